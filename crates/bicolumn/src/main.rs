@@ -1,0 +1,3 @@
+//! The bicolumn command line.
+
+fn main() {}

@@ -1,0 +1,62 @@
+//! What can be wrong with a construct.
+
+use thiserror::Error;
+
+/// A construct that cannot exist, with the parts and the numbers at fault.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum GeometryError {
+    /// A dimension outside what the model accepts.
+    #[error("{what} is {value} {unit}; accepted: {accepted}")]
+    Dimension {
+        /// The dimension's key in the job file, for example `bone.shaft_diameter_mm`.
+        what: String,
+        /// The value given.
+        value: f64,
+        /// Its unit.
+        unit: &'static str,
+        /// What would be accepted, in words.
+        accepted: String,
+    },
+    /// Two parts closer than their clearance or inside each other.
+    #[error(
+        "{first} and {second} clash: {overlap_mm:.2} mm inside the clearance of {clearance_mm:.2} mm (near level {level_mm:.1} mm); {hint}"
+    )]
+    Clash {
+        /// The one part, by its file name (`screw.03`, `plate.medial`).
+        first: String,
+        /// The other.
+        second: String,
+        /// How far they reach into the clearance, mm.
+        overlap_mm: f64,
+        /// The clearance asked for, mm.
+        clearance_mm: f64,
+        /// Height above the articular axis where they meet, mm.
+        level_mm: f64,
+        /// What the user can change.
+        hint: String,
+    },
+    /// A screw that touches no bone, or too little.
+    #[error(
+        "{screw} misses the bone: {held_mm:.1} mm of its shaft lies in bone, at least {needed_mm:.1} mm is needed; {hint}"
+    )]
+    ScrewMissesBone {
+        /// The screw's file name.
+        screw: String,
+        /// Length inside bone, mm.
+        held_mm: f64,
+        /// Length needed, mm.
+        needed_mm: f64,
+        /// What the user can change.
+        hint: String,
+    },
+    /// A layout that leaves no place for something asked for.
+    #[error("{what}: {why}; {hint}")]
+    NoRoom {
+        /// What was asked for.
+        what: String,
+        /// Why there is no room.
+        why: String,
+        /// What the user can change.
+        hint: String,
+    },
+}

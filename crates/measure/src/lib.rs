@@ -1,0 +1,68 @@
+//! Responses of a solved construct, each with its exact definition.
+//!
+//! Door: [`measure`].
+
+pub mod registry;
+
+pub use registry::{Definition, definitions};
+
+use bicolumn_geometry::Construct;
+use bicolumn_model::{Patch, Problem};
+use bicolumn_solve::Solution;
+use serde::{Deserialize, Serialize};
+
+/// One model with its solution: what a measure reads.
+#[derive(Clone, Copy)]
+pub struct Solved<'a> {
+    /// The solids.
+    pub construct: &'a Construct,
+    /// The problem.
+    pub problem: &'a Problem,
+    /// The load patches that the load cases act on.
+    pub patches: &'a [Patch],
+    /// Displacements.
+    pub solution: &'a Solution,
+}
+
+/// A measured value.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Response {
+    /// Name, as in [`definitions`].
+    pub name: String,
+    /// Value in the unit of its definition; `None` where it does not apply.
+    pub value: Option<f64>,
+    /// Where it was found, mm in the bone frame.
+    pub at: Option<[f64; 3]>,
+}
+
+/// Cortical stress by level along the shaft.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct ShaftProfile {
+    /// Middle of each 1 mm band, level above the articular axis.
+    pub level_mm: Vec<f64>,
+    /// Largest cortical von Mises of the band (99th percentile by area of the outer cortex, collars left out).
+    pub high_mpa: Vec<f64>,
+    /// Mean over the band's outer cortex.
+    pub mean_mpa: Vec<f64>,
+    /// Nominal beam stress of the intact section at that level, where the shaft is a tube.
+    pub beam_mpa: Vec<Option<f64>>,
+}
+
+/// Everything measured for one load case.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CaseMeasures {
+    /// Load case.
+    pub case: String,
+    /// Responses, in registry order.
+    pub responses: Vec<Response>,
+    /// Cortical stress along the shaft.
+    pub profile: ShaftProfile,
+}
+
+/// Measures every load case of a solved construct.
+///
+/// `intact` is the plate-free, unbroken bone under the same load cases (same order), for the
+/// stress-riser ratio; without it that ratio is `None`.
+pub fn measure(_solved: &Solved<'_>, _intact: Option<&Solved<'_>>) -> Vec<CaseMeasures> {
+    todo!()
+}

@@ -1,0 +1,73 @@
+//! What the mesher is given: surfaces, an ordered list of cuts, sizes.
+
+use crate::SurfaceName;
+use bicolumn_base::{Aabb, Part, Vec3};
+use bicolumn_geometry::Field;
+
+/// Index of a surface in a blueprint; also its bit in a vertex's provenance word (`u128`).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SurfaceId(pub u8);
+
+/// A region number while cutting. Label 0 is void from the start; `Blueprint::parts` says what each
+/// label becomes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Label(pub u8);
+
+impl Label {
+    /// Nothing there.
+    pub const VOID: Label = Label(0);
+}
+
+/// One cut: tetrahedra that `within` accepts are split along the surface and relabelled by side.
+pub struct CutStep<'a> {
+    /// The surface.
+    pub surface: SurfaceId,
+    /// Tetrahedra outside this box are not looked at.
+    pub bounds: Aabb,
+    /// May this tetrahedron be cut (label, centroid)?
+    pub within: Box<dyn Fn(Label, Vec3) -> bool + Sync + 'a>,
+    /// The label afterwards: (label before, is on the positive side, centroid).
+    pub relabel: Box<dyn Fn(Label, bool, Vec3) -> Label + Sync + 'a>,
+}
+
+/// How the background lattice lies in the bone frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LatticePose {
+    /// Shift, mm.
+    pub shift: Vec3,
+    /// Rotation as a scaled axis, rad.
+    pub rotation: Vec3,
+}
+
+impl Default for LatticePose {
+    /// Turned a little, so that no lattice plane lies along a plane of the construct.
+    fn default() -> Self {
+        LatticePose {
+            shift: Vec3::new(0.11, 0.07, 0.19),
+            rotation: Vec3::new(0.31, 0.17, 0.43),
+        }
+    }
+}
+
+/// A meshing task.
+pub struct Blueprint<'a> {
+    /// Surfaces with their names, in bit order.
+    pub surfaces: Vec<(SurfaceName, Box<dyn Field + 'a>)>,
+    /// Cuts, in order; everything starts as [`Label::VOID`].
+    pub steps: Vec<CutStep<'a>>,
+    /// What each label becomes; `None` is dropped. Labels beyond the end are dropped.
+    pub parts: Vec<Option<Part>>,
+    /// Box that holds all material.
+    pub bounds: Aabb,
+    /// Estimated signed distance to the material (negative inside), mm; lattice cells farther away
+    /// than about their size are dropped.
+    pub material: Box<dyn Fn(Vec3) -> f64 + Sync + 'a>,
+    /// Wanted edge length at a point, mm.
+    pub size: Box<dyn Fn(Vec3) -> f64 + Sync + 'a>,
+    /// Finest lattice cell, mm.
+    pub finest_mm: f64,
+    /// How many times a lattice cell may double.
+    pub levels: u32,
+    /// Where the lattice lies.
+    pub pose: LatticePose,
+}

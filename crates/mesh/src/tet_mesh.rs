@@ -1,0 +1,136 @@
+//! The mesh that leaves this crate.
+
+use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
+use serde::{Deserialize, Serialize};
+
+/// What a surface of the construct is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[allow(missing_docs)]
+pub enum SurfaceName {
+    BoneOuter,
+    BoneInner,
+    CanalFloor,
+    /// The potting plane.
+    ProximalEnd,
+    /// Face of the proximal fragment on the gap.
+    FractureProximal,
+    /// Face of the distal fragment on the gap.
+    FractureDistal,
+    PlateTop(PlateSite),
+    PlateUnderside(PlateSite),
+    PlateSide(PlateSite),
+    /// Wall of an empty hole, counted from the distal end.
+    HoleWall(PlateSite, u8),
+    ScrewSide(ScrewNumber),
+    ScrewTip(ScrewNumber),
+    /// For meshes that are no construct (tests): a number.
+    Other(u8),
+}
+
+/// A boundary or interface facet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Facet {
+    /// Three corners then the three midside nodes (01, 12, 20); the normal by the right-hand rule
+    /// points out of `tet`.
+    pub nodes: [u32; 6],
+    /// The tetrahedron it bounds.
+    pub tet: u32,
+    /// The tetrahedron of another part beyond it; `None` on a free surface.
+    pub beyond: Option<u32>,
+    /// Index in [`TetMesh::surfaces`] of the surface it lies on.
+    pub surface: u8,
+}
+
+/// A ten-node tetrahedral mesh of a whole construct.
+///
+/// Local node order is VTK's quadratic tetrahedron: corners 0-3, then the edges 01, 12, 20, 03, 13, 23.
+/// Between two parts that share nodes each interface facet is listed twice, once from either side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TetMesh {
+    /// Node positions, mm; the corners of tetrahedra come first.
+    pub nodes: Vec<Vec3>,
+    /// How many of the nodes are corners.
+    pub vertex_count: usize,
+    /// Tetrahedra.
+    pub tets: Vec<[u32; 10]>,
+    /// Part of each tetrahedron: index in `parts`.
+    pub part: Vec<u16>,
+    /// The parts present, sorted.
+    pub parts: Vec<Part>,
+    /// Boundary and interface facets, sorted by (tet, local face).
+    pub facets: Vec<Facet>,
+    /// The surfaces that facets name.
+    pub surfaces: Vec<SurfaceName>,
+    /// Quality.
+    pub quality: Quality,
+    /// Where the time went.
+    pub stages: MeshStages,
+}
+
+impl TetMesh {
+    /// Part of a tetrahedron.
+    pub fn part_of(&self, tet: usize) -> Part {
+        self.parts[self.part[tet] as usize]
+    }
+
+    /// Facets on the given surface, in order.
+    pub fn facets_on(&self, surface: SurfaceName) -> impl Iterator<Item = &Facet> {
+        self.facets
+            .iter()
+            .filter(move |f| self.surfaces[f.surface as usize] == surface)
+    }
+
+    /// Free facets of one part, in order.
+    pub fn free_facets(&self) -> impl Iterator<Item = &Facet> {
+        self.facets.iter().filter(|f| f.beyond.is_none())
+    }
+
+    /// Corner positions of a tetrahedron.
+    pub fn corners(&self, tet: usize) -> [Vec3; 4] {
+        let t = &self.tets[tet];
+        [0, 1, 2, 3].map(|i| self.nodes[t[i] as usize])
+    }
+
+    /// Volume of a tetrahedron from its corners, mm³.
+    pub fn volume(&self, tet: usize) -> f64 {
+        let [a, b, c, d] = self.corners(tet);
+        (b - a).dot(&(c - a).cross(&(d - a))) / 6.0
+    }
+}
+
+/// The quality table of a mesh, over straight-sided tetrahedra.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct Quality {
+    pub tets: usize,
+    pub vertices: usize,
+    pub nodes: usize,
+    pub min_dihedral_deg: f64,
+    pub max_dihedral_deg: f64,
+    /// Least 3·inradius/circumradius (1 for the regular tetrahedron).
+    pub min_radius_ratio: f64,
+    /// Share of tetrahedra whose least dihedral angle is below 10, 18 and 20 degrees.
+    pub share_below_10_deg: f64,
+    pub share_below_18_deg: f64,
+    pub share_below_20_deg: f64,
+    /// (part name, tetrahedra, volume mm³).
+    pub parts: Vec<(String, usize, f64)>,
+    /// Share of the curved-surface midside nodes that sit on the true surface.
+    pub curved_share: f64,
+    /// Facets that no surface claims.
+    pub unclassified_facets: usize,
+    /// Centroid and level of the worst tetrahedron, mm.
+    pub worst_at: [f64; 3],
+    /// Which fallback was needed: 0 none, 1 shifted lattice, 2 finer lattice.
+    pub fallback: u8,
+}
+
+/// Seconds by stage.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct MeshStages {
+    pub lattice_s: f64,
+    pub cut_s: f64,
+    pub improve_s: f64,
+    pub promote_s: f64,
+}

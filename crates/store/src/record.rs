@@ -1,0 +1,174 @@
+//! What is kept of a study and of each design point.
+
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A factor's value at a point.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+#[allow(missing_docs)]
+pub enum FactorValue {
+    Number(f64),
+    Word(String),
+    Flag(bool),
+}
+
+/// How a point ended.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "state", rename_all = "snake_case")]
+pub enum Status {
+    /// All stages done.
+    Done,
+    /// Stopped at a stage, with the reason.
+    Failed {
+        /// Stage name.
+        stage: String,
+        /// Reason as shown to the user.
+        reason: String,
+    },
+}
+
+/// `study.json`: what holds for all points.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct StudyRecord {
+    pub schema: u32,
+    pub engine_version: String,
+    pub title: String,
+    /// The question in a sentence, from the job file.
+    pub question: String,
+    /// The job file's text, verbatim.
+    pub job_text: String,
+    /// Factor names in order, each with its levels in order.
+    pub factors: Vec<(String, Vec<FactorValue>)>,
+    /// Point ids in order.
+    pub points: Vec<String>,
+    /// Every job key with value, unit, whether it is a default, and source.
+    pub inputs: Vec<InputRecord>,
+    /// Response definitions: (name, unit, definition).
+    pub columns: Vec<(String, String, String)>,
+    /// Which response the report's headline compares, and the factor it is compared over.
+    pub headline: Option<HeadlineRecord>,
+    /// Bone dimensions measured back: (name, asked, built, unit).
+    pub landmarks: Vec<(String, f64, f64, String)>,
+}
+
+/// One key of the job after defaults.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct InputRecord {
+    pub key: String,
+    pub value: String,
+    pub unit: String,
+    pub is_default: bool,
+    pub source: String,
+}
+
+/// The report's headline comparison.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct HeadlineRecord {
+    /// Response name.
+    pub response: String,
+    /// Factor it is compared over, for example `plates.stagger_mm`.
+    pub over: String,
+    /// Factor that splits the comparison, for example `construct.layout`.
+    pub by: Option<String>,
+}
+
+/// `points/ID/record.json`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct PointRecord {
+    pub schema: u32,
+    pub engine_version: String,
+    pub id: String,
+    /// Digest of the resolved inputs and the engine version.
+    pub digest: String,
+    pub factors: BTreeMap<String, FactorValue>,
+    pub status: Status,
+    /// Every job key of this point after defaults and factors.
+    pub inputs: BTreeMap<String, FactorValue>,
+    pub plates: Vec<PlateMark>,
+    pub screws: Vec<ScrewMark>,
+    /// Levels of the fracture's faces on the shaft axis, distal then proximal, mm.
+    pub fracture_levels_mm: Option<[f64; 2]>,
+    pub stages: Vec<StageRecord>,
+    /// Mesh quality table, verbatim from the mesher.
+    pub mesh: serde_json::Value,
+    /// Solver report, verbatim from the solver.
+    pub solver: serde_json::Value,
+    pub warnings: Vec<String>,
+    pub cases: Vec<CaseRecord>,
+}
+
+/// A plate, as far as charts need it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct PlateMark {
+    pub site: String,
+    pub end_level_mm: f64,
+    pub distal_level_mm: f64,
+    pub length_mm: f64,
+    pub thickness_mm: f64,
+}
+
+/// A screw, as far as charts need it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct ScrewMark {
+    pub name: String,
+    pub plate: String,
+    pub row: String,
+    pub entry_level_mm: f64,
+    pub tip_level_mm: f64,
+    pub length_mm: f64,
+    pub diameter_mm: f64,
+}
+
+/// Time and memory of a stage.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct StageRecord {
+    pub name: String,
+    pub seconds: f64,
+    /// Largest resident memory of the process up to the stage's end, MiB.
+    pub peak_mib: Option<f64>,
+}
+
+/// One load case of a point.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct CaseRecord {
+    pub name: String,
+    /// Resultant force (N) and moment about the origin (N·mm).
+    pub force_n: [f64; 3],
+    pub moment_nmm: [f64; 3],
+    pub residual: f64,
+    pub equilibrium: f64,
+    pub responses: Vec<ResponseRecord>,
+    pub profile: ProfileRecord,
+    /// The same profile on the intact bone.
+    pub intact_profile: Option<ProfileRecord>,
+}
+
+/// One response.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct ResponseRecord {
+    pub name: String,
+    pub value: Option<f64>,
+    pub at_mm: Option<[f64; 3]>,
+    /// Estimate of the discretisation error, same unit; `None`: not estimated.
+    pub error_estimate: Option<f64>,
+}
+
+/// Cortical stress by level.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)]
+pub struct ProfileRecord {
+    pub level_mm: Vec<f64>,
+    pub high_mpa: Vec<f64>,
+    pub mean_mpa: Vec<f64>,
+    pub beam_mpa: Vec<Option<f64>>,
+}
