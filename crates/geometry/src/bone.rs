@@ -14,7 +14,6 @@ pub enum ArticularSurface {
 
 /// The built solid.
 pub struct Bone {
-    #[allow(dead_code)]
     spec: BoneSpec,
 }
 
@@ -32,6 +31,11 @@ impl Bone {
     /// [`GeometryError::Dimension`] for an implausible value or combination, with its bound.
     pub fn build(_spec: &BoneSpec) -> Result<Bone, GeometryError> {
         todo!()
+    }
+
+    /// What it was built from.
+    pub fn spec(&self) -> &BoneSpec {
+        &self.spec
     }
 
     /// The outer surface: negative in bone.

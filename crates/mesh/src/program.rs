@@ -1,13 +1,22 @@
 //! The cut program of a construct: which surfaces, in which order, at which sizes.
+//!
+//! The order is the point: every surface cuts only what the steps before it made, so a screw may end
+//! in bone, a plate stops at the bone, and the fracture leaves the hardware whole.
+//!
+//! 1. bone outside, potting plane, endosteal surface, canal floor;
+//! 2. each plate: underside (where it stands off), top, outline, empty holes;
+//! 3. each screw: side, then tip;
+//! 4. the two fracture planes, through bone only.
 
-use crate::{LatticePose, MeshError, TetMesh};
-use bicolumn_geometry::Construct;
+use crate::{Blueprint, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh};
+use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
+use bicolumn_geometry::{Construct, Field, Fracture, Hole, Plate, Screw};
 use serde::{Deserialize, Serialize};
 
-/// Wanted edge lengths by feature, mm.
+/// Wanted edge lengths by feature.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Sizing {
-    /// Finest lattice cell: plate ends, screws at the bone surface, hole rims.
+    /// Finest lattice cell, mm: proximal plate ends, screws, hole rims.
     pub finest_mm: f64,
     /// Body of the plates, as a multiple of `finest_mm`.
     pub plate_ratio: f64,
@@ -15,6 +24,8 @@ pub struct Sizing {
     pub fracture_ratio: f64,
     /// Far from all hardware, as a multiple.
     pub far_ratio: f64,
+    /// Largest cell in a wall, as a multiple of the wall's own thickness.
+    pub wall_ratio: f64,
     /// Growth of the size with distance, mm per mm.
     pub growth: f64,
 }
@@ -26,6 +37,7 @@ impl Default for Sizing {
             plate_ratio: 1.7,
             fracture_ratio: 1.7,
             far_ratio: 4.0,
+            wall_ratio: 1.5,
             growth: 0.35,
         }
     }
@@ -36,9 +48,538 @@ impl Default for Sizing {
 /// # Errors
 /// [`MeshError`] when no valid mesh was found, with the gate and the place.
 pub fn mesh_construct(
-    _construct: &Construct,
-    _sizing: &Sizing,
-    _pose: LatticePose,
+    construct: &Construct,
+    sizing: &Sizing,
+    pose: LatticePose,
 ) -> Result<TetMesh, MeshError> {
-    todo!()
+    crate::build(&blueprint(construct, sizing, pose)?)
+}
+
+/// The labels of a construct while it is cut. Everything below `PLATE` that is not bone is dropped.
+mod label {
+    use crate::Label;
+
+    pub(super) const CORTICAL: Label = Label(1);
+    pub(super) const INSIDE: Label = Label(2);
+    pub(super) const CANAL: Label = Label(3);
+    pub(super) const GAP: Label = Label(4);
+    /// Below the proximal fracture plane, not yet told from the gap.
+    pub(super) const BELOW_CORTICAL: Label = Label(5);
+    pub(super) const BELOW_INSIDE: Label = Label(6);
+    pub(super) const DISTAL_CORTICAL: Label = Label(7);
+    pub(super) const DISTAL_INSIDE: Label = Label(8);
+    /// Void between a plate and the bone.
+    pub(super) const UNDER: Label = Label(9);
+    /// Layer of a plate's thickness, before its outline is cut.
+    pub(super) const SLAB: Label = Label(10);
+    pub(super) const PLATE: u8 = 12;
+    pub(super) const SCREW: u8 = 20;
+    /// Added to a label inside a screw's cylinder before its tip is cut.
+    pub(super) const IN_CYLINDER: u8 = 0x80;
+    pub(super) const MOST_SCREWS: usize = (IN_CYLINDER - SCREW) as usize;
+}
+
+/// Void as far as cutting is concerned: nothing, or the slit under a plate.
+fn is_void(l: Label) -> bool {
+    l == Label::VOID || l == label::UNDER
+}
+
+fn is_plate(l: Label) -> bool {
+    (label::PLATE..label::SCREW).contains(&l.0)
+}
+
+/// Half-space: negative below the plane through `point` with unit `normal`.
+struct Plane {
+    point: Vec3,
+    normal: Vec3,
+}
+
+impl Field for Plane {
+    fn value(&self, x: Vec3) -> f64 {
+        (x - self.point).dot(&self.normal)
+    }
+    fn gradient(&self, _x: Vec3) -> Vec3 {
+        self.normal
+    }
+}
+
+/// Endless cylinder: negative inside.
+struct Cylinder {
+    point: Vec3,
+    axis: Vec3,
+    radius_mm: f64,
+    bounds: Aabb,
+}
+
+impl Cylinder {
+    fn radial(&self, x: Vec3) -> Vec3 {
+        let r = x - self.point;
+        r - self.axis * r.dot(&self.axis)
+    }
+}
+
+impl Field for Cylinder {
+    fn value(&self, x: Vec3) -> f64 {
+        self.radial(x).norm() - self.radius_mm
+    }
+    fn gradient(&self, x: Vec3) -> Vec3 {
+        self.radial(x)
+            .try_normalize(1e-12)
+            .unwrap_or_else(Vec3::zeros)
+    }
+    fn bounds(&self) -> Aabb {
+        self.bounds
+    }
+}
+
+/// Another field, moved outwards by a distance.
+struct Offset<'a> {
+    of: &'a dyn Field,
+    by_mm: f64,
+}
+
+impl Field for Offset<'_> {
+    fn value(&self, x: Vec3) -> f64 {
+        self.of.value(x) - self.by_mm
+    }
+    fn gradient(&self, x: Vec3) -> Vec3 {
+        self.of.gradient(x)
+    }
+    fn bounds(&self) -> Aabb {
+        self.of.bounds().grown(self.by_mm.max(0.0))
+    }
+}
+
+/// Another field, unchanged.
+struct Borrowed<'a>(&'a dyn Field);
+
+impl Field for Borrowed<'_> {
+    fn value(&self, x: Vec3) -> f64 {
+        self.0.value(x)
+    }
+    fn gradient(&self, x: Vec3) -> Vec3 {
+        self.0.gradient(x)
+    }
+    fn bounds(&self) -> Aabb {
+        self.0.bounds()
+    }
+}
+
+type Within<'a> = Box<dyn Fn(Label, Vec3) -> bool + Sync + 'a>;
+type Relabel<'a> = Box<dyn Fn(Label, bool, Vec3) -> Label + Sync + 'a>;
+
+/// A blueprint under construction.
+struct Writer<'a> {
+    surfaces: Vec<(SurfaceName, Box<dyn Field + 'a>)>,
+    steps: Vec<CutStep<'a>>,
+}
+
+impl<'a> Writer<'a> {
+    fn cut(
+        &mut self,
+        name: SurfaceName,
+        field: Box<dyn Field + 'a>,
+        bounds: Aabb,
+        within: Within<'a>,
+        relabel: Relabel<'a>,
+    ) {
+        let surface = SurfaceId(self.surfaces.len().min(u8::MAX as usize) as u8);
+        self.surfaces.push((name, field));
+        self.steps.push(CutStep {
+            surface,
+            bounds,
+            within,
+            relabel,
+        });
+    }
+}
+
+/// How far round a feature tetrahedra are offered to its cut, in lattice cells: more than the largest
+/// tetrahedron that can straddle the feature's boundary.
+const MARGIN_CELLS: f64 = 3.0;
+
+/// Writes the cut program of a construct.
+///
+/// # Errors
+/// [`MeshError::TooManySurfaces`] for more plates, holes and screws than the mesher can tell apart.
+pub fn blueprint<'a>(
+    construct: &'a Construct,
+    sizing: &'a Sizing,
+    pose: LatticePose,
+) -> Result<Blueprint<'a>, MeshError> {
+    let screw_limit = label::MOST_SCREWS;
+    if construct.screws.len() > screw_limit {
+        return Err(MeshError::TooManySurfaces {
+            found: construct.screws.len(),
+            limit: screw_limit,
+        });
+    }
+    let plate_cell = sizing.finest_mm * sizing.plate_ratio;
+    let margin = MARGIN_CELLS * plate_cell;
+    let mut w = Writer {
+        surfaces: Vec::new(),
+        steps: Vec::new(),
+    };
+    cut_bone(&mut w, construct);
+    for (i, plate) in construct.plates.iter().enumerate() {
+        cut_plate(&mut w, construct, plate, label::PLATE + i as u8, margin);
+    }
+    for (i, screw) in construct.screws.iter().enumerate() {
+        cut_screw(&mut w, screw, label::SCREW + i as u8, margin);
+    }
+    if let Some(fracture) = &construct.fracture {
+        cut_fracture(&mut w, fracture);
+    }
+    if w.surfaces.len() > 128 {
+        return Err(MeshError::TooManySurfaces {
+            found: w.surfaces.len(),
+            limit: 128,
+        });
+    }
+
+    let end = proximal_plane(construct);
+    let outer = construct.bone.outer();
+    let material = Box::new(move |x: Vec3| {
+        let mut d = outer.value(x).max(end.value(x));
+        for p in &construct.plates {
+            d = d.min(plate_distance(construct, p, x));
+        }
+        for s in &construct.screws {
+            d = d.min(screw_distance(construct, s, x));
+        }
+        d
+    });
+    Ok(Blueprint {
+        surfaces: w.surfaces,
+        steps: w.steps,
+        parts: parts(construct),
+        bounds: material_bounds(construct),
+        material,
+        size: Box::new(move |x| wanted_size(construct, sizing, x)),
+        finest_mm: sizing.finest_mm,
+        levels: (sizing.far_ratio.max(1.0).log2().floor()) as u32,
+        pose,
+    })
+}
+
+fn parts(construct: &Construct) -> Vec<Option<Part>> {
+    let mut parts = vec![None; label::SCREW as usize + construct.screws.len()];
+    let mut set = |l: Label, p: Part| parts[l.0 as usize] = Some(p);
+    set(
+        label::CORTICAL,
+        Part::Bone(Fragment::Proximal, Tissue::Cortical),
+    );
+    set(
+        label::INSIDE,
+        Part::Bone(Fragment::Proximal, Tissue::Cancellous),
+    );
+    set(
+        label::DISTAL_CORTICAL,
+        Part::Bone(Fragment::Distal, Tissue::Cortical),
+    );
+    set(
+        label::DISTAL_INSIDE,
+        Part::Bone(Fragment::Distal, Tissue::Cancellous),
+    );
+    for (i, p) in construct.plates.iter().enumerate() {
+        set(Label(label::PLATE + i as u8), Part::Plate(p.site));
+    }
+    for (i, s) in construct.screws.iter().enumerate() {
+        set(Label(label::SCREW + i as u8), Part::Screw(s.number));
+    }
+    parts
+}
+
+fn proximal_plane(construct: &Construct) -> Plane {
+    Plane {
+        point: construct
+            .bone
+            .shaft_axis(construct.bone.spec().potting_level_mm),
+        normal: Vec3::y(),
+    }
+}
+
+fn material_bounds(construct: &Construct) -> Aabb {
+    let mut b = construct.bone.outer().bounds();
+    b.max.y = b.max.y.min(construct.bone.spec().potting_level_mm);
+    for p in &construct.plates {
+        let o = p.outline().bounds();
+        b = b.including(o.min).including(o.max);
+    }
+    for s in &construct.screws {
+        b = b.including(s.tip()).including(s.entry);
+    }
+    b.grown(2.0)
+}
+
+fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
+    let bone = &construct.bone;
+    w.cut(
+        SurfaceName::BoneOuter,
+        Box::new(Borrowed(bone.outer())),
+        Aabb::EVERYWHERE,
+        Box::new(|_, _| true),
+        Box::new(|_, outside, _| {
+            if outside {
+                Label::VOID
+            } else {
+                label::CORTICAL
+            }
+        }),
+    );
+    w.cut(
+        SurfaceName::ProximalEnd,
+        Box::new(proximal_plane(construct)),
+        Aabb::EVERYWHERE,
+        Box::new(|l, _| l == label::CORTICAL),
+        Box::new(|l, above, _| if above { Label::VOID } else { l }),
+    );
+    w.cut(
+        SurfaceName::BoneInner,
+        Box::new(Borrowed(bone.inner())),
+        Aabb::EVERYWHERE,
+        Box::new(|l, _| l == label::CORTICAL),
+        Box::new(|l, wall, _| if wall { l } else { label::INSIDE }),
+    );
+    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
+    w.cut(
+        SurfaceName::CanalFloor,
+        Box::new(Plane {
+            point: floor,
+            normal: Vec3::y(),
+        }),
+        Aabb::EVERYWHERE,
+        Box::new(|l, _| l == label::INSIDE),
+        Box::new(|l, above, _| if above { label::CANAL } else { l }),
+    );
+}
+
+fn cut_plate<'a>(
+    w: &mut Writer<'a>,
+    construct: &'a Construct,
+    plate: &'a Plate,
+    own: u8,
+    margin: f64,
+) {
+    let outer = construct.bone.outer();
+    let outline = plate.outline();
+    let bounds = outline.bounds().grown(margin);
+    let top = plate.stand_off_mm + plate.thickness_mm;
+    let near = move |x: Vec3| outline.value(x) < margin && outer.value(x) < top + margin;
+    if plate.stand_off_mm > 0.0 {
+        w.cut(
+            SurfaceName::PlateUnderside(plate.site),
+            Box::new(Offset {
+                of: outer,
+                by_mm: plate.stand_off_mm,
+            }),
+            bounds,
+            Box::new(move |l, x| is_void(l) && near(x)),
+            Box::new(|_, above, _| if above { Label::VOID } else { label::UNDER }),
+        );
+    }
+    w.cut(
+        SurfaceName::PlateTop(plate.site),
+        Box::new(Offset {
+            of: outer,
+            by_mm: top,
+        }),
+        bounds,
+        Box::new(move |l, x| l == Label::VOID && near(x)),
+        Box::new(|_, above, _| if above { Label::VOID } else { label::SLAB }),
+    );
+    w.cut(
+        SurfaceName::PlateSide(plate.site),
+        Box::new(Borrowed(outline)),
+        bounds,
+        Box::new(|l, _| l == label::SLAB),
+        Box::new(move |_, outside, _| if outside { Label::VOID } else { Label(own) }),
+    );
+    for (i, hole) in plate
+        .holes
+        .iter()
+        .enumerate()
+        .filter(|(_, h)| h.screw.is_none())
+    {
+        let wall = hole_wall(hole, top + 1.0);
+        let bounds = wall.bounds.grown(margin);
+        w.cut(
+            SurfaceName::HoleWall(plate.site, i as u8 + 1),
+            Box::new(wall),
+            bounds,
+            Box::new(move |l, _| l == Label(own)),
+            Box::new(|l, outside, _| if outside { l } else { Label::VOID }),
+        );
+    }
+}
+
+fn hole_wall(hole: &Hole, depth_mm: f64) -> Cylinder {
+    let ends = [hole.centre - hole.axis * depth_mm, hole.centre + hole.axis];
+    Cylinder {
+        point: hole.centre,
+        axis: hole.axis,
+        radius_mm: 0.5 * hole.diameter_mm,
+        bounds: Aabb::around(&ends).grown(0.5 * hole.diameter_mm),
+    }
+}
+
+fn cut_screw<'a>(w: &mut Writer<'a>, screw: &'a Screw, own: u8, margin: f64) {
+    let radius = 0.5 * screw.diameter_mm;
+    // The cylinder starts above any plate; what is not plate there is never offered to the cut.
+    let start = screw.entry - screw.direction * 8.0;
+    let bounds = Aabb::around(&[start, screw.tip()]).grown(radius + margin);
+    let (entry, direction, length) = (screw.entry, screw.direction, screw.length_mm);
+    let along = move |x: Vec3| (x - entry).dot(&direction);
+    let off_axis = move |x: Vec3| (x - entry - direction * along(x)).norm();
+    // Void is screw only in the slit under the plate and beyond the far cortex.
+    let may = move |l: Label, x: Vec3| {
+        let t = along(x);
+        off_axis(x) < radius + margin
+            && t > -8.0
+            && t < length + margin
+            && match l {
+                Label::VOID => t > 4.0,
+                label::UNDER => true,
+                label::CORTICAL | label::INSIDE | label::CANAL => true,
+                l => is_plate(l) && t < 4.0,
+            }
+    };
+    w.cut(
+        SurfaceName::ScrewSide(screw.number),
+        Box::new(Cylinder {
+            point: entry,
+            axis: direction,
+            radius_mm: radius,
+            bounds,
+        }),
+        bounds,
+        Box::new(may),
+        Box::new(|l, outside, _| {
+            if outside {
+                l
+            } else {
+                Label(l.0 | label::IN_CYLINDER)
+            }
+        }),
+    );
+    w.cut(
+        SurfaceName::ScrewTip(screw.number),
+        Box::new(Plane {
+            point: screw.tip(),
+            normal: direction,
+        }),
+        bounds,
+        Box::new(|l, _| l.0 & label::IN_CYLINDER != 0),
+        Box::new(move |l, beyond, _| {
+            Label(if beyond {
+                l.0 & !label::IN_CYLINDER
+            } else {
+                own
+            })
+        }),
+    );
+}
+
+fn cut_fracture(w: &mut Writer<'_>, fracture: &Fracture) {
+    let half = 0.5 * fracture.spec.gap_mm;
+    let face = |side: f64| Plane {
+        point: fracture.centre + fracture.normal * (side * half),
+        normal: fracture.normal,
+    };
+    w.cut(
+        SurfaceName::FractureProximal,
+        Box::new(face(1.0)),
+        Aabb::EVERYWHERE,
+        Box::new(|l, _| l == label::CORTICAL || l == label::INSIDE),
+        Box::new(|l, above, _| match (above, l) {
+            (true, l) => l,
+            (false, label::CORTICAL) => label::BELOW_CORTICAL,
+            (false, _) => label::BELOW_INSIDE,
+        }),
+    );
+    w.cut(
+        SurfaceName::FractureDistal,
+        Box::new(face(-1.0)),
+        Aabb::EVERYWHERE,
+        Box::new(|l, _| l == label::BELOW_CORTICAL || l == label::BELOW_INSIDE),
+        Box::new(|l, above, _| match (above, l) {
+            (true, _) => label::GAP,
+            (false, label::BELOW_CORTICAL) => label::DISTAL_CORTICAL,
+            (false, _) => label::DISTAL_INSIDE,
+        }),
+    );
+}
+
+/// Distance to a plate, from its three coordinates: across the outline, above, below. mm.
+fn plate_distance(construct: &Construct, plate: &Plate, x: Vec3) -> f64 {
+    let reach = plate.outline().bounds();
+    let far = reach.distance(x);
+    if far > 10.0 {
+        return far;
+    }
+    let side = plate.outline().value(x);
+    let d = construct.bone.outer().value(x);
+    let above = d - plate.stand_off_mm - plate.thickness_mm;
+    let below = plate.stand_off_mm - d;
+    let layer = above.max(below);
+    if side <= 0.0 && layer <= 0.0 {
+        side.max(layer)
+    } else {
+        side.max(0.0).hypot(layer.max(0.0))
+    }
+}
+
+/// Distance to a screw's cylinder, plate side cut at the bone surface, mm (negative inside).
+fn screw_distance(_construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
+    let r = x - screw.entry;
+    let t = r.dot(&screw.direction);
+    let side = (r - screw.direction * t).norm() - 0.5 * screw.diameter_mm;
+    let ends = (t - screw.length_mm).max(-t);
+    if side <= 0.0 && ends <= 0.0 {
+        side.max(ends)
+    } else {
+        side.max(0.0).hypot(ends.max(0.0))
+    }
+}
+
+/// Wanted cell size at a point: the least over the features, each growing with distance.
+fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
+    let finest = sizing.finest_mm;
+    let grow = sizing.growth;
+    let bone = &construct.bone;
+    let mut h = finest * sizing.far_ratio;
+
+    let outer = bone.outer().value(x);
+    // A wall's thickness where it is near: endosteal minus periosteal distance.
+    let wall = (bone.inner().value(x) - outer).max(0.5 * finest);
+    let into_wall = outer.max(-outer - wall).max(0.0);
+    h = h.min(sizing.wall_ratio * wall + grow * into_wall);
+
+    for p in &construct.plates {
+        if p.outline().bounds().distance(x) * grow > h {
+            continue;
+        }
+        h = h.min(finest * sizing.plate_ratio + grow * plate_distance(construct, p, x).max(0.0));
+        h = h.min(finest + grow * plate_end_distance(p, outer, x));
+    }
+    for s in &construct.screws {
+        h = h.min(finest + grow * screw_distance(construct, s, x).abs());
+    }
+    if let Some(f) = &construct.fracture {
+        let from_middle = (x - f.centre).dot(&f.normal).abs();
+        let from_face = (from_middle - 0.5 * f.spec.gap_mm).abs();
+        h = h.min(finest * sizing.fracture_ratio + grow * from_face);
+    }
+    h.max(finest)
+}
+
+/// Distance from the rounded proximal end of a plate at the bone surface, mm.
+fn plate_end_distance(plate: &Plate, outer: f64, x: Vec3) -> f64 {
+    let side = plate.outline().value(x);
+    let (along, _) = plate.locate(x);
+    let behind = plate.length_mm - 0.5 * plate.width_mm - along;
+    side.abs()
+        .max(outer.abs() - plate.stand_off_mm - 0.5)
+        .max(0.8 * behind)
+        .max(0.0)
 }
