@@ -1,10 +1,19 @@
 //! Conforming multi-material tetrahedra by lattice, cut and improvement.
 //!
-//! Doors: [`mesh_construct`] for a construct, [`build`] for any [`Blueprint`].
+//! Doors: [`mesh_construct`] for a construct, [`build`] for any [`Blueprint`],
+//! [`TetMesh::from_straight_tets`] for given tetrahedra.
 
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod adjacency;
 pub mod blueprint;
+mod curved;
 pub mod error;
 pub mod program;
+mod promote;
+mod quality;
+mod straight;
+mod tet;
 pub mod tet_mesh;
 
 pub use blueprint::{Blueprint, CutStep, Label, LatticePose, SurfaceId};

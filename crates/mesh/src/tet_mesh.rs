@@ -119,6 +119,12 @@ pub struct Quality {
     pub curved_share: f64,
     /// Facets that no surface claims.
     pub unclassified_facets: usize,
+    /// Pieces that share no face with each other.
+    pub components: usize,
+    /// Edges at which a part touches itself in more than one wedge.
+    pub pinched_edges: usize,
+    /// Largest distance of a facet's corner from the facet's surface, mm.
+    pub surface_error_mm: f64,
     /// Centroid and level of the worst tetrahedron, mm.
     pub worst_at: [f64; 3],
     /// Which fallback was needed: 0 none, 1 shifted lattice, 2 finer lattice.

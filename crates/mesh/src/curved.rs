@@ -1,0 +1,114 @@
+//! Is a curved ten-node tetrahedron valid everywhere?
+//!
+//! In Bernstein form the map has control points p_i at the corners and q_ij = 2 m_ij - (p_i + p_j)/2
+//! on the edges (m = midside node). Its derivative along ξ_k is 2 Σ_m λ_m (q_km - q_0m) with
+//! q_mm = p_m, so det J is a cubic whose 20 Bernstein coefficients bound it from below (Johnen,
+//! Remacle, Geuzaine 2013, J Comput Phys 233:359, section 3). For straight edges all are 6 V.
+
+use crate::tet::EDGE_BETWEEN;
+use bicolumn_base::Vec3;
+
+/// The least Bernstein coefficient of det J over a ten-node tetrahedron, mm³.
+///
+/// Positive means that the element turns over nowhere.
+pub(crate) fn least_jacobian(x: &[Vec3; 10]) -> f64 {
+    let control = |i: usize, j: usize| {
+        if i == j {
+            x[i]
+        } else {
+            2.0 * x[4 + EDGE_BETWEEN[i][j]] - 0.5 * (x[i] + x[j])
+        }
+    };
+    // d[k][m]: derivative along ξ_(k+1), coefficient of λ_m.
+    let d: [[Vec3; 4]; 3] =
+        std::array::from_fn(|k| std::array::from_fn(|m| 2.0 * (control(k + 1, m) - control(0, m))));
+    let mut least = f64::INFINITY;
+    let det = |l: usize, m: usize, n: usize| d[0][l].dot(&d[1][m].cross(&d[2][n]));
+    for l in 0..4 {
+        for m in l..4 {
+            for n in m..4 {
+                // Mean over all orders; repeated orders of equal indices do not change the mean.
+                let mean = (det(l, m, n)
+                    + det(l, n, m)
+                    + det(m, l, n)
+                    + det(m, n, l)
+                    + det(n, l, m)
+                    + det(n, m, l))
+                    / 6.0;
+                least = least.min(mean);
+            }
+        }
+    }
+    least
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tet::{EDGES, six_volumes};
+    use proptest::prelude::*;
+
+    fn straight(p: [Vec3; 4]) -> [Vec3; 10] {
+        std::array::from_fn(|i| {
+            if i < 4 {
+                p[i]
+            } else {
+                let [a, b] = EDGES[i - 4];
+                0.5 * (p[a] + p[b])
+            }
+        })
+    }
+
+    /// det J from the textbook quadratic shape functions by finite differences.
+    fn det_at(x: &[Vec3; 10], l: [f64; 4]) -> f64 {
+        let place = |l: [f64; 4]| -> Vec3 {
+            let corner: Vec3 = (0..4).map(|i| x[i] * (l[i] * (2.0 * l[i] - 1.0))).sum();
+            let side: Vec3 = (0..6)
+                .map(|e| x[4 + e] * (4.0 * l[EDGES[e][0]] * l[EDGES[e][1]]))
+                .sum();
+            corner + side
+        };
+        let h = 1e-5;
+        let along = |k: usize| {
+            let (mut a, mut b) = (l, l);
+            a[k] += h;
+            a[0] -= h;
+            b[k] -= h;
+            b[0] += h;
+            (place(a) - place(b)) / (2.0 * h)
+        };
+        along(1).dot(&along(2).cross(&along(3)))
+    }
+
+    #[test]
+    fn straight_element_has_six_volumes() {
+        let p = [
+            Vec3::new(0.1, 0.2, 0.0),
+            Vec3::new(1.3, 0.1, 0.2),
+            Vec3::new(0.0, 1.1, 0.3),
+            Vec3::new(0.2, 0.1, 0.9),
+        ];
+        assert!((least_jacobian(&straight(p)) - six_volumes(&p)).abs() < 1e-12);
+    }
+
+    proptest! {
+        #[test]
+        fn bound_is_below_every_sample(bend in prop::array::uniform18(-0.2..0.2f64)) {
+            let mut x = straight([Vec3::zeros(), Vec3::x(), Vec3::y(), Vec3::z()]);
+            for e in 0..6 {
+                x[4 + e] += Vec3::new(bend[3 * e], bend[3 * e + 1], bend[3 * e + 2]);
+            }
+            let bound = least_jacobian(&x);
+            let n = 6;
+            for i in 0..=n {
+                for j in 0..=n - i {
+                    for k in 0..=n - i - j {
+                        let l = [i, j, k].map(|v| v as f64 / n as f64);
+                        let at = [1.0 - l[0] - l[1] - l[2], l[0], l[1], l[2]];
+                        prop_assert!(det_at(&x, at) >= bound - 1e-7);
+                    }
+                }
+            }
+        }
+    }
+}
