@@ -1,11 +1,30 @@
 //! Records, atomic files, result tables.
 //!
-//! A study's folder holds `study.json` (once), `points/ID/record.json` (the proof that a point is
-//! finished), `points/ID/surface.vtu` (for pictures), `results.csv`, `columns.json`, `report.html`.
+//! A study's folder ([`StudyFolder`]) holds `study.json` (once), `points/ID/record.json` (the proof
+//! that a point is finished), `points/ID/surface.vtu` (for pictures), `results.csv`, `columns.json`,
+//! `report.html`. Every file comes into being by an atomic rename ([`write_atomic`]); a record carries
+//! the checksum of its own content and is refused when it does not match ([`read_record`]).
+//!
+//! # Known limits
+//! No lock: two runs in one folder would write each other's files, though never half of one.
 
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod atomic;
+pub mod digest;
+pub mod error;
+pub mod layout;
 pub mod record;
+pub mod record_file;
+pub mod results;
 
+pub use atomic::{create_folder, write_atomic};
+pub use digest::{digest_of, digest_text};
+pub use error::StoreError;
+pub use layout::StudyFolder;
 pub use record::{
-    CaseRecord, FactorValue, PlateMark, PointRecord, ProfileRecord, ResponseRecord, ScrewMark,
-    StageRecord, Status, StudyRecord,
+    CaseRecord, FactorValue, HeadlineRecord, InputRecord, PlateMark, PointRecord, ProfileRecord,
+    ResponseRecord, SCHEMA, ScrewMark, StageRecord, Status, StudyRecord,
 };
+pub use record_file::{read_record, write_record};
+pub use results::{Gathered, gather};

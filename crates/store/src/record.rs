@@ -2,6 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::fmt;
+
+/// Version of the record files' layout.
+pub const SCHEMA: u32 = 1;
 
 /// A factor's value at a point.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -11,6 +15,26 @@ pub enum FactorValue {
     Number(f64),
     Word(String),
     Flag(bool),
+}
+
+impl FactorValue {
+    /// The number, if it is one.
+    pub fn as_number(&self) -> Option<f64> {
+        match self {
+            FactorValue::Number(n) => Some(*n),
+            _ => None,
+        }
+    }
+}
+
+impl fmt::Display for FactorValue {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            FactorValue::Number(n) => n.fmt(f),
+            FactorValue::Word(w) => f.write_str(w),
+            FactorValue::Flag(b) => b.fmt(f),
+        }
+    }
 }
 
 /// How a point ended.
@@ -51,6 +75,10 @@ pub struct StudyRecord {
     pub headline: Option<HeadlineRecord>,
     /// Bone dimensions measured back: (name, asked, built, unit).
     pub landmarks: Vec<(String, f64, f64, String)>,
+    /// Mesh noise by response, where it was measured: coefficient of variation (1 = 100 %) of one
+    /// design over shifted meshes. An effect below it is reported as not resolved.
+    #[serde(default)]
+    pub mesh_noise: BTreeMap<String, f64>,
 }
 
 /// One key of the job after defaults.
@@ -171,4 +199,74 @@ pub struct ProfileRecord {
     pub high_mpa: Vec<f64>,
     pub mean_mpa: Vec<f64>,
     pub beam_mpa: Vec<Option<f64>>,
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+
+    /// An invented point with one factor and two load cases.
+    pub(crate) fn sample_point(id: &str, stagger: f64) -> PointRecord {
+        let case = |name: &str, value: f64| CaseRecord {
+            name: name.into(),
+            force_n: [0.0, -200.0, 0.0],
+            moment_nmm: [0.0; 3],
+            residual: 1e-10,
+            equilibrium: 1e-12,
+            responses: vec![
+                ResponseRecord {
+                    name: "stiffness_n_per_mm".into(),
+                    value: Some(value),
+                    at_mm: None,
+                    error_estimate: None,
+                },
+                ResponseRecord {
+                    name: "plate_end_hotspot_max_mpa".into(),
+                    value: None,
+                    at_mm: Some([0.0, 80.0, 8.0]),
+                    error_estimate: None,
+                },
+            ],
+            profile: ProfileRecord::default(),
+            intact_profile: None,
+        };
+        PointRecord {
+            schema: SCHEMA,
+            engine_version: "0".into(),
+            id: id.into(),
+            digest: "0".into(),
+            factors: BTreeMap::from([("plates.stagger_mm".into(), FactorValue::Number(stagger))]),
+            status: Status::Done,
+            inputs: BTreeMap::new(),
+            plates: Vec::new(),
+            screws: Vec::new(),
+            fracture_levels_mm: None,
+            stages: vec![
+                StageRecord {
+                    name: "mesh".into(),
+                    seconds: 1.5,
+                    peak_mib: None,
+                },
+                StageRecord {
+                    name: "solve".into(),
+                    seconds: 2.0,
+                    peak_mib: Some(300.0),
+                },
+            ],
+            mesh: serde_json::json!({"tets": 1000, "nodes": 1800}),
+            solver: serde_json::json!({}),
+            warnings: Vec::new(),
+            cases: vec![case("axial", 500.0), case("torsion", 20.0)],
+        }
+    }
+
+    #[test]
+    fn factor_values_read_as_they_were_written() {
+        let text = r#"[-20.0,"parallel",true]"#;
+        let values: Vec<FactorValue> = serde_json::from_str(text).unwrap();
+        assert_eq!(values[0].to_string(), "-20");
+        assert_eq!(values[1].to_string(), "parallel");
+        assert_eq!(values[2].to_string(), "true");
+        assert_eq!(serde_json::to_string(&values).unwrap(), text);
+    }
 }

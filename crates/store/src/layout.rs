@@ -1,0 +1,67 @@
+//! Where the files of a study are.
+
+use std::path::{Path, PathBuf};
+
+/// The folder of one study.
+///
+/// ```
+/// use bicolumn_store::StudyFolder;
+/// let folder = StudyFolder::new("results/first-look");
+/// assert!(folder.record_file("p001").ends_with("points/p001/record.json"));
+/// ```
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StudyFolder {
+    root: PathBuf,
+}
+
+impl StudyFolder {
+    /// The folder at `root`; nothing is touched.
+    pub fn new(root: impl Into<PathBuf>) -> StudyFolder {
+        StudyFolder { root: root.into() }
+    }
+
+    /// The folder itself.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// `study.json`: what holds for all points.
+    pub fn study_file(&self) -> PathBuf {
+        self.root.join("study.json")
+    }
+
+    /// `results.csv`: a row per point and load case.
+    pub fn results_csv(&self) -> PathBuf {
+        self.root.join("results.csv")
+    }
+
+    /// `columns.json`: name, unit and definition of every column.
+    pub fn columns_json(&self) -> PathBuf {
+        self.root.join("columns.json")
+    }
+
+    /// `report.html`.
+    pub fn report_html(&self) -> PathBuf {
+        self.root.join("report.html")
+    }
+
+    /// Folder of one point.
+    pub fn point_folder(&self, id: &str) -> PathBuf {
+        self.root.join("points").join(id)
+    }
+
+    /// `record.json` of one point.
+    pub fn record_file(&self, id: &str) -> PathBuf {
+        self.point_folder(id).join("record.json")
+    }
+
+    /// `surface.vtu` of one point: the triangles that pictures are made of.
+    pub fn surface_vtu(&self, id: &str) -> PathBuf {
+        self.point_folder(id).join("surface.vtu")
+    }
+
+    /// `surface.json` of one point: names of the parts and load cases in `surface.vtu`.
+    pub fn surface_json(&self, id: &str) -> PathBuf {
+        self.point_folder(id).join("surface.json")
+    }
+}

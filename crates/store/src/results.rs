@@ -1,0 +1,347 @@
+//! Gathering all points into `results.csv` and `columns.json`.
+
+use crate::atomic::write_atomic;
+use crate::error::StoreError;
+use crate::layout::StudyFolder;
+use crate::record::{CaseRecord, PointRecord, Status, StudyRecord};
+use crate::record_file::read_record;
+use serde_json::json;
+
+/// What [`gather`] found.
+#[derive(Debug)]
+pub struct Gathered {
+    /// What holds for all points.
+    pub study: StudyRecord,
+    /// Records that could be read, in the study's order.
+    pub points: Vec<PointRecord>,
+    /// Points without a valid record: id and reason.
+    pub unread: Vec<(String, StoreError)>,
+}
+
+impl Gathered {
+    /// Reads the study's record and every point's record.
+    ///
+    /// # Errors
+    /// Only when `study.json` itself is missing or damaged; a point's damage is listed in `unread`.
+    pub fn read(folder: &StudyFolder) -> Result<Gathered, StoreError> {
+        let study: StudyRecord = read_record(&folder.study_file())?;
+        let (mut points, mut unread) = (Vec::new(), Vec::new());
+        for id in &study.points {
+            match read_record(&folder.record_file(id)) {
+                Ok(record) => points.push(record),
+                Err(error) => unread.push((id.clone(), error)),
+            }
+        }
+        Ok(Gathered {
+            study,
+            points,
+            unread,
+        })
+    }
+}
+
+/// Reads all records of a study and writes `results.csv` and `columns.json`.
+///
+/// `results.csv` is tidy: a row per point and load case, a column per factor and response; a failed
+/// point has one row without a load case. `NAME__error` columns stand only beside responses for which
+/// some point carries an estimate. An empty cell means: does not apply, or not computed.
+///
+/// # Errors
+/// When `study.json` cannot be read or the tables cannot be written.
+pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
+    let gathered = Gathered::read(folder)?;
+    let columns = columns(&gathered);
+    let csv_path = folder.results_csv();
+    let csv = table(&gathered, &columns).map_err(|e| StoreError::NotStorable {
+        path: csv_path.clone(),
+        reason: e.to_string(),
+    })?;
+    write_atomic(&csv_path, &csv)?;
+    let definitions: Vec<_> = columns
+        .iter()
+        .map(|c| json!({"name": c.name, "unit": c.unit, "definition": c.definition}))
+        .collect();
+    let text = format!("{:#}\n", serde_json::Value::from(definitions));
+    write_atomic(&folder.columns_json(), text.as_bytes())?;
+    Ok(gathered)
+}
+
+/// What a column takes from a row's point and case.
+enum Source {
+    Id,
+    Factor(String),
+    Case,
+    Response(String),
+    ErrorOf(String),
+    MeshCount(&'static str),
+    Residual,
+    Equilibrium,
+    Seconds,
+    Status,
+    Reason,
+}
+
+struct Column {
+    name: String,
+    unit: String,
+    definition: String,
+    source: Source,
+}
+
+/// A factor's unit, read from the ending of its key; empty where it has none.
+pub fn unit_of_key(key: &str) -> &'static str {
+    const ENDINGS: [(&str, &str); 8] = [
+        ("_mm", "mm"),
+        ("_n", "N"),
+        ("_nmm", "N·mm"),
+        ("_mpa", "MPa"),
+        ("_deg", "deg"),
+        ("_n_per_mm", "N/mm"),
+        ("_percent", "%"),
+        ("_s", "s"),
+    ];
+    ENDINGS
+        .iter()
+        .filter(|(ending, _)| key.ends_with(ending))
+        .max_by_key(|(ending, _)| ending.len())
+        .map_or("", |(_, unit)| unit)
+}
+
+fn columns(gathered: &Gathered) -> Vec<Column> {
+    let column = |name: &str, unit: &str, definition: &str, source| Column {
+        name: name.to_string(),
+        unit: unit.to_string(),
+        definition: definition.to_string(),
+        source,
+    };
+    let mut list = vec![column("point", "", "Design point.", Source::Id)];
+    for (factor, _) in &gathered.study.factors {
+        let text = format!("Factor of the design: job key {factor}.");
+        let source = Source::Factor(factor.clone());
+        list.push(column(factor, unit_of_key(factor), &text, source));
+    }
+    list.push(column("case", "", "Load case.", Source::Case));
+
+    let responses = || {
+        let cases = gathered.points.iter().flat_map(|p| &p.cases);
+        cases.flat_map(|c| &c.responses)
+    };
+    let mut definitions = gathered.study.columns.clone();
+    for response in responses() {
+        if !definitions.iter().any(|(name, ..)| *name == response.name) {
+            let text = "No definition was recorded.".to_string();
+            definitions.push((response.name.clone(), String::new(), text));
+        }
+    }
+    for (name, unit, definition) in definitions {
+        let estimated = responses().any(|r| r.name == name && r.error_estimate.is_some());
+        list.push(column(
+            &name,
+            &unit,
+            &definition,
+            Source::Response(name.clone()),
+        ));
+        if estimated {
+            let text = format!("Estimate of the discretisation error of {name}.");
+            let source = Source::ErrorOf(name.clone());
+            list.push(column(&format!("{name}__error"), &unit, &text, source));
+        }
+    }
+    list.extend([
+        column(
+            "tets",
+            "",
+            "Tetrahedra of the mesh.",
+            Source::MeshCount("tets"),
+        ),
+        column(
+            "nodes",
+            "",
+            "Nodes of the mesh.",
+            Source::MeshCount("nodes"),
+        ),
+        column(
+            "residual",
+            "",
+            "Relative residual of the linear system, |b - K u| / |b|.",
+            Source::Residual,
+        ),
+        column(
+            "equilibrium",
+            "",
+            "Imbalance of reactions and loads, relative to the load.",
+            Source::Equilibrium,
+        ),
+        column(
+            "seconds",
+            "s",
+            "Time of all stages of the point, all load cases together.",
+            Source::Seconds,
+        ),
+        column("status", "", "done, failed or unread.", Source::Status),
+        column("reason", "", "Why a point has no result.", Source::Reason),
+    ]);
+    list
+}
+
+fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(columns.iter().map(|c| &c.name))?;
+    for id in &gathered.study.points {
+        let Some(point) = gathered.points.iter().find(|p| p.id == *id) else {
+            let reason = gathered.unread.iter().find(|(unread, _)| unread == id);
+            writer.write_record(columns.iter().map(|column| match column.source {
+                Source::Id => id.clone(),
+                Source::Status => "unread".into(),
+                Source::Reason => reason.map_or(String::new(), |(_, error)| error.to_string()),
+                _ => String::new(),
+            }))?;
+            continue;
+        };
+        let mut cases: Vec<Option<&CaseRecord>> = point.cases.iter().map(Some).collect();
+        if cases.is_empty() {
+            cases.push(None);
+        }
+        for case in cases {
+            writer.write_record(columns.iter().map(|c| cell(&c.source, point, case)))?;
+        }
+    }
+    writer.into_inner().map_err(|e| e.into_error().into())
+}
+
+fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> String {
+    let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
+    let response = |name: &String| case?.responses.iter().find(|r| r.name == *name);
+    match source {
+        Source::Id => point.id.clone(),
+        Source::Factor(name) => point
+            .factors
+            .get(name)
+            .map_or(String::new(), |v| v.to_string()),
+        Source::Case => case.map_or(String::new(), |c| c.name.clone()),
+        Source::Response(name) => number(response(name).and_then(|r| r.value)),
+        Source::ErrorOf(name) => number(response(name).and_then(|r| r.error_estimate)),
+        Source::MeshCount(name) => point.mesh[*name]
+            .as_u64()
+            .map_or(String::new(), |n| n.to_string()),
+        Source::Residual => number(case.map(|c| c.residual)),
+        Source::Equilibrium => number(case.map(|c| c.equilibrium)),
+        Source::Seconds => {
+            let seconds: f64 = point.stages.iter().map(|s| s.seconds).sum();
+            format!("{seconds:.2}")
+        }
+        Source::Status => match point.status {
+            Status::Done => "done".into(),
+            Status::Failed { .. } => "failed".into(),
+        },
+        Source::Reason => match &point.status {
+            Status::Done => String::new(),
+            Status::Failed { stage, reason } => format!("{stage}: {reason}"),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::tests::sample_point;
+    use crate::record::{FactorValue, SCHEMA};
+    use crate::{create_folder, write_record};
+    use std::collections::BTreeMap;
+
+    fn folder_with(points: &[PointRecord], ids: &[&str]) -> (tempfile::TempDir, StudyFolder) {
+        let temp = tempfile::tempdir().unwrap();
+        let folder = StudyFolder::new(temp.path());
+        let study = StudyRecord {
+            schema: SCHEMA,
+            engine_version: "0".into(),
+            title: "invented".into(),
+            question: String::new(),
+            job_text: String::new(),
+            factors: vec![("plates.stagger_mm".into(), vec![FactorValue::Number(0.0)])],
+            points: ids.iter().map(|s| s.to_string()).collect(),
+            inputs: Vec::new(),
+            columns: vec![(
+                "stiffness_n_per_mm".into(),
+                "N/mm".into(),
+                "load / travel".into(),
+            )],
+            headline: None,
+            landmarks: Vec::new(),
+            mesh_noise: BTreeMap::new(),
+        };
+        write_record(&folder.study_file(), &study).unwrap();
+        for point in points {
+            create_folder(&folder.point_folder(&point.id)).unwrap();
+            write_record(&folder.record_file(&point.id), point).unwrap();
+        }
+        (temp, folder)
+    }
+
+    fn rows(folder: &StudyFolder) -> Vec<BTreeMap<String, String>> {
+        let mut reader = csv::Reader::from_path(folder.results_csv()).unwrap();
+        reader.deserialize().map(|r| r.unwrap()).collect()
+    }
+
+    #[test]
+    fn a_row_per_point_and_case_with_failed_and_unread_points_named() {
+        let good = sample_point("p001", -20.0);
+        let mut failed = sample_point("p002", 20.0);
+        failed.cases.clear();
+        failed.status = Status::Failed {
+            stage: "geometry".into(),
+            reason: "screw.03 misses the bone, \"badly\"".into(),
+        };
+        let (_temp, folder) = folder_with(&[good, failed], &["p001", "p002", "p003"]);
+        let gathered = gather(&folder).unwrap();
+        assert_eq!(gathered.points.len(), 2);
+        assert_eq!(gathered.unread.len(), 1);
+
+        let rows = rows(&folder);
+        assert_eq!(rows.len(), 4);
+        assert_eq!(rows[0]["case"], "axial");
+        assert_eq!(rows[0]["stiffness_n_per_mm"], "500");
+        assert_eq!(rows[1]["stiffness_n_per_mm"], "20");
+        assert_eq!(rows[1]["plates.stagger_mm"], "-20");
+        assert_eq!(rows[0]["plate_end_hotspot_max_mpa"], "");
+        assert_eq!(rows[0]["tets"], "1000");
+        assert_eq!(rows[0]["seconds"], "3.50");
+        assert!(!rows[0].contains_key("stiffness_n_per_mm__error"));
+        assert_eq!(rows[2]["status"], "failed");
+        assert_eq!(
+            rows[2]["reason"],
+            "geometry: screw.03 misses the bone, \"badly\""
+        );
+        assert_eq!(rows[3]["status"], "unread");
+        assert!(rows[3]["reason"].contains("no such file"));
+
+        let text = std::fs::read_to_string(folder.columns_json()).unwrap();
+        let columns: Vec<BTreeMap<String, String>> = serde_json::from_str(&text).unwrap();
+        let names: Vec<_> = columns.iter().map(|c| c["name"].as_str()).collect();
+        let header: Vec<_> = rows[0].keys().map(String::as_str).collect();
+        let mut sorted = names.clone();
+        sorted.sort_unstable();
+        assert_eq!(sorted, header);
+        assert_eq!(columns[1]["unit"], "mm");
+    }
+
+    #[test]
+    fn error_columns_appear_only_where_something_is_estimated() {
+        let mut point = sample_point("p001", 0.0);
+        point.cases[1].responses[0].error_estimate = Some(0.25);
+        let (_temp, folder) = folder_with(&[point], &["p001"]);
+        gather(&folder).unwrap();
+        let rows = rows(&folder);
+        assert_eq!(rows[0]["stiffness_n_per_mm__error"], "");
+        assert_eq!(rows[1]["stiffness_n_per_mm__error"], "0.25");
+        assert!(!rows[0].contains_key("plate_end_hotspot_max_mpa__error"));
+    }
+
+    #[test]
+    fn units_come_from_the_longest_ending() {
+        assert_eq!(unit_of_key("loads.torsion_nmm"), "N·mm");
+        assert_eq!(unit_of_key("loads.axial_n"), "N");
+        assert_eq!(unit_of_key("x_n_per_mm"), "N/mm");
+        assert_eq!(unit_of_key("construct.layout"), "");
+    }
+}
