@@ -34,7 +34,24 @@ impl Construct {
     ///
     /// # Errors
     /// The first thing at fault, with the parts and numbers: see [`GeometryError`].
-    pub fn build(_spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        todo!()
+    pub fn build(spec: &ConstructSpec) -> Result<Construct, GeometryError> {
+        Construct::on_bone(Arc::new(Bone::build(&spec.bone)?), spec)
+    }
+
+    /// Builds and checks a construct on a bone already built from `spec.bone`: the bone takes the time.
+    ///
+    /// # Errors
+    /// As [`Construct::build`].
+    pub fn on_bone(bone: Arc<Bone>, spec: &ConstructSpec) -> Result<Construct, GeometryError> {
+        if !spec.plates.is_empty() || spec.fracture.is_some() {
+            todo!()
+        }
+        Ok(Construct {
+            bone,
+            fracture: None,
+            plates: Vec::new(),
+            screws: Vec::new(),
+            notes: Vec::new(),
+        })
     }
 }

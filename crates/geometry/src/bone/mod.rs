@@ -1,0 +1,354 @@
+//! The distal humerus as an implicit solid.
+
+mod card;
+mod landmarks;
+mod shape;
+
+pub use card::CardRow;
+
+use crate::redistance::redistance;
+use crate::spline_grid::{Lattice, SplineGrid, smoothed};
+use crate::{BoneSpec, Field, GeometryError};
+use bicolumn_base::{Aabb, Vec3};
+use shape::{BEARING, Shape, step};
+
+/// Grid step of the fields, mm.
+const GRID: f64 = 0.8;
+/// How far the grid reaches beyond the bone, mm.
+const MARGIN: f64 = 6.5;
+/// A joint surface bears within this angle of the distal-anterior direction, degrees.
+const BEARING_ANGLE: f64 = 50.0;
+/// How far a facet of the joint surface may lie from the ideal sphere or spool, mm.
+const BEARING_TOLERANCE: f64 = 0.5;
+
+/// The joint surface that a load may act on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ArticularSurface {
+    /// The lateral, spherical part, facing the radius.
+    Capitellum,
+    /// The medial spool, facing the ulna.
+    Trochlea,
+}
+
+/// The built solid.
+///
+/// The outer surface is the signed distance to a blended shape; the inner surface is the outer one
+/// offset by a thickness that goes over from the shaft's cortex to the columns' and the joint's, so the
+/// cortex is nowhere thinner than the least of the three and the inside ends where bone is thin.
+pub struct Bone {
+    spec: BoneSpec,
+    shape: Shape,
+    outer: SplineGrid,
+    inner: SplineGrid,
+}
+
+/// Dimensions measured back from the built solid.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct Landmarks {
+    /// (name, what the card asked for, what the solid has, unit), in card order.
+    pub rows: Vec<(String, f64, f64, String)>,
+}
+
+impl Bone {
+    /// Builds the solid. Takes some seconds: both surfaces are turned into distances on a grid.
+    ///
+    /// # Errors
+    /// [`GeometryError::Dimension`] for an implausible value or combination, with its bound.
+    pub fn build(spec: &BoneSpec) -> Result<Bone, GeometryError> {
+        card::check(spec)?;
+        let shape = Shape::new(spec);
+        let lattice = Lattice::covering(&grid_box(spec, &shape), GRID);
+        let values = (0..lattice.len())
+            .map(|i| shape.value(lattice.node(lattice.at(i))))
+            .collect();
+        let outer = redistance(lattice, values);
+        let inner = redistance(lattice, inside(spec, &shape, &lattice, &outer));
+        let (outer, inner) = if spec.left {
+            (outer.mirrored(), inner.mirrored())
+        } else {
+            (outer, inner)
+        };
+        let bone = Bone {
+            spec: spec.clone(),
+            shape,
+            outer,
+            inner,
+        };
+        bone.check_columns()?;
+        Ok(bone)
+    }
+
+    /// What it was built from.
+    pub fn spec(&self) -> &BoneSpec {
+        &self.spec
+    }
+
+    /// The outer surface: negative in bone.
+    pub fn outer(&self) -> &dyn Field {
+        &self.outer
+    }
+
+    /// The inner (endosteal) surface: negative in cancellous bone and in the canal.
+    pub fn inner(&self) -> &dyn Field {
+        &self.inner
+    }
+
+    /// Which joint surface, if any, a point of the outer surface belongs to, given the outward normal.
+    ///
+    /// Both patches are where a forearm bears: within 50° of the distal-anterior direction, within
+    /// 0.5 mm of the sphere or the spool.
+    pub fn articular(&self, x: Vec3, normal: Vec3) -> Option<ArticularSurface> {
+        let (x, normal) = (self.mirrored(x), self.mirrored(normal));
+        let shape = &self.shape;
+        let (s, across) = shape.along_axis(x);
+        let outward = across.try_normalize(1e-6)?;
+        if outward.dot(&BEARING) < BEARING_ANGLE.to_radians().cos() || normal.dot(&outward) < 0.6 {
+            return None;
+        }
+        let from_centre = (x - shape.axis * shape.capitellum_at).norm() - shape.capitellum_radius;
+        let half_width = 0.45 * shape.capitellum_width;
+        if (s - shape.capitellum_at).abs() < half_width && from_centre.abs() < BEARING_TOLERANCE {
+            return Some(ArticularSurface::Capitellum);
+        }
+        let from_spool = across.norm() - shape.spool_radius(s);
+        let on_spool = shape.medial_rim_at < s && s < shape.lateral_rim_at;
+        (on_spool && from_spool.abs() < BEARING_TOLERANCE).then_some(ArticularSurface::Trochlea)
+    }
+
+    /// Centre of a joint surface: where its load's resultant passes.
+    pub fn articular_centre(&self, surface: ArticularSurface) -> Vec3 {
+        let at = match surface {
+            ArticularSurface::Capitellum => self.shape.capitellum_at,
+            ArticularSurface::Trochlea => self.shape.groove_at,
+        };
+        self.mirrored(self.shape.axis * at)
+    }
+
+    /// Point of the shaft axis at a level above the articular axis.
+    pub fn shaft_axis(&self, level_mm: f64) -> Vec3 {
+        Vec3::new(self.shape.shaft_x, level_mm, 0.0)
+    }
+
+    /// Dimensions measured back from the solid.
+    pub fn landmarks(&self) -> Landmarks {
+        landmarks::measure(self)
+    }
+
+    /// Between a right bone's frame and this bone's, either way.
+    pub(crate) fn mirrored(&self, x: Vec3) -> Vec3 {
+        if self.spec.left {
+            Vec3::new(x.x, x.y, -x.z)
+        } else {
+            x
+        }
+    }
+
+    #[allow(dead_code)] // for the plates, next
+    /// Centre line and radius of a column at a level.
+    pub(crate) fn column(&self, medial: bool, level: f64) -> (Vec3, f64) {
+        let (centre, radius) = self.shape.column(medial, level);
+        (self.mirrored(centre), radius)
+    }
+
+    /// Refuses a fossa that leaves too little of a column.
+    fn check_columns(&self) -> Result<(), GeometryError> {
+        const LEAST: f64 = 6.0;
+        for medial in [true, false] {
+            let width = landmarks::column_width(self, medial);
+            if width < LEAST {
+                let side = if medial { "medial" } else { "lateral" };
+                return Err(GeometryError::Dimension {
+                    what: "bone.fossa_width_mm".into(),
+                    value: self.spec.fossa_width_mm,
+                    unit: "mm",
+                    accepted: format!(
+                        "a width that leaves the {side} column {LEAST} mm; it would be {width:.1} mm"
+                    ),
+                });
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Defining values of the inner surface: the outer distance plus the cortex, rounded where the inside
+/// runs out into edges and sheets too thin to mesh. Rounding only ever takes away from the inside, and
+/// leaves smooth parts such as the canal alone.
+fn inside(spec: &BoneSpec, shape: &Shape, lattice: &Lattice, outer: &SplineGrid) -> Vec<f64> {
+    let offset: Vec<f64> = (0..lattice.len())
+        .map(|i| {
+            let x = lattice.node(lattice.at(i));
+            outer.value(x) + cortex(spec, shape, x.y)
+        })
+        .collect();
+    let round = smoothed(lattice, offset.clone(), 3);
+    offset
+        .iter()
+        .zip(round)
+        .map(|(a, b)| a.max(b - 0.12))
+        .collect()
+}
+
+/// Thickness of the cortex at a level.
+fn cortex(spec: &BoneSpec, shape: &Shape, y: f64) -> f64 {
+    let shaft = 0.5 * (spec.shaft_diameter_mm - spec.canal_diameter_mm);
+    let from = shape.fossa_middle.y + 0.5 * spec.fossa_length_mm;
+    let upper = step(from, shape.shaft_starts(), y);
+    let lower = step(0.0, shape.fossa_middle.y, y);
+    let metaphysis =
+        spec.articular_cortex_mm + (spec.column_cortex_mm - spec.articular_cortex_mm) * lower;
+    metaphysis + (shaft - metaphysis) * upper
+}
+
+/// The box of the grid, for a right bone. It ends where the shaft has become a tube: the field goes on
+/// unchanged above.
+fn grid_box(spec: &BoneSpec, shape: &Shape) -> Aabb {
+    let rim = 0.5 * spec.trochlea_medial_diameter_mm;
+    let medial = shape.column(true, 0.0);
+    let lateral = shape.column(false, 0.0);
+    let front = shape.capitellum_radius.max(rim);
+    let back = (-front).min(shape.shaft_x - shape.shaft_radius);
+    Aabb {
+        min: Vec3::new(back, -rim - 2.5, medial.0.z - medial.1),
+        max: Vec3::new(front, shape.shaft_starts(), lateral.0.z + lateral.1),
+    }
+    .grown(MARGIN)
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use std::sync::{Arc, OnceLock};
+
+    /// One mean adult for all tests: building takes a while.
+    pub(crate) fn mean_bone() -> Arc<Bone> {
+        static BONE: OnceLock<Arc<Bone>> = OnceLock::new();
+        BONE.get_or_init(|| Arc::new(Bone::build(&BoneSpec::mean_adult()).unwrap()))
+            .clone()
+    }
+
+    /// Points of a field's zero set, about half a millimetre apart, below level 70.
+    fn cloud(field: &dyn Field) -> Vec<Vec3> {
+        let mut points = Vec::new();
+        let step = 0.5;
+        for i in 0..100 {
+            for j in 0..170 {
+                for k in 0..140 {
+                    let n = Vec3::new(f64::from(i), f64::from(j), f64::from(k));
+                    let mut x = Vec3::new(-24.0, -17.0, -38.0) + n * step;
+                    if field.value(x).abs() > 0.7 * step {
+                        continue;
+                    }
+                    for _ in 0..4 {
+                        let g = field.gradient(x);
+                        x -= g * (field.value(x) / g.norm_squared().max(0.1));
+                    }
+                    if field.value(x).abs() < 1e-6 {
+                        points.push(x);
+                    }
+                }
+            }
+        }
+        points
+    }
+
+    #[test]
+    fn the_fields_are_distances_within_three_percent() {
+        let bone = mean_bone();
+        for field in [bone.outer(), bone.inner()] {
+            let cloud = cloud(field);
+            assert!(cloud.len() > 20_000, "{}", cloud.len());
+            let (mut tried, mut rough, mut wrong) = (0, 0, Vec::new());
+            for (i, p) in cloud.iter().enumerate().step_by(97) {
+                let d = 3.0 * (((i / 97) % 13) as f64 - 6.0) / 6.0;
+                let x = p + field.gradient(*p).normalize() * d;
+                if x.y > 65.0 || d == 0.0 {
+                    continue;
+                }
+                tried += 1;
+                let value = field.value(x);
+                let g = field.gradient(x);
+                // Where two sheets are equally near, no smooth distance exists.
+                if (g.norm() - 1.0).abs() > 0.03 {
+                    rough += 1;
+                    continue;
+                }
+                // The distance is no larger: the foot of the perpendicular lies on the surface. It is
+                // no smaller: no surface point is nearer.
+                let foot = x - g.normalize() * value;
+                let nearest = cloud
+                    .iter()
+                    .map(|q| (q - x).norm())
+                    .fold(f64::MAX, f64::min);
+                if field.value(foot).abs() > 0.03 * value.abs() + 1e-3
+                    || nearest < 0.97 * value.abs() - 1e-3
+                {
+                    wrong.push((x, value, nearest));
+                }
+            }
+            assert!(rough * 8 < tried, "{rough} of {tried} beside a medial axis");
+            // A crease may still be met that the gradient's size does not betray.
+            assert!(
+                wrong.len() * 100 < tried,
+                "{} of {tried}: {wrong:?}",
+                wrong.len()
+            );
+        }
+    }
+
+    #[test]
+    fn cortex_is_nowhere_thinner_than_asked() {
+        let bone = mean_bone();
+        let least = bone.spec.articular_cortex_mm;
+        for p in cloud(bone.inner()).iter().step_by(11) {
+            let cover = -bone.outer.value(*p);
+            assert!(cover > least - 0.05, "{p:?}: {cover}");
+        }
+    }
+
+    #[test]
+    fn landmarks_return_what_the_card_asked_for() {
+        for (name, asked, found, _) in mean_bone().landmarks().rows {
+            let slack = if name.contains("fossa") || name.contains("angle") {
+                1.5
+            } else {
+                0.3
+            };
+            assert!(
+                (asked - found).abs() < slack,
+                "{name}: asked {asked}, found {found}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_left_bone_is_the_mirror_image_and_the_septum_can_be_perforated() {
+        let spec = BoneSpec {
+            left: true,
+            septum_thickness_mm: 0.0,
+            ..BoneSpec::mean_adult()
+        };
+        let left = Bone::build(&spec).unwrap();
+        let right = mean_bone();
+        let x = Vec3::new(-3.0, 12.0, -27.0);
+        let mirrored = Vec3::new(x.x, x.y, -x.z);
+        assert!((left.outer().value(mirrored) - right.outer().value(x)).abs() < 1e-3);
+        assert!(left.articular_centre(ArticularSurface::Capitellum).z < 0.0);
+        assert!(left.outer().value(left.mirrored(left.shape.fossa_middle)) > 1.0);
+    }
+
+    #[test]
+    fn both_joint_surfaces_have_an_area_to_bear_on() {
+        let bone = mean_bone();
+        let mut area = [0.0; 2];
+        for p in cloud(bone.outer()) {
+            // Half a millimetre of spacing: each point of the cloud stands for a similar area.
+            match bone.articular(p, bone.outer().gradient(p)) {
+                Some(ArticularSurface::Capitellum) => area[0] += 1.0,
+                Some(ArticularSurface::Trochlea) => area[1] += 1.0,
+                None => {}
+            }
+        }
+        assert!(area.iter().all(|a| *a > 400.0), "{area:?}");
+    }
+}
