@@ -5,15 +5,331 @@ use serde::{Deserialize, Serialize};
 /// One response's entry in `columns.json`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Definition {
-    /// Column name; ends in the unit.
+    /// Column name; ends in the unit, ratios excepted.
     pub name: String,
-    /// Unit.
+    /// Unit; `1` for a ratio.
     pub unit: String,
     /// What it is, exactly.
     pub definition: String,
 }
 
 /// All responses, in column order.
+///
+/// ```
+/// let all = bicolumn_measure::definitions();
+/// assert!(all.iter().any(|d| d.name == "plate_end_hotspot_medial_mpa" && d.unit == "MPa"));
+/// ```
 pub fn definitions() -> Vec<Definition> {
-    Vec::new()
+    let mut all: Vec<Definition> = Vec::new();
+    let mut add = |rows: &[(&str, &str, &str)], plate: &str, plate_words: &str| {
+        for (name, unit, definition) in rows {
+            all.push(Definition {
+                name: name.replace("PLATE", plate),
+                unit: (*unit).to_string(),
+                definition: definition.replace("PLATE", plate_words),
+            });
+        }
+    };
+    add(LOAD, "", "");
+    add(MOTION, "", "");
+    add(PLATE_END_MAX, "", "");
+    for (plate, words) in PLATES {
+        add(PLATE_END, plate, words);
+    }
+    add(SHAFT, "", "");
+    for (plate, words) in PLATES {
+        add(PLATE_DEMAND, plate, words);
+    }
+    add(SCREWS, "", "");
+    add(TRUST, "", "");
+    all
+}
+
+const PLATES: [(&str, &str); 2] = [
+    ("medial", "the medial plate"),
+    (
+        "other",
+        "the lateral plate (parallel construct) or the posterolateral plate (orthogonal)",
+    ),
+];
+
+const LOAD: &[(&str, &str, &str)] = &[
+    (
+        "stiffness_n_per_mm",
+        "N/mm",
+        "Construct stiffness, work-conjugate: |F| divided by load_displacement_mm. Not for a pure couple.",
+    ),
+    (
+        "load_displacement_mm",
+        "mm",
+        "Displacement of the load: (sum of nodal force . displacement) / |F|, F the resultant force.",
+    ),
+    (
+        "rotation_stiffness_nmm_per_deg",
+        "N.mm/deg",
+        "Moment divided by load_rotation_deg. The moment is the couple, or that of a transverse force about the middle of the fracture gap on the shaft axis (about the shaft axis at the potting when there is no fracture). Not for a force within 30 degrees of the shaft.",
+    ),
+    (
+        "load_rotation_deg",
+        "deg",
+        "Rotation of the loaded joint surface about the axis of that moment: least-squares rigid rotation, area-weighted over all loaded facets.",
+    ),
+];
+
+const MOTION: &[(&str, &str, &str)] = &[
+    (
+        "motion_axial_medial_mm",
+        "mm",
+        "Interfragmentary axial motion at the medial column: relative displacement of the fracture faces along the fracture normal, closing negative, rigid motion (translation and rotation) of the proximal face removed; points of the distal face matched straight across the gap; area-weighted mean over the medial quarter of the matched face's width.",
+    ),
+    (
+        "motion_axial_lateral_mm",
+        "mm",
+        "As motion_axial_medial_mm, over the lateral quarter.",
+    ),
+    (
+        "motion_axial_anterior_mm",
+        "mm",
+        "As motion_axial_medial_mm, over the anterior quarter of the matched face's depth.",
+    ),
+    (
+        "motion_axial_posterior_mm",
+        "mm",
+        "As motion_axial_medial_mm, over the posterior quarter of the matched face's depth.",
+    ),
+    (
+        "motion_axial_mean_mm",
+        "mm",
+        "As motion_axial_medial_mm, over the whole matched face.",
+    ),
+    (
+        "motion_axial_max_mm",
+        "mm",
+        "Axial motion of largest size over the matched face, with its sign.",
+    ),
+    (
+        "motion_shear_medial_mm",
+        "mm",
+        "Interfragmentary shear at the medial column: size of the relative displacement in the fracture plane, matched and averaged as motion_axial_medial_mm.",
+    ),
+    (
+        "motion_shear_lateral_mm",
+        "mm",
+        "As motion_shear_medial_mm, over the lateral quarter.",
+    ),
+    (
+        "motion_shear_anterior_mm",
+        "mm",
+        "As motion_shear_medial_mm, over the anterior quarter.",
+    ),
+    (
+        "motion_shear_posterior_mm",
+        "mm",
+        "As motion_shear_medial_mm, over the posterior quarter.",
+    ),
+    (
+        "motion_shear_mean_mm",
+        "mm",
+        "As motion_shear_medial_mm, over the whole matched face.",
+    ),
+    (
+        "motion_shear_max_mm",
+        "mm",
+        "Largest shear over the matched face.",
+    ),
+    (
+        "motion_rotation_axial_deg",
+        "deg",
+        "Rotation of the distal fracture face against the proximal one (difference of the two best-fit rigid rotations) about the fracture normal, right-hand rule, normal pointing proximally.",
+    ),
+    (
+        "motion_rotation_sagittal_deg",
+        "deg",
+        "The same about the lateral axis in the fracture plane (flexion and extension).",
+    ),
+    (
+        "motion_rotation_coronal_deg",
+        "deg",
+        "The same about the anterior axis in the fracture plane (varus and valgus).",
+    ),
+    (
+        "strain_axial_medial_percent",
+        "%",
+        "Interfragmentary strain: 100 * motion_axial_medial_mm / gap height; closing negative.",
+    ),
+    (
+        "strain_axial_lateral_percent",
+        "%",
+        "100 * motion_axial_lateral_mm / gap height.",
+    ),
+    (
+        "strain_axial_mean_percent",
+        "%",
+        "100 * motion_axial_mean_mm / gap height.",
+    ),
+];
+
+const PLATE_END_MAX: &[(&str, &str, &str)] = &[
+    (
+        "plate_end_hotspot_max_mpa",
+        "MPa",
+        "Larger of the plates' plate_end_hotspot values.",
+    ),
+    (
+        "plate_end_p99_mises_max_mpa",
+        "MPa",
+        "Larger of the plates' plate_end_p99_mises values.",
+    ),
+    (
+        "plate_end_riser_ratio_max",
+        "1",
+        "Larger of the plates' plate_end_riser_ratio values.",
+    ),
+    (
+        "plate_end_band_ratio_max",
+        "1",
+        "Larger of the plates' plate_end_band_ratio values.",
+    ),
+];
+
+const PLATE_END: &[(&str, &str, &str)] = &[
+    (
+        "plate_end_hotspot_PLATE_mpa",
+        "MPa",
+        "Bone hot-spot at the proximal end of PLATE: largest mean von Mises stress over a ball of radius 0.7816 mm (its inner half on a flat surface holds 1 mm3), volume-weighted over the cortical bone of the proximal fragment inside the ball (cubic pattern of points 0.2 mm apart; balls with less than 0.25 mm3 not counted); centres: middles and corners of the outer cortex facets of the proximal fragment, from one shaft diameter above to half a diameter below the level of the plate's end (shaft diameter: circle of the same area as the outer section at that level), at most half of (plate width + 5 mm) across from the plate's centre line (straight on beyond the end), on the plate's side of the shaft axis; centres within 1.0 mm of a screw's cylinder, or of the outline or an empty hole's rim of a plate without stand-off, left out.",
+    ),
+    (
+        "plate_end_hotspot_collar_PLATE_mpa",
+        "MPa",
+        "As plate_end_hotspot of PLATE, centres within 1.0 mm of screw holes and bonded plate edges included. Depends on the mesh where an edge is bonded.",
+    ),
+    (
+        "plate_end_p99_mises_PLATE_mpa",
+        "MPa",
+        "99th percentile by area of von Mises stress on the outer cortex of the proximal fragment in the band of plate_end_hotspot of PLATE, the 1.0 mm collars left out.",
+    ),
+    (
+        "plate_end_p99_principal_PLATE_mpa",
+        "MPa",
+        "As plate_end_p99_mises of PLATE, of the largest principal stress (tension positive).",
+    ),
+    (
+        "plate_end_p99_mises_collar_PLATE_mpa",
+        "MPa",
+        "99th percentile by area of von Mises stress over the 1.0 mm collars of that band alone.",
+    ),
+    (
+        "plate_end_intact_PLATE_mpa",
+        "MPa",
+        "Mean von Mises stress of the hot-spot's ball at PLATE in the intact, plate-free bone under the same load.",
+    ),
+    (
+        "plate_end_riser_ratio_PLATE",
+        "1",
+        "Stress-riser ratio: plate_end_hotspot / plate_end_intact of PLATE, same place. Large where the intact bone is little stressed at that place: read with plate_end_band_ratio.",
+    ),
+    (
+        "plate_end_band_intact_PLATE_mpa",
+        "MPa",
+        "Largest ball mean of the intact bone over the same centres as plate_end_hotspot of PLATE.",
+    ),
+    (
+        "plate_end_band_ratio_PLATE",
+        "1",
+        "Peak ratio: plate_end_hotspot / plate_end_band_intact of PLATE, same band, each at its own place.",
+    ),
+    (
+        "plate_end_beam_PLATE_mpa",
+        "MPa",
+        "Nominal beam stress of the intact section through the hot-spot at PLATE: largest on the outline of sqrt(s^2 + 3 t^2), s = F/A + M c/I (unsymmetric bending), t = T c/J, section properties integrated from the bone's outer and inner surface, J the polar second moment; transverse shear not counted. Only where the shaft is an empty tube.",
+    ),
+    (
+        "plate_end_beam_ratio_PLATE",
+        "1",
+        "plate_end_hotspot / plate_end_beam of PLATE.",
+    ),
+];
+
+const SHAFT: &[(&str, &str, &str)] = &[(
+    "shaft_peak_mpa",
+    "MPa",
+    "Largest value of the shaft stress profile: over all 1 mm bands of level above the fracture, the 99th percentile by area of von Mises stress on the outer cortex of the proximal fragment, the 1.0 mm collars left out. Its place is the middle of the band on the shaft axis.",
+)];
+
+const PLATE_DEMAND: &[(&str, &str, &str)] = &[(
+    "implant_hotspot_plate_PLATE_mpa",
+    "MPa",
+    "Largest mean von Mises stress of PLATE over a ball of radius 0.7816 mm, over the plate's material inside the ball; centres: middles of all facets of the plate.",
+)];
+
+const SCREWS: &[(&str, &str, &str)] = &[(
+    "implant_hotspot_screws_mpa",
+    "MPa",
+    "The same over all screws, each screw's own material only.",
+)];
+
+const TRUST: &[(&str, &str, &str)] = &[
+    (
+        "reaction_force_n",
+        "N",
+        "Size of the summed reactions at the potting.",
+    ),
+    (
+        "equilibrium_relative",
+        "1",
+        "Larger of |sum of reactions + loads| / |loads| for force and for moment about the origin (moment relative to the larger of load moment and force * 100 mm).",
+    ),
+    (
+        "residual_relative",
+        "1",
+        "Relative residual of the linear system at the end, |b - K u| / |b|.",
+    ),
+    (
+        "energy_total_nmm",
+        "N.mm",
+        "Strain energy from the work of the loads: half the sum of nodal force . displacement.",
+    ),
+    (
+        "energy_bone_nmm",
+        "N.mm",
+        "Strain energy in both fragments, integrated element by element (sides taken as straight).",
+    ),
+    (
+        "energy_plate_medial_nmm",
+        "N.mm",
+        "The same in the medial plate.",
+    ),
+    (
+        "energy_plate_other_nmm",
+        "N.mm",
+        "The same in the other plate.",
+    ),
+    ("energy_screws_nmm", "N.mm", "The same in all screws."),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_unique_end_in_their_unit_and_are_filled_in() {
+        let all = definitions();
+        let suffix = |unit: &str| match unit {
+            "MPa" => "_mpa",
+            "mm" => "_mm",
+            "N/mm" => "_n_per_mm",
+            "N.mm/deg" => "_nmm_per_deg",
+            "deg" => "_deg",
+            "%" => "_percent",
+            "N" => "_n",
+            "N.mm" => "_nmm",
+            _ => "",
+        };
+        for (i, d) in all.iter().enumerate() {
+            assert!(d.name.ends_with(suffix(&d.unit)), "{}", d.name);
+            assert!(d.unit == "1" || !suffix(&d.unit).is_empty(), "{}", d.unit);
+            assert!(!d.name.contains("PLATE") && !d.definition.contains("PLATE"));
+            assert!(all[..i].iter().all(|e| e.name != d.name), "{}", d.name);
+        }
+    }
 }

@@ -1,0 +1,103 @@
+//! Strain energy by part.
+
+use crate::shape::EDGES;
+use bicolumn_base::{Mat3, SymTensor, Vec3};
+use bicolumn_mesh::TetMesh;
+use bicolumn_model::{Material, Problem};
+
+/// Strain energy of each part of the mesh (order of `mesh.parts`), N·mm.
+///
+/// A straight-sided ten-node tetrahedron has linear strain, so with the strains ε_k at its corners
+/// ∫ ½ ε:C:ε = V/40 Σ_k Σ_l ε_k:C:ε_l (1 + δ_kl), exactly. Curved ones are taken as straight.
+pub(crate) fn energy_by_part(problem: &Problem, u: &[Vec3]) -> Vec<f64> {
+    let mesh = &*problem.mesh;
+    let mut energy = vec![0.0; mesh.parts.len()];
+    for t in 0..mesh.tets.len() {
+        let part = mesh.part[t] as usize;
+        let strain = corner_strains(mesh, t, u);
+        let stress = strain.map(|e| stress_of(&problem.materials[part], &e));
+        let mut sum = 0.0;
+        for k in 0..4 {
+            for l in 0..4 {
+                sum += double_dot(&stress[k], &strain[l]) * if k == l { 2.0 } else { 1.0 };
+            }
+        }
+        energy[part] += mesh.volume(t) / 40.0 * sum;
+    }
+    energy
+}
+
+/// Strain at the four corners.
+fn corner_strains(mesh: &TetMesh, t: usize, u: &[Vec3]) -> [SymTensor; 4] {
+    let [a, b, c, d] = mesh.corners(t);
+    let (e1, e2, e3) = (b - a, c - a, d - a);
+    let det = e1.dot(&e2.cross(&e3));
+    let (g1, g2, g3) = (
+        e2.cross(&e3) / det,
+        e3.cross(&e1) / det,
+        e1.cross(&e2) / det,
+    );
+    let grad = [-(g1 + g2 + g3), g1, g2, g3];
+    let v = mesh.tets[t].map(|n| u[n as usize]);
+    [0, 1, 2, 3].map(|k| {
+        let mut h = Mat3::zeros();
+        for i in 0..4 {
+            // ∇[λᵢ(2λᵢ − 1)] = (4λᵢ − 1)∇λᵢ
+            h += v[i] * grad[i].transpose() * if i == k { 3.0 } else { -1.0 };
+        }
+        for (e, [i, j]) in EDGES.into_iter().enumerate() {
+            // ∇[4λᵢλⱼ] = 4(λᵢ∇λⱼ + λⱼ∇λᵢ)
+            if i == k {
+                h += v[4 + e] * grad[j].transpose() * 4.0;
+            } else if j == k {
+                h += v[4 + e] * grad[i].transpose() * 4.0;
+            }
+        }
+        SymTensor::from_matrix(&h)
+    })
+}
+
+/// Hooke's law.
+fn stress_of(material: &Material, strain: &SymTensor) -> SymTensor {
+    let (e, nu) = (material.young_mpa, material.poisson);
+    let two_mu = e / (1.0 + nu);
+    let lambda = e * nu / ((1.0 + nu) * (1.0 - 2.0 * nu));
+    let p = lambda * strain.trace();
+    *strain * two_mu + SymTensor::new(p, p, p, 0.0, 0.0, 0.0)
+}
+
+fn double_dot(a: &SymTensor, b: &SymTensor) -> f64 {
+    let d = a.0.component_mul(&b.0);
+    d[0] + d[1] + d[2] + 2.0 * (d[3] + d[4] + d[5])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::test_mesh::one_tet;
+    use std::sync::Arc;
+
+    #[test]
+    fn bending_energy_of_a_tetrahedron_agrees_with_the_integral() {
+        // u = (xy, 0, 0): ε_xx = y, ε_xy = x/2. ½∫ε:C:ε over the unit tetrahedron with
+        // ∫x² = ∫y² = 1/60: ½[(λ + 2μ)/60 + μ/60].
+        let mesh = one_tet();
+        let u: Vec<Vec3> = mesh.nodes.iter().map(|x| Vec3::x() * x.x * x.y).collect();
+        let material = Material {
+            name: "test".into(),
+            young_mpa: 100.0,
+            poisson: 0.25,
+            source: String::new(),
+        };
+        let problem = Problem {
+            mesh: Arc::new(mesh),
+            materials: vec![material],
+            fixed: vec![],
+            cases: vec![],
+        };
+        let (lambda, mu) = (40.0, 40.0);
+        let exact = 0.5 * ((lambda + 2.0 * mu) / 60.0 + mu / 60.0);
+        let found = energy_by_part(&problem, &u)[0];
+        assert!((found - exact).abs() < 1e-14, "{found} {exact}");
+    }
+}

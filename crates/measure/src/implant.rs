@@ -1,0 +1,37 @@
+//! The most stressed 1 mm³ of each plate and of the screws.
+
+use crate::ball::{Found, ball_means, hottest};
+use crate::facet_point::FacetPoint;
+use crate::locator::Locator;
+use crate::recovered::Recovered;
+use bicolumn_base::{Part, Vec3};
+
+/// Largest ball mean over the material of one part, by load case, with its centre: centres are the
+/// middles of all facets of the part, free or bonded; only that part's material is counted.
+pub(crate) fn hotspot_of_part(model: &Recovered<'_>, part: Part) -> Vec<Option<Found>> {
+    let mesh = model.mesh;
+    let mut locator = Locator::new(mesh, |t| mesh.part_of(t) == part);
+    let centres: Vec<Vec3> = mesh
+        .facets
+        .iter()
+        .filter(|f| mesh.part_of(f.tet as usize) == part)
+        .map(|f| FacetPoint::middle(mesh, f).at)
+        .collect();
+    let balls = ball_means(
+        &mut locator,
+        &model.part_nodes,
+        &model.stress,
+        centres.iter().copied(),
+    );
+    (0..model.stress.len())
+        .map(|case| hottest(&balls, case, |_| true).map(|(i, v)| (v, centres[i])))
+        .collect()
+}
+
+/// The larger of two hot-spots; the first wins a tie.
+pub(crate) fn larger(a: Option<Found>, b: Option<Found>) -> Option<Found> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(if b.0 > a.0 { b } else { a }),
+        (a, b) => a.or(b),
+    }
+}

@@ -1,0 +1,126 @@
+//! Construct stiffness: how far, and by which angle, a load moves the bone under it.
+
+use crate::facet_point::{FacetPoint, spread};
+use crate::rigid::best_rotation;
+use crate::shape::vector_at;
+use bicolumn_base::Vec3;
+use bicolumn_mesh::TetMesh;
+use bicolumn_model::{LoadCase, Patch};
+
+/// A resultant below this share of the summed nodal forces is a couple's rounding, not a force.
+const COUPLE_SHARE: f64 = 1e-6;
+
+/// Displacement, rotation and stiffness of one load case.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub(crate) struct LoadResponse {
+    /// Work-conjugate displacement f·u/|F|, mm.
+    pub(crate) displacement_mm: Option<f64>,
+    /// |F| over that displacement, N/mm.
+    pub(crate) stiffness_n_per_mm: Option<f64>,
+    /// Rotation of the loaded block about the moment's axis, degree.
+    pub(crate) rotation_deg: Option<f64>,
+    /// Moment over that rotation, N·mm/degree.
+    pub(crate) rotation_stiffness_nmm_per_deg: Option<f64>,
+}
+
+/// Responses of a load case. `block` is the rotation (rad) of the loaded patches, `about` the point
+/// that moments of transverse forces are taken about.
+///
+/// Force: with nodal forces f summing to F, the displacement that does the load's work is f·u/|F|;
+/// the stiffness is |F|²/(f·u). Moment: M of a couple, or of a mainly transverse force about
+/// `about`, over the block's rotation about the axis of M. A force along the shaft (within 30
+/// degrees of Y) has no rotational stiffness: its lever is an accident of the joint's offset.
+pub(crate) fn load_response(
+    case: &LoadCase,
+    nodes: &[Vec3],
+    u: &[Vec3],
+    block: Option<Vec3>,
+    about: Vec3,
+) -> LoadResponse {
+    let force = case.resultant_force();
+    let summed: f64 = case.forces.iter().map(|f| f.1.norm()).sum();
+    let size = force.norm();
+    let is_force = size > COUPLE_SHARE * summed;
+    let mut response = LoadResponse::default();
+    if is_force {
+        let work: f64 = case
+            .forces
+            .iter()
+            .map(|(n, f)| f.dot(&u[*n as usize]))
+            .sum();
+        response.displacement_mm = Some(work / size);
+        response.stiffness_n_per_mm = (work > 0.0).then(|| size * size / work);
+    }
+    let transverse = force.x.hypot(force.z) > 0.5 * size;
+    if !is_force || transverse {
+        let moment = case.resultant_moment(nodes, about);
+        let m = moment.norm();
+        if let Some(block) = block
+            && m > 0.0
+        {
+            let angle = block.dot(&(moment / m)).to_degrees();
+            response.rotation_deg = Some(angle);
+            response.rotation_stiffness_nmm_per_deg = (angle > 0.0).then(|| m / angle);
+        }
+    }
+    response
+}
+
+/// Area-weighted rigid rotation, rad, of the patches that a load case acts on.
+pub(crate) fn loaded_block(
+    mesh: &TetMesh,
+    patches: &[Patch],
+    case: &LoadCase,
+    u: &[Vec3],
+) -> Option<Vec3> {
+    let loaded = |node: u32| case.forces.binary_search_by_key(&node, |f| f.0).is_ok();
+    let mut points: Vec<FacetPoint> = Vec::new();
+    for patch in patches {
+        for f in &patch.facets {
+            let facet = mesh.facets.get(*f as usize)?;
+            if facet.nodes.iter().all(|n| loaded(*n)) {
+                spread(mesh, facet, 2.0, &mut points);
+            }
+        }
+    }
+    let data: Vec<_> = points
+        .iter()
+        .map(|p| (p.area_mm2, p.at, vector_at(mesh, u, p.tet, p.barycentric)))
+        .collect();
+    best_rotation(&data)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn case(forces: Vec<(u32, Vec3)>) -> LoadCase {
+        LoadCase {
+            name: "test".into(),
+            forces,
+        }
+    }
+
+    #[test]
+    fn force_shared_unevenly_moves_its_weighted_mean() {
+        // 30 N on a node that moves 0.1, 10 N on one that moves 0.3: mean 0.15 mm, 40/0.15 N/mm.
+        let c = case(vec![(0, Vec3::y() * 30.0), (1, Vec3::y() * 10.0)]);
+        let u = [Vec3::new(9.0, 0.1, 0.0), Vec3::y() * 0.3];
+        let r = load_response(&c, &[Vec3::zeros(); 2], &u, None, Vec3::zeros());
+        assert!((r.displacement_mm.unwrap() - 0.15).abs() < 1e-15);
+        assert!((r.stiffness_n_per_mm.unwrap() - 40.0 / 0.15).abs() < 1e-9);
+        assert_eq!(r.rotation_deg, None);
+    }
+
+    #[test]
+    fn couple_has_only_a_rotational_stiffness() {
+        // ±10 N, 5 mm apart: 50 N·mm about Y.
+        let nodes = [Vec3::z() * 2.5, Vec3::z() * -2.5];
+        let c = case(vec![(0, Vec3::x() * 10.0), (1, Vec3::x() * -10.0)]);
+        let block = Vec3::y() * 0.02;
+        let r = load_response(&c, &nodes, &[Vec3::zeros(); 2], Some(block), Vec3::zeros());
+        assert_eq!(r.stiffness_n_per_mm, None);
+        let expected = 50.0 / 0.02f64.to_degrees();
+        assert!((r.rotation_stiffness_nmm_per_deg.unwrap() - expected).abs() < 1e-9);
+    }
+}

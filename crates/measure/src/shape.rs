@@ -1,0 +1,50 @@
+//! The ten-node tetrahedron's shape functions, as weights of nodal values.
+
+use bicolumn_base::Vec3;
+use bicolumn_mesh::TetMesh;
+
+/// The two corners of each edge node 4-9.
+pub(crate) const EDGES: [[usize; 2]; 6] = [[0, 1], [1, 2], [2, 0], [0, 3], [1, 3], [2, 3]];
+
+/// Weights of the ten nodes at barycentric coordinates λ: λᵢ(2λᵢ − 1) at corners, 4λᵢλⱼ on edges.
+pub(crate) fn weights(l: [f64; 4]) -> [f64; 10] {
+    let mut w = [0.0; 10];
+    for i in 0..4 {
+        w[i] = l[i] * (2.0 * l[i] - 1.0);
+    }
+    for (e, [i, j]) in EDGES.into_iter().enumerate() {
+        w[4 + e] = 4.0 * l[i] * l[j];
+    }
+    w
+}
+
+/// A nodal vector field inside a tetrahedron.
+pub(crate) fn vector_at(mesh: &TetMesh, field: &[Vec3], tet: u32, l: [f64; 4]) -> Vec3 {
+    let nodes = &mesh.tets[tet as usize];
+    weights(l)
+        .iter()
+        .zip(nodes)
+        .map(|(w, n)| field[*n as usize] * *w)
+        .sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_are_one_at_their_node_and_sum_to_one() {
+        for e in 0..6 {
+            let mut l = [0.0; 4];
+            for c in EDGES[e] {
+                l[c] = 0.5;
+            }
+            let w = weights(l);
+            for k in 0..10 {
+                assert_eq!(w[k], if k == 4 + e { 1.0 } else { 0.0 });
+            }
+        }
+        let w = weights([0.1, 0.2, 0.3, 0.4]);
+        assert!((w.iter().sum::<f64>() - 1.0).abs() < 1e-15);
+    }
+}
