@@ -7,24 +7,26 @@
 
 mod adjacency;
 pub mod blueprint;
+mod build;
+mod complex;
+mod crumbs;
 mod curved;
+mod cut;
 pub mod error;
+mod gates;
+mod improve;
+mod lattice;
+mod order;
 pub mod program;
 mod promote;
 mod quality;
 mod straight;
+mod surfaces;
 mod tet;
 pub mod tet_mesh;
 
 pub use blueprint::{Blueprint, CutStep, Label, LatticePose, SurfaceId};
+pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
 pub use tet_mesh::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
-
-/// Meshes a blueprint.
-///
-/// # Errors
-/// [`MeshError`] when a gate fails.
-pub fn build(_blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
-    todo!()
-}

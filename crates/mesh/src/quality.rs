@@ -3,7 +3,6 @@
 use crate::tet::six_volumes;
 use bicolumn_base::Vec3;
 
-#[allow(dead_code)]
 /// The measure that improvement raises: the least sine of a dihedral angle, or twice the radius
 /// ratio where that is smaller; -1 when the tetrahedron is flat or turned over.
 ///

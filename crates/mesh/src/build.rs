@@ -1,0 +1,178 @@
+//! From blueprint to mesh: lattice, cuts, improvement, gates, ten nodes; with a ladder of retries.
+
+use crate::complex::{Complex, DEAD};
+use crate::crumbs::sweep_crumbs;
+use crate::cut::{Cutter, settle_provenance};
+use crate::gates::{Candidate, pass};
+use crate::improve::improve;
+use crate::lattice::{LatticeTask, lattice};
+use crate::order::renumber;
+use crate::promote::promote;
+use crate::surfaces::Surfaces;
+use crate::{Blueprint, LatticePose, MeshError, MeshStages, Quality, TetMesh};
+use bicolumn_base::{Part, Vec3};
+use std::time::Instant;
+
+/// Quality below which another lattice is tried.
+const LEAST_DIHEDRAL_DEG: f64 = 10.0;
+const LEAST_RADIUS_RATIO: f64 = 0.1;
+
+/// Islands below this share of a finest cell's volume are crumbs.
+const CRUMB_SHARE: f64 = 0.4;
+
+/// A midside node is not moved farther than this share of its edge.
+const LONGEST_BULGE_SHARE: f64 = 0.3;
+
+/// One rung of the ladder.
+struct Attempt {
+    fallback: u8,
+    pose: LatticePose,
+    /// Factor on all sizes.
+    scale: f64,
+}
+
+/// Meshes a blueprint.
+///
+/// When a gate fails or the shapes are poor, tries again with the lattice shifted by
+/// (0.31, 0.17, 0.43) finest cells, then with all sizes times 0.8; `quality.fallback` says which was
+/// used. If none meets the shape limits (least dihedral angle 10 degrees, radius ratio 0.1, no pinch,
+/// every facet classified) the valid mesh with the largest least angle is returned: its quality table
+/// shows what is wrong with it. The result depends on the blueprint alone, bit for bit.
+///
+/// # Errors
+/// [`MeshError::Gate`] when no attempt gave a valid mesh (the first one's reason),
+/// [`MeshError::TooManySurfaces`] above 127 surfaces.
+pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
+    let surfaces = Surfaces::new(&blueprint.surfaces)?;
+    let shift = Vec3::new(0.31, 0.17, 0.43) * blueprint.finest_mm;
+    let ladder = [
+        (blueprint.pose.shift, 1.0),
+        (blueprint.pose.shift + shift, 1.0),
+        (blueprint.pose.shift, 0.8),
+    ];
+    let mut best: Option<TetMesh> = None;
+    let mut first_error = None;
+    for (fallback, (shift, scale)) in ladder.into_iter().enumerate() {
+        let attempt = Attempt {
+            fallback: fallback as u8,
+            pose: LatticePose {
+                shift,
+                ..blueprint.pose
+            },
+            scale,
+        };
+        match attempt.mesh(blueprint, &surfaces) {
+            Ok(mesh) if good_enough(&mesh.quality) => return Ok(mesh),
+            Ok(mesh) => {
+                let better = best
+                    .as_ref()
+                    .is_none_or(|b| mesh.quality.min_dihedral_deg > b.quality.min_dihedral_deg);
+                if better {
+                    best = Some(mesh);
+                }
+            }
+            Err(e) => {
+                first_error.get_or_insert(e);
+            }
+        }
+    }
+    match (best, first_error) {
+        (Some(mesh), _) => Ok(mesh),
+        (None, Some(e)) => Err(e),
+        (None, None) => Err(MeshError::Gate {
+            gate: "attempts",
+            detail: "none was made".into(),
+        }),
+    }
+}
+
+fn good_enough(q: &Quality) -> bool {
+    q.min_dihedral_deg >= LEAST_DIHEDRAL_DEG
+        && q.min_radius_ratio >= LEAST_RADIUS_RATIO
+        && q.pinched_edges == 0
+        && q.unclassified_facets == 0
+}
+
+impl Attempt {
+    fn mesh(&self, plan: &Blueprint<'_>, surfaces: &Surfaces<'_>) -> Result<TetMesh, MeshError> {
+        let mut stages = MeshStages::default();
+        let mut clock = Instant::now();
+        let mut lap = || {
+            let now = Instant::now();
+            (now - std::mem::replace(&mut clock, now)).as_secs_f64()
+        };
+
+        let finest_mm = plan.finest_mm * self.scale;
+        let lattice = lattice(&LatticeTask {
+            bounds: plan.bounds,
+            material: &*plan.material,
+            size: &|x| (plan.size)(x) * self.scale,
+            finest_mm,
+            levels: plan.levels,
+            pose: self.pose,
+        });
+        let mut mesh = Complex::new(lattice.vertices.clone(), lattice.tets.clone());
+        stages.lattice_s = lap();
+
+        let mut cutter = Cutter::new(&mut mesh, surfaces, &lattice);
+        for step in &plan.steps {
+            cutter.cut(step);
+        }
+        if cutter.count.astride > 0 {
+            return Err(MeshError::Gate {
+                gate: "cut",
+                detail: format!("{} tetrahedra lie astride a surface", cutter.count.astride),
+            });
+        }
+        let part_of = |label: u8| plan.parts.get(label as usize).copied().flatten();
+        for label in &mut mesh.label {
+            if part_of(*label).is_none() {
+                *label = DEAD;
+            }
+        }
+        mesh.compact();
+        sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
+        settle_provenance(&mut mesh, surfaces);
+        stages.cut_s = lap();
+
+        improve(&mut mesh, surfaces, finest_mm, lattice.block_mm);
+        mesh.compact();
+        stages.improve_s = lap();
+
+        let (straight, findings) = pass(candidate(mesh, part_of), surfaces)?;
+        let mut out = promote(straight, |ends, on| bulge(surfaces, ends, on));
+        findings.write_to(&mut out.quality);
+        out.quality.fallback = self.fallback;
+        stages.promote_s = lap();
+        out.stages = stages;
+        Ok(out)
+    }
+}
+
+/// The improved complex, numbered for locality, with parts for labels.
+fn candidate(mesh: Complex, part_of: impl Fn(u8) -> Option<Part>) -> Candidate {
+    let Complex {
+        mut position,
+        mut on,
+        mut tets,
+        mut label,
+        ..
+    } = mesh;
+    renumber(&mut position, &mut on, &mut tets, &mut label);
+    // Labels without a part were removed before improvement.
+    let part = label.iter().filter_map(|l| part_of(*l)).collect();
+    Candidate {
+        position,
+        on,
+        tets,
+        part,
+    }
+}
+
+/// Where the midside node of an edge belongs that lies on the given surfaces.
+fn bulge(surfaces: &Surfaces<'_>, ends: [Vec3; 2], on: u128) -> Option<Vec3> {
+    let middle = 0.5 * (ends[0] + ends[1]);
+    let place = surfaces.project(on, middle)?;
+    let near = (place - middle).norm() < LONGEST_BULGE_SHARE * (ends[1] - ends[0]).norm();
+    near.then_some(place)
+}

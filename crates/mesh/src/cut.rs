@@ -1,0 +1,349 @@
+//! Cutting the complex along one surface: snap, split, relabel.
+//!
+//! The edges that a surface crosses are made to end on it. Where the crossing is close to a vertex,
+//! the vertex is moved onto the surface, keeping the surfaces it is on already; every other crossing
+//! becomes a new vertex, one edge at a time, which cuts the tetrahedra round that edge in two. So no
+//! table of cases is needed and the mesh conforms after every single step.
+
+use crate::CutStep;
+use crate::Label;
+use crate::complex::Complex;
+use crate::lattice::Lattice;
+use crate::surfaces::Surfaces;
+use crate::tet::{EDGES, centroid};
+use bicolumn_base::{Aabb, Vec3};
+
+/// A crossing closer to a vertex than this share of the edge asks for a snap.
+const SNAP_SHARE: f64 = 0.45;
+
+/// A vertex this near a surface is taken to be on it when it cannot be moved, mm.
+const COINCIDENT_MM: f64 = 0.004;
+
+/// Least shape that a snap may leave, by how close the crossing is: a nearby crossing would leave a
+/// worse sliver if it were split instead.
+fn snap_floor(share: f64) -> f64 {
+    match share {
+        s if s < 0.1 => 0.12,
+        s if s < 0.25 => 0.25,
+        _ => 0.38,
+    }
+}
+
+/// What the cuts of a mesh came to.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct CutCount {
+    pub(crate) snapped: usize,
+    pub(crate) split: usize,
+    /// Tetrahedra left on both sides of a cut: must be 0.
+    pub(crate) astride: usize,
+}
+
+/// A complex being cut, with its tetrahedra in blocks so that a small surface costs little.
+pub(crate) struct Cutter<'m, 'a> {
+    mesh: &'m mut Complex,
+    surfaces: &'m Surfaces<'a>,
+    block: Vec<u32>,
+    blocks: Vec<Block>,
+    /// Value of the current surface at a vertex, valid where `seen` holds the current step.
+    value: Vec<f64>,
+    seen: Vec<u32>,
+    step: u32,
+    active: Vec<bool>,
+    pub(crate) count: CutCount,
+}
+
+struct Block {
+    bounds: Aabb,
+    tets: Vec<u32>,
+}
+
+impl<'m, 'a> Cutter<'m, 'a> {
+    /// A cutter of the complex that was made from `lattice`.
+    pub(crate) fn new(
+        mesh: &'m mut Complex,
+        surfaces: &'m Surfaces<'a>,
+        lattice: &Lattice,
+    ) -> Self {
+        let count = lattice.block.iter().max().map_or(0, |b| *b as usize + 1);
+        let mut blocks: Vec<Block> = (0..count)
+            .map(|_| Block {
+                bounds: Aabb::EMPTY,
+                tets: Vec::new(),
+            })
+            .collect();
+        for (t, b) in lattice.block.iter().enumerate() {
+            let block = &mut blocks[*b as usize];
+            block.tets.push(t as u32);
+            for v in mesh.tets[t] {
+                block.bounds = block.bounds.including(mesh.position[v as usize]);
+            }
+        }
+        for b in &mut blocks {
+            // Snapping moves vertices by less than half an edge per step.
+            b.bounds = b.bounds.grown(lattice.block_mm);
+        }
+        Cutter {
+            value: vec![0.0; mesh.position.len()],
+            seen: vec![0; mesh.position.len()],
+            active: vec![false; mesh.tets.len()],
+            block: lattice.block.clone(),
+            blocks,
+            mesh,
+            surfaces,
+            step: 0,
+            count: CutCount::default(),
+        }
+    }
+
+    /// Carries out one step.
+    pub(crate) fn cut(&mut self, step: &CutStep<'_>) {
+        self.step += 1;
+        let surface = step.surface.0 as usize;
+        let mut tets = self.select(step);
+        self.evaluate(surface, &tets);
+        self.snap(surface, &tets);
+        self.split(surface, &mut tets);
+        self.relabel(surface, step, &tets);
+        for t in tets {
+            self.active[t as usize] = false;
+        }
+    }
+
+    /// Tetrahedra that the step may cut, ascending.
+    fn select(&mut self, step: &CutStep<'_>) -> Vec<u32> {
+        let mut tets = Vec::new();
+        for block in &self.blocks {
+            if !overlap(&block.bounds, &step.bounds) {
+                continue;
+            }
+            for t in &block.tets {
+                let p = self.mesh.points(&self.mesh.tets[*t as usize]);
+                let label = Label(self.mesh.label[*t as usize]);
+                if overlap(&Aabb::around(&p), &step.bounds) && (step.within)(label, centroid(&p)) {
+                    tets.push(*t);
+                }
+            }
+        }
+        tets.sort_unstable();
+        for t in &tets {
+            self.active[*t as usize] = true;
+        }
+        tets
+    }
+
+    fn evaluate(&mut self, surface: usize, tets: &[u32]) {
+        for t in tets {
+            for v in self.mesh.tets[*t as usize] {
+                let v = v as usize;
+                if self.seen[v] != self.step {
+                    self.seen[v] = self.step;
+                    self.value[v] = if self.mesh.on[v] >> surface & 1 == 1 {
+                        0.0
+                    } else {
+                        self.surfaces.value(surface, self.mesh.position[v])
+                    };
+                }
+            }
+        }
+    }
+
+    /// How close to a vertex, as a share of the edge, the surface crosses an edge of an active
+    /// tetrahedron there; above 1 if it does not.
+    fn nearest_crossing(&self, v: u32) -> f64 {
+        let f = self.value[v as usize];
+        let mut share = 2.0f64;
+        for t in &self.mesh.star[v as usize] {
+            if self.active[*t as usize] {
+                for w in self.mesh.tets[*t as usize] {
+                    let g = self.value[w as usize];
+                    if f * g < 0.0 {
+                        share = share.min(f.abs() / (f.abs() + g.abs()));
+                    }
+                }
+            }
+        }
+        share
+    }
+
+    fn snap(&mut self, surface: usize, tets: &[u32]) {
+        let mut vertices: Vec<u32> = tets
+            .iter()
+            .flat_map(|t| self.mesh.tets[*t as usize])
+            .filter(|v| self.value[*v as usize] != 0.0)
+            .collect();
+        vertices.sort_unstable();
+        vertices.dedup();
+        let mut wanted: Vec<(f64, u32)> = vertices
+            .into_iter()
+            .map(|v| (self.nearest_crossing(v), v))
+            .filter(|(share, _)| *share < SNAP_SHARE)
+            .collect();
+        wanted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        for (_, v) in wanted {
+            let share = self.nearest_crossing(v); // a neighbour may have snapped since
+            if share >= SNAP_SHARE {
+                continue;
+            }
+            let i = v as usize;
+            let on = self.mesh.on[i] | 1 << surface;
+            let moved = on.count_ones() <= 3
+                && self
+                    .surfaces
+                    .project(on, self.mesh.position[i])
+                    .is_some_and(|p| {
+                        self.mesh.try_move(v, p, |before, after| {
+                            after >= snap_floor(share) || after >= before
+                        })
+                    });
+            if moved || self.value[i].abs() < COINCIDENT_MM {
+                self.mesh.on[i] = on;
+                self.value[i] = 0.0;
+                self.count.snapped += 1;
+            }
+        }
+    }
+
+    fn split(&mut self, surface: usize, tets: &mut Vec<u32>) {
+        let mut crossed: Vec<[u32; 2]> = Vec::new();
+        for t in tets.iter() {
+            let tet = self.mesh.tets[*t as usize];
+            for e in EDGES {
+                let [a, b] = e.map(|k| tet[k]);
+                if self.value[a as usize] * self.value[b as usize] < 0.0 {
+                    crossed.push([a.min(b), a.max(b)]);
+                }
+            }
+        }
+        crossed.sort_unstable();
+        crossed.dedup();
+        for [a, b] in crossed {
+            self.split_edge(surface, a, b, tets);
+        }
+    }
+
+    fn split_edge(&mut self, surface: usize, a: u32, b: u32, tets: &mut Vec<u32>) {
+        let at = self.crossing(surface, a, b);
+        let ring = self.mesh.ring(a, b);
+        let inherited = self.inherited(a, b, &ring, at);
+        let on = inherited | 1 << surface;
+        let (active, block, blocks) = (&mut self.active, &mut self.block, &mut self.blocks);
+        let n = self.mesh.split_edge(a, b, &ring, at, on, |parent, child| {
+            let is_active = active[parent as usize];
+            active.push(is_active);
+            if is_active {
+                tets.push(child);
+            }
+            let home = block[parent as usize];
+            block.push(home);
+            blocks[home as usize].tets.push(child);
+        });
+        self.value.push(0.0);
+        self.seen.push(self.step);
+        self.count.split += 1;
+        if inherited != 0 {
+            let reach = 0.3 * self.mesh.distance(a, b);
+            if let Some(p) = self.surfaces.project(on, at)
+                && (p - at).norm() < reach
+            {
+                self.mesh.try_move(n, p, |_, after| after >= 0.05);
+            }
+        }
+    }
+
+    /// Where the surface crosses an edge, by alternating false position and bisection.
+    fn crossing(&self, surface: usize, a: u32, b: u32) -> Vec3 {
+        let [xa, xb] = [a, b].map(|v| self.mesh.position[v as usize]);
+        let (mut low, mut high) = (0.0, 1.0);
+        let first = self.value[a as usize];
+        let (mut f_low, mut f_high) = (first, self.value[b as usize]);
+        let mut s = 0.5;
+        for i in 0..40 {
+            s = if i % 3 == 2 {
+                0.5 * (low + high)
+            } else {
+                low + (high - low) * f_low / (f_low - f_high)
+            };
+            let f = self.surfaces.value(surface, xa + (xb - xa) * s);
+            if f.abs() < 1e-10 {
+                break;
+            }
+            if f * first > 0.0 {
+                (low, f_low) = (s, f);
+            } else {
+                (high, f_high) = (s, f);
+            }
+        }
+        xa + (xb - xa) * s.clamp(1e-4, 1.0 - 1e-4)
+    }
+
+    /// Surfaces that a vertex put into an edge takes over: those of the interface facets it halves.
+    fn inherited(&self, a: u32, b: u32, ring: &[u32], at: Vec3) -> u128 {
+        let common = self.mesh.shared([a, b]);
+        if common == 0 {
+            return 0;
+        }
+        let mut inherited = 0;
+        for f in self.mesh.faces_round(a, b, ring) {
+            // A face of one tetrahedron bounds the lattice, not the material.
+            if f.is_interface() && f.labels[1] != crate::complex::DEAD {
+                let shared = common & self.mesh.on[f.apex as usize];
+                if let Some(k) = self.surfaces.claim(shared, || at) {
+                    inherited |= 1 << k;
+                }
+            }
+        }
+        inherited
+    }
+
+    fn relabel(&mut self, surface: usize, step: &CutStep<'_>, tets: &[u32]) {
+        for t in tets {
+            let tet = self.mesh.tets[*t as usize];
+            let c = self.mesh.centroid(*t);
+            let positive = tet.iter().any(|v| self.value[*v as usize] > 0.0);
+            let negative = tet.iter().any(|v| self.value[*v as usize] < 0.0);
+            self.count.astride += usize::from(positive && negative);
+            let side = if positive == negative {
+                self.surfaces.value(surface, c) > 0.0
+            } else {
+                positive
+            };
+            let label = &mut self.mesh.label[*t as usize];
+            *label = (step.relabel)(Label(*label), side, c).0;
+        }
+    }
+}
+
+fn overlap(a: &Aabb, b: &Aabb) -> bool {
+    (0..3).all(|i| a.min[i] <= b.max[i] && b.min[i] <= a.max[i])
+}
+
+/// Clears the surfaces that no interface facet at a vertex lies on any more, and pins the vertices
+/// of facets that no surface claims. Returns how many such facets there are.
+pub(crate) fn settle_provenance(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    let table = crate::adjacency::face_table(mesh.position.len(), &mesh.tets);
+    let mut on = vec![0u128; mesh.position.len()];
+    let mut unclaimed = 0;
+    for (t, tet) in mesh.tets.iter().enumerate() {
+        for (i, beyond) in table.beyond[t].iter().enumerate() {
+            let beyond = *beyond as usize;
+            if beyond < t || mesh.label.get(beyond) == Some(&mesh.label[t]) {
+                continue;
+            }
+            let f = crate::tet::face(tet, i);
+            let shared = mesh.shared(f);
+            let claim = surfaces.claim(shared, || centroid(&f.map(|v| mesh.position[v as usize])));
+            let bit = match claim {
+                Some(k) => 1 << k,
+                None => {
+                    unclaimed += 1;
+                    crate::surfaces::PINNED
+                }
+            };
+            for v in f {
+                on[v as usize] |= bit;
+            }
+        }
+    }
+    mesh.on = on;
+    unclaimed
+}

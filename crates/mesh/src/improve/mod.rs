@@ -1,0 +1,107 @@
+//! Improvement: better shapes without leaving the surfaces, curves and corners.
+//!
+//! Five local operations, each made only if the worst shape around it rises (Klingner and Shewchuk
+//! 2007, Proc 16th Int Meshing Roundtable: worst first, topological moves and smoothing in turn):
+//! collapse an edge, remove an edge by re-triangulating its ring, swap an edge of an interface, flip
+//! two tetrahedra to three, move a vertex within its surfaces. Only tetrahedra below a threshold are
+//! looked at, so a good lattice stays as it is.
+
+mod collapse;
+mod edge_removal;
+mod flip;
+mod smooth;
+
+use crate::complex::{Complex, DEAD};
+use crate::surfaces::{PINNED, Surfaces};
+use crate::tet::EDGES;
+
+/// Shapes below this are worth smoothing.
+const SMOOTH_BELOW: f64 = 0.5;
+/// Shapes below this are worth a collapse.
+const COLLAPSE_BELOW: f64 = 0.36;
+
+/// A complex being improved.
+pub(crate) struct Improver<'m, 'a> {
+    mesh: &'m mut Complex,
+    surfaces: &'m Surfaces<'a>,
+    /// Finest lattice cell, mm.
+    finest: f64,
+    /// Longest edge that a collapse may make, mm.
+    longest: f64,
+}
+
+/// Improves the complex. `finest` and `coarsest` are the lattice's cell sizes, mm.
+pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, coarsest: f64) {
+    let mut work = Improver {
+        mesh,
+        surfaces,
+        finest,
+        longest: 2.2 * coarsest,
+    };
+    work.settle(0.5);
+    for pass in 0..6 {
+        let first = pass == 0;
+        let mut changes = work.collapse_pass(if first { 0.30 } else { COLLAPSE_BELOW });
+        changes += work.flip_pass(0.5);
+        work.smooth_pass(if first { 0.40 } else { SMOOTH_BELOW });
+        changes += work.flip_pass(0.42);
+        if pass >= 3 && changes == 0 {
+            break;
+        }
+    }
+    for _ in 0..2 {
+        work.smooth_pass(SMOOTH_BELOW);
+        work.flip_pass(0.42);
+        work.collapse_pass(COLLAPSE_BELOW);
+    }
+    work.smooth_pass(SMOOTH_BELOW);
+    work.settle(0.3);
+}
+
+impl Improver<'_, '_> {
+    /// Moves vertices that are marked as on surfaces but a little off them onto those surfaces, if
+    /// the shapes keep the given share.
+    fn settle(&mut self, share: f64) {
+        for v in 0..self.mesh.position.len() {
+            let on = self.mesh.on[v];
+            if on == 0 || on & PINNED != 0 || self.mesh.star[v].is_empty() {
+                continue;
+            }
+            let at = self.mesh.position[v];
+            if self.surfaces.residual(on, at) > 1e-8
+                && let Some(p) = self.surfaces.project(on, at)
+            {
+                self.mesh.try_move(v as u32, p, |before, after| {
+                    after >= share * before.min(0.5)
+                });
+            }
+        }
+    }
+
+    /// Tries `change` on each live tetrahedron below `limit`, worst first; it says whether it changed
+    /// the mesh. Returns how often it did.
+    fn worst_first(&mut self, limit: f64, mut change: impl FnMut(&mut Self, u32) -> bool) -> usize {
+        let mut changes = 0;
+        for (shape, t) in self.mesh.worse_than(limit) {
+            let alive = self.mesh.label[t as usize] != DEAD;
+            if alive && self.mesh.shape[t as usize] == shape && change(self, t) {
+                changes += 1;
+            }
+        }
+        changes
+    }
+
+    fn flip_pass(&mut self, limit: f64) -> usize {
+        self.worst_first(limit, |work, t| {
+            let tet = work.mesh.tets[t as usize];
+            EDGES
+                .iter()
+                .any(|[i, j]| work.remove_edge(tet[*i], tet[*j]))
+                || (0..4).any(|i| work.flip_face(t, i))
+        })
+    }
+
+    fn collapse_pass(&mut self, limit: f64) -> usize {
+        self.worst_first(limit, |work, t| work.collapse_an_edge_of(t))
+    }
+}
