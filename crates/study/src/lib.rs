@@ -1,1 +1,37 @@
-//! stub
+//! From a job file to design points; one point end to end; many points.
+//!
+//! A job passes three types, each in its file: [`job_raw::RawJob`] (as written), [`job::Job`] (valid),
+//! [`inputs::PointInputs`] (resolved: what decides one point's result). All keys are listed once, in
+//! [`key_table`]. [`run_study`] runs a plan, [`check_job`] only looks at it.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod blame;
+pub mod check;
+pub mod estimate;
+pub mod inputs;
+pub mod intact;
+pub mod job;
+pub mod job_error;
+pub mod job_raw;
+pub mod key_table;
+pub mod keys;
+pub mod plan;
+pub mod point;
+pub mod presets;
+pub mod resolve;
+pub mod runner;
+pub mod settings;
+pub mod study_folder;
+pub mod study_record;
+pub mod value;
+
+pub use check::{CheckedPoint, check_job};
+pub use inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
+pub use intact::IntactCache;
+pub use job::Job;
+pub use job_error::{JobError, JobErrors};
+pub use plan::{DesignPoint, Plan};
+pub use point::{PointContext, run_point};
+pub use resolve::{ENGINE_VERSION, resolve};
+pub use runner::{Event, Outcome, RunOptions, StudyError, run_study};

@@ -1,0 +1,67 @@
+//! What can be typed.
+
+use clap::{Args as ClapArgs, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Travels with every output.
+pub const CAUTION: &str = "Research tool, not a medical device. Results compare constructs under idealised bone, interfaces and \
+loads; they do not predict an outcome in a patient. Licensed clinical judgement, local regulations and physical testing decide.";
+
+const ABOUT: &str = "Plate-and-screw constructs of the distal humerus, from a job file to a report";
+
+const MORE: &str = "Example: bicolumn run jobs/first-look.toml\n\n\
+Exit status: 0 all well; 1 some design points failed or were left; 2 the job cannot be run.\n\n\
+Research tool, not a medical device. Results compare constructs under idealised bone, interfaces and\n\
+loads; they do not predict an outcome in a patient. Licensed clinical judgement, local regulations and\n\
+physical testing decide.";
+
+/// The command line.
+#[derive(Debug, Parser)]
+#[command(name = "bicolumn", version, about = ABOUT, after_help = MORE)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub verb: Verb,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Mesh, solve and measure every design point of a job, then write the report
+    #[command(after_help = MORE)]
+    Run(RunArgs),
+    /// Read a job, build every construct, report clashes and estimate size, memory and time; solve nothing
+    #[command(after_help = MORE)]
+    Check(CheckArgs),
+}
+
+/// `run`
+#[derive(Debug, ClapArgs)]
+pub struct RunArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Folder for the results; default: results/NAME of the job file. The same command again goes on
+    /// where it stopped
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Threads for all points together; default: run.threads of the job, else one for each core.
+    /// Results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Say nothing but errors
+    #[arg(long)]
+    pub quiet: bool,
+    /// Print what happens as JSON, one object a line
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `check`
+#[derive(Debug, ClapArgs)]
+pub struct CheckArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Print the points as JSON
+    #[arg(long)]
+    pub json: bool,
+}

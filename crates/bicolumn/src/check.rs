@@ -1,0 +1,121 @@
+//! `bicolumn check`: everything that can be said without solving.
+
+use crate::args::CheckArgs;
+use crate::console::Console;
+use crate::progress::clock;
+use crate::run::{read, threads};
+use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
+use bicolumn_study::{CheckedPoint, check_job};
+
+pub(crate) fn check(args: &CheckArgs, console: &mut Console<'_>) -> u8 {
+    let (job, plan) = match read(&args.job) {
+        Ok(read) => read,
+        Err(e) => {
+            console.error(&e);
+            return CANNOT_RUN;
+        }
+    };
+    let threads = threads(&job, None);
+    let checked = check_job(&job, &plan, threads, &|_| {});
+    let mut printed: Vec<&str> = Vec::new();
+    for c in &checked {
+        if let Err(reason) = &c.built
+            && !printed.contains(&reason.as_str())
+        {
+            console.error(reason);
+            printed.push(reason);
+        }
+    }
+    if args.json {
+        let rows: Vec<serde_json::Value> = checked.iter().map(as_json).collect();
+        console.data(&serde_json::Value::Array(rows).to_string());
+    } else {
+        for line in table(&checked) {
+            console.data(&line);
+        }
+        tell(&checked, threads, console);
+    }
+    let bad = checked.iter().filter(|c| c.built.is_err()).count();
+    match bad {
+        0 => ALL_WELL,
+        n if n == checked.len() => CANNOT_RUN,
+        _ => SOME_FAILED,
+    }
+}
+
+/// Columns of equal width: point, factors, size, memory, time, verdict.
+fn table(checked: &[CheckedPoint]) -> Vec<String> {
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    let names: Vec<&String> = checked
+        .first()
+        .map(|c| c.point.levels.keys().collect())
+        .unwrap_or_default();
+    let mut head = vec!["point".to_string()];
+    head.extend(names.iter().map(|n| (*n).clone()));
+    head.extend(["tetrahedra", "memory", "time", "construct"].map(str::to_string));
+    rows.push(head);
+    for c in checked {
+        let mut row = vec![c.point.id.clone()];
+        row.extend(c.point.levels.values().map(ToString::to_string));
+        match &c.built {
+            Ok(b) => {
+                let e = &b.estimate;
+                row.push(format!("~{:.0} k", e.tets / 1000.0));
+                row.push(format!("~{:.1} GB", e.bytes / 1e9));
+                row.push(format!("~{}", clock(e.seconds)));
+                row.push("can be built".into());
+            }
+            Err(_) => {
+                row.extend(["-", "-", "-", "CANNOT BE BUILT"].map(str::to_string));
+            }
+        }
+        rows.push(row);
+    }
+    let columns = rows[0].len();
+    let widths: Vec<usize> = (0..columns)
+        .map(|i| rows.iter().map(|r| r[i].chars().count()).max().unwrap_or(0))
+        .collect();
+    rows.iter()
+        .map(|r| {
+            let cells: Vec<String> = r
+                .iter()
+                .zip(&widths)
+                .map(|(cell, w)| format!("{cell:<w$}"))
+                .collect();
+            cells.join("  ").trim_end().to_string()
+        })
+        .collect()
+}
+
+fn tell(checked: &[CheckedPoint], threads: usize, console: &mut Console<'_>) {
+    for c in checked {
+        if let Ok(b) = &c.built {
+            for note in &b.notes {
+                console.say(&format!("{}: {note}", c.point.id));
+            }
+        }
+    }
+    let built = || checked.iter().filter_map(|c| c.built.as_ref().ok());
+    let seconds = built().fold(0.0, |sum, b| sum + b.estimate.seconds);
+    console.say(&format!(
+        "{} design points, {} can be built; about {} on {threads} threads if memory allows",
+        checked.len(),
+        built().count(),
+        clock(seconds / threads as f64),
+    ));
+    console.say("size, memory and time are rough guesses, good to about a factor of 1.5");
+}
+
+fn as_json(c: &CheckedPoint) -> serde_json::Value {
+    let mut row = serde_json::json!({"point": c.point.id, "factors": c.inputs.factors});
+    match &c.built {
+        Ok(b) => {
+            row["tetrahedra"] = b.estimate.tets.round().into();
+            row["bytes"] = b.estimate.bytes.round().into();
+            row["seconds"] = b.estimate.seconds.into();
+            row["notes"] = b.notes.clone().into();
+        }
+        Err(reason) => row["error"] = reason.clone().into(),
+    }
+    row
+}

@@ -1,0 +1,239 @@
+//! Progress of a run: bars on a terminal, one line a point elsewhere, JSON for machines.
+
+use crate::console::{Console, Streams};
+use bicolumn_study::Event;
+use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+use std::time::{Duration, Instant};
+
+/// Hears a run and shows it.
+pub(crate) struct Progress<'c> {
+    state: Mutex<State<'c>>,
+}
+
+struct State<'c> {
+    streams: Streams<'c>,
+    total: usize,
+    ended: usize,
+    quiet: bool,
+    json: bool,
+    bars: Option<Bars>,
+}
+
+struct Bars {
+    all: MultiProgress,
+    points: ProgressBar,
+    running: BTreeMap<String, ProgressBar>,
+    /// When the first point began, and how many had ended then: the time left counts from there.
+    begin: Option<(Instant, usize)>,
+}
+
+impl<'c> Progress<'c> {
+    pub(crate) fn new(
+        console: &'c mut Console<'_>,
+        total: usize,
+        quiet: bool,
+        json: bool,
+    ) -> Progress<'c> {
+        let draw = console.terminal && !quiet && !json;
+        Progress {
+            state: Mutex::new(State {
+                streams: console.split(),
+                total,
+                ended: 0,
+                quiet,
+                json,
+                bars: draw.then(|| Bars::new(total)),
+            }),
+        }
+    }
+
+    /// One event, from any thread.
+    pub(crate) fn hear(&self, event: Event<'_>) {
+        if let Ok(mut state) = self.state.lock() {
+            state.hear(event);
+        }
+    }
+
+    /// Clears the bars.
+    pub(crate) fn end(self) {
+        if let Ok(State {
+            bars: Some(bars), ..
+        }) = self.state.into_inner()
+        {
+            for bar in bars.running.values() {
+                bar.finish_and_clear();
+            }
+            bars.points.finish_and_clear();
+        }
+    }
+}
+
+impl State<'_> {
+    fn hear(&mut self, event: Event<'_>) {
+        if matches!(
+            event,
+            Event::Kept { .. } | Event::Done { .. } | Event::Failed { .. }
+        ) {
+            self.ended += 1;
+        }
+        if self.json
+            && let Some(line) = json_line(&event)
+        {
+            let _ = writeln!(self.streams.out, "{line}");
+            let _ = self.streams.out.flush();
+        }
+        if let Some(bars) = &mut self.bars {
+            bars.hear(&event, self.ended);
+        }
+        if let Some(line) = self.line(&event) {
+            match &self.bars {
+                Some(bars) => {
+                    let _ = bars.all.println(line);
+                }
+                None => {
+                    let _ = writeln!(self.streams.err, "{line}");
+                }
+            }
+        }
+    }
+
+    /// The line that stays on the screen, if the event is worth one. Failures are told even when quiet.
+    fn line(&self, event: &Event<'_>) -> Option<String> {
+        let (ended, total) = (self.ended, self.total);
+        match event {
+            Event::Failed { id, stage, reason } => Some(format!(
+                "{id} failed at {stage} ({ended}/{total}): {reason}"
+            )),
+            _ if self.quiet || self.json => None,
+            Event::Planned {
+                at_once,
+                threads_each,
+            } => Some(format!(
+                "{at_once} {} at once, {threads_each} {} each",
+                plural(*at_once, "point"),
+                plural(*threads_each, "thread")
+            )),
+            Event::Kept { id } => Some(format!("{id} kept from before ({ended}/{total})")),
+            Event::Done { id, seconds } => Some(format!(
+                "{id} done in {} ({ended}/{total})",
+                clock(*seconds)
+            )),
+            _ => None,
+        }
+    }
+}
+
+impl Bars {
+    fn new(total: usize) -> Bars {
+        let all = MultiProgress::new();
+        let points = all.add(ProgressBar::new(total as u64));
+        if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos}/{len} points  {msg}") {
+            points.set_style(style);
+        }
+        points.set_message("building constructs");
+        points.enable_steady_tick(Duration::from_millis(250));
+        Bars {
+            all,
+            points,
+            running: BTreeMap::new(),
+            begin: None,
+        }
+    }
+
+    fn hear(&mut self, event: &Event<'_>, ended: usize) {
+        match event {
+            Event::Checked { done, total } => {
+                self.points
+                    .set_message(format!("building constructs {done}/{total}"));
+            }
+            Event::Planned { .. } => self.points.set_message(""),
+            Event::Stage { id, stage } => {
+                self.begin.get_or_insert((Instant::now(), ended));
+                let bar = self.running.entry((*id).to_string()).or_insert_with(|| {
+                    let bar = self.all.add(ProgressBar::new_spinner());
+                    bar.enable_steady_tick(Duration::from_millis(250));
+                    bar
+                });
+                bar.set_message(format!("{id}  {stage}"));
+            }
+            Event::Kept { id } | Event::Done { id, .. } | Event::Failed { id, .. } => {
+                if let Some(bar) = self.running.remove(*id) {
+                    bar.finish_and_clear();
+                }
+                self.points.set_position(ended as u64);
+                if let Some((begin, before)) = self.begin {
+                    let done = ended - before;
+                    let left = self
+                        .points
+                        .length()
+                        .unwrap_or(0)
+                        .saturating_sub(ended as u64);
+                    if done > 0 && left > 0 {
+                        let seconds = begin.elapsed().as_secs_f64() / done as f64 * left as f64;
+                        self.points
+                            .set_message(format!("about {} left", clock(seconds)));
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn json_line(event: &Event<'_>) -> Option<String> {
+    let value = match event {
+        Event::Checked { .. } => return None,
+        Event::Planned {
+            at_once,
+            threads_each,
+        } => {
+            serde_json::json!({"event": "planned", "at_once": at_once, "threads_each": threads_each})
+        }
+        Event::Kept { id } => serde_json::json!({"event": "kept", "point": id}),
+        Event::Stage { id, stage } => {
+            serde_json::json!({"event": "stage", "point": id, "stage": stage.name()})
+        }
+        Event::Done { id, seconds } => {
+            serde_json::json!({"event": "done", "point": id, "seconds": seconds})
+        }
+        Event::Failed { id, stage, reason } => {
+            serde_json::json!({"event": "failed", "point": id, "stage": stage, "reason": reason})
+        }
+    };
+    Some(value.to_string())
+}
+
+fn plural(n: usize, word: &str) -> String {
+    if n == 1 {
+        word.to_string()
+    } else {
+        format!("{word}s")
+    }
+}
+
+/// `0.4 s`, `42 s`, `3 min 20 s`, `2 h 5 min`.
+pub(crate) fn clock(seconds: f64) -> String {
+    if seconds < 10.0 {
+        return format!("{seconds:.1} s");
+    }
+    let s = seconds.round() as u64;
+    match s {
+        0..60 => format!("{s} s"),
+        60..3600 => format!("{} min {} s", s / 60, s % 60),
+        _ => format!("{} h {} min", s / 3600, s % 3600 / 60),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::clock;
+
+    #[test]
+    fn times_read_well() {
+        assert_eq!(clock(0.44), "0.4 s");
+        assert_eq!(clock(59.4), "59 s");
+        assert_eq!(clock(200.0), "3 min 20 s");
+        assert_eq!(clock(7500.0), "2 h 5 min");
+    }
+}

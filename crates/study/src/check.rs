@@ -1,0 +1,109 @@
+//! A look at a job without solving: every point's construct is built and its size guessed.
+
+use crate::blame;
+use crate::estimate::{Estimate, estimate};
+use crate::inputs::PointInputs;
+use crate::job::Job;
+use crate::plan::{DesignPoint, Plan};
+use crate::resolve::resolve;
+use bicolumn_geometry::{Bone, Construct};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Names of the threads that work on points begin with this.
+pub const WORKER: &str = "point-worker-";
+
+/// What was found about one point.
+pub struct CheckedPoint {
+    /// Id and levels.
+    pub point: DesignPoint,
+    /// Resolved inputs.
+    pub inputs: PointInputs,
+    /// What was built, or why not, in full.
+    pub built: Result<BuiltPoint, String>,
+}
+
+/// What was built.
+pub struct BuiltPoint {
+    /// The bone, for its landmarks.
+    pub bone: Arc<Bone>,
+    /// What the layout had to say.
+    pub notes: Vec<String>,
+    /// Size, memory, time.
+    pub estimate: Estimate,
+}
+
+/// Builds the construct of every point, on so many threads. `tell` hears how many are done.
+pub fn check_job(
+    job: &Job,
+    plan: &Plan,
+    threads: usize,
+    tell: &(dyn Fn(usize) + Sync),
+) -> Vec<CheckedPoint> {
+    let next = AtomicUsize::new(0);
+    let done = AtomicUsize::new(0);
+    let slots: Vec<Mutex<Option<CheckedPoint>>> =
+        plan.points.iter().map(|_| Mutex::new(None)).collect();
+    let work = || {
+        loop {
+            let n = next.fetch_add(1, Ordering::Relaxed);
+            let Some(point) = plan.points.get(n) else {
+                break;
+            };
+            let checked = check_point(job, point);
+            if let Ok(mut slot) = slots[n].lock() {
+                *slot = Some(checked);
+            }
+            tell(done.fetch_add(1, Ordering::Relaxed) + 1);
+        }
+    };
+    std::thread::scope(|scope| {
+        for n in 0..threads.clamp(1, plan.points.len().max(1)) {
+            let named = std::thread::Builder::new().name(format!("{WORKER}{n}"));
+            if named.spawn_scoped(scope, work).is_err() {
+                work();
+            }
+        }
+    });
+    slots
+        .into_iter()
+        .filter_map(|s| s.into_inner().ok().flatten())
+        .collect()
+}
+
+fn check_point(job: &Job, point: &DesignPoint) -> CheckedPoint {
+    let inputs = resolve(job, point);
+    // One point's slip must not end the batch.
+    let built = catch_unwind(AssertUnwindSafe(|| build(job, point, &inputs)))
+        .unwrap_or_else(|panic| Err(format!("geometry: {}", panic_text(&*panic))));
+    CheckedPoint {
+        point: point.clone(),
+        inputs,
+        built,
+    }
+}
+
+fn build(job: &Job, point: &DesignPoint, inputs: &PointInputs) -> Result<BuiltPoint, String> {
+    let construct =
+        Construct::build(&inputs.construct).map_err(|e| blame::explain(&e, job, point))?;
+    let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
+    Ok(BuiltPoint {
+        bone: construct.bone.clone(),
+        notes: construct.notes,
+        estimate,
+    })
+}
+
+/// What a panic said.
+pub(crate) fn panic_text(panic: &(dyn std::any::Any + Send)) -> String {
+    let said = panic
+        .downcast_ref::<&str>()
+        .map(|s| (*s).to_string())
+        .or_else(|| panic.downcast_ref::<String>().cloned());
+    match said {
+        Some(s) => format!("internal error: {s}"),
+        None => "internal error".to_string(),
+    }
+}

@@ -1,0 +1,101 @@
+//! What one design point needs to be solved, and how it may fail.
+
+use bicolumn_geometry::ConstructSpec;
+use bicolumn_mesh::Sizing;
+use bicolumn_model::Material;
+use bicolumn_solve::SolveOptions;
+use bicolumn_store::FactorValue;
+use std::collections::BTreeMap;
+use std::fmt;
+use thiserror::Error;
+
+/// Everything that decides a design point's result.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointInputs {
+    /// `p001`, ...
+    pub id: String,
+    /// Level of each factor, by key.
+    pub factors: BTreeMap<String, FactorValue>,
+    /// Every job key that the result depends on, after defaults and factors.
+    pub inputs: BTreeMap<String, FactorValue>,
+    /// Bone, fracture, plates, screws.
+    pub construct: ConstructSpec,
+    /// Mesh sizes.
+    pub sizing: Sizing,
+    /// Materials.
+    pub materials: Materials,
+    /// Loads.
+    pub loads: LoadInputs,
+    /// Solver options; `threads` is set from [`crate::point::PointContext::threads`].
+    pub solve: SolveOptions,
+    /// Digest of `inputs` and the engine's version: two points with the same digest have the same
+    /// result, bit for bit.
+    pub digest: String,
+}
+
+/// Materials by what they are used for.
+#[derive(Debug, Clone, PartialEq)]
+#[allow(missing_docs)]
+pub struct Materials {
+    pub cortical: Material,
+    pub cancellous: Material,
+    pub plate: Material,
+    pub screw: Material,
+}
+
+/// Which load cases, how large, and how they are shared between the joint surfaces.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LoadInputs {
+    /// Names out of [`crate::key_table::LOAD_CASES`], in that order.
+    pub cases: Vec<String>,
+    /// Axial compression, N.
+    pub axial_n: f64,
+    /// Posterior and anterior bending, N.
+    pub bending_n: f64,
+    /// Varus and valgus, N.
+    pub varus_valgus_n: f64,
+    /// Torsion about the shaft axis, N·mm.
+    pub torsion_nmm: f64,
+    /// Share of every force on the capitellum; the trochlea takes the rest.
+    pub capitellum_share: f64,
+}
+
+/// Stages of a design point, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[allow(missing_docs)]
+pub enum Stage {
+    Geometry,
+    Mesh,
+    Solve,
+    Measure,
+    Store,
+}
+
+impl Stage {
+    /// Its name in records and on the screen.
+    pub fn name(self) -> &'static str {
+        match self {
+            Stage::Geometry => "geometry",
+            Stage::Mesh => "mesh",
+            Stage::Solve => "solve",
+            Stage::Measure => "measure",
+            Stage::Store => "store",
+        }
+    }
+}
+
+impl fmt::Display for Stage {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A design point that could not be finished.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[error("{stage}: {message}")]
+pub struct PointError {
+    /// The stage it stopped at.
+    pub stage: Stage,
+    /// Why, as shown to the user.
+    pub message: String,
+}

@@ -1,0 +1,455 @@
+//! The job, validated: every key known, every value within its range, factors with their levels.
+
+use crate::job_error::{Fault, JobError, JobErrors, Spot};
+use crate::job_raw::{RawEntry, RawJob, RawValue};
+use crate::key_table::{SECTIONS, key, keys};
+use crate::keys::{Guess, Key, Kind, guess, nearest};
+use crate::value::Value;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// A value that the job gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Given {
+    /// The value.
+    pub value: Value,
+    /// Where its key stands.
+    pub spot: Spot,
+}
+
+/// A factor and its levels.
+#[derive(Debug, Clone)]
+pub struct Factor {
+    /// The key it drives.
+    pub key: &'static Key,
+    /// Levels, in the order of the file, no two alike.
+    pub levels: Vec<Value>,
+    /// Where it stands.
+    pub spot: Spot,
+}
+
+/// A valid job.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// The file, as the user named it.
+    pub file: PathBuf,
+    /// Its text, verbatim.
+    pub text: String,
+    /// Keys that the job gives.
+    pub given: BTreeMap<String, Given>,
+    /// Factors, in the order of the file.
+    pub factors: Vec<Factor>,
+}
+
+const FACTORS: &str = "factors.";
+
+impl Job {
+    /// Reads and validates a job file.
+    ///
+    /// # Errors
+    /// All that is wrong with it.
+    pub fn read(file: &Path) -> Result<Job, JobErrors> {
+        Job::validate(RawJob::read(file)?)
+    }
+
+    /// Validates a text as if it were the content of `file`.
+    ///
+    /// # Errors
+    /// All that is wrong with it.
+    pub fn parse(file: &Path, text: &str) -> Result<Job, JobErrors> {
+        Job::validate(RawJob::parse(file, text.to_string())?)
+    }
+
+    fn validate(raw: RawJob) -> Result<Job, JobErrors> {
+        let mut job = Job {
+            file: raw.file,
+            text: raw.text,
+            given: BTreeMap::new(),
+            factors: Vec::new(),
+        };
+        let mut errors = Vec::new();
+        for (table, spot) in &raw.tables {
+            job.check_table(table, *spot, &mut errors);
+        }
+        for entry in &raw.entries {
+            match entry.path.strip_prefix(FACTORS) {
+                Some(path) => job.take_factor(path, entry, &mut errors),
+                None => job.take_value(entry, &mut errors),
+            }
+        }
+        job.check_together(&mut errors);
+        if errors.is_empty() {
+            Ok(job)
+        } else {
+            errors.sort_by_key(|e| e.spot);
+            errors.dedup();
+            Err(JobErrors(errors))
+        }
+    }
+
+    /// Where a key is given, as a value or as a factor.
+    pub fn spot_of(&self, path: &str) -> Option<Spot> {
+        self.given.get(path).map(|g| g.spot).or_else(|| {
+            self.factors
+                .iter()
+                .find(|f| f.key.path == path)
+                .map(|f| f.spot)
+        })
+    }
+
+    /// An error at a place of this job.
+    pub fn error(&self, spot: Option<Spot>, key: &str, value: String, fault: Fault) -> JobError {
+        JobError {
+            file: self.file.clone(),
+            spot,
+            key: key.to_string(),
+            value,
+            fault,
+        }
+    }
+
+    /// An empty table with a wrong name would otherwise go unnoticed; the keys of a filled one speak
+    /// for themselves.
+    fn check_table(&self, table: &str, spot: Spot, errors: &mut Vec<JobError>) {
+        let bare = table.strip_prefix(FACTORS).unwrap_or(table);
+        let prefix = format!("{bare}.");
+        let known = bare == "factors" || keys().iter().any(|k| k.path.starts_with(&prefix));
+        // A key of ours that is not a table: `[fracture.gap_mm]`.
+        if known || SECTIONS.contains(&bare.split('.').next().unwrap_or(bare)) && bare.contains('.')
+        {
+            return;
+        }
+        errors.push(self.error(Some(spot), table, String::new(), self.unknown(bare)));
+    }
+
+    fn take_value(&mut self, entry: &RawEntry, errors: &mut Vec<JobError>) {
+        let Some(key) = key(&entry.path) else {
+            let section = entry.path.split('.').next().unwrap_or_default();
+            // The wrong table was reported once already.
+            if SECTIONS.contains(&section) || !entry.path.contains('.') {
+                errors.push(self.unknown_key(&entry.path, entry));
+            }
+            return;
+        };
+        match convert(&entry.value, key) {
+            Ok(value) => {
+                self.given.insert(
+                    entry.path.clone(),
+                    Given {
+                        value,
+                        spot: entry.key_spot,
+                    },
+                );
+            }
+            Err(fault) => errors.push(self.error(
+                Some(entry.value_spot),
+                &entry.path,
+                entry.value.shown(),
+                fault,
+            )),
+        }
+    }
+
+    fn take_factor(&mut self, path: &str, entry: &RawEntry, errors: &mut Vec<JobError>) {
+        let Some(key) = key(path) else {
+            errors.push(self.unknown_key(path, entry));
+            return;
+        };
+        let file = self.file.clone();
+        let fail = |spot, value: String, fault: Fault| JobError {
+            file: file.clone(),
+            spot: Some(spot),
+            key: format!("{FACTORS}{path}"),
+            value,
+            fault,
+        };
+        if !key.may_be_factor() {
+            errors.push(fail(
+                entry.key_spot,
+                String::new(),
+                Fault::Conflict {
+                    why: "this key cannot be a factor".into(),
+                    hint: "a factor drives a number, a word or a flag of the construct, its loads or its mesh".into(),
+                },
+            ));
+            return;
+        }
+        let items = match &entry.value {
+            RawValue::List(items) if !items.is_empty() => items,
+            other => {
+                errors.push(fail(
+                    entry.value_spot,
+                    other.shown(),
+                    Fault::Conflict {
+                        why: "a factor needs a list of levels".into(),
+                        hint: "for example [-20, 0, 20]".into(),
+                    },
+                ));
+                return;
+            }
+        };
+        let mut levels: Vec<Value> = Vec::new();
+        for (item, spot) in items {
+            match convert(item, key) {
+                Ok(v) if levels.contains(&v) => errors.push(fail(
+                    *spot,
+                    item.shown(),
+                    Fault::Conflict {
+                        why: "this level is there twice".into(),
+                        hint: String::new(),
+                    },
+                )),
+                Ok(v) => levels.push(v),
+                Err(fault) => errors.push(fail(*spot, item.shown(), fault)),
+            }
+        }
+        if !levels.is_empty() {
+            self.factors.push(Factor {
+                key,
+                levels,
+                spot: entry.key_spot,
+            });
+        }
+    }
+
+    fn unknown_key(&self, path: &str, entry: &RawEntry) -> JobError {
+        self.error(
+            Some(entry.key_spot),
+            &entry.path,
+            entry.value.shown(),
+            self.unknown(path),
+        )
+    }
+
+    fn unknown(&self, path: &str) -> Fault {
+        match guess(path, keys().iter().map(|k| k.path.as_str())) {
+            Guess::OtherUnit(meant) => Fault::WrongUnit { meant },
+            Guess::Similar(k) => Fault::UnknownKey {
+                nearest: Some(k),
+                choices: Vec::new(),
+            },
+            Guess::None => {
+                let section = path.split('.').next().unwrap_or_default();
+                if let Some(s) = nearest(section, SECTIONS.into_iter()).filter(|s| *s != section) {
+                    return Fault::UnknownKey {
+                        nearest: Some(format!("[{s}]")),
+                        choices: Vec::new(),
+                    };
+                }
+                let prefix = format!("{section}.");
+                let mut choices: Vec<String> = keys()
+                    .iter()
+                    .filter(|k| k.path.starts_with(&prefix))
+                    .map(|k| k.path.clone())
+                    .collect();
+                if choices.is_empty() {
+                    choices = SECTIONS.iter().map(|s| format!("[{s}]")).collect();
+                }
+                Fault::UnknownKey {
+                    nearest: None,
+                    choices,
+                }
+            }
+        }
+    }
+
+    /// What only keys together can get wrong.
+    fn check_together(&self, errors: &mut Vec<JobError>) {
+        for factor in &self.factors {
+            if let Some(given) = self.given.get(&factor.key.path) {
+                errors.push(self.error(
+                    Some(given.spot),
+                    &factor.key.path,
+                    given.value.to_string(),
+                    Fault::Conflict {
+                        why: format!(
+                            "given as a value here and as a factor in line {}",
+                            factor.spot.line
+                        ),
+                        hint: "leave one of them out; the levels of a factor hold every value it takes"
+                            .into(),
+                    },
+                ));
+            }
+        }
+        // Both ends given directly leave nothing for the stagger to do.
+        let ends = ["plates.medial.end_level_mm", "plates.other.end_level_mm"];
+        if ends.iter().all(|e| self.spot_of(e).is_some()) {
+            for idle in ["plates.stagger_mm", "plates.end_level_mm"] {
+                if let Some(spot) = self.spot_of(idle) {
+                    errors.push(self.error(
+                        Some(spot),
+                        idle,
+                        String::new(),
+                        Fault::Conflict {
+                            why: "has no effect: both ends are given directly".into(),
+                            hint: format!("leave out {idle}, or {} and {}", ends[0], ends[1]),
+                        },
+                    ));
+                }
+            }
+        }
+        let factor_names: Vec<&str> = self.factors.iter().map(|f| f.key.path.as_str()).collect();
+        for path in ["run.over", "run.by"] {
+            if let Some(given) = self.given.get(path) {
+                let name = given.value.to_string();
+                if !factor_names.contains(&name.as_str()) {
+                    errors.push(self.error(
+                        Some(given.spot),
+                        path,
+                        format!("{name:?}"),
+                        Fault::NotAccepted {
+                            accepted: match factor_names.len() {
+                                0 => "name a factor, and this job has none".into(),
+                                _ => format!(
+                                    "name a factor of this job: {}",
+                                    factor_names.join(", ")
+                                ),
+                            },
+                            nearest:
+                                nearest(&name, factor_names.iter().copied()).map(str::to_string),
+                        },
+                    ));
+                }
+            }
+        }
+        let responses = bicolumn_measure::definitions();
+        if let Some(given) = self.given.get("run.headline") {
+            let name = given.value.to_string();
+            if !responses.iter().any(|d| d.name == name) {
+                errors.push(
+                    self.error(
+                        Some(given.spot),
+                        "run.headline",
+                        format!("{name:?}"),
+                        Fault::NotAccepted {
+                            accepted: "name a response; the names stand in columns.json".into(),
+                            nearest: nearest(&name, responses.iter().map(|d| d.name.as_str()))
+                                .map(str::to_string),
+                        },
+                    ),
+                );
+            }
+        }
+    }
+}
+
+/// Gives a raw value the type of its key and checks its range.
+fn convert(raw: &RawValue, key: &Key) -> Result<Value, Fault> {
+    let refuse = |nearest| {
+        Err(Fault::NotAccepted {
+            accepted: key.kind.accepted(),
+            nearest,
+        })
+    };
+    let value = match (&key.kind, raw) {
+        (Kind::Number { .. }, RawValue::Float(x)) => Value::Number(*x),
+        (Kind::Number { .. }, RawValue::Integer(i)) => Value::Number(*i as f64),
+        (Kind::Integer { .. }, RawValue::Integer(i)) => Value::Integer(*i),
+        (Kind::Word(_), RawValue::Text(s)) => Value::Word(s.clone()),
+        (Kind::Flag, RawValue::Flag(b)) => Value::Flag(*b),
+        (Kind::Text, RawValue::Text(s)) => Value::Text(s.clone()),
+        (Kind::List(_), RawValue::List(items)) => {
+            let mut words = Vec::new();
+            for (item, _) in items {
+                match item {
+                    RawValue::Text(s) => words.push(s.clone()),
+                    _ => return refuse(None),
+                }
+            }
+            Value::List(words)
+        }
+        _ => return refuse(None),
+    };
+    if key.kind.accepts(&value) {
+        return Ok(value);
+    }
+    let near = match (&key.kind, &value) {
+        (Kind::Word(words), Value::Word(w)) => nearest(w, words.iter().copied()),
+        (Kind::List(words), Value::List(items)) => items
+            .iter()
+            .filter(|i| !words.contains(&i.as_str()))
+            .find_map(|i| nearest(i, words.iter().copied())),
+        _ => None,
+    };
+    refuse(near.map(str::to_string))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn complaints(text: &str) -> String {
+        Job::parse(Path::new("jobs/x.toml"), text)
+            .unwrap_err()
+            .to_string()
+    }
+
+    #[test]
+    fn a_value_out_of_range_is_told_as_a_reader_would_want() {
+        assert_eq!(
+            complaints("[fracture]\n# invented\ngap_mm = -3\n"),
+            "jobs/x.toml:3: fracture.gap_mm = -3: must be 0 (no fracture) or lie between 1 and 15 mm"
+        );
+    }
+
+    #[test]
+    fn a_wrong_unit_names_the_right_one() {
+        assert_eq!(
+            complaints("[fracture]\ngap_cm = 0.5\n"),
+            "jobs/x.toml:2: fracture.gap_cm = 0.5: no such key; the unit at its end is wrong\n  \
+             hint: did you mean fracture.gap_mm (mm)?"
+        );
+    }
+
+    #[test]
+    fn everything_wrong_is_told_at_once_in_file_order() {
+        let text = "[plates]\nthickness_mm = -2.7\nwidht_mm = 10\n[construct]\nlayout = \"paralel\"\n[factors]\n\"plates.stagger_mm\" = [0, 0, 900]\n";
+        let all = complaints(text);
+        let lines: Vec<&str> = all.lines().filter(|l| !l.starts_with("  hint")).collect();
+        assert_eq!(lines.len(), 5, "{all}");
+        for (line, start) in lines.iter().zip([
+            "jobs/x.toml:2: plates.thickness_mm = -2.7: must lie between",
+            "jobs/x.toml:3: plates.widht_mm = 10: no such key",
+            "jobs/x.toml:5: construct.layout = \"paralel\": must be one of",
+            "jobs/x.toml:7: factors.plates.stagger_mm = 0: this level is there twice",
+            "jobs/x.toml:7: factors.plates.stagger_mm = 900: must lie between",
+        ]) {
+            assert!(line.starts_with(start), "{line}");
+        }
+        assert!(all.contains("did you mean plates.width_mm?"), "{all}");
+        assert!(all.contains("did you mean \"parallel\"?"), "{all}");
+    }
+
+    #[test]
+    fn unknown_tables_are_seen_even_when_empty() {
+        let all = complaints("[fractur]\n[plate]\nwidth_mm = 3\n");
+        assert!(all.contains("jobs/x.toml:1: fractur: no such key"), "{all}");
+        assert!(all.contains("jobs/x.toml:2: plate"), "{all}");
+        assert!(all.contains("[fracture]"), "{all}");
+    }
+
+    #[test]
+    fn value_and_factor_of_one_key_clash() {
+        let all = complaints("plates.stagger_mm = 3\n[factors]\nplates.stagger_mm = [0, 3]\n");
+        assert!(all.contains("jobs/x.toml:1: plates.stagger_mm = 3: given as a value here and as a factor in line 3"), "{all}");
+    }
+
+    #[test]
+    fn run_keys_and_lists_are_no_factors() {
+        let all =
+            complaints("[factors]\n\"run.threads\" = [1, 2]\n\"loads.cases\" = [[\"axial\"]]\n");
+        assert_eq!(all.matches("cannot be a factor").count(), 2, "{all}");
+    }
+
+    #[test]
+    fn a_good_job_keeps_file_order_of_factors() {
+        let job = Job::parse(
+            Path::new("x.toml"),
+            "[factors]\n\"plates.stagger_mm\" = [-20, 0, 20]\n\"construct.layout\" = [\"parallel\", \"orthogonal\"]\n",
+        )
+        .unwrap();
+        let names: Vec<&str> = job.factors.iter().map(|f| f.key.path.as_str()).collect();
+        assert_eq!(names, ["plates.stagger_mm", "construct.layout"]);
+    }
+}

@@ -1,0 +1,179 @@
+//! The plan: from factors and levels to design points.
+
+use crate::job::Job;
+use crate::job_error::{Fault, JobErrors};
+use crate::value::Value;
+use std::collections::BTreeMap;
+
+/// More points than this in one job are taken for a slip.
+pub const MOST_POINTS: usize = 10_000;
+
+/// One design point: a level of every factor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DesignPoint {
+    /// `p001`, `p002`, ... in plan order.
+    pub id: String,
+    /// Level of each factor, by key.
+    pub levels: BTreeMap<String, Value>,
+}
+
+/// All design points of a job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    /// In order; the last factor of the file varies fastest.
+    pub points: Vec<DesignPoint>,
+}
+
+impl Plan {
+    /// Lays out the points of a job: one without factors has a single point.
+    ///
+    /// # Errors
+    /// More than [`MOST_POINTS`] points.
+    pub fn of(job: &Job) -> Result<Plan, JobErrors> {
+        let one_at_a_time = job
+            .given
+            .get("design.kind")
+            .is_some_and(|g| g.value.text() == Some("one_at_a_time"));
+        let counts: Vec<usize> = job.factors.iter().map(|f| f.levels.len()).collect();
+        let total = if one_at_a_time {
+            counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1))
+        } else {
+            counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c))
+        };
+        if total > MOST_POINTS {
+            return Err(JobErrors(vec![job.error(
+                job.factors.first().map(|f| f.spot),
+                "factors",
+                String::new(),
+                Fault::Conflict {
+                    why: format!("{total} design points; at most {MOST_POINTS} are accepted"),
+                    hint: "take fewer levels, or design.kind = \"one_at_a_time\"".into(),
+                },
+            )]));
+        }
+        let choices = if one_at_a_time {
+            one_at_a_time_choices(&counts)
+        } else {
+            full_factorial_choices(&counts, total)
+        };
+        let width = total.to_string().len().max(3);
+        let points = choices
+            .into_iter()
+            .enumerate()
+            .map(|(n, choice)| DesignPoint {
+                id: format!("p{:0width$}", n + 1),
+                levels: job
+                    .factors
+                    .iter()
+                    .zip(choice)
+                    .map(|(f, c)| (f.key.path.clone(), f.levels[c].clone()))
+                    .collect(),
+            })
+            .collect();
+        Ok(Plan { points })
+    }
+
+    /// The point of that id; a bare number counts from 1.
+    pub fn point(&self, id: &str) -> Option<&DesignPoint> {
+        match id.parse::<usize>() {
+            Ok(n) => self.points.get(n.checked_sub(1)?),
+            Err(_) => self.points.iter().find(|p| p.id == id),
+        }
+    }
+}
+
+/// Level numbers of every combination, the last factor fastest.
+fn full_factorial_choices(counts: &[usize], total: usize) -> Vec<Vec<usize>> {
+    (0..total)
+        .map(|n| {
+            let mut rest = n;
+            let mut choice: Vec<usize> = counts
+                .iter()
+                .rev()
+                .map(|c| {
+                    let level = rest % c;
+                    rest /= c;
+                    level
+                })
+                .collect();
+            choice.reverse();
+            choice
+        })
+        .collect()
+}
+
+/// The first levels of all, then each other level of each factor alone.
+fn one_at_a_time_choices(counts: &[usize]) -> Vec<Vec<usize>> {
+    let baseline = vec![0; counts.len()];
+    let mut choices = vec![baseline.clone()];
+    for (f, count) in counts.iter().enumerate() {
+        for level in 1..*count {
+            let mut choice = baseline.clone();
+            choice[f] = level;
+            choices.push(choice);
+        }
+    }
+    choices
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    fn plan(extra: &str) -> Plan {
+        let text = format!(
+            "{extra}\n[factors]\n\"construct.layout\" = [\"parallel\", \"orthogonal\"]\n\"plates.stagger_mm\" = [-20, 0, 20]\n"
+        );
+        Plan::of(&Job::parse(Path::new("x.toml"), &text).unwrap()).unwrap()
+    }
+
+    #[test]
+    fn a_full_factorial_holds_every_combination_once() {
+        let plan = plan("");
+        assert_eq!(plan.points.len(), 6);
+        assert_eq!(plan.points[0].id, "p001");
+        for (n, a) in plan.points.iter().enumerate() {
+            assert!(plan.points[..n].iter().all(|b| b.levels != a.levels));
+        }
+        assert_eq!(
+            plan.points[1].levels["plates.stagger_mm"],
+            Value::Number(0.0)
+        );
+        assert_eq!(
+            plan.points[1].levels["construct.layout"],
+            Value::Word("parallel".into())
+        );
+        assert_eq!(plan.point("4"), Some(&plan.points[3]));
+        assert_eq!(plan.point("p006"), Some(&plan.points[5]));
+        assert_eq!(plan.point("0"), None);
+        assert_eq!(plan.point("p007"), None);
+    }
+
+    #[test]
+    fn one_at_a_time_moves_one_factor_from_the_first_levels() {
+        let plan = plan("design.kind = \"one_at_a_time\"");
+        assert_eq!(plan.points.len(), 4);
+        let base = &plan.points[0].levels;
+        for p in &plan.points[1..] {
+            let moved = p.levels.iter().filter(|(k, v)| base[*k] != **v).count();
+            assert_eq!(moved, 1);
+        }
+    }
+
+    #[test]
+    fn no_factor_gives_one_point_and_too_many_points_are_refused() {
+        let job = Job::parse(Path::new("x.toml"), "").unwrap();
+        assert_eq!(Plan::of(&job).unwrap().points.len(), 1);
+        let levels: Vec<String> = (0..120)
+            .map(|i| format!("{}", 50.0 + f64::from(i)))
+            .collect();
+        let levels = levels.join(", ");
+        let text = format!(
+            "[factors]\n\"plates.end_level_mm\" = [{levels}]\n\"loads.axial_n\" = [{levels}]\n"
+        );
+        let job = Job::parse(Path::new("x.toml"), &text).unwrap();
+        let e = Plan::of(&job).unwrap_err().to_string();
+        assert!(e.contains("14400 design points"), "{e}");
+    }
+}

@@ -1,0 +1,324 @@
+//! From a job and a design point to everything that decides its result.
+
+use crate::inputs::{LoadInputs, Materials, PointInputs};
+use crate::job::Job;
+use crate::key_table::LOAD_CASES;
+use crate::plan::DesignPoint;
+use crate::settings::Settings;
+use bicolumn_geometry::spec::PlateSiteName;
+use bicolumn_geometry::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
+use bicolumn_mesh::Sizing;
+use bicolumn_model::Material;
+use bicolumn_solve::{Method, SolveOptions};
+use bicolumn_store::FactorValue;
+use std::collections::BTreeMap;
+
+/// Version of this engine; part of every point's digest.
+pub const ENGINE_VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// Resolves a design point of a job.
+pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
+    let settings = Settings::at(job, point);
+    let inputs: BTreeMap<String, FactorValue> = settings
+        .iter()
+        .filter(|(path, _)| decides_result(path))
+        .map(|(path, s)| (path.to_string(), s.value.to_record()))
+        .collect();
+    PointInputs {
+        id: point.id.clone(),
+        factors: point
+            .levels
+            .iter()
+            .map(|(k, v)| (k.clone(), v.to_record()))
+            .collect(),
+        construct: construct(&settings),
+        sizing: sizing(&settings),
+        materials: materials(&settings),
+        loads: loads(&settings),
+        solve: solve(&settings),
+        digest: digest(&inputs),
+        inputs,
+    }
+}
+
+/// Does a point's result depend on this key? Titles, threads and the design do not enter.
+fn decides_result(path: &str) -> bool {
+    !path.starts_with("run.") && !path.starts_with("design.")
+}
+
+/// Digest of inputs and engine version: of lines `key<TAB>value`, sorted by key, numbers by their bits.
+fn digest(inputs: &BTreeMap<String, FactorValue>) -> String {
+    let mut text = ENGINE_VERSION.to_string();
+    for (key, value) in inputs {
+        let value = match value {
+            FactorValue::Number(x) => format!("n{:016x}", x.to_bits()),
+            FactorValue::Word(w) => format!("w{w}"),
+            FactorValue::Flag(b) => format!("f{b}"),
+        };
+        text.push_str(&format!("\n{key}\t{value}"));
+    }
+    bicolumn_store::digest_text(text)
+}
+
+fn construct(s: &Settings) -> ConstructSpec {
+    let other = |site| plate(s, site, "other");
+    let medial = || plate(s, PlateSiteName::Medial, "medial");
+    let plates = match s.text("construct.layout") {
+        "parallel" => vec![medial(), other(PlateSiteName::Lateral)],
+        "orthogonal" => vec![medial(), other(PlateSiteName::Posterolateral)],
+        "medial_only" => vec![medial()],
+        "lateral_only" => vec![other(PlateSiteName::Lateral)],
+        _ => vec![other(PlateSiteName::Posterolateral)],
+    };
+    let gap_mm = s.number("fracture.gap_mm");
+    ConstructSpec {
+        bone: bone(s),
+        fracture: (gap_mm > 0.0).then(|| FractureSpec {
+            level_mm: s.number("fracture.level_mm"),
+            gap_mm,
+            inclination_deg: s.number("fracture.inclination_deg"),
+        }),
+        plates,
+        clearance_mm: s.number("construct.clearance_mm"),
+    }
+}
+
+fn bone(s: &Settings) -> BoneSpec {
+    let mm = |name: &str| s.number(&format!("bone.{name}"));
+    BoneSpec {
+        shaft_diameter_mm: mm("shaft_diameter_mm"),
+        canal_diameter_mm: mm("canal_diameter_mm"),
+        epicondylar_width_mm: mm("epicondylar_width_mm"),
+        medial_column_angle_deg: mm("medial_column_angle_deg"),
+        lateral_column_angle_deg: mm("lateral_column_angle_deg"),
+        articular_valgus_deg: mm("articular_valgus_deg"),
+        anterior_tilt_deg: mm("anterior_tilt_deg"),
+        capitellum_radius_mm: mm("capitellum_radius_mm"),
+        capitellum_width_mm: mm("capitellum_width_mm"),
+        trochlea_groove_diameter_mm: mm("trochlea_groove_diameter_mm"),
+        trochlea_medial_diameter_mm: mm("trochlea_medial_diameter_mm"),
+        trochlea_lateral_diameter_mm: mm("trochlea_lateral_diameter_mm"),
+        trochlea_width_mm: mm("trochlea_width_mm"),
+        fossa_length_mm: mm("fossa_length_mm"),
+        fossa_width_mm: mm("fossa_width_mm"),
+        septum_thickness_mm: mm("septum_thickness_mm"),
+        column_depth_mm: mm("column_depth_mm"),
+        column_cortex_mm: mm("column_cortex_mm"),
+        articular_cortex_mm: mm("articular_cortex_mm"),
+        canal_floor_mm: mm("canal_floor_mm"),
+        potting_level_mm: mm("potting_level_mm"),
+        left: s.flag("bone.left"),
+    }
+}
+
+/// `which`: `medial` or `other`, the names in the keys.
+fn plate(s: &Settings, site: PlateSiteName, which: &str) -> PlateSpec {
+    let of_plate = |name: &str| s.number(&format!("plates.{which}.{name}"));
+    let of_screws = |name: &str| format!("screws.{which}.{name}");
+    let apart = s.text("interfaces.plate_bone") == "apart";
+    PlateSpec {
+        site,
+        width_mm: of_plate("width_mm"),
+        thickness_mm: of_plate("thickness_mm"),
+        hole_pitch_mm: of_plate("hole_pitch_mm"),
+        distal_hole_pitch_mm: of_plate("distal_hole_pitch_mm"),
+        hole_diameter_mm: of_plate("hole_diameter_mm"),
+        stand_off_mm: if apart {
+            s.number("interfaces.stand_off_mm")
+        } else {
+            0.0
+        },
+        end_level_mm: of_plate("end_level_mm"),
+        distal_hole_level_mm: of_plate("distal_hole_level_mm"),
+        shaft_screws: s.count(&of_screws("shaft_count")),
+        distal_screws: s.count(&of_screws("distal_count")),
+        shaft_screw_diameter_mm: s.number(&of_screws("shaft_diameter_mm")),
+        distal_screw_diameter_mm: s.number(&of_screws("distal_diameter_mm")),
+        bicortical: s.flag(&of_screws("bicortical")),
+        distal_screw_length_mm: s.number(&of_screws("distal_length_mm")),
+    }
+}
+
+fn sizing(s: &Settings) -> Sizing {
+    Sizing {
+        finest_mm: s.number("mesh.finest_mm"),
+        plate_ratio: s.number("mesh.plate_ratio"),
+        fracture_ratio: s.number("mesh.fracture_ratio"),
+        far_ratio: s.number("mesh.far_ratio"),
+        wall_ratio: s.number("mesh.wall_ratio"),
+        growth: s.number("mesh.growth"),
+    }
+}
+
+fn materials(s: &Settings) -> Materials {
+    let material = |part: &str, name: &str| {
+        let young = format!("materials.{part}.young_mpa");
+        Material {
+            name: name.to_string(),
+            young_mpa: s.number(&young),
+            poisson: s.number(&format!("materials.{part}.poisson")),
+            source: s.get(&young).map(|x| x.source.clone()).unwrap_or_default(),
+        }
+    };
+    Materials {
+        cortical: material("cortical", "cortical bone"),
+        cancellous: material("cancellous", "cancellous bone"),
+        plate: material("plate", "plate"),
+        screw: material("screw", "screw"),
+    }
+}
+
+/// Cases in the order of [`LOAD_CASES`], however the job lists them.
+fn loads(s: &Settings) -> LoadInputs {
+    let wanted = s.list("loads.cases");
+    LoadInputs {
+        cases: LOAD_CASES
+            .iter()
+            .filter(|c| wanted.iter().any(|w| w == *c))
+            .map(|c| (*c).to_string())
+            .collect(),
+        axial_n: s.number("loads.axial_n"),
+        bending_n: s.number("loads.bending_n"),
+        varus_valgus_n: s.number("loads.varus_valgus_n"),
+        torsion_nmm: s.number("loads.torsion_nmm"),
+        capitellum_share: s.number("loads.capitellum_share"),
+    }
+}
+
+fn solve(s: &Settings) -> SolveOptions {
+    SolveOptions {
+        method: match s.text("solve.method") {
+            "multigrid" => Method::Multigrid,
+            "direct" => Method::Direct,
+            _ => Method::Auto,
+        },
+        tolerance: s.number("solve.tolerance"),
+        max_iterations: s.count("solve.max_iterations"),
+        threads: 1,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::key_table::{key, keys};
+    use crate::keys::{Fallback, Kind};
+    use crate::plan::Plan;
+    use std::path::Path;
+
+    fn first(text: &str) -> PointInputs {
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        resolve(&job, &Plan::of(&job).unwrap().points[0])
+    }
+
+    /// What the stages after the job see of a point.
+    fn seen(p: &PointInputs) -> String {
+        format!(
+            "{:?} {:?} {:?} {:?} {:?}",
+            p.construct, p.sizing, p.materials, p.loads, p.solve
+        )
+    }
+
+    /// No dead key: changing any of them changes what is meshed, loaded or solved.
+    #[test]
+    fn every_key_of_the_model_has_an_effect() {
+        let base = "plates.stagger_mm = 1\n";
+        for k in keys().iter().filter(|k| decides_result(&k.path)) {
+            let current = first(base).inputs[&k.path].clone();
+            let other = match (&k.kind, &current) {
+                (Kind::Number { least, most, .. }, FactorValue::Number(x)) => {
+                    let y = if x - least > most - x {
+                        0.5 * (least + x)
+                    } else {
+                        0.5 * (most + x)
+                    };
+                    format!("{y:?}")
+                }
+                (Kind::Integer { least, .. }, FactorValue::Number(x)) => {
+                    format!(
+                        "{}",
+                        if *x > *least as f64 {
+                            *least
+                        } else {
+                            *least + 1
+                        }
+                    )
+                }
+                (Kind::Word(words), FactorValue::Word(w)) => {
+                    format!("{:?}", words.iter().find(|o| *o != w).unwrap())
+                }
+                (Kind::Flag, FactorValue::Flag(b)) => format!("{}", !b),
+                (Kind::List(words), _) => format!("[{:?}]", words[0]),
+                other => panic!("{other:?}"),
+            };
+            let text = if k.path == "plates.stagger_mm" {
+                format!("{} = {other}\n", k.path)
+            } else {
+                format!("{base}{} = {other}\n", k.path)
+            };
+            let changed = first(&text);
+            assert_ne!(seen(&first(base)), seen(&changed), "{k} has no effect");
+            assert_ne!(
+                first(base).digest,
+                changed.digest,
+                "{k} is not in the digest"
+            );
+        }
+    }
+
+    #[test]
+    fn the_digest_ignores_title_and_threads_but_not_a_factor() {
+        let plain = first("");
+        assert_eq!(
+            plain.digest,
+            first("run.title = \"a\"\nrun.threads = 2\n").digest
+        );
+        assert_eq!(
+            plain.digest,
+            first("[factors]\nplates.stagger_mm = [0, 5]\n").digest
+        );
+        assert_ne!(
+            plain.digest,
+            first("[factors]\nplates.stagger_mm = [5, 0]\n").digest
+        );
+    }
+
+    #[test]
+    fn stagger_is_medial_minus_other_about_the_mean() {
+        let p = first("plates.stagger_mm = 20\nplates.end_level_mm = 100\n");
+        assert_eq!(p.construct.plates[0].end_level_mm, 110.0);
+        assert_eq!(p.construct.plates[1].end_level_mm, 90.0);
+        assert_eq!(p.construct.plates[0].site, PlateSiteName::Medial);
+    }
+
+    #[test]
+    fn an_override_beats_the_common_value_and_a_preset_its_own_modulus() {
+        let p = first(
+            "plates.thickness_mm = 3.0\nplates.medial.thickness_mm = 2.0\nmaterials.implant = \"titanium_cp\"\nmaterials.screw.young_mpa = 110000\n",
+        );
+        assert_eq!(p.construct.plates[0].thickness_mm, 2.0);
+        assert_eq!(p.construct.plates[1].thickness_mm, 3.0);
+        assert_eq!(p.materials.plate.young_mpa, 104_000.0);
+        assert_eq!(p.materials.screw.young_mpa, 110_000.0);
+        assert!(p.materials.plate.source.starts_with("titanium_cp: "));
+    }
+
+    #[test]
+    fn no_gap_is_no_fracture_and_bonded_plates_touch() {
+        let p = first("fracture.gap_mm = 0\ninterfaces.plate_bone = \"bonded\"\n");
+        assert!(p.construct.fracture.is_none());
+        assert!(p.construct.plates.iter().all(|pl| pl.stand_off_mm == 0.0));
+    }
+
+    #[test]
+    fn osteoporotic_moduli_follow_the_named_reduction() {
+        let m = |q: &str| first(&format!("materials.bone = \"{q}\"\n")).materials;
+        let (normal, weak) = (m("normal"), m("osteoporotic"));
+        assert!((weak.cortical.young_mpa / normal.cortical.young_mpa - 0.67).abs() < 1e-12);
+        assert!((weak.cancellous.young_mpa / normal.cancellous.young_mpa - 0.34).abs() < 1e-12);
+        assert!(matches!(
+            key("materials.cortical.young_mpa").unwrap().default,
+            Fallback::Preset(_)
+        ));
+    }
+}

@@ -1,0 +1,337 @@
+//! Many points: which are done already, how many at once, and what becomes of those that fail.
+
+use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
+use crate::estimate::available_bytes;
+use crate::inputs::{PointError, PointInputs, Stage};
+use crate::intact::IntactCache;
+use crate::job::Job;
+use crate::plan::Plan;
+use crate::point::{PointContext, run_point};
+use crate::resolve::ENGINE_VERSION;
+use crate::study_folder::{self, FolderError};
+use crate::study_record::study_record;
+use bicolumn_store::{
+    PointRecord, SCHEMA, Status, StoreError, StudyFolder, create_folder, gather, read_record,
+    write_record,
+};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::time::Instant;
+use thiserror::Error;
+
+/// How to run a study.
+pub struct RunOptions<'a> {
+    /// The study's folder.
+    pub out_dir: &'a Path,
+    /// Threads for all points together.
+    pub threads: usize,
+    /// Set from outside to stop: points under way are finished, no new one is begun.
+    pub stop: &'a AtomicBool,
+    /// Hears what happens, from several threads.
+    pub observer: &'a (dyn Fn(Event<'_>) + Sync),
+}
+
+/// What happens in a study.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[allow(missing_docs)]
+pub enum Event<'a> {
+    /// So many constructs are built and checked.
+    Checked {
+        done: usize,
+        total: usize,
+    },
+    /// The work is laid out: points at once, threads in each.
+    Planned {
+        at_once: usize,
+        threads_each: usize,
+    },
+    /// Finished before, with the same inputs: not solved again.
+    Kept {
+        id: &'a str,
+    },
+    Stage {
+        id: &'a str,
+        stage: Stage,
+    },
+    Done {
+        id: &'a str,
+        seconds: f64,
+    },
+    Failed {
+        id: &'a str,
+        stage: &'a str,
+        reason: &'a str,
+    },
+}
+
+/// How a study ended.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Outcome {
+    /// Points solved in this run.
+    pub done: Vec<String>,
+    /// Points kept from an earlier run.
+    pub kept: Vec<String>,
+    /// Points that failed, with the reason.
+    pub failed: Vec<(String, String)>,
+    /// Points not begun, because the run was stopped.
+    pub left: Vec<String>,
+}
+
+/// Why a study cannot be run at all.
+#[derive(Debug, Error)]
+pub enum StudyError {
+    /// No construct of the job can be built; the reasons, without repetition.
+    #[error("no construct of this job can be built, so there is nothing to solve\n{}", reasons.join("\n"))]
+    NothingToSolve {
+        /// Reasons.
+        reasons: Vec<String>,
+    },
+    /// The folder.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// Something could not be written or read back.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+}
+
+/// Runs a plan. Nothing is written before it is certain that at least one point can be built.
+///
+/// # Errors
+/// [`StudyError`]. A point that fails is no error of the study: it is marked, with its reason.
+pub fn run_study(job: &Job, plan: &Plan, options: &RunOptions<'_>) -> Result<Outcome, StudyError> {
+    study_folder::look(options.out_dir, &job.text)?;
+    let total = plan.points.len();
+    let checked = check_job(job, plan, options.threads, &|done| {
+        (options.observer)(Event::Checked { done, total });
+    });
+    if checked.iter().all(|c| c.built.is_err()) {
+        return Err(StudyError::NothingToSolve {
+            reasons: distinct_reasons(&checked),
+        });
+    }
+    let folder = StudyFolder::new(options.out_dir);
+    create_folder(folder.root())?;
+    write_record(&folder.study_file(), &study_record(job, plan, &checked))?;
+
+    let mut outcome = Outcome::default();
+    let mut open: Vec<&CheckedPoint> = Vec::new();
+    for c in &checked {
+        let id = c.point.id.as_str();
+        if finished_before(options.out_dir, &c.inputs) {
+            (options.observer)(Event::Kept { id });
+            outcome.kept.push(id.to_string());
+        } else if let Err(reason) = &c.built {
+            let error = PointError {
+                stage: Stage::Geometry,
+                message: reason.clone(),
+            };
+            mark_failed(options, &c.inputs, &error)?;
+            outcome.failed.push((id.to_string(), reason.clone()));
+        } else {
+            open.push(c);
+        }
+    }
+    run_open(&open, options, &mut outcome)?;
+    gather(&folder)?;
+    Ok(outcome)
+}
+
+/// Runs the points still open, several at once.
+fn run_open(
+    open: &[&CheckedPoint],
+    options: &RunOptions<'_>,
+    outcome: &mut Outcome,
+) -> Result<(), StudyError> {
+    if open.is_empty() {
+        return Ok(());
+    }
+    let (at_once, threads_each) = split_machine(open, options.threads);
+    (options.observer)(Event::Planned {
+        at_once,
+        threads_each,
+    });
+    let intact = IntactCache::default();
+    let next = AtomicUsize::new(0);
+    let ends: Mutex<Vec<(usize, Result<PointEnd, StudyError>)>> = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..at_once {
+            scope.spawn(|| {
+                while !options.stop.load(Ordering::Relaxed) {
+                    let n = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(c) = open.get(n) else { break };
+                    let end = finish_point(&c.inputs, options, &intact, threads_each);
+                    // A folder that cannot be written any more ends the run, not just the point.
+                    if end.is_err() {
+                        options.stop.store(true, Ordering::Relaxed);
+                    }
+                    if let Ok(mut ends) = ends.lock() {
+                        ends.push((n, end));
+                    }
+                }
+            });
+        }
+    });
+    let mut ends = ends.into_inner().unwrap_or_default();
+    ends.sort_by_key(|e| e.0);
+    let begun: Vec<usize> = ends.iter().map(|e| e.0).collect();
+    for (n, end) in ends {
+        let id = open[n].point.id.clone();
+        match end? {
+            PointEnd::Done => outcome.done.push(id),
+            PointEnd::Failed(reason) => outcome.failed.push((id, reason)),
+        }
+    }
+    for (n, c) in open.iter().enumerate() {
+        if !begun.contains(&n) {
+            outcome.left.push(c.point.id.clone());
+        }
+    }
+    Ok(())
+}
+
+enum PointEnd {
+    Done,
+    Failed(String),
+}
+
+/// Runs one point to its record, whatever happens inside it.
+fn finish_point(
+    inputs: &PointInputs,
+    options: &RunOptions<'_>,
+    intact: &IntactCache,
+    threads: usize,
+) -> Result<PointEnd, StudyError> {
+    let begin = Instant::now();
+    let id = inputs.id.as_str();
+    let stage = Mutex::new(Stage::Geometry);
+    let progress = |s: Stage| {
+        if let Ok(mut current) = stage.lock() {
+            *current = s;
+        }
+        (options.observer)(Event::Stage { id, stage: s });
+    };
+    let context = PointContext {
+        out_dir: options.out_dir,
+        progress: &progress,
+        intact,
+        threads,
+    };
+    let work = || catch_unwind(AssertUnwindSafe(|| run_point(inputs, &context)));
+    // A pool of its own keeps what a point does in parallel within its share of the machine.
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .thread_name(move |n| format!("{WORKER}{n}"))
+        .build();
+    let result = match pool {
+        Ok(pool) => pool.install(work),
+        Err(_) => work(),
+    };
+    let result = result.unwrap_or_else(|panic| {
+        Err(PointError {
+            stage: stage.lock().map_or(Stage::Geometry, |s| *s),
+            message: panic_text(&*panic),
+        })
+    });
+    match result {
+        Ok(record) => {
+            write_point(options, &record)?;
+            (options.observer)(Event::Done {
+                id,
+                seconds: begin.elapsed().as_secs_f64(),
+            });
+            Ok(PointEnd::Done)
+        }
+        Err(error) => {
+            mark_failed(options, inputs, &error)?;
+            Ok(PointEnd::Failed(error.message))
+        }
+    }
+}
+
+/// How many points at once, and threads in each: as many points as the memory left takes, one thread
+/// each while there are more points than threads.
+fn split_machine(open: &[&CheckedPoint], threads: usize) -> (usize, usize) {
+    /// Taken where the machine does not say what it has free.
+    const UNKNOWN_MEMORY: f64 = 4e9;
+    /// Share of the free memory that may be filled.
+    const SHARE: f64 = 0.8;
+    let largest = open
+        .iter()
+        .filter_map(|c| c.built.as_ref().ok())
+        .map(|b| b.estimate.bytes)
+        .fold(1.0, f64::max);
+    let room = SHARE * available_bytes().unwrap_or(UNKNOWN_MEMORY) / largest;
+    let threads = threads.max(1);
+    let at_once = (room as usize).clamp(1, threads.min(open.len().max(1)));
+    (at_once, (threads / at_once).max(1))
+}
+
+/// Is there a valid record of these very inputs?
+fn finished_before(out_dir: &Path, inputs: &PointInputs) -> bool {
+    let file = StudyFolder::new(out_dir).record_file(&inputs.id);
+    read_record::<PointRecord>(&file)
+        .is_ok_and(|r| r.digest == inputs.digest && r.status == Status::Done)
+}
+
+fn mark_failed(
+    options: &RunOptions<'_>,
+    inputs: &PointInputs,
+    error: &PointError,
+) -> Result<(), StudyError> {
+    (options.observer)(Event::Failed {
+        id: &inputs.id,
+        stage: error.stage.name(),
+        reason: &error.message,
+    });
+    write_point(options, &failed_record(inputs, error))
+}
+
+fn write_point(options: &RunOptions<'_>, record: &PointRecord) -> Result<(), StudyError> {
+    let folder = StudyFolder::new(options.out_dir);
+    create_folder(&folder.point_folder(&record.id))?;
+    write_record(&folder.record_file(&record.id), record)?;
+    Ok(())
+}
+
+/// The record of a point that stopped.
+fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRecord {
+    PointRecord {
+        schema: SCHEMA,
+        engine_version: ENGINE_VERSION.to_string(),
+        id: inputs.id.clone(),
+        digest: inputs.digest.clone(),
+        factors: inputs.factors.clone(),
+        status: Status::Failed {
+            stage: error.stage.name().to_string(),
+            reason: error.message.clone(),
+        },
+        inputs: inputs.inputs.clone(),
+        plates: Vec::new(),
+        screws: Vec::new(),
+        fracture_levels_mm: None,
+        stages: Vec::new(),
+        mesh: serde_json::Value::Null,
+        solver: serde_json::Value::Null,
+        warnings: Vec::new(),
+        cases: Vec::new(),
+    }
+}
+
+/// Reasons, each once, with the points it holds for.
+fn distinct_reasons(checked: &[CheckedPoint]) -> Vec<String> {
+    let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
+    for c in checked {
+        if let Err(reason) = &c.built {
+            match reasons.iter_mut().find(|(r, _)| r == reason) {
+                Some((_, ids)) => ids.push(&c.point.id),
+                None => reasons.push((reason.clone(), vec![&c.point.id])),
+            }
+        }
+    }
+    reasons
+        .into_iter()
+        .map(|(reason, ids)| format!("{reason}\n  at: {}", ids.join(", ")))
+        .collect()
+}

@@ -1,0 +1,93 @@
+//! The folder of a study: whose it is, and whether it may be written.
+
+use bicolumn_store::{StoreError, StudyFolder, StudyRecord, read_record};
+use std::path::{Path, PathBuf};
+use thiserror::Error;
+
+/// A folder that must not or cannot be used.
+#[derive(Debug, Clone, PartialEq, Error)]
+#[allow(missing_docs)]
+pub enum FolderError {
+    /// It holds the results of another job, or of this one before its file was changed.
+    #[error(
+        "{} holds the results of another job (or of this one before its file was changed)\n  hint: give another folder with --out, or move that one away",
+        dir.display()
+    )]
+    OtherJob { dir: PathBuf },
+    /// It holds something that is no study.
+    #[error(
+        "{} is not empty and holds no study\n  hint: give a new or an empty folder with --out",
+        dir.display()
+    )]
+    NoStudy { dir: PathBuf },
+    /// It cannot be read or written.
+    #[error("{}: {reason}\n  hint: give a folder that can be written with --out", path.display())]
+    NotUsable { path: PathBuf, reason: String },
+}
+
+fn not_usable(path: &Path, reason: impl ToString) -> FolderError {
+    FolderError::NotUsable {
+        path: path.to_path_buf(),
+        reason: reason.to_string(),
+    }
+}
+
+/// Looks whether a job may write into a folder; changes nothing.
+///
+/// # Errors
+/// [`FolderError`]: what is in the way.
+pub fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
+    if !dir.exists() {
+        return Ok(());
+    }
+    if !dir.is_dir() {
+        return Err(not_usable(dir, "is a file, not a folder"));
+    }
+    let study = StudyFolder::new(dir).study_file();
+    match read_record::<StudyRecord>(&study) {
+        Ok(record) if record.job_text == job_text => return Ok(()),
+        Ok(_) => {
+            return Err(FolderError::OtherJob {
+                dir: dir.to_path_buf(),
+            });
+        }
+        Err(StoreError::Missing { .. }) => {}
+        Err(e) => return Err(not_usable(dir, e)),
+    }
+    let mut entries = std::fs::read_dir(dir).map_err(|e| not_usable(dir, e))?;
+    match entries.next() {
+        None => Ok(()),
+        Some(_) => Err(FolderError::NoStudy {
+            dir: dir.to_path_buf(),
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_new_an_empty_or_the_same_jobs_folder_is_taken() {
+        let temp = tempfile::tempdir().unwrap();
+        let dir = temp.path().join("out");
+        assert_eq!(look(&dir, "a"), Ok(()));
+        std::fs::create_dir(&dir).unwrap();
+        assert_eq!(look(&dir, "a"), Ok(()));
+
+        let file = dir.join("notes.txt");
+        std::fs::write(&file, "mine").unwrap();
+        assert!(matches!(look(&dir, "a"), Err(FolderError::NoStudy { .. })));
+        assert!(matches!(
+            look(&file, "a"),
+            Err(FolderError::NotUsable { .. })
+        ));
+
+        let job = crate::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
+        let plan = crate::Plan::of(&job).unwrap();
+        let record = crate::study_record::study_record(&job, &plan, &[]);
+        bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
+        assert_eq!(look(&dir, &job.text), Ok(()));
+        assert!(matches!(look(&dir, "a"), Err(FolderError::OtherJob { .. })));
+    }
+}

@@ -1,0 +1,151 @@
+//! `study.json`: what holds for all points of a job.
+
+use crate::check::CheckedPoint;
+use crate::job::Job;
+use crate::key_table::keys;
+use crate::keys::{Key, spoken_unit};
+use crate::plan::Plan;
+use crate::resolve::ENGINE_VERSION;
+use crate::settings::Settings;
+use crate::value::Value;
+use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
+
+/// Values of a key that differ between points are listed up to this many.
+const MOST_SHOWN: usize = 8;
+
+/// Writes up a job and its plan.
+pub fn study_record(job: &Job, plan: &Plan, checked: &[CheckedPoint]) -> StudyRecord {
+    let settings: Vec<Settings> = plan.points.iter().map(|p| Settings::at(job, p)).collect();
+    let text = |path: &str| {
+        settings
+            .first()
+            .map(|s| s.text(path).to_string())
+            .unwrap_or_default()
+    };
+    StudyRecord {
+        schema: SCHEMA,
+        engine_version: ENGINE_VERSION.to_string(),
+        title: text("run.title"),
+        question: text("run.question"),
+        job_text: job.text.clone(),
+        factors: job
+            .factors
+            .iter()
+            .map(|f| {
+                (
+                    f.key.path.clone(),
+                    f.levels.iter().map(Value::to_record).collect(),
+                )
+            })
+            .collect(),
+        points: plan.points.iter().map(|p| p.id.clone()).collect(),
+        inputs: keys()
+            .iter()
+            .filter_map(|k| input(k, job, &settings))
+            .collect(),
+        columns: bicolumn_measure::definitions()
+            .into_iter()
+            .map(|d| (d.name, d.unit, d.definition))
+            .collect(),
+        mesh_noise: Default::default(),
+        headline: headline(job, &text),
+        landmarks: checked
+            .iter()
+            .find_map(|c| c.built.as_ref().ok())
+            .map(|b| b.bone.landmarks().rows)
+            .unwrap_or_default(),
+    }
+}
+
+/// The row of a key in the table of inputs; a key without a value has none.
+fn input(k: &Key, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
+    let first = settings.first()?.get(&k.path)?;
+    let mut values: Vec<String> = Vec::new();
+    for s in settings {
+        let value = s.get(&k.path)?.value.to_string();
+        if !values.contains(&value) {
+            values.push(value);
+        }
+    }
+    let left_out = values.len().saturating_sub(MOST_SHOWN);
+    values.truncate(MOST_SHOWN);
+    let mut value = values.join(", ");
+    if left_out > 0 {
+        value.push_str(&format!(" and {left_out} more"));
+    }
+    let varies = values.len() > 1 && !job.factors.iter().any(|f| f.key.path == k.path);
+    Some(InputRecord {
+        key: k.path.clone(),
+        value,
+        unit: spoken_unit(k.kind.unit()).to_string(),
+        is_default: first.is_default,
+        source: if varies {
+            "follows from the factors".to_string()
+        } else {
+            first.source.clone()
+        },
+    })
+}
+
+/// The comparison that leads the report: as the job says, else over the first factor of numbers and by
+/// the first factor of words.
+fn headline(job: &Job, text: &dyn Fn(&str) -> String) -> Option<HeadlineRecord> {
+    let named = |path: &str| Some(text(path)).filter(|t| !t.is_empty());
+    let first = |wanted: &dyn Fn(&Value) -> bool| {
+        job.factors
+            .iter()
+            .find(|f| wanted(&f.levels[0]))
+            .map(|f| f.key.path.clone())
+    };
+    let over = named("run.over")
+        .or_else(|| first(&|v| v.number().is_some()))
+        .or_else(|| job.factors.first().map(|f| f.key.path.clone()))?;
+    let by = named("run.by")
+        .or_else(|| first(&|v| v.number().is_none()))
+        .filter(|by| *by != over);
+    Some(HeadlineRecord {
+        response: text("run.headline"),
+        over,
+        by,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    fn record(text: &str) -> StudyRecord {
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        let plan = Plan::of(&job).unwrap();
+        study_record(&job, &plan, &[])
+    }
+
+    #[test]
+    fn the_headline_falls_to_numbers_over_and_words_by() {
+        let h = record("[factors]\nconstruct.layout = [\"parallel\", \"orthogonal\"]\nplates.stagger_mm = [0, 20]\n")
+            .headline
+            .unwrap();
+        assert_eq!(h.over, "plates.stagger_mm");
+        assert_eq!(h.by.as_deref(), Some("construct.layout"));
+        assert!(record("").headline.is_none());
+    }
+
+    #[test]
+    fn every_input_shows_value_unit_and_source() {
+        let r = record("fracture.gap_mm = 4\n[factors]\nplates.stagger_mm = [0, 20]\n");
+        let row = |k: &str| r.inputs.iter().find(|i| i.key == k).unwrap();
+        assert_eq!(row("fracture.gap_mm").value, "4");
+        assert!(!row("fracture.gap_mm").is_default);
+        assert_eq!(row("fracture.gap_mm").source, "job file, line 1");
+        assert_eq!(row("plates.stagger_mm").value, "0, 20");
+        assert_eq!(row("plates.medial.end_level_mm").value, "90, 100");
+        assert_eq!(
+            row("plates.medial.end_level_mm").source,
+            "follows from the factors"
+        );
+        assert_eq!(row("loads.torsion_nmm").unit, "N·mm");
+        assert!(row("loads.torsion_nmm").is_default);
+        assert!(r.inputs.iter().all(|i| !i.source.is_empty()));
+    }
+}
