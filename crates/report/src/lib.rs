@@ -1,1 +1,52 @@
-//! stub
+//! The report of a study: one page that opens offline, made from stored results only.
+//!
+//! Door: [`write_report`]. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
+//! with `surface.json`, and computes nothing anew but means, differences and percentages. Charts are
+//! inline SVG, pictures are PNG inside the page; no script, no font and no file is fetched.
+//!
+//! # Known limits
+//! Pictures show straight-sided facets. Charts draw at most seven lines a panel; beyond eight points
+//! pictures are of the first, the lowest and the highest only, and the page says so.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod caution;
+pub mod chart;
+pub mod checklist;
+pub mod colour;
+pub mod error;
+pub mod interaction_chart;
+pub mod labels;
+pub mod line_styles;
+pub mod motion_chart;
+pub mod number;
+pub mod page;
+pub mod picture;
+pub mod profile_chart;
+pub mod scenes;
+pub mod study_view;
+pub mod surface;
+#[cfg(test)]
+mod synthetic;
+pub mod tables;
+pub mod words;
+
+pub use caution::CAUTION;
+pub use error::ReportError;
+pub use study_view::StudyView;
+
+use bicolumn_store::{StudyFolder, write_atomic};
+use std::path::{Path, PathBuf};
+
+/// Writes `report.html` into a study's folder from what is stored there, and returns its path.
+///
+/// # Errors
+/// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
+/// Points without a valid record do not stop the report; it lists them with the reason.
+pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
+    let view = StudyView::read(StudyFolder::new(study_dir))?;
+    let page = page::render(&view)?;
+    let path = view.folder.report_html();
+    write_atomic(&path, page.as_bytes())?;
+    Ok(path)
+}

@@ -93,7 +93,7 @@ pub fn unit_of_key(key: &str) -> &'static str {
     const ENDINGS: [(&str, &str); 8] = [
         ("_mm", "mm"),
         ("_n", "N"),
-        ("_nmm", "N·mm"),
+        ("_nmm", "N.mm"),
         ("_mpa", "MPa"),
         ("_deg", "deg"),
         ("_n_per_mm", "N/mm"),
@@ -339,7 +339,7 @@ mod tests {
 
     #[test]
     fn units_come_from_the_longest_ending() {
-        assert_eq!(unit_of_key("loads.torsion_nmm"), "N·mm");
+        assert_eq!(unit_of_key("loads.torsion_nmm"), "N.mm");
         assert_eq!(unit_of_key("loads.axial_n"), "N");
         assert_eq!(unit_of_key("x_n_per_mm"), "N/mm");
         assert_eq!(unit_of_key("construct.layout"), "");

@@ -1,0 +1,37 @@
+//! Why there is no report.
+
+use bicolumn_formats::VtuError;
+use bicolumn_store::StoreError;
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// An error of the report.
+#[derive(Debug, Error)]
+pub enum ReportError {
+    /// The study's records cannot be read, or the page cannot be written.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// A point's surface is there but cannot be used.
+    #[error("{path}: {reason}", path = path.display())]
+    Surface {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        reason: String,
+    },
+    /// The page's template failed: a fault of this crate.
+    #[error("the report's template: {0}")]
+    Template(#[from] minijinja::Error),
+    /// A picture could not be encoded.
+    #[error("picture: {0}")]
+    Picture(#[from] png::EncodingError),
+}
+
+impl ReportError {
+    pub(crate) fn surface(path: PathBuf, error: VtuError) -> ReportError {
+        ReportError::Surface {
+            path,
+            reason: error.to_string(),
+        }
+    }
+}

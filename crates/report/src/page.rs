@@ -1,0 +1,287 @@
+//! The page: all parts gathered and set into the template.
+
+use crate::caution::{CAUTION, NOT_MODELLED};
+use crate::chart::escape;
+use crate::checklist::checklist;
+use crate::colour::{hex, stress_colour};
+use crate::error::ReportError;
+use crate::interaction_chart::{construct_legend, interaction_charts};
+use crate::labels::{capital, case_words, factor_words, level_words, response_words, shown_unit};
+use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
+use crate::motion_chart::{MOST_POINTS, motion_charts};
+use crate::number::plain;
+use crate::profile_chart::profile_charts;
+use crate::scenes::{
+    BACK, BACK_LATERAL, FRONT, bone_stress_picture, construct_picture, data_uri,
+    hardware_stress_picture, stress_frame,
+};
+use crate::study_view::{StudyView, response, value_of};
+use crate::surface::Surface;
+use crate::tables::{
+    definition_table, evidence_table, headline_tables, input_table, landmark_table, response_table,
+};
+use crate::words::answer;
+use bicolumn_store::PointRecord;
+use minijinja::value::Serde;
+use minijinja::{Environment, Value, context};
+use serde::Serialize;
+
+const TEMPLATE: &str = include_str!("template.html");
+const STYLE: &str = include_str!("style.css");
+/// Most points of which pictures are shown.
+const MOST_PICTURED: usize = 8;
+const PIXELS_CONSTRUCT: usize = 760;
+const PIXELS_STRESS: usize = 520;
+
+/// A picture with its words.
+#[derive(Serialize)]
+struct Image {
+    source: String,
+    alt: String,
+    caption: String,
+    width: usize,
+    height: usize,
+}
+
+/// Pictures that belong together.
+#[derive(Serialize)]
+struct ImageRow {
+    label: String,
+    images: Vec<Image>,
+}
+
+/// Renders the whole page of a study.
+///
+/// # Errors
+/// [`ReportError`], when a stored surface is damaged or the template fails.
+pub fn render(view: &StudyView) -> Result<String, ReportError> {
+    let pictured = view.chosen(MOST_PICTURED);
+    let mut surfaces: Vec<(&PointRecord, Surface)> = Vec::new();
+    for point in &pictured {
+        if let Some(surface) = Surface::read(&view.folder, &point.id)? {
+            surfaces.push((point, surface));
+        }
+    }
+    let worst_case = view.worst_case();
+    let (stress, scales) = stress_images(view, &surfaces, worst_case.as_deref())?;
+    let profiles: Vec<_> = profile_charts(view)
+        .into_iter()
+        .map(|(case, panels)| context! { case, panels => safe(panels) })
+        .collect();
+    let motion: Vec<_> = motion_charts(view)
+        .into_iter()
+        .map(|pair| safe(pair.to_vec()))
+        .collect();
+
+    let mut environment = Environment::new();
+    environment.add_template("report.html", TEMPLATE)?;
+    let page = environment.get_template("report.html")?.render(context! {
+        style => Value::from_safe_string(STYLE.to_string()),
+        title => view.record.title.clone(),
+        question => view.record.question.clone(),
+        engine => view.record.engine_version.clone(),
+        caution => CAUTION,
+        answer => answer(view),
+        headline_words => view.headline().map(|h| capital(&response_words(&h.response))),
+        headline_definition => headline_definition(view),
+        headline_tables => data(headline_tables(view)),
+        interaction => safe(interaction_charts(view)),
+        construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
+        responses => data(response_table(view)),
+        profiles => profiles,
+        level_legend => safe(level_legend(view)),
+        lines_left_out => some_points_left_out(view),
+        constructs => data(construct_images(view)?),
+        stress => data(stress),
+        scales => safe(scales),
+        worst_case => worst_case.map(|c| case_words(&c)),
+        pictures_chosen => pictured.len() < view.done().count(),
+        motion => motion,
+        motion_chosen => view.done().count() > MOST_POINTS,
+        evidence => data(evidence_table(view)),
+        warnings => warnings(view),
+        landmarks => data(landmark_table(view)),
+        inputs => data(input_table(view)),
+        not_modelled => NOT_MODELLED,
+        checklist => data(checklist(view)),
+        definitions => data(definition_table(view)),
+        job_text => view.record.job_text.clone(),
+    })?;
+    Ok(page)
+}
+
+/// A serialisable value for the template.
+fn data<T: Serialize>(value: T) -> Value {
+    Value::from(Serde(value))
+}
+
+/// Markup that was escaped where it was made.
+fn safe(parts: Vec<String>) -> Vec<Value> {
+    parts.into_iter().map(Value::from_safe_string).collect()
+}
+
+fn headline_definition(view: &StudyView) -> Option<String> {
+    let headline = view.headline()?;
+    let column = view
+        .record
+        .columns
+        .iter()
+        .find(|(name, ..)| *name == headline.response)?;
+    Some(column.2.clone())
+}
+
+fn swatch(label: &str, colour: &str) -> String {
+    format!(
+        "<span class=\"key\"><i style=\"background:{colour}\"></i>{}</span>",
+        escape(label)
+    )
+}
+
+fn level_legend(view: &StudyView) -> Vec<String> {
+    let Some(headline) = view.headline() else {
+        let groups = view.groups();
+        let all = groups.iter().flat_map(|g| lines(view, g));
+        return all.map(|line| swatch(&line.label, line.colour)).collect();
+    };
+    let over = factor_words(&headline.over);
+    let levels = drawn_levels(view);
+    levels
+        .iter()
+        .map(|level| {
+            let words = format!("{over} {}", level_words(&headline.over, level));
+            swatch(&words, level_colour(view, level))
+        })
+        .collect()
+}
+
+/// What a point is, in words: construct and level, otherwise its id.
+fn point_words(view: &StudyView, point: &PointRecord) -> String {
+    let Some(headline) = view.headline() else {
+        return point.id.clone();
+    };
+    let keys = headline.by.iter().chain([&headline.over]);
+    let parts = keys.filter_map(|key| {
+        let level = level_words(key, value_of(point, key)?);
+        Some(match key == &headline.over {
+            true => format!("{} {level}", factor_words(key)),
+            false => level,
+        })
+    });
+    let parts: Vec<String> = parts.collect();
+    format!("{} ({})", capital(&parts.join(", ")), point.id)
+}
+
+/// Each construct at its baseline level, from the front and from behind.
+fn construct_images(view: &StudyView) -> Result<Vec<ImageRow>, ReportError> {
+    let baseline = view.baseline();
+    let mut rows = Vec::new();
+    for group in view.groups() {
+        let at_baseline = |p: &&&PointRecord| {
+            let over = view.headline().map(|h| h.over.as_str());
+            over.and_then(|key| value_of(p, key)) == baseline.as_ref()
+        };
+        let shown = group
+            .points
+            .iter()
+            .find(at_baseline)
+            .or(group.points.first());
+        let Some(point) = shown else { continue };
+        let Some(surface) = Surface::read(&view.folder, &point.id)? else {
+            continue;
+        };
+        let mut images = Vec::new();
+        for eye in [FRONT, BACK] {
+            let picture = construct_picture(&surface, point, eye, PIXELS_CONSTRUCT);
+            images.push(Image {
+                source: data_uri(&picture)?,
+                alt: format!("{}, {}", group.label, eye.0),
+                caption: eye.0.to_string(),
+                width: picture.width / 2,
+                height: picture.height / 2,
+            });
+        }
+        rows.push(ImageRow {
+            label: point_words(view, point),
+            images,
+        });
+    }
+    Ok(rows)
+}
+
+/// Stress pictures of each point under one load case, and the two colour bars they share.
+fn stress_images(
+    view: &StudyView,
+    surfaces: &[(&PointRecord, Surface)],
+    case: Option<&str>,
+) -> Result<(Vec<ImageRow>, Vec<String>), ReportError> {
+    let pairs: Vec<(&PointRecord, &Surface)> = surfaces.iter().map(|(p, s)| (*p, s)).collect();
+    let Some((case, frame)) = case.and_then(|c| Some((c, stress_frame(&pairs, c)?))) else {
+        return Ok((Vec::new(), Vec::new()));
+    };
+    let mut rows = Vec::new();
+    for (point, surface) in pairs {
+        let hot_spot = view
+            .headline()
+            .and_then(|h| response(point, case, &h.response)?.at_mm);
+        let mut images = Vec::new();
+        let mut add = |picture: Option<crate::picture::Picture>, caption: String| {
+            if let Some(picture) = picture {
+                images.push(Image {
+                    source: data_uri(&picture)?,
+                    alt: format!("von Mises stress, {}, {caption}", point.id),
+                    caption,
+                    width: picture.width / 2,
+                    height: picture.height / 2,
+                });
+            }
+            Ok::<(), ReportError>(())
+        };
+        for eye in [BACK, BACK_LATERAL] {
+            let picture = bone_stress_picture(surface, case, &frame, eye, hot_spot, PIXELS_STRESS);
+            add(picture, format!("bone, {}", eye.0))?;
+        }
+        let picture = hardware_stress_picture(surface, case, &frame, BACK, PIXELS_STRESS);
+        add(picture, format!("plates and screws, {}", BACK.0))?;
+        rows.push(ImageRow {
+            label: point_words(view, point),
+            images,
+        });
+    }
+    let bars = vec![
+        colour_bar("bone", frame.bone_mpa),
+        colour_bar("plates and screws", frame.hardware_mpa),
+    ];
+    Ok((rows, bars))
+}
+
+/// A horizontal colour bar from zero to `top` MPa.
+fn colour_bar(what: &str, top: f64) -> String {
+    let steps = 64;
+    let mut boxes = String::new();
+    for i in 0..steps {
+        let colour = hex(stress_colour((f64::from(i) + 0.5) / f64::from(steps)));
+        let x = 4.0 + 240.0 * f64::from(i) / f64::from(steps);
+        boxes +=
+            &format!("<rect x=\"{x:.2}\" y=\"18\" width=\"4.2\" height=\"12\" fill=\"{colour}\"/>");
+    }
+    for i in 0..=4 {
+        let x = 4.0 + 60.0 * f64::from(i);
+        let value = plain(top * f64::from(i) / 4.0);
+        let sign = if i == 4 { "≥ " } else { "" };
+        boxes += &format!(
+            "<text class=\"t\" x=\"{x}\" y=\"43\" text-anchor=\"middle\">{sign}{value}</text>"
+        );
+    }
+    format!(
+        "<svg class=\"bar\" role=\"img\" aria-label=\"colour scale, {what}, 0 to {top} MPa\" viewBox=\"-8 0 276 48\" width=\"276\" height=\"48\">\
+         <text class=\"t\" x=\"4\" y=\"12\">von Mises stress, {what}, {}</text>{boxes}</svg>",
+        shown_unit("MPa")
+    )
+}
+
+fn warnings(view: &StudyView) -> Vec<String> {
+    let points = view.points.iter();
+    points
+        .flat_map(|p| p.warnings.iter().map(|w| format!("{}: {w}", p.id)))
+        .collect()
+}

@@ -1,0 +1,286 @@
+//! A study read back, and the comparison that its headline asks for.
+
+use crate::labels::level_words;
+use crate::number::Decimals;
+use bicolumn_store::{
+    FactorValue, Gathered, HeadlineRecord, PointRecord, ResponseRecord, Status, StoreError,
+    StudyFolder, StudyRecord,
+};
+
+/// Everything that the page is made of, except surfaces.
+#[derive(Debug)]
+pub struct StudyView {
+    /// Where it was read.
+    pub folder: StudyFolder,
+    /// What holds for all points.
+    pub record: StudyRecord,
+    /// Points with a valid record, in order; failed ones too.
+    pub points: Vec<PointRecord>,
+    /// Points without a valid record: id, reason.
+    pub unread: Vec<(String, String)>,
+}
+
+/// Points of one construct (one level of the factor that splits the headline).
+#[derive(Debug)]
+pub struct Group<'a> {
+    /// Its name in words.
+    pub label: String,
+    /// Its finished points, in order.
+    pub points: Vec<&'a PointRecord>,
+}
+
+/// The mean headline value of the points that share construct, level and load case.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cell {
+    /// Mean over the points, in the response's unit.
+    pub mean: f64,
+    /// Each point's value.
+    pub values: Vec<f64>,
+    /// Largest discretisation error estimate of the points; `None` unless every one has one.
+    pub error: Option<f64>,
+}
+
+/// A difference from the baseline.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// (value - baseline) / baseline.
+    pub relative: f64,
+    /// False when it is smaller than the error estimates or the mesh noise on record.
+    pub resolved: bool,
+}
+
+impl StudyView {
+    /// Reads `study.json` and all records of a folder.
+    ///
+    /// # Errors
+    /// Only when `study.json` itself is missing or damaged.
+    pub fn read(folder: StudyFolder) -> Result<StudyView, StoreError> {
+        let Gathered {
+            study,
+            points,
+            unread,
+        } = Gathered::read(&folder)?;
+        Ok(StudyView {
+            folder,
+            record: study,
+            points,
+            unread: unread
+                .into_iter()
+                .map(|(id, error)| (id, error.to_string()))
+                .collect(),
+        })
+    }
+
+    /// Finished points.
+    pub fn done(&self) -> impl Iterator<Item = &PointRecord> {
+        self.points.iter().filter(|p| p.status == Status::Done)
+    }
+
+    /// Load cases in order of first appearance.
+    pub fn cases(&self) -> Vec<String> {
+        let mut cases: Vec<String> = Vec::new();
+        for case in self.done().flat_map(|p| &p.cases) {
+            if !cases.contains(&case.name) {
+                cases.push(case.name.clone());
+            }
+        }
+        cases
+    }
+
+    /// The points split by the headline's second factor; one group when there is none.
+    pub fn groups(&self) -> Vec<Group<'_>> {
+        let by = self.record.headline.as_ref().and_then(|h| h.by.as_deref());
+        let mut groups: Vec<Group<'_>> = Vec::new();
+        for point in self.done() {
+            let label = match by.and_then(|key| Some((key, value_of(point, key)?))) {
+                Some((key, value)) => level_words(key, value),
+                None => construct_words(point),
+            };
+            match groups.iter_mut().find(|g| by.is_none() || g.label == label) {
+                Some(group) => group.points.push(point),
+                None => groups.push(Group {
+                    label,
+                    points: vec![point],
+                }),
+            }
+        }
+        groups
+    }
+
+    /// Levels of the headline's factor that occur in finished points, in the design's order.
+    pub fn levels(&self) -> Vec<FactorValue> {
+        let Some(headline) = &self.record.headline else {
+            return Vec::new();
+        };
+        let mut levels: Vec<FactorValue> = Vec::new();
+        let designed = self
+            .record
+            .factors
+            .iter()
+            .find(|(name, _)| *name == headline.over);
+        let occurring = || self.done().filter_map(|p| value_of(p, &headline.over));
+        for level in designed.iter().flat_map(|(_, levels)| levels) {
+            if occurring().any(|v| v == level) {
+                levels.push(level.clone());
+            }
+        }
+        for level in occurring() {
+            if !levels.contains(level) {
+                levels.push(level.clone());
+            }
+        }
+        levels
+    }
+
+    /// The level that the others are compared with: zero where there is one, otherwise the first.
+    pub fn baseline(&self) -> Option<FactorValue> {
+        let levels = self.levels();
+        let zero = FactorValue::Number(0.0);
+        if levels.contains(&zero) {
+            return Some(zero);
+        }
+        levels.into_iter().next()
+    }
+
+    /// The headline value of one construct at one level under one load case.
+    pub fn cell(&self, group: &Group<'_>, level: &FactorValue, case: &str) -> Option<Cell> {
+        let headline = self.record.headline.as_ref()?;
+        let responses: Vec<&ResponseRecord> = group
+            .points
+            .iter()
+            .filter(|p| value_of(p, &headline.over) == Some(level))
+            .filter_map(|p| response(p, case, &headline.response))
+            .filter(|r| r.value.is_some())
+            .collect();
+        let values: Vec<f64> = responses.iter().filter_map(|r| r.value).collect();
+        if values.is_empty() {
+            return None;
+        }
+        let errors: Option<Vec<f64>> = responses.iter().map(|r| r.error_estimate).collect();
+        Some(Cell {
+            mean: values.iter().sum::<f64>() / values.len() as f64,
+            values,
+            error: errors.map(|e| e.into_iter().fold(0.0, f64::max)),
+        })
+    }
+
+    /// Change of a cell against the baseline's cell; `None` when the baseline is zero.
+    ///
+    /// Not resolved: smaller than the two error estimates together, or than the noise floor of
+    /// the response, whichever is on record.
+    pub fn change(&self, cell: &Cell, baseline: &Cell) -> Option<Change> {
+        if baseline.mean == 0.0 {
+            return None;
+        }
+        let difference = cell.mean - baseline.mean;
+        let noise = self
+            .record
+            .headline
+            .as_ref()
+            .and_then(|h| self.record.mesh_noise.get(&h.response))
+            .map_or(0.0, |cv| cv * baseline.mean.abs());
+        let estimates = cell.error.unwrap_or(0.0) + baseline.error.unwrap_or(0.0);
+        Some(Change {
+            relative: difference / baseline.mean.abs(),
+            resolved: difference.abs() >= noise.max(estimates),
+        })
+    }
+
+    /// Largest headline value of a point over its load cases, with the case.
+    pub fn worst(&self, point: &PointRecord) -> Option<(f64, String)> {
+        let name = &self.record.headline.as_ref()?.response;
+        point
+            .cases
+            .iter()
+            .filter_map(|c| Some((response(point, &c.name, name)?.value?, c.name.clone())))
+            .fold(None, |best: Option<(f64, String)>, next| match best {
+                Some(b) if b.0 >= next.0 => Some(b),
+                _ => Some(next),
+            })
+    }
+
+    /// The load case with the study's largest headline value; otherwise the first.
+    pub fn worst_case(&self) -> Option<String> {
+        self.done()
+            .filter_map(|p| self.worst(p))
+            .fold(None, |best: Option<(f64, String)>, next| match best {
+                Some(b) if b.0 >= next.0 => Some(b),
+                _ => Some(next),
+            })
+            .map(|(_, case)| case)
+            .or_else(|| self.cases().into_iter().next())
+    }
+
+    /// The points that stand for all: all of them up to `most`, otherwise the first and those with
+    /// the lowest and highest headline value.
+    pub fn chosen(&self, most: usize) -> Vec<&PointRecord> {
+        let done: Vec<&PointRecord> = self.done().collect();
+        if done.len() <= most {
+            return done;
+        }
+        let value = |p: &PointRecord| self.worst(p).map(|(v, _)| v);
+        let mut ids: Vec<&str> = vec![&done[0].id];
+        let valued = || done.iter().filter_map(|p| Some((value(p)?, p.id.as_str())));
+        let lowest = valued().min_by(|a, b| a.0.total_cmp(&b.0));
+        let highest = valued().max_by(|a, b| a.0.total_cmp(&b.0));
+        ids.extend(lowest.into_iter().chain(highest).map(|(_, id)| id));
+        done.into_iter()
+            .filter(|p| ids.contains(&p.id.as_str()))
+            .collect()
+    }
+
+    /// Unit of a response as recorded.
+    pub fn unit(&self, response: &str) -> &str {
+        self.record
+            .columns
+            .iter()
+            .find(|(name, ..)| name == response)
+            .map_or("", |(_, unit, _)| unit)
+    }
+
+    /// Decimals of a response, the same wherever it is printed.
+    pub fn decimals(&self, name: &str) -> Decimals {
+        let cases = self.done().flat_map(|p| &p.cases);
+        let values = cases.flat_map(|c| &c.responses).filter(|r| r.name == name);
+        Decimals::of(values.filter_map(|r| r.value))
+    }
+
+    /// The headline, if the study has one.
+    pub fn headline(&self) -> Option<&HeadlineRecord> {
+        self.record.headline.as_ref()
+    }
+
+    /// Does any headline value carry an estimate of its discretisation error?
+    pub fn has_estimates(&self) -> bool {
+        let Some(headline) = &self.record.headline else {
+            return false;
+        };
+        self.done()
+            .flat_map(|p| &p.cases)
+            .flat_map(|c| &c.responses)
+            .any(|r| r.name == headline.response && r.error_estimate.is_some())
+    }
+}
+
+/// Value of a factor, or of any job key, at a point.
+pub fn value_of<'a>(point: &'a PointRecord, key: &str) -> Option<&'a FactorValue> {
+    point.factors.get(key).or_else(|| point.inputs.get(key))
+}
+
+/// A response of a point under a load case.
+pub fn response<'a>(point: &'a PointRecord, case: &str, name: &str) -> Option<&'a ResponseRecord> {
+    let case = point.cases.iter().find(|c| c.name == case)?;
+    case.responses.iter().find(|r| r.name == name)
+}
+
+/// The plates of a point in words: "medial and lateral plate".
+fn construct_words(point: &PointRecord) -> String {
+    match point.plates.as_slice() {
+        [] => "no plate".into(),
+        [one] => format!("{} plate", one.site),
+        many => {
+            let sites: Vec<&str> = many.iter().map(|p| p.site.as_str()).collect();
+            format!("{} plates", sites.join(" and "))
+        }
+    }
+}

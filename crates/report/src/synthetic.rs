@@ -1,0 +1,470 @@
+//! An invented study to test the page against. Nothing here was computed by the engine; the numbers
+//! follow made-up formulas, so that a test can evaluate them a second time.
+
+use bicolumn_base::Vec3;
+use bicolumn_formats::{CellKind, Field, Grid, Values, write_vtu};
+use bicolumn_store::{
+    CaseRecord, FactorValue, HeadlineRecord, InputRecord, PlateMark, PointRecord, ProfileRecord,
+    ResponseRecord, SCHEMA, ScrewMark, StageRecord, Status, StudyFolder, StudyRecord,
+    create_folder, write_atomic, write_record,
+};
+use std::collections::BTreeMap;
+use std::f64::consts::TAU;
+
+/// Load cases with an invented size each.
+pub(crate) const CASES: [(&str, f64); 6] = [
+    ("axial", 6.0),
+    ("posterior_bending", 24.0),
+    ("anterior_bending", 25.0),
+    ("varus", 31.0),
+    ("valgus", 29.0),
+    ("torsion", 27.0),
+];
+
+/// The invented headline value, MPa.
+pub(crate) fn hot_spot(layout: &str, stagger: f64, case: &str) -> f64 {
+    let (i, size) = CASES
+        .iter()
+        .enumerate()
+        .find(|(_, (name, _))| *name == case)
+        .map(|(i, (_, size))| (i as f64, *size))
+        .unwrap();
+    let layout = if layout == "parallel" {
+        1.0
+    } else {
+        1.13 - 0.05 * i
+    };
+    let relief = 0.20 - 0.035 * i;
+    size * layout * (1.0 - relief * (stagger / 20.0).abs() + 0.03 * stagger / 20.0)
+}
+
+/// A folder with seven points: two layouts by three staggers, and one that failed.
+pub(crate) fn synthetic_study() -> (tempfile::TempDir, StudyFolder) {
+    let temp = tempfile::tempdir().unwrap();
+    let folder = StudyFolder::new(temp.path());
+    write_study(&folder);
+    (temp, folder)
+}
+
+/// Writes the invented study into a folder.
+pub(crate) fn write_study(folder: &StudyFolder) {
+    let mut points = Vec::new();
+    for layout in ["parallel", "orthogonal"] {
+        for stagger in [-20.0, 0.0, 20.0] {
+            points.push(point(&format!("p{:03}", points.len() + 1), layout, stagger));
+        }
+    }
+    let mut failed = point("p007", "parallel", 60.0);
+    failed.cases.clear();
+    failed.status = Status::Failed {
+        stage: "geometry".into(),
+        reason: "the medial plate would end at level 186 mm, above the potting (invented)".into(),
+    };
+    points.push(failed);
+    write_record(&folder.study_file(), &study(&points)).unwrap();
+    for p in &points {
+        create_folder(&folder.point_folder(&p.id)).unwrap();
+        write_record(&folder.record_file(&p.id), p).unwrap();
+        if p.status == Status::Done {
+            surface(folder, p);
+        }
+    }
+}
+
+fn study(points: &[PointRecord]) -> StudyRecord {
+    let word = |w: &str| FactorValue::Word(w.into());
+    let input = |key: &str, value: &str, unit: &str, is_default, source: &str| InputRecord {
+        key: key.into(),
+        value: value.into(),
+        unit: unit.into(),
+        is_default,
+        source: source.into(),
+    };
+    let column = |name: &str, unit: &str, text: &str| (name.into(), unit.into(), text.into());
+    StudyRecord {
+        schema: SCHEMA,
+        engine_version: "0.1.0".into(),
+        title: "Invented data: plate-end stagger in two layouts".into(),
+        question: "Does staggering the plate ends lower the bone stress just above them? \
+                   (Invented numbers, for the look of the page.)"
+            .into(),
+        job_text: "# invented\n[fracture]\ngap_mm = 5.0\n".into(),
+        factors: vec![
+            (
+                "construct.layout".into(),
+                vec![word("parallel"), word("orthogonal")],
+            ),
+            (
+                "plates.stagger_mm".into(),
+                [-20.0, 0.0, 20.0, 60.0].map(FactorValue::Number).to_vec(),
+            ),
+        ],
+        points: points.iter().map(|p| p.id.clone()).collect(),
+        inputs: vec![
+            input(
+                "bone.shaft_diameter_mm",
+                "19.3",
+                "mm",
+                true,
+                "invented source <1>",
+            ),
+            input("bone.potting_level_mm", "190", "mm", true, "invented"),
+            input("construct.layout", "parallel", "", false, ""),
+            input("fracture.gap_mm", "5", "mm", false, ""),
+            input(
+                "interfaces.plate_bone",
+                "apart",
+                "",
+                true,
+                "common practice, no source",
+            ),
+            input(
+                "materials.cortical.young_mpa",
+                "17000",
+                "MPa",
+                true,
+                "invented",
+            ),
+            input("plates.stagger_mm", "0", "mm", true, ""),
+        ],
+        columns: vec![
+            column("stiffness_n_per_mm", "N/mm", "Invented."),
+            column("motion_axial_medial_mm", "mm", "Invented."),
+            column("motion_axial_lateral_mm", "mm", "Invented."),
+            column("motion_shear_medial_mm", "mm", "Invented."),
+            column("motion_shear_lateral_mm", "mm", "Invented."),
+            column(
+                "plate_end_hotspot_max_mpa",
+                "MPa",
+                "Invented: largest ball mean at a plate's end.",
+            ),
+            column("plate_end_band_ratio_max", "1", "Invented."),
+        ],
+        headline: Some(HeadlineRecord {
+            response: "plate_end_hotspot_max_mpa".into(),
+            over: "plates.stagger_mm".into(),
+            by: Some("construct.layout".into()),
+        }),
+        landmarks: vec![
+            ("epicondylar_width_mm".into(), 62.0, 61.94, "mm".into()),
+            ("shaft_diameter_mm".into(), 19.3, 19.31, "mm".into()),
+        ],
+        mesh_noise: BTreeMap::new(),
+    }
+}
+
+fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
+    let other = if layout == "parallel" {
+        "lateral"
+    } else {
+        "posterolateral"
+    };
+    let ends = [95.0 + stagger / 2.0, 95.0 - stagger / 2.0];
+    let plates = [("medial", ends[0]), (other, ends[1])];
+    let mut screws = Vec::new();
+    for (site, end) in plates {
+        for level in [end - 6.0, end - 18.0, end - 30.0, 18.0, 6.0] {
+            screws.push(ScrewMark {
+                name: format!("screw.{:02}", screws.len() + 1),
+                plate: site.into(),
+                row: "shaft".into(),
+                entry_level_mm: level,
+                tip_level_mm: level,
+                length_mm: 24.0,
+                diameter_mm: 2.7,
+            });
+        }
+    }
+    PointRecord {
+        schema: SCHEMA,
+        engine_version: "0.1.0".into(),
+        id: id.into(),
+        digest: "invented".into(),
+        factors: BTreeMap::from([
+            ("construct.layout".into(), FactorValue::Word(layout.into())),
+            ("plates.stagger_mm".into(), FactorValue::Number(stagger)),
+        ]),
+        status: Status::Done,
+        inputs: BTreeMap::new(),
+        plates: plates
+            .map(|(site, end)| PlateMark {
+                site: site.into(),
+                end_level_mm: end,
+                distal_level_mm: 6.0,
+                length_mm: end - 2.0,
+                thickness_mm: 3.0,
+            })
+            .to_vec(),
+        screws,
+        fracture_levels_mm: Some([32.5, 37.5]),
+        stages: [
+            ("geometry", 0.4),
+            ("mesh", 9.2),
+            ("solve", 31.0),
+            ("measure", 4.1),
+        ]
+        .map(|(name, seconds)| StageRecord {
+            name: name.into(),
+            seconds,
+            peak_mib: Some(700.0 + seconds),
+        })
+        .to_vec(),
+        mesh: serde_json::json!({"tets": 180000, "nodes": 260000, "min_dihedral_deg": 14.2,
+            "share_below_18_deg": 0.0007, "min_radius_ratio": 0.31}),
+        solver: serde_json::json!({"method": "multigrid", "unknowns": 778000, "iterations": 21}),
+        warnings: Vec::new(),
+        cases: CASES
+            .map(|(name, _)| case(name, layout, stagger, ends))
+            .to_vec(),
+    }
+}
+
+fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
+    let hot = hot_spot(layout, stagger, name);
+    let response = |name: &str, value: f64, at_mm| ResponseRecord {
+        name: name.into(),
+        value: Some(value),
+        at_mm,
+        error_estimate: None,
+    };
+    let level_mm: Vec<f64> = (38..190).map(|l| f64::from(l) + 0.5).collect();
+    let nominal = |l: f64| hot * (0.35 + 0.002 * (l - 38.0));
+    let bump = |l: f64, end: f64| (-((l - end - 4.0) / 6.0).powi(2)).exp();
+    let high = |l: f64| nominal(l) + hot * 0.55 * ends.iter().map(|e| bump(l, *e)).sum::<f64>();
+    let intact = |l: f64| nominal(l) * 1.08;
+    CaseRecord {
+        name: name.into(),
+        force_n: [0.0, -200.0, 0.0],
+        moment_nmm: [0.0; 3],
+        residual: 4.0e-10,
+        equilibrium: 2.0e-12,
+        responses: vec![
+            response("stiffness_n_per_mm", 9000.0 / hot, None),
+            response("motion_axial_medial_mm", -hot / 260.0, None),
+            response("motion_axial_lateral_mm", hot / 340.0, None),
+            response("motion_shear_medial_mm", hot / 90.0, None),
+            response("motion_shear_lateral_mm", hot / 75.0, None),
+            response(
+                "plate_end_hotspot_max_mpa",
+                hot,
+                Some([0.0, ends[0] + 4.0, -9.6]),
+            ),
+            response("plate_end_band_ratio_max", 1.0 + hot / 40.0, None),
+        ],
+        profile: ProfileRecord {
+            high_mpa: level_mm.iter().map(|&l| high(l)).collect(),
+            mean_mpa: level_mm.iter().map(|&l| high(l) / 2.0).collect(),
+            beam_mpa: level_mm
+                .iter()
+                .map(|&l| (l > 60.0).then(|| nominal(l)))
+                .collect(),
+            level_mm: level_mm.clone(),
+        },
+        intact_profile: Some(ProfileRecord {
+            high_mpa: level_mm.iter().map(|&l| intact(l)).collect(),
+            mean_mpa: level_mm.iter().map(|&l| intact(l) / 2.0).collect(),
+            beam_mpa: vec![None; level_mm.len()],
+            level_mm,
+        }),
+    }
+}
+
+/// Triangles gathered part by part.
+#[derive(Default)]
+struct Shape {
+    points: Vec<Vec3>,
+    triangles: Vec<[u32; 3]>,
+    part: Vec<i32>,
+}
+
+impl Shape {
+    /// A tube through rings of (centre, two radius vectors), closed at both ends.
+    fn tube(&mut self, part: i32, rings: &[(Vec3, Vec3, Vec3)], around: usize) {
+        let first = self.points.len() as u32;
+        for (centre, u, v) in rings {
+            for k in 0..around {
+                let angle = TAU * k as f64 / around as f64;
+                self.points.push(centre + u * angle.cos() + v * angle.sin());
+            }
+        }
+        let n = around as u32;
+        let mut add = |t: [u32; 3]| {
+            self.triangles.push(t);
+            self.part.push(part);
+        };
+        for ring in 0..rings.len() as u32 - 1 {
+            for k in 0..n {
+                let at = |r: u32, k: u32| first + (ring + r) * n + k % n;
+                add([at(0, k), at(1, k), at(0, k + 1)]);
+                add([at(0, k + 1), at(1, k), at(1, k + 1)]);
+            }
+        }
+        for k in 1..n - 1 {
+            add([first, first + k, first + k + 1]);
+            let last = first + (rings.len() as u32 - 1) * n;
+            add([last, last + k + 1, last + k]);
+        }
+    }
+}
+
+/// A bone-like tube of two fragments, two bars, and pins through them.
+fn surface(folder: &StudyFolder, point: &PointRecord) {
+    let mut shape = Shape::default();
+    let mut parts = vec![
+        "bone.distal.cortical".to_string(),
+        "bone.proximal.cortical".to_string(),
+    ];
+    let half_width = |y: f64| 9.7 + 20.0 / (1.0 + ((y - 28.0) / 9.0).exp());
+    let half_depth = |y: f64| 9.7 - 3.5 * (-((y - 24.0) / 14.0).powi(2)).exp();
+    let bone = |from: f64, to: f64| -> Vec<(Vec3, Vec3, Vec3)> {
+        let n = ((to - from) / 1.5) as usize;
+        let levels = (0..=n).map(|i| from + (to - from) * i as f64 / n as f64);
+        levels
+            .map(|y| {
+                (
+                    Vec3::y() * y,
+                    Vec3::x() * half_depth(y),
+                    Vec3::z() * half_width(y),
+                )
+            })
+            .collect()
+    };
+    shape.tube(0, &bone(-10.0, 32.5), 72);
+    shape.tube(1, &bone(37.5, 190.0), 72);
+    for plate in &point.plates {
+        let part = parts.len() as i32;
+        parts.push(format!("plate.{}", plate.site));
+        let n = 60;
+        let rings: Vec<_> = (0..=n)
+            .map(|i| {
+                let y = plate.distal_level_mm - 6.0
+                    + (plate.end_level_mm - plate.distal_level_mm + 6.0) * f64::from(i)
+                        / f64::from(n);
+                let (centre, across, through) = match plate.site.as_str() {
+                    "medial" => (
+                        Vec3::new(0.0, y, -half_width(y) - 1.8),
+                        Vec3::x(),
+                        Vec3::z(),
+                    ),
+                    "lateral" => (Vec3::new(0.0, y, half_width(y) + 1.8), Vec3::x(), Vec3::z()),
+                    _ => (
+                        Vec3::new(-half_depth(y) - 1.8, y, half_width(y) * 0.4),
+                        Vec3::z(),
+                        Vec3::x(),
+                    ),
+                };
+                (centre, across * 5.5, through * 1.7)
+            })
+            .collect();
+        shape.tube(part, &rings, 24);
+    }
+    for screw in &point.screws {
+        let part = parts.len() as i32;
+        parts.push(screw.name.clone());
+        let y = screw.entry_level_mm;
+        let (from, along) = match screw.plate.as_str() {
+            "medial" => (Vec3::new(0.0, y, -half_width(y) - 3.5), Vec3::z()),
+            "lateral" => (Vec3::new(0.0, y, half_width(y) + 3.5), -Vec3::z()),
+            _ => (
+                Vec3::new(-half_depth(y) - 3.5, y, half_width(y) * 0.4),
+                Vec3::x(),
+            ),
+        };
+        let side = along.cross(&Vec3::y()) * 1.4;
+        let rings: Vec<_> = [0.0, 8.0, 16.0, 26.0]
+            .map(|d| (from + along * d, side, Vec3::y() * 1.4))
+            .to_vec();
+        shape.tube(part, &rings, 16);
+    }
+    let mut grid = Grid::uniform(shape.points.clone(), CellKind::Triangle, &shape.triangles);
+    grid.cell_data
+        .push(Field::scalar("part", Values::I32(shape.part.clone())));
+    grid.cell_data.push(Field::scalar(
+        "surface",
+        Values::I32(vec![0; shape.part.len()]),
+    ));
+    for case in &point.cases {
+        let hot = case.responses[5].value.unwrap();
+        let stress = |p: &Vec3| {
+            let near = point.plates.iter().map(|m| {
+                let side = if m.site == "medial" { -p.z } else { p.z };
+                let on_side = (side / 10.0).clamp(0.0, 1.0);
+                on_side * (-((p.y - m.end_level_mm - 4.0) / 6.0).powi(2)).exp()
+            });
+            let in_gap = 2.5 * (-((p.y - 35.0) / 14.0).powi(2)).exp();
+            (hot * (0.3 + 0.7 * near.sum::<f64>() + in_gap)) as f32
+        };
+        let mises = Values::F32(shape.points.iter().map(stress).collect());
+        grid.point_data
+            .push(Field::scalar(format!("mises_{}_mpa", case.name), mises));
+    }
+    let mut bytes = Vec::new();
+    write_vtu(&mut bytes, &grid).unwrap();
+    write_atomic(&folder.surface_vtu(&point.id), &bytes).unwrap();
+    let cases: Vec<&str> = CASES.iter().map(|(name, _)| *name).collect();
+    let names = serde_json::json!({"parts": parts, "cases": cases}).to_string();
+    write_atomic(&folder.surface_json(&point.id), names.as_bytes()).unwrap();
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Set `BICOLUMN_SYNTHETIC_REPORT` to a folder to keep the invented study and look at its page.
+    #[test]
+    fn the_page_of_the_invented_study() {
+        let (temp, mut folder) = synthetic_study();
+        if let Some(kept) = std::env::var_os("BICOLUMN_SYNTHETIC_REPORT") {
+            folder = StudyFolder::new(kept);
+            create_folder(folder.root()).unwrap();
+            write_study(&folder);
+        }
+        let path = crate::write_report(folder.root()).unwrap();
+        let page = std::fs::read_to_string(&path).unwrap();
+        assert_eq!(path, folder.report_html());
+        // Self-contained: nothing is fetched, nothing runs.
+        for forbidden in ["http:", "https:", "<script", "<link", "@import", "url("] {
+            assert!(!page.contains(forbidden), "{forbidden}");
+        }
+        assert_eq!(page.matches(crate::CAUTION).count(), 2);
+        assert_eq!(page.matches("<img ").count(), 2 * 2 + 6 * 3);
+        assert!(page.contains("source &lt;1&gt;") && !page.contains("source <1>"));
+        assert!(page.contains("above the potting (invented)"));
+        // Same records, same bytes.
+        crate::write_report(folder.root()).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), page);
+        drop(temp);
+    }
+
+    #[test]
+    fn a_study_without_headline_surfaces_or_results_still_gets_a_page() {
+        let (_temp, folder) = synthetic_study();
+        let mut record: StudyRecord = bicolumn_store::read_record(&folder.study_file()).unwrap();
+        record.headline = None;
+        write_record(&folder.study_file(), &record).unwrap();
+        for id in ["p001", "p004"] {
+            std::fs::remove_file(folder.surface_vtu(id)).unwrap();
+        }
+        let page = crate::write_report(folder.root()).unwrap();
+        let page = std::fs::read_to_string(page).unwrap();
+        assert!(page.contains("names no headline response"));
+
+        record.points = vec!["p007".into(), "p099".into()];
+        write_record(&folder.study_file(), &record).unwrap();
+        let page = crate::write_report(folder.root()).unwrap();
+        let page = std::fs::read_to_string(page).unwrap();
+        assert!(page.contains("there is no answer") && page.contains("no such file"));
+        assert!(!page.contains("NaN") && !page.contains(" inf"));
+    }
+
+    #[test]
+    fn a_damaged_surface_is_named() {
+        let (_temp, folder) = synthetic_study();
+        std::fs::write(folder.surface_vtu("p002"), b"<VTKFile type=").unwrap();
+        let error = crate::write_report(folder.root()).unwrap_err().to_string();
+        assert!(
+            error.contains("p002") && error.contains("surface.vtu"),
+            "{error}"
+        );
+    }
+}

@@ -1,0 +1,362 @@
+//! The tables of the page, as plain text cells.
+
+use crate::labels::{capital, case_words, factor_words, level_words, response_words, shown_unit};
+use crate::number::{plain, tiny};
+use crate::study_view::{StudyView, response};
+use crate::words::change_words;
+use bicolumn_store::results::unit_of_key;
+use bicolumn_store::{PointRecord, Status};
+use serde::Serialize;
+use serde_json::Value;
+
+/// A table: heads, and rows of cells.
+#[derive(Debug, Default, Serialize)]
+pub struct Table {
+    /// What it holds.
+    pub caption: String,
+    /// Column heads.
+    pub heads: Vec<String>,
+    /// Rows.
+    pub rows: Vec<Row>,
+    /// How many leading columns are words (set to the left).
+    pub words: usize,
+}
+
+/// A row of a table.
+#[derive(Debug, Default, Serialize)]
+pub struct Row {
+    /// A heading over the rows that follow; then there are no cells.
+    pub section: String,
+    /// Cells.
+    pub cells: Vec<String>,
+    /// Spread over the remaining columns: a reason.
+    pub note: String,
+}
+
+fn cells(cells: Vec<String>) -> Row {
+    Row {
+        cells,
+        ..Row::default()
+    }
+}
+
+const NONE: &str = "–";
+
+/// The headline by load case and level, with the change against the baseline: a table per construct.
+pub fn headline_tables(view: &StudyView) -> Vec<Table> {
+    let (Some(headline), Some(baseline)) = (view.headline(), view.baseline()) else {
+        return Vec::new();
+    };
+    let levels = view.levels();
+    let decimals = view.decimals(&headline.response);
+    view.groups()
+        .iter()
+        .map(|group| {
+            let mut heads = vec!["load case".to_string()];
+            let over = factor_words(&headline.over);
+            heads.extend(
+                levels
+                    .iter()
+                    .map(|l| format!("{over} {}", level_words(&headline.over, l))),
+            );
+            let row = |case: &String| {
+                let base = view.cell(group, &baseline, case);
+                let mut row = vec![case_words(case)];
+                row.extend(levels.iter().map(|level| {
+                    let Some(cell) = view.cell(group, level, case) else {
+                        return NONE.to_string();
+                    };
+                    let value = match cell.error {
+                        Some(e) => format!("{} ± {}", decimals.show(cell.mean), decimals.show(e)),
+                        None => decimals.show(cell.mean),
+                    };
+                    let base = base.as_ref().filter(|_| *level != baseline);
+                    match base.and_then(|b| view.change(&cell, b)) {
+                        Some(change) => format!("{value} ({})", change_words(&change)),
+                        None => value,
+                    }
+                }));
+                cells(row)
+            };
+            Table {
+                caption: format!(
+                    "{}: {}, {}",
+                    capital(&group.label),
+                    response_words(&headline.response),
+                    shown_unit(view.unit(&headline.response))
+                ),
+                heads,
+                rows: view.cases().iter().map(row).collect(),
+                words: 1,
+            }
+        })
+        .collect()
+}
+
+/// The responses that the summary table shows, as far as any point has them.
+fn key_responses(view: &StudyView) -> Vec<String> {
+    const WANTED: [&str; 12] = [
+        "plate_end_hotspot_medial_mpa",
+        "plate_end_hotspot_other_mpa",
+        "plate_end_p99_mises_max_mpa",
+        "plate_end_band_ratio_max",
+        "stiffness_n_per_mm",
+        "rotation_stiffness_nmm_per_deg",
+        "motion_axial_medial_mm",
+        "motion_axial_lateral_mm",
+        "motion_shear_medial_mm",
+        "motion_shear_lateral_mm",
+        "implant_hotspot_plate_medial_mpa",
+        "implant_hotspot_plate_other_mpa",
+    ];
+    let present = |name: &str| {
+        let cases = view.done().flat_map(|p| &p.cases);
+        let mut found = cases.flat_map(|c| &c.responses).filter(|r| r.name == name);
+        found.any(|r| r.value.is_some())
+    };
+    let headline = view.headline().map(|h| h.response.clone());
+    let mut names: Vec<String> = headline.into_iter().filter(|n| present(n)).collect();
+    for name in WANTED {
+        if present(name) && !names.iter().any(|n| n == name) {
+            names.push(name.to_string());
+        }
+    }
+    // A study with responses of other names still gets a table.
+    if names.is_empty() {
+        let all = view.record.columns.iter().map(|(name, ..)| name.clone());
+        names = all.filter(|n| present(n)).take(WANTED.len()).collect();
+    }
+    names
+}
+
+/// Points by load case with the key responses; points without a result with their reason.
+pub fn response_table(view: &StudyView) -> Table {
+    let names = key_responses(view);
+    let mut heads = vec!["point".to_string()];
+    let factor_head = |key: &str| {
+        let unit = shown_unit(unit_of_key(key));
+        match unit.is_empty() {
+            true => factor_words(key),
+            false => format!("{}, {unit}", factor_words(key)),
+        }
+    };
+    heads.extend(view.record.factors.iter().map(|(key, _)| factor_head(key)));
+    heads.extend(names.iter().map(|name| {
+        let unit = shown_unit(view.unit(name));
+        match unit.is_empty() {
+            true => response_words(name),
+            false => format!("{}, {unit}", response_words(name)),
+        }
+    }));
+    let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
+    let mut rows = Vec::new();
+    for case in view.cases() {
+        rows.push(Row {
+            section: capital(&case_words(&case)),
+            ..Row::default()
+        });
+        for point in view.done() {
+            let mut row = lead_cells(view, point);
+            row.extend(names.iter().zip(&decimals).map(|(name, decimals)| {
+                let found = response(point, &case, name);
+                let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
+                    return NONE.to_string();
+                };
+                match r.error_estimate {
+                    Some(e) => format!("{} ± {}", decimals.show(value), decimals.show(e)),
+                    None => decimals.show(value),
+                }
+            }));
+            rows.push(cells(row));
+        }
+    }
+    let mut missing: Vec<Row> = Vec::new();
+    for point in &view.points {
+        if let Status::Failed { stage, reason } = &point.status {
+            missing.push(Row {
+                cells: lead_cells(view, point),
+                note: format!("failed at {stage}: {reason}"),
+                ..Row::default()
+            });
+        }
+    }
+    for (id, reason) in &view.unread {
+        let mut lead = vec![id.clone()];
+        lead.extend(view.record.factors.iter().map(|_| NONE.to_string()));
+        missing.push(Row {
+            cells: lead,
+            note: format!("no valid record: {reason}"),
+            ..Row::default()
+        });
+    }
+    if !missing.is_empty() {
+        rows.push(Row {
+            section: "Without a result".into(),
+            ..Row::default()
+        });
+        rows.extend(missing);
+    }
+    Table {
+        caption: "Key responses. The file results.csv holds all of them with full digits.".into(),
+        words: heads.len() - names.len(),
+        heads,
+        rows,
+    }
+}
+
+/// Point id and factor levels, without units (those are in the heads).
+fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
+    let mut row = vec![point.id.clone()];
+    row.extend(view.record.factors.iter().map(|(key, _)| {
+        let level = point.factors.get(key);
+        level.map_or(NONE.into(), |l| match l.as_number() {
+            Some(n) => plain(n),
+            None => level_words(key, l),
+        })
+    }));
+    row
+}
+
+/// Mesh and solver evidence, a row per point.
+pub fn evidence_table(view: &StudyView) -> Table {
+    let heads = [
+        "point",
+        "tetrahedra",
+        "nodes",
+        "least dihedral angle, °",
+        "below 18°, %",
+        "least radius ratio",
+        "unknowns",
+        "method",
+        "iterations",
+        "largest residual",
+        "largest imbalance",
+        "mesh, s",
+        "solve, s",
+        "all stages, s",
+        "memory, MiB",
+    ];
+    let count = |v: &Value| v.as_u64().map_or(NONE.to_string(), |n| n.to_string());
+    let number = |v: &Value, factor: f64, digits: usize| {
+        v.as_f64()
+            .map_or(NONE.to_string(), |n| format!("{:.digits$}", n * factor))
+    };
+    let rows = view.done().map(|p| {
+        let largest = |of: fn(&bicolumn_store::CaseRecord) -> f64| {
+            let found = p
+                .cases
+                .iter()
+                .map(of)
+                .fold(None, |m: Option<f64>, v| Some(m.map_or(v, |m| m.max(v))));
+            found.map_or(NONE.to_string(), tiny)
+        };
+        let seconds = |name: &str| {
+            let stage = p.stages.iter().find(|s| s.name == name);
+            stage.map_or(NONE.to_string(), |s| format!("{:.1}", s.seconds))
+        };
+        let all: f64 = p.stages.iter().map(|s| s.seconds).sum();
+        let memory = p
+            .stages
+            .iter()
+            .filter_map(|s| s.peak_mib)
+            .fold(None, |m: Option<f64>, v| Some(m.map_or(v, |m| m.max(v))));
+        cells(vec![
+            p.id.clone(),
+            count(&p.mesh["tets"]),
+            count(&p.mesh["nodes"]),
+            number(&p.mesh["min_dihedral_deg"], 1.0, 1),
+            number(&p.mesh["share_below_18_deg"], 100.0, 2),
+            number(&p.mesh["min_radius_ratio"], 1.0, 3),
+            count(&p.solver["unknowns"]),
+            p.solver["method"].as_str().unwrap_or(NONE).to_string(),
+            count(&p.solver["iterations"]),
+            largest(|c| c.residual),
+            largest(|c| c.equilibrium),
+            seconds("mesh"),
+            seconds("solve"),
+            format!("{all:.1}"),
+            memory.map_or(NONE.to_string(), |m| format!("{m:.0}")),
+        ])
+    });
+    Table {
+        caption: "Mesh quality over straight-sided tetrahedra; residual |b − K u| / |b| and \
+                  imbalance of reactions and loads, relative to the load, each the largest over the \
+                  load cases; largest resident memory of the whole process up to the end of the point."
+            .into(),
+        heads: heads.map(String::from).to_vec(),
+        rows: rows.collect(),
+        words: 1,
+    }
+}
+
+/// Bone dimensions asked for and measured back from the built solid.
+pub fn landmark_table(view: &StudyView) -> Table {
+    let row = |(name, asked, built, unit): &(String, f64, f64, String)| {
+        cells(vec![
+            name.trim_end_matches(&format!("_{unit}")).replace('_', " "),
+            plain(*asked),
+            format!("{built:.2}").replace('-', "−"),
+            format!("{:+.2}", built - asked).replace('-', "−"),
+            shown_unit(unit),
+        ])
+    };
+    Table {
+        caption: "Dimensions asked for, and measured back from the built solid.".into(),
+        heads: ["dimension", "asked", "built", "difference", "unit"]
+            .map(String::from)
+            .to_vec(),
+        rows: view.record.landmarks.iter().map(row).collect(),
+        words: 1,
+    }
+}
+
+/// Every input with unit, origin and source.
+pub fn input_table(view: &StudyView) -> Table {
+    let mut section = String::new();
+    let mut rows = Vec::new();
+    for input in &view.record.inputs {
+        let (head, name) = input.key.split_once('.').unwrap_or(("", &input.key));
+        if head != section {
+            section = head.to_string();
+            rows.push(Row {
+                section: capital(head),
+                ..Row::default()
+            });
+        }
+        let varied = view.record.factors.iter().any(|(key, _)| *key == input.key);
+        let origin = match (varied, input.is_default) {
+            (true, _) => "factor",
+            (false, true) => "default",
+            (false, false) => "set",
+        };
+        rows.push(cells(vec![
+            name.to_string(),
+            input.value.replace('-', "−"),
+            shown_unit(&input.unit),
+            origin.into(),
+            input.source.clone(),
+        ]));
+    }
+    Table {
+        caption: "Every input of the job. A factor's value here is the one outside the design."
+            .into(),
+        heads: ["key", "value", "unit", "origin", "source of the default"]
+            .map(String::from)
+            .to_vec(),
+        rows,
+        words: 5,
+    }
+}
+
+/// Definitions of every response.
+pub fn definition_table(view: &StudyView) -> Table {
+    let columns = view.record.columns.iter();
+    Table {
+        caption: "Columns of results.csv.".into(),
+        heads: ["column", "unit", "definition"].map(String::from).to_vec(),
+        rows: columns
+            .map(|(name, unit, text)| cells(vec![name.clone(), shown_unit(unit), text.clone()]))
+            .collect(),
+        words: 3,
+    }
+}
