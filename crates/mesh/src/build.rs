@@ -7,9 +7,10 @@ use crate::gates::{Candidate, pass};
 use crate::improve::improve;
 use crate::lattice::{LatticeTask, lattice};
 use crate::order::renumber;
+use crate::pinch::heal_pinches;
 use crate::promote::promote;
 use crate::surfaces::Surfaces;
-use crate::{Blueprint, LatticePose, MeshError, MeshStages, Quality, TetMesh};
+use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
 use bicolumn_base::{Part, Vec3};
 use std::time::Instant;
 
@@ -125,11 +126,9 @@ impl Attempt {
             });
         }
         let part_of = |label: u8| plan.parts.get(label as usize).copied().flatten();
-        for label in &mut mesh.label {
-            if part_of(*label).is_none() {
-                *label = DEAD;
-            }
-        }
+        replace_labels(&mut mesh, |l| part_of(l).is_none(), Label::VOID.0);
+        heal_pinches(&mut mesh);
+        replace_labels(&mut mesh, |l| l == Label::VOID.0, DEAD);
         mesh.compact();
         sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
         settle_provenance(&mut mesh, surfaces);
@@ -146,6 +145,12 @@ impl Attempt {
         stages.promote_s = lap();
         out.stages = stages;
         Ok(out)
+    }
+}
+
+fn replace_labels(mesh: &mut Complex, is_dropped: impl Fn(u8) -> bool, to: u8) {
+    for label in mesh.label.iter_mut().filter(|l| is_dropped(**l)) {
+        *label = to;
     }
 }
 

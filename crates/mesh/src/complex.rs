@@ -313,16 +313,6 @@ impl Complex {
     }
 }
 
-/// Do the faces round an edge pinch a label: does some label meet itself there in two wedges?
-pub(crate) fn pinches(faces: &[EdgeFace]) -> bool {
-    let interfaces = || faces.iter().filter(|f| f.is_interface());
-    interfaces().any(|f| {
-        f.labels
-            .iter()
-            .any(|l| *l != DEAD && interfaces().filter(|g| g.labels.contains(l)).count() > 2)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -389,16 +379,5 @@ mod tests {
         assert!(!c.try_move(2, Vec3::new(-0.5, 0.1, 0.0), |_, _| true));
         assert!(c.try_move(2, Vec3::new(1.5, 0.1, 0.0), |_, _| true));
         assert_eq!(c.shape[0], c.shape_of(c.tets[0]));
-    }
-
-    #[test]
-    fn a_label_in_two_wedges_is_a_pinch() {
-        let mut c = ring_of_four();
-        let ring = c.ring(0, 1);
-        assert!(!pinches(&c.faces_round(0, 1, &ring)));
-        c.label = vec![1, 2, 2, 2];
-        assert!(!pinches(&c.faces_round(0, 1, &ring)));
-        c.label = vec![1, 2, 1, 2];
-        assert!(pinches(&c.faces_round(0, 1, &ring)));
     }
 }

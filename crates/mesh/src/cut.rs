@@ -116,10 +116,12 @@ impl<'m, 'a> Cutter<'m, 'a> {
             if !overlap(&block.bounds, &step.bounds) {
                 continue;
             }
+            let all_inside = encloses(&step.bounds, &block.bounds);
             for t in &block.tets {
                 let p = self.mesh.points(&self.mesh.tets[*t as usize]);
-                let label = Label(self.mesh.label[*t as usize]);
-                if overlap(&Aabb::around(&p), &step.bounds) && (step.within)(label, centroid(&p)) {
+                if (all_inside || overlap(&Aabb::around(&p), &step.bounds))
+                    && (step.within)(Label(self.mesh.label[*t as usize]), centroid(&p))
+                {
                     tets.push(*t);
                 }
             }
@@ -315,6 +317,10 @@ impl<'m, 'a> Cutter<'m, 'a> {
 
 fn overlap(a: &Aabb, b: &Aabb) -> bool {
     (0..3).all(|i| a.min[i] <= b.max[i] && b.min[i] <= a.max[i])
+}
+
+fn encloses(outer: &Aabb, inner: &Aabb) -> bool {
+    outer.contains(inner.min) && outer.contains(inner.max)
 }
 
 /// Clears the surfaces that no interface facet at a vertex lies on any more, and pins the vertices

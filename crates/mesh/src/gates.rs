@@ -1,7 +1,7 @@
 //! The gates a finished complex passes before it is handed out, and its classified facets.
 
 use crate::adjacency::{FaceTable, NONE, face_table};
-use crate::complex::{EdgeFace, pinches};
+use crate::pinch::pinched_edges;
 use crate::promote::{StraightFacet, StraightMesh};
 use crate::surfaces::Surfaces;
 use crate::tet::{centroid, face, six_volumes};
@@ -68,7 +68,7 @@ pub(crate) fn pass(
         .collect();
     let mut findings = Findings {
         components: components(&table),
-        pinched_edges: pinched_edges(&c.tets, &part, &table),
+        pinched_edges: pinched_edges(&c.tets, &part, &table).len(),
         ..Findings::default()
     };
     let facets = facets(&c, &part, &table, surfaces, &mut findings);
@@ -153,38 +153,4 @@ fn components(table: &FaceTable) -> usize {
         }
     }
     count
-}
-
-/// Edges of part boundaries at which a part meets itself in more than one wedge.
-fn pinched_edges(tets: &[[u32; 4]], part: &[u16], table: &FaceTable) -> usize {
-    // Each interface facet once, from its lower-numbered side, spread over its edges.
-    let mut sides: Vec<([u32; 2], u32, [u16; 2])> = Vec::new();
-    for (t, tet) in tets.iter().enumerate() {
-        for (i, beyond) in table.beyond[t].iter().enumerate() {
-            let other = match *beyond {
-                NONE => u16::MAX,
-                b if (b as usize) < t || part[b as usize] == part[t] => continue,
-                b => part[b as usize],
-            };
-            let f = face(tet, i);
-            for k in 0..3 {
-                let (a, b) = (f[k], f[(k + 1) % 3]);
-                sides.push(([a.min(b), a.max(b)], f[(k + 2) % 3], [part[t], other]));
-            }
-        }
-    }
-    sides.sort_unstable();
-    sides
-        .chunk_by(|x, y| x.0 == y.0)
-        .filter(|round| {
-            let faces: Vec<EdgeFace> = round
-                .iter()
-                .map(|(_, apex, labels)| EdgeFace {
-                    apex: *apex,
-                    labels: labels.map(|l| l.min(255) as u8),
-                })
-                .collect();
-            pinches(&faces)
-        })
-        .count()
 }

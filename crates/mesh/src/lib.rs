@@ -17,6 +17,7 @@ mod gates;
 mod improve;
 mod lattice;
 mod order;
+mod pinch;
 pub mod program;
 mod promote;
 mod quality;

@@ -301,7 +301,8 @@ fn proximal_plane(construct: &Construct) -> Plane {
 
 fn material_bounds(construct: &Construct) -> Aabb {
     let mut b = construct.bone.outer().bounds();
-    b.max.y = b.max.y.min(construct.bone.spec().potting_level_mm);
+    // The bone's surface goes on above any level; the potting plane ends it.
+    b.max.y = construct.bone.spec().potting_level_mm;
     for p in &construct.plates {
         let o = p.outline().bounds();
         b = b.including(o.min).including(o.max);

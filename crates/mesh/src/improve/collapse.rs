@@ -6,7 +6,8 @@
 //! checked on vertices, edges and the interface, and no label may end up pinched at an edge.
 
 use super::Improver;
-use crate::complex::{EdgeFace, pinches};
+use crate::complex::EdgeFace;
+use crate::pinch::pinches;
 use crate::quality::shape;
 use crate::surfaces::{PINNED, bits};
 use crate::tet::{EDGES, centroid};

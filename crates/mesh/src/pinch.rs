@@ -1,0 +1,166 @@
+//! Pinches: edges at which a part touches itself in more than one wedge.
+//!
+//! Two wedges that meet in an edge alone are a hinge, not a bond. Cutting can make one where a wall
+//! is thinner than a cell. Where a wedge is a single tetrahedron with all corners on one surface, it
+//! can change sides without spoiling any surface; that is what healing does.
+
+use crate::adjacency::{FaceTable, NONE, face_table};
+use crate::complex::{Complex, DEAD, EdgeFace};
+use crate::surfaces::PINNED;
+use crate::tet::{EDGES, face, six_volumes};
+
+/// Do the faces round an edge pinch a label: does some label meet itself there in two wedges?
+pub(crate) fn pinches(faces: &[EdgeFace]) -> bool {
+    let interfaces = || faces.iter().filter(|f| f.is_interface());
+    interfaces().any(|f| {
+        f.labels
+            .iter()
+            .any(|l| *l != DEAD && interfaces().filter(|g| g.labels.contains(l)).count() > 2)
+    })
+}
+
+/// The edges at which a part meets itself in more than one wedge, ascending. `part` of a tetrahedron
+/// is [`NOTHING`] where there is no material.
+pub(crate) fn pinched_edges(tets: &[[u32; 4]], part: &[u16], table: &FaceTable) -> Vec<[u32; 2]> {
+    // Each interface facet once, from its lower-numbered side, spread over its edges.
+    let mut sides: Vec<([u32; 2], [u16; 2])> = Vec::new();
+    for (t, tet) in tets.iter().enumerate() {
+        for (i, beyond) in table.beyond[t].iter().enumerate() {
+            let other = match *beyond {
+                NONE => NOTHING,
+                b if (b as usize) < t => continue,
+                b => part[b as usize],
+            };
+            if other == part[t] {
+                continue;
+            }
+            let f = face(tet, i);
+            for k in 0..3 {
+                let (a, b) = (f[k], f[(k + 1) % 3]);
+                sides.push(([a.min(b), a.max(b)], [part[t], other]));
+            }
+        }
+    }
+    sides.sort_unstable();
+    sides
+        .chunk_by(|x, y| x.0 == y.0)
+        .filter(|round| {
+            round
+                .iter()
+                .flat_map(|s| s.1)
+                .any(|p| p != NOTHING && round.iter().filter(|s| s.1.contains(&p)).count() > 2)
+        })
+        .map(|round| round[0].0)
+        .collect()
+}
+
+/// Part number of nothing.
+pub(crate) const NOTHING: u16 = u16::MAX;
+
+/// Heals pinches where a wedge can change sides; label 0 is nothing. Returns how many are left.
+pub(crate) fn heal_pinches(mesh: &mut Complex) -> usize {
+    let table = face_table(mesh.position.len(), &mesh.tets);
+    let part_of = |l: &u8| if *l == 0 { NOTHING } else { u16::from(*l) };
+    let mut left = usize::MAX;
+    loop {
+        let part: Vec<u16> = mesh.label.iter().map(part_of).collect();
+        let pinched = pinched_edges(&mesh.tets, &part, &table);
+        if pinched.is_empty() || pinched.len() >= left {
+            return pinched.len();
+        }
+        left = pinched.len();
+        for [a, b] in pinched {
+            heal(mesh, a, b);
+        }
+    }
+}
+
+/// Lets one wedge at a pinched edge change sides, the smallest that helps.
+fn heal(mesh: &mut Complex, a: u32, b: u32) {
+    let ring = mesh.ring(a, b);
+    let mut wedges: Vec<(f64, u32, u8)> = ring
+        .iter()
+        .filter_map(|t| {
+            let tet = mesh.tets[*t as usize];
+            let shared = mesh.shared(tet) & !PINNED;
+            if shared == 0 {
+                return None;
+            }
+            let mut beside = tet.iter().filter(|v| **v != a && **v != b).map(|v| {
+                let across = mesh.across([a, b, *v], *t);
+                across.map_or(0, |o| mesh.label[o as usize])
+            });
+            let (one, other) = (beside.next()?, beside.next()?);
+            let volume = six_volumes(&mesh.points(&tet));
+            (one == other && one != mesh.label[*t as usize]).then_some((volume, *t, one))
+        })
+        .collect();
+    wedges.sort_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
+    for (_, t, label) in wedges {
+        let before = pinches_at(mesh, t);
+        let old = std::mem::replace(&mut mesh.label[t as usize], label);
+        if pinches_at(mesh, t) < before {
+            return;
+        }
+        mesh.label[t as usize] = old;
+    }
+}
+
+/// Pinched edges of one tetrahedron.
+fn pinches_at(mesh: &Complex, t: u32) -> usize {
+    let tet = mesh.tets[t as usize];
+    EDGES
+        .iter()
+        .filter(|[i, j]| {
+            let (a, b) = (tet[*i], tet[*j]);
+            let tets = mesh.ring(a, b).into_iter().map(|o| {
+                let label = mesh.label[o as usize];
+                (mesh.tets[o as usize], if label == 0 { DEAD } else { label })
+            });
+            pinches(&mesh.edge_faces(a, b, tets))
+        })
+        .count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bicolumn_base::Vec3;
+
+    /// Four tetrahedra round the edge 0-1.
+    fn ring_of_four() -> Complex {
+        let position = vec![
+            Vec3::new(0.0, 0.0, -1.0),
+            Vec3::new(0.0, 0.0, 1.0),
+            Vec3::new(1.0, 0.0, 0.0),
+            Vec3::new(0.0, 1.0, 0.0),
+            Vec3::new(-1.5, 0.0, 0.0),
+            Vec3::new(0.0, -1.5, 0.0),
+        ];
+        let tets = vec![[0, 2, 3, 1], [0, 3, 4, 1], [0, 4, 5, 1], [0, 5, 2, 1]];
+        Complex::new(position, tets)
+    }
+
+    #[test]
+    fn a_label_in_two_wedges_is_a_pinch() {
+        let mut c = ring_of_four();
+        let ring = c.ring(0, 1);
+        assert!(!pinches(&c.faces_round(0, 1, &ring)));
+        c.label = vec![1, 2, 2, 2];
+        assert!(!pinches(&c.faces_round(0, 1, &ring)));
+        c.label = vec![1, 2, 1, 2];
+        assert!(pinches(&c.faces_round(0, 1, &ring)));
+    }
+    #[test]
+    fn the_smallest_flat_wedge_changes_sides() {
+        let mut c = ring_of_four();
+        c.label = vec![1, 0, 1, 0];
+        assert_eq!(heal_pinches(&mut c), 1, "no corner is on a surface");
+        c.on = vec![1; 6];
+        assert_eq!(heal_pinches(&mut c), 0);
+        assert_eq!(c.label, vec![0, 0, 1, 0]);
+        c.label = vec![2, 2, 1, 1];
+        assert_eq!(heal_pinches(&mut c), 0);
+        assert_eq!(c.label, vec![2, 2, 1, 1]);
+    }
+}
