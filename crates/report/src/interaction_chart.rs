@@ -2,7 +2,8 @@
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
 use crate::labels::{
-    capital, case_words, factor_words, level_words, response_words, shown_unit, with_unit,
+    capital, case_words, factor_words, level_number, level_words, response_words, shown_unit,
+    with_unit,
 };
 use crate::study_view::StudyView;
 use bicolumn_store::FactorValue;
@@ -97,7 +98,7 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
                 // Labels of crowded levels would overlap: every second one then.
                 if levels.len() <= 7 || i % 2 == 0 {
                     let label = match level {
-                        FactorValue::Number(n) => crate::number::plain(*n),
+                        FactorValue::Number(n) => level_number(&headline.over, *n),
                         other => level_words(&headline.over, other),
                     };
                     chart.x_tick(place(i), &label, 2.0);

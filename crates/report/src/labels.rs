@@ -4,6 +4,9 @@ use crate::number::plain;
 use bicolumn_store::FactorValue;
 use bicolumn_store::results::unit_of_key;
 
+/// The signed distance between the plates' ends; its levels are printed with their sign.
+pub const STAGGER: &str = "plates.stagger_mm";
+
 /// What a response is called in a sentence; names without an entry are spelt out.
 pub fn response_words(name: &str) -> String {
     let known = match name {
@@ -42,10 +45,18 @@ pub fn case_words(case: &str) -> String {
 /// A factor's level with its unit: "−20 mm", "parallel".
 pub fn level_words(key: &str, level: &FactorValue) -> String {
     match level {
-        FactorValue::Number(n) => with_unit(&plain(*n), unit_of_key(key)),
+        FactorValue::Number(n) => with_unit(&level_number(key, *n), unit_of_key(key)),
         FactorValue::Word(w) => w.replace('_', " "),
         FactorValue::Flag(true) => "yes".into(),
         FactorValue::Flag(false) => "no".into(),
+    }
+}
+
+/// A factor's numerical level without its unit.
+pub fn level_number(key: &str, level: f64) -> String {
+    match key == STAGGER && level > 0.0 {
+        true => format!("+{}", plain(level)),
+        false => plain(level),
     }
 }
 
@@ -104,6 +115,8 @@ mod tests {
             level_words("plates.stagger_mm", &FactorValue::Number(-20.0)),
             "−20\u{a0}mm"
         );
+        assert_eq!(level_number(STAGGER, 20.0), "+20");
+        assert_eq!(level_number("fracture.gap_mm", 20.0), "20");
         assert_eq!(with_unit("2.1", "1"), "2.1");
         assert_eq!(with_unit("2.1", "N.mm/deg"), "2.1\u{a0}N·mm/°");
         assert_eq!(capital("shaft"), "Shaft");

@@ -135,10 +135,10 @@ fn panel(
     x: Axis,
 ) -> String {
     let words = match kind {
-        "axial" => "axial (normal)",
-        _ => "shear (tangential)",
+        "axial" => "axial motion (normal)",
+        _ => "shear motion (tangential)",
     };
-    let heading = format!("{}: {words}", capital(&case_words(case)));
+    let heading = format!("{}, {words}", capital(&case_words(case)));
     let height = 24.0 + ROW * points.len() as f64 + 50.0;
     let y = Axis::between(0.0, points.len() as f64);
     let title = format!("Interfragmentary motion, {heading}");

@@ -6,15 +6,15 @@ use crate::checklist::checklist;
 use crate::colour::{hex, stress_colour};
 use crate::error::ReportError;
 use crate::interaction_chart::{construct_legend, interaction_charts};
-use crate::labels::{capital, case_words, factor_words, level_words, response_words, shown_unit};
+use crate::labels::{
+    STAGGER, capital, case_words, factor_words, level_words, response_words, shown_unit,
+};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::motion_chart::{MOST_POINTS, motion_charts};
 use crate::number::plain;
+use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
-use crate::scenes::{
-    BACK, BACK_LATERAL, FRONT, bone_stress_picture, construct_picture, data_uri,
-    hardware_stress_picture, stress_frame,
-};
+use crate::scenes::{BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri};
 use crate::study_view::{StudyView, response, value_of};
 use crate::surface::Surface;
 use crate::tables::{
@@ -30,8 +30,8 @@ const TEMPLATE: &str = include_str!("template.html");
 const STYLE: &str = include_str!("style.css");
 /// Most points of which pictures are shown.
 const MOST_PICTURED: usize = 8;
-const PIXELS_CONSTRUCT: usize = 760;
-const PIXELS_STRESS: usize = 520;
+const PIXELS_CONSTRUCT: usize = 840;
+const PIXELS_STRESS: usize = 600;
 
 /// A picture with its words.
 #[derive(Serialize)]
@@ -82,6 +82,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         engine => view.record.engine_version.clone(),
         caution => CAUTION,
         answer => answer(view),
+        stagger_sign => view.record.factors.iter().any(|(key, _)| key == STAGGER),
         headline_words => view.headline().map(|h| capital(&response_words(&h.response))),
         headline_definition => headline_definition(view),
         headline_tables => data(headline_tables(view)),
@@ -92,6 +93,8 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         level_legend => safe(level_legend(view)),
         lines_left_out => some_points_left_out(view),
         constructs => data(construct_images(view)?),
+        plate_legend => safe(plate_legend(view)),
+        stress_rows => stress.len().div_ceil(2),
         stress => data(stress),
         scales => safe(scales),
         worst_case => worst_case.map(|c| case_words(&c)),
@@ -190,15 +193,9 @@ fn construct_images(view: &StudyView) -> Result<Vec<ImageRow>, ReportError> {
             continue;
         };
         let mut images = Vec::new();
-        for eye in [FRONT, BACK] {
+        for eye in [FRONT, BACK_MEDIAL] {
             let picture = construct_picture(&surface, point, eye, PIXELS_CONSTRUCT);
-            images.push(Image {
-                source: data_uri(&picture)?,
-                alt: format!("{}, {}", group.label, eye.0),
-                caption: eye.0.to_string(),
-                width: picture.width / 2,
-                height: picture.height / 2,
-            });
+            images.push(image(&picture, &group.label, eye.words.into())?);
         }
         rows.push(ImageRow {
             label: point_words(view, point),
@@ -215,43 +212,60 @@ fn stress_images(
     case: Option<&str>,
 ) -> Result<(Vec<ImageRow>, Vec<String>), ReportError> {
     let pairs: Vec<(&PointRecord, &Surface)> = surfaces.iter().map(|(p, s)| (*p, s)).collect();
-    let Some((case, frame)) = case.and_then(|c| Some((c, stress_frame(&pairs, c)?))) else {
+    let Some((case, scene)) = case.and_then(|c| Some((c, StressScene::new(&pairs, c)?))) else {
         return Ok((Vec::new(), Vec::new()));
     };
     let mut rows = Vec::new();
     for (point, surface) in pairs {
-        let hot_spot = view
-            .headline()
-            .and_then(|h| response(point, case, &h.response)?.at_mm);
+        let headline = view.headline();
+        let hot_spot = headline.and_then(|h| response(point, case, &h.response)?.at_mm);
+        let what = format!("von Mises stress, {}", point.id);
+        let caption = |eye: Eye, part: &str| format!("{part}, {}", eye.words);
         let mut images = Vec::new();
-        let mut add = |picture: Option<crate::picture::Picture>, caption: String| {
-            if let Some(picture) = picture {
-                images.push(Image {
-                    source: data_uri(&picture)?,
-                    alt: format!("von Mises stress, {}, {caption}", point.id),
-                    caption,
-                    width: picture.width / 2,
-                    height: picture.height / 2,
-                });
-            }
-            Ok::<(), ReportError>(())
-        };
-        for eye in [BACK, BACK_LATERAL] {
-            let picture = bone_stress_picture(surface, case, &frame, eye, hot_spot, PIXELS_STRESS);
-            add(picture, format!("bone, {}", eye.0))?;
+        for (eye, picture) in scene.bone_pictures(surface, hot_spot, PIXELS_STRESS) {
+            images.push(image(&picture, &what, caption(eye, "bone"))?);
         }
-        let picture = hardware_stress_picture(surface, case, &frame, BACK, PIXELS_STRESS);
-        add(picture, format!("plates and screws, {}", BACK.0))?;
+        if let Some((eye, picture)) = scene.hardware_picture(surface, PIXELS_STRESS) {
+            images.push(image(&picture, &what, caption(eye, "hardware"))?);
+        }
         rows.push(ImageRow {
             label: point_words(view, point),
             images,
         });
     }
     let bars = vec![
-        colour_bar("bone", frame.bone_mpa),
-        colour_bar("plates and screws", frame.hardware_mpa),
+        colour_bar("bone", scene.bone_mpa),
+        colour_bar("plates and screws", scene.hardware_mpa),
     ];
     Ok((rows, bars))
+}
+
+/// A picture for the page, shown at half its pixels so that it stays sharp on dense screens.
+fn image(picture: &Picture, what: &str, caption: String) -> Result<Image, ReportError> {
+    Ok(Image {
+        source: data_uri(picture)?,
+        alt: format!("{what}, {caption}"),
+        caption,
+        width: picture.width / 2,
+        height: picture.height / 2,
+    })
+}
+
+/// Which colour is which plate in the construct pictures.
+fn plate_legend(view: &StudyView) -> Vec<String> {
+    let mut sites: Vec<(usize, &str)> = Vec::new();
+    for point in view.done() {
+        for (i, plate) in point.plates.iter().enumerate() {
+            if !sites.iter().any(|(_, site)| *site == plate.site) {
+                sites.push((i, &plate.site));
+            }
+        }
+    }
+    let swatch_of = |(i, site): (usize, &str)| {
+        let words = format!("{site} plate and its screws");
+        swatch(&words, &hex(PLATES[i % PLATES.len()]))
+    };
+    sites.into_iter().map(swatch_of).collect()
 }
 
 /// A horizontal colour bar from zero to `top` MPa.

@@ -44,6 +44,8 @@ pub struct Camera {
     pub height_mm: f64,
     /// Width of the picture, mm.
     pub width_mm: f64,
+    /// Only what lies between these levels (Y, mm) is drawn: a straight cut through the shaft.
+    pub levels_mm: [f64; 2],
 }
 
 impl Camera {
@@ -60,13 +62,17 @@ impl Camera {
             middle: Vec3::zeros(),
             height_mm: 1.0,
             width_mm: 1.0,
+            levels_mm: [f64::NEG_INFINITY, f64::INFINITY],
         }
     }
 
-    /// The same view, framed to hold all points with a margin.
+    /// The same view, framed to hold all points within the levels with a margin.
     pub fn framed(self, points: impl Iterator<Item = Vec3>, margin_mm: f64) -> Camera {
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for p in points {
+            if p.y < self.levels_mm[0] || p.y > self.levels_mm[1] {
+                continue;
+            }
             let flat = [p.dot(&self.right), p.dot(&self.up)];
             for i in 0..2 {
                 low[i] = low[i].min(flat[i]);
@@ -217,6 +223,11 @@ fn fill(
             let depth = wa * a.z + wb * b.z + wc * c.z;
             let sample = &mut layer[y * width + x];
             if depth <= sample.depth {
+                continue;
+            }
+            let [ka, kb, kc] = triangle.corners;
+            let level = wa * ka.y + wb * kb.y + wc * kc.y;
+            if level < camera.levels_mm[0] || level > camera.levels_mm[1] {
                 continue;
             }
             let [na, nb, nc] = triangle.normals;
@@ -413,6 +424,24 @@ mod tests {
         let picture = draw(&front(), &square(0.0, 1.0, [0.0; 3], false), &[], 200);
         let dark = picture.rgb.chunks(3).filter(|p| p[0] < 128).count();
         assert!((dark as f64 / 40_000.0 - 0.25).abs() < 0.01, "{dark}");
+    }
+
+    #[test]
+    fn what_lies_beyond_the_levels_is_cut_off_straight() {
+        let camera = Camera {
+            levels_mm: [-0.5, 0.5],
+            ..front()
+        };
+        let picture = draw(&camera, &square(0.0, 1.0, [0.0; 3], false), &[], 200);
+        let dark = picture.rgb.chunks(3).filter(|p| p[0] < 128).count();
+        assert!((dark as f64 / 40_000.0 - 0.125).abs() < 0.01, "{dark}");
+        let corners = [
+            Vec3::new(0.0, -1.0, 9.0),
+            Vec3::new(0.0, 0.4, 1.0),
+            Vec3::zeros(),
+        ];
+        let framed = camera.framed(corners.into_iter(), 0.0);
+        assert!((framed.width_mm - 1.0).abs() < 1e-12 && (framed.height_mm - 0.4).abs() < 1e-12);
     }
 
     #[test]

@@ -79,11 +79,15 @@ fn panel(
             .iter()
             .flat_map(|(_, c)| c.profile.level_mm.iter().copied())
     };
-    let x = Axis::between(
-        levels().fold(f64::INFINITY, f64::min).floor(),
-        levels().fold(f64::NEG_INFINITY, f64::max).ceil(),
-    );
     let (first, first_case) = drawn.first()?;
+    let lowest = levels().fold(f64::INFINITY, f64::min).floor();
+    // The gap is shown with the profile that begins at it.
+    let low = first
+        .point
+        .fracture_levels_mm
+        .map_or(lowest, |gap| lowest.min(gap[0] - 4.0));
+    let high = levels().fold(f64::NEG_INFINITY, f64::max).ceil();
+    let x = Axis::between(low, high);
     let label = capital(&group.label);
     let title = format!(
         "Cortical von Mises stress along the shaft, {label}, {}",
@@ -106,7 +110,7 @@ fn panel(
         }
     }
     if let Some(intact) = &first_case.intact_profile {
-        chart.line(&high(intact), &stroke(INTACT, 1.2, "6 3"));
+        chart.line(&high_line(intact), &stroke(INTACT, 1.2, "6 3"));
     }
     let beam = &first_case.profile;
     let beam: Vec<_> = beam
@@ -117,7 +121,7 @@ fn panel(
         .collect();
     chart.line(&beam, &stroke(INTACT, 1.2, "1.5 2.5"));
     for (line, case) in &drawn {
-        chart.line(&high(&case.profile), &stroke(line.colour, 1.7, ""));
+        chart.line(&high_line(&case.profile), &stroke(line.colour, 1.7, ""));
     }
     for (row, (line, _)) in drawn.iter().enumerate() {
         plates_strip(&mut chart, line, row);
@@ -126,7 +130,7 @@ fn panel(
     Some(chart.finish())
 }
 
-fn high(profile: &ProfileRecord) -> Vec<(f64, Option<f64>)> {
+fn high_line(profile: &ProfileRecord) -> Vec<(f64, Option<f64>)> {
     let values = profile.high_mpa.iter().map(|&v| Some(v));
     profile.level_mm.iter().copied().zip(values).collect()
 }

@@ -9,91 +9,166 @@ use bicolumn_store::PointRecord;
 
 const BONE: Rgb = [0.90, 0.86, 0.76];
 const STEEL: Rgb = [0.62, 0.65, 0.69];
-const PLATES: [Rgb; 3] = [[0.50, 0.60, 0.72], [0.76, 0.62, 0.45], [0.55, 0.68, 0.55]];
+/// Colours of the first, second and third plate, and of their screws.
+pub const PLATES: [Rgb; 3] = [[0.50, 0.60, 0.72], [0.76, 0.62, 0.45], [0.55, 0.68, 0.55]];
 const SCREWS: [Rgb; 3] = [[0.16, 0.36, 0.60], [0.66, 0.36, 0.10], [0.15, 0.45, 0.25]];
 /// Bone kept in view above the highest plate end and below the lowest, mm.
 const ABOVE_MM: f64 = 32.0;
 const BELOW_MM: f64 = 26.0;
+/// White round a picture, mm.
+const MARGIN_MM: f64 = 1.5;
 
-/// Views: (words, azimuth from anterior towards lateral, elevation), degrees.
-pub const FRONT: (&str, f64, f64) = ("from the front, lateral", 35.0, 14.0);
+/// Where a picture is taken from.
+#[derive(Debug, Clone, Copy)]
+pub struct Eye {
+    /// The view in words.
+    pub words: &'static str,
+    azimuth_deg: f64,
+}
+
+/// From the front, on the lateral side.
+pub const FRONT: Eye = Eye {
+    words: "front, lateral side",
+    azimuth_deg: 35.0,
+};
 /// From behind, on the medial side: shows a medial and a posterolateral plate.
-pub const BACK: (&str, f64, f64) = ("from behind, medial", 215.0, 14.0);
+pub const BACK_MEDIAL: Eye = Eye {
+    words: "back, medial side",
+    azimuth_deg: 215.0,
+};
 /// From behind, on the lateral side.
-pub const BACK_LATERAL: (&str, f64, f64) = ("from behind, lateral", 145.0, 14.0);
+pub const BACK_LATERAL: Eye = Eye {
+    words: "back, lateral side",
+    azimuth_deg: 145.0,
+};
+const ELEVATION_DEG: f64 = 14.0;
 
-/// What part of the shaft the stress pictures show, and the top of each colour scale.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct StressFrame {
-    /// Levels shown, mm.
-    pub levels_mm: [f64; 2],
+impl Eye {
+    /// A camera that holds all surfaces between two levels, so that their pictures can be compared.
+    fn camera(&self, surfaces: &[&Surface], levels_mm: [f64; 2]) -> Camera {
+        let camera = Camera {
+            levels_mm,
+            ..Camera::upright(self.azimuth_deg, ELEVATION_DEG)
+        };
+        let points = surfaces.iter().flat_map(|s| s.points.iter().copied());
+        camera.framed(points, MARGIN_MM)
+    }
+}
+
+/// Stress pictures of all points under one load case, on common frames and scales.
+#[derive(Debug)]
+pub struct StressScene {
+    case: String,
     /// Top of the scale for bone, MPa.
     pub bone_mpa: f64,
     /// Top of the scale for plates and screws, MPa.
     pub hardware_mpa: f64,
+    /// Eyes and cameras on the bone round the plate ends.
+    bone_views: [(Eye, Camera); 2],
+    /// Eye and camera on the whole hardware.
+    hardware_view: (Eye, Camera),
 }
 
-/// One frame for all points, so that their pictures can be compared.
-///
-/// Top of a scale: the largest of the points' 99.5th percentiles by area (of bone within the levels
-/// shown; of all hardware), rounded up to two digits. What lies above takes the top colour.
-pub fn stress_frame(points: &[(&PointRecord, &Surface)], case: &str) -> Option<StressFrame> {
-    let ends = || {
-        points
-            .iter()
-            .flat_map(|(p, _)| p.plates.iter().map(|m| m.end_level_mm))
-    };
-    let (low, high) = (
-        ends().fold(f64::INFINITY, f64::min),
-        ends().fold(f64::NEG_INFINITY, f64::max),
-    );
-    let levels_mm = if low.is_finite() {
-        [low - BELOW_MM, high + ABOVE_MM]
-    } else {
-        [f64::NEG_INFINITY, f64::INFINITY]
-    };
-    let top = |wanted: &dyn Fn(PartClass, Vec3) -> bool| {
-        let tops = points.iter().filter_map(|(_, surface)| {
-            let mises = surface.mises(case)?;
-            let weighted = (0..surface.triangles.len())
-                .filter(|&t| wanted(surface.class(t), centre(surface, t)))
-                .map(|t| {
-                    let sum: f64 = surface.triangles[t]
-                        .iter()
-                        .map(|&n| mises[n as usize])
-                        .sum();
-                    (sum / 3.0, surface.area(t))
-                })
-                .collect();
-            area_percentile(weighted, 0.995)
-        });
-        round_up(tops.fold(0.0, f64::max))
-    };
-    let within = |c: Vec3| (levels_mm[0]..=levels_mm[1]).contains(&c.y);
-    points
-        .iter()
-        .any(|(_, s)| s.mises(case).is_some())
-        .then(|| StressFrame {
-            levels_mm,
-            bone_mpa: top(&|class, c| class == PartClass::Bone && within(c)),
-            hardware_mpa: top(&|class, _| matches!(class, PartClass::Plate | PartClass::Screw)),
+impl StressScene {
+    /// The scene of these points; `None` when none of them stored stress under the load case.
+    ///
+    /// Top of a scale: the largest of the points' 99.5th percentiles by area (of bone within the
+    /// levels shown; of all hardware), rounded up. What lies above takes the top colour.
+    pub fn new(points: &[(&PointRecord, &Surface)], case: &str) -> Option<StressScene> {
+        if !points.iter().any(|(_, s)| s.mises(case).is_some()) {
+            return None;
+        }
+        let plates = || points.iter().flat_map(|(p, _)| &p.plates);
+        let lowest_end = plates()
+            .map(|m| m.end_level_mm)
+            .fold(f64::INFINITY, f64::min);
+        let highest_end = plates()
+            .map(|m| m.end_level_mm)
+            .fold(f64::NEG_INFINITY, f64::max);
+        let levels_mm = match lowest_end.is_finite() {
+            true => [lowest_end - BELOW_MM, highest_end + ABOVE_MM],
+            false => [f64::NEG_INFINITY, f64::INFINITY],
+        };
+        let top = |wanted: &dyn Fn(PartClass, f64) -> bool| {
+            let tops = points.iter().filter_map(|(_, surface)| {
+                let mises = surface.mises(case)?;
+                let weighted = (0..surface.triangles.len())
+                    .filter(|&t| wanted(surface.class(t), middle_level(surface, t)))
+                    .map(|t| {
+                        let corners = surface.triangles[t].iter();
+                        let sum: f64 = corners.map(|&n| mises[n as usize]).sum();
+                        (sum / 3.0, surface.area(t))
+                    })
+                    .collect();
+                area_percentile(weighted, 0.995)
+            });
+            round_top(tops.fold(0.0, f64::max))
+        };
+        let within = |level: f64| (levels_mm[0]..=levels_mm[1]).contains(&level);
+        let surfaces: Vec<&Surface> = points.iter().map(|(_, s)| *s).collect();
+        let hardware_levels = [f64::NEG_INFINITY, highest_end + ABOVE_MM / 2.0];
+        Some(StressScene {
+            case: case.to_string(),
+            bone_mpa: top(&|class, level| class == PartClass::Bone && within(level)),
+            hardware_mpa: top(&|class, _| class.is_hardware()),
+            bone_views: [BACK_MEDIAL, BACK_LATERAL]
+                .map(|eye| (eye, eye.camera(&surfaces, levels_mm))),
+            hardware_view: (BACK_MEDIAL, BACK_MEDIAL.camera(&surfaces, hardware_levels)),
         })
-}
-
-/// Up to two significant digits.
-fn round_up(value: f64) -> f64 {
-    if value <= 0.0 {
-        return 1.0;
     }
-    let step = 10f64.powf(value.log10().floor() - 1.0);
-    (value / step - 1e-9).ceil() * step
+
+    /// Stress on the bone round the plate ends, from two sides; hardware plain. A ring marks the
+    /// place given.
+    pub fn bone_pictures(
+        &self,
+        surface: &Surface,
+        hot_spot: Option<[f64; 3]>,
+        pixels_high: usize,
+    ) -> Vec<(Eye, Picture)> {
+        let Some(mises) = surface.mises(&self.case) else {
+            return Vec::new();
+        };
+        let triangles = triangles(surface, |t, class| match class.is_hardware() {
+            true => Paint::plain(STEEL),
+            false => Paint::scale(surface, mises, t, self.bone_mpa),
+        });
+        let rings: Vec<Ring> = hot_spot
+            .iter()
+            .map(|at| Ring {
+                at: Vec3::from(*at),
+                radius_mm: 3.0,
+            })
+            .collect();
+        self.bone_views
+            .iter()
+            .map(|(eye, camera)| (*eye, draw(camera, &triangles, &rings, pixels_high)))
+            .collect()
+    }
+
+    /// Stress on plates and screws, the bone as glass.
+    pub fn hardware_picture(
+        &self,
+        surface: &Surface,
+        pixels_high: usize,
+    ) -> Option<(Eye, Picture)> {
+        let mises = surface.mises(&self.case)?;
+        if !(0..surface.triangles.len()).any(|t| surface.class(t).is_hardware()) {
+            return None;
+        }
+        let triangles = triangles(surface, |t, class| match class.is_hardware() {
+            true => Paint::scale(surface, mises, t, self.hardware_mpa),
+            false => Paint::glass(BONE),
+        });
+        let (eye, camera) = &self.hardware_view;
+        Some((*eye, draw(camera, &triangles, &[], pixels_high)))
+    }
 }
 
 /// The construct with its screws seen through the bone, screws in the colour of their plate.
 pub fn construct_picture(
     surface: &Surface,
     point: &PointRecord,
-    view: (&str, f64, f64),
+    eye: Eye,
     pixels_high: usize,
 ) -> Picture {
     let plate_of_part: Vec<usize> = surface
@@ -102,75 +177,26 @@ pub fn construct_picture(
         .map(|name| {
             let screw = point.screws.iter().find(|s| s.name == *name);
             let site = screw.map_or(name.strip_prefix("plate."), |s| Some(s.plate.as_str()));
-            point
+            let place = point
                 .plates
                 .iter()
-                .position(|p| Some(p.site.as_str()) == site)
-                .unwrap_or(0)
+                .position(|p| Some(p.site.as_str()) == site);
+            place.unwrap_or(0) % PLATES.len()
         })
         .collect();
     // A long bare shaft would make everything else small.
-    let top = highest(surface, PartClass::Plate).map_or(f64::INFINITY, |h| h + ABOVE_MM);
-    let triangles = triangles(surface, [f64::NEG_INFINITY, top], |t, class| {
-        let plate = plate_of_part[surface.part[t]] % 3;
+    let ends = point.plates.iter().map(|p| p.end_level_mm).reduce(f64::max);
+    let top = ends.map_or(f64::INFINITY, |end| end + ABOVE_MM);
+    let triangles = triangles(surface, |t, class| {
+        let plate = plate_of_part[surface.part[t]];
         match class {
-            PartClass::Bone | PartClass::Other => ([BONE; 3], true),
-            PartClass::Plate => ([PLATES[plate]; 3], false),
-            PartClass::Screw => ([SCREWS[plate]; 3], false),
+            PartClass::Bone | PartClass::Other => Paint::glass(BONE),
+            PartClass::Plate => Paint::plain(PLATES[plate]),
+            PartClass::Screw => Paint::plain(SCREWS[plate]),
         }
     });
-    picture(view, triangles, &[], pixels_high)
-}
-
-/// Stress on the bone round the plate ends; hardware plain. A ring marks where the headline was found.
-pub fn bone_stress_picture(
-    surface: &Surface,
-    case: &str,
-    frame: &StressFrame,
-    view: (&str, f64, f64),
-    hot_spot: Option<[f64; 3]>,
-    pixels_high: usize,
-) -> Option<Picture> {
-    let mises = surface.mises(case)?;
-    let triangles = triangles(surface, frame.levels_mm, |t, class| match class {
-        PartClass::Bone | PartClass::Other => (scale(surface, mises, t, frame.bone_mpa), false),
-        PartClass::Plate | PartClass::Screw => ([STEEL; 3], false),
-    });
-    let rings: Vec<Ring> = hot_spot
-        .iter()
-        .map(|at| Ring {
-            at: Vec3::from(*at),
-            radius_mm: 3.0,
-        })
-        .collect();
-    let mut triangles = triangles;
-    for t in &mut triangles {
-        // Plain hardware carries no numbers and may be shaded fully.
-        t.is_scale = t.colours != [STEEL; 3];
-    }
-    Some(picture(view, triangles, &rings, pixels_high))
-}
-
-/// Stress on plates and screws, the bone as glass.
-pub fn hardware_stress_picture(
-    surface: &Surface,
-    case: &str,
-    frame: &StressFrame,
-    view: (&str, f64, f64),
-    pixels_high: usize,
-) -> Option<Picture> {
-    let mises = surface.mises(case)?;
-    let top = highest(surface, PartClass::Plate)? + ABOVE_MM / 2.0;
-    let mut triangles = triangles(surface, [f64::NEG_INFINITY, top], |t, class| match class {
-        PartClass::Bone | PartClass::Other => ([BONE; 3], true),
-        PartClass::Plate | PartClass::Screw => {
-            (scale(surface, mises, t, frame.hardware_mpa), false)
-        }
-    });
-    for t in &mut triangles {
-        t.is_scale = !t.translucent;
-    }
-    Some(picture(view, triangles, &[], pixels_high))
+    let camera = eye.camera(&[surface], [f64::NEG_INFINITY, top]);
+    draw(&camera, &triangles, &[], pixels_high)
 }
 
 /// A picture as the text of an `<img>` source.
@@ -184,53 +210,81 @@ pub fn data_uri(picture: &Picture) -> Result<String, ReportError> {
     Ok(format!("data:image/png;base64,{text}"))
 }
 
-fn picture(
-    (_, azimuth, elevation): (&str, f64, f64),
-    triangles: Vec<Triangle>,
-    rings: &[Ring],
-    pixels_high: usize,
-) -> Picture {
-    let points = triangles.iter().flat_map(|t| t.corners);
-    let camera = Camera::upright(azimuth, elevation).framed(points, 2.0);
-    draw(&camera, &triangles, rings, pixels_high)
+/// How one triangle is painted.
+struct Paint {
+    colours: [Rgb; 3],
+    is_scale: bool,
+    translucent: bool,
 }
 
-/// The triangles within the levels (by their centres), coloured by `paint(triangle, class)`, which
-/// says whether they are glass.
-fn triangles(
-    surface: &Surface,
-    levels_mm: [f64; 2],
-    paint: impl Fn(usize, PartClass) -> ([Rgb; 3], bool),
-) -> Vec<Triangle> {
+impl Paint {
+    fn plain(colour: Rgb) -> Paint {
+        Paint {
+            colours: [colour; 3],
+            is_scale: false,
+            translucent: false,
+        }
+    }
+
+    fn glass(colour: Rgb) -> Paint {
+        Paint {
+            translucent: true,
+            ..Paint::plain(colour)
+        }
+    }
+
+    fn scale(surface: &Surface, mises: &[f64], t: usize, top: f64) -> Paint {
+        Paint {
+            colours: surface.triangles[t].map(|n| stress_colour(mises[n as usize] / top)),
+            is_scale: true,
+            translucent: false,
+        }
+    }
+}
+
+fn triangles(surface: &Surface, paint: impl Fn(usize, PartClass) -> Paint) -> Vec<Triangle> {
     (0..surface.triangles.len())
-        .filter(|&t| (levels_mm[0]..=levels_mm[1]).contains(&centre(surface, t).y))
         .map(|t| {
-            let (colours, translucent) = paint(t, surface.class(t));
+            let paint = paint(t, surface.class(t));
             Triangle {
                 corners: surface.corners(t),
                 normals: surface.normals[t],
-                colours,
-                is_scale: false,
-                translucent,
+                colours: paint.colours,
+                is_scale: paint.is_scale,
+                translucent: paint.translucent,
             }
         })
         .collect()
 }
 
-fn scale(surface: &Surface, mises: &[f64], t: usize, top: f64) -> [Rgb; 3] {
-    surface.triangles[t].map(|n| stress_colour(mises[n as usize] / top))
+fn middle_level(surface: &Surface, t: usize) -> f64 {
+    surface.corners(t).iter().map(|c| c.y).sum::<f64>() / 3.0
 }
 
-fn centre(surface: &Surface, t: usize) -> Vec3 {
-    let [a, b, c] = surface.corners(t);
-    (a + b + c) / 3.0
+/// Up to a number whose quarters are round, at most a third larger.
+fn round_top(value: f64) -> f64 {
+    if value <= 0.0 || !value.is_finite() {
+        return 1.0;
+    }
+    let power = 10f64.powf(value.log10().floor());
+    [1.0, 1.2, 1.6, 2.0, 2.4, 3.0, 4.0, 5.0, 6.0, 8.0]
+        .iter()
+        .map(|lead| lead * power)
+        .find(|top| *top >= value * (1.0 - 1e-9))
+        .unwrap_or(10.0 * power)
 }
 
-fn highest(surface: &Surface, class: PartClass) -> Option<f64> {
-    (0..surface.triangles.len())
-        .filter(|&t| surface.class(t) == class)
-        .map(|t| centre(surface, t).y)
-        .fold(None, |best: Option<f64>, y| {
-            Some(best.map_or(y, |b| b.max(y)))
-        })
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tops_are_round_and_not_below() {
+        for value in [0.013, 1.0, 1.7, 29.4, 87.0, 99.0, 1234.0] {
+            let top = round_top(value);
+            assert!(top >= value && top <= 1.34 * value, "{value} {top}");
+        }
+        assert_eq!(round_top(87.0), 100.0);
+        assert_eq!(round_top(0.0), 1.0);
+    }
 }

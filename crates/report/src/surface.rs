@@ -19,6 +19,13 @@ pub enum PartClass {
     Other,
 }
 
+impl PartClass {
+    /// Plate or screw?
+    pub fn is_hardware(self) -> bool {
+        matches!(self, PartClass::Plate | PartClass::Screw)
+    }
+}
+
 /// The stored surface of a point.
 #[derive(Debug)]
 pub struct Surface {

@@ -1,6 +1,8 @@
 //! The tables of the page, as plain text cells.
 
-use crate::labels::{capital, case_words, factor_words, level_words, response_words, shown_unit};
+use crate::labels::{
+    capital, case_words, factor_words, level_number, level_words, response_words, shown_unit,
+};
 use crate::number::{plain, tiny};
 use crate::study_view::{StudyView, response};
 use crate::words::change_words;
@@ -210,7 +212,7 @@ fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
     row.extend(view.record.factors.iter().map(|(key, _)| {
         let level = point.factors.get(key);
         level.map_or(NONE.into(), |l| match l.as_number() {
-            Some(n) => plain(n),
+            Some(n) => level_number(key, n),
             None => level_words(key, l),
         })
     }));
@@ -221,19 +223,18 @@ fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
 pub fn evidence_table(view: &StudyView) -> Table {
     let heads = [
         "point",
-        "tetrahedra",
+        "tets",
         "nodes",
-        "least dihedral angle, °",
+        "least dihedral, °",
         "below 18°, %",
-        "least radius ratio",
-        "unknowns",
+        "radius ratio",
         "method",
         "iterations",
-        "largest residual",
-        "largest imbalance",
+        "residual",
+        "imbalance",
         "mesh, s",
         "solve, s",
-        "all stages, s",
+        "all, s",
         "memory, MiB",
     ];
     let count = |v: &Value| v.as_u64().map_or(NONE.to_string(), |n| n.to_string());
@@ -267,7 +268,6 @@ pub fn evidence_table(view: &StudyView) -> Table {
             number(&p.mesh["min_dihedral_deg"], 1.0, 1),
             number(&p.mesh["share_below_18_deg"], 100.0, 2),
             number(&p.mesh["min_radius_ratio"], 1.0, 3),
-            count(&p.solver["unknowns"]),
             p.solver["method"].as_str().unwrap_or(NONE).to_string(),
             count(&p.solver["iterations"]),
             largest(|c| c.residual),
@@ -279,7 +279,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
         ])
     });
     Table {
-        caption: "Mesh quality over straight-sided tetrahedra; residual |b − K u| / |b| and \
+        caption: "Mesh quality over straight-sided tetrahedra, the least value of each mesh; residual |b − K u| / |b| and \
                   imbalance of reactions and loads, relative to the load, each the largest over the \
                   load cases; largest resident memory of the whole process up to the end of the point."
             .into(),

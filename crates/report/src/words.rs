@@ -1,6 +1,8 @@
 //! The answer in sentences, every number computed from the records and rounded as in the tables.
 
-use crate::labels::{capital, case_words, factor_words, level_words, response_words, with_unit};
+use crate::labels::{
+    STAGGER, capital, case_words, factor_words, level_words, response_words, with_unit,
+};
 use crate::number::percent;
 use crate::study_view::{Change, Group, StudyView};
 use bicolumn_store::{FactorValue, HeadlineRecord, PointRecord, Status};
@@ -38,7 +40,7 @@ pub fn change_words(change: &Change) -> String {
 
 /// The baseline in words: "level ends" for a stagger of zero.
 pub fn baseline_words(over: &str, baseline: &FactorValue) -> String {
-    if over == "plates.stagger_mm" && *baseline == FactorValue::Number(0.0) {
+    if over == STAGGER && *baseline == FactorValue::Number(0.0) {
         return "level ends".into();
     }
     format!("{} {}", factor_words(over), level_words(over, baseline))
@@ -251,7 +253,7 @@ mod tests {
             );
             let (value, _) = largest(layout, 20.0);
             let change = percent(value / base - 1.0);
-            let wanted = format!("stagger 20\u{a0}mm it is {value:.1}\u{a0}MPa");
+            let wanted = format!("stagger +20\u{a0}mm it is {value:.1}\u{a0}MPa");
             assert!(
                 text.contains(&wanted) && text.contains(&change),
                 "{wanted} {change}: {text}"
