@@ -556,6 +556,8 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     let into_wall = outer.max(-outer - wall).max(0.0);
     h = h.min(sizing.wall_ratio * wall + grow * into_wall);
 
+    h = h.min(plate_of_bone_size(bone.outer(), outer, h, grow, x));
+
     for p in &construct.plates {
         if p.outline().bounds().distance(x) * grow > h {
             continue;
@@ -572,6 +574,28 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
         h = h.min(finest * sizing.fracture_ratio + grow * from_face);
     }
     h.max(finest)
+}
+
+/// Wanted size where the whole bone is a thin plate, as between the fossae: with a cell wider than
+/// the plate, its two faces would meet in the lattice. At most `h`.
+///
+/// Through a plate of thickness T the signed distance at depth t below one face is -min(t, T - t), so
+/// one look at a depth t < T/2 shows that there is no plate, and elsewhere gives T.
+fn plate_of_bone_size(field: &dyn Field, outer: f64, h: f64, grow: f64, x: Vec3) -> f64 {
+    const CELL_SHARE: f64 = 0.7;
+    let depth = 0.5 * h / CELL_SHARE;
+    if outer < -depth || outer > h / grow {
+        return h;
+    }
+    let Some(normal) = field.gradient(x).try_normalize(1e-12) else {
+        return h;
+    };
+    let there = field.value(x - normal * (outer + depth));
+    if there < -0.9 * depth {
+        return h;
+    }
+    let thickness = (depth - there).max(0.0);
+    h.min(CELL_SHARE * thickness + grow * outer.max(0.0))
 }
 
 /// Distance from the rounded proximal end of a plate at the bone surface, mm.
