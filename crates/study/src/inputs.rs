@@ -56,6 +56,8 @@ pub struct LoadInputs {
     pub varus_valgus_n: f64,
     /// Torsion about the shaft axis, N·mm.
     pub torsion_nmm: f64,
+    /// Axial compression of one column alone, N.
+    pub column_n: f64,
     /// Share of every force on the capitellum; the trochlea takes the rest.
     pub capitellum_share: f64,
 }

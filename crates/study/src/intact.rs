@@ -1,5 +1,68 @@
 //! The plate-free, unbroken bone under the same loads, solved once for each bone and shared by points.
 
-/// Intact solutions by digest of what they depend on.
+use crate::inputs::{PointError, PointInputs};
+use crate::model_build::{BuiltModel, build_model};
+use bicolumn_geometry::ConstructSpec;
+use bicolumn_solve::{Solution, solve};
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, OnceLock};
+
+/// The intact bone, solved.
+pub struct IntactModel {
+    /// Bone, mesh and problem.
+    pub model: BuiltModel,
+    /// Displacements.
+    pub solution: Solution,
+}
+
+type Slot = Arc<OnceLock<Result<Arc<IntactModel>, String>>>;
+
+/// Intact solutions by what they depend on.
 #[derive(Default)]
-pub struct IntactCache {}
+pub struct IntactCache {
+    slots: Mutex<BTreeMap<String, Slot>>,
+}
+
+impl IntactCache {
+    /// The intact bone of a point: solved by the first that asks, waited for by the others.
+    ///
+    /// # Errors
+    /// Why it could not be solved; every point of that bone is told the same.
+    pub fn of(&self, inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>, String> {
+        let slot = {
+            let mut slots = self.slots.lock().unwrap_or_else(|p| p.into_inner());
+            slots.entry(key(inputs)).or_default().clone()
+        };
+        slot.get_or_init(|| solve_intact(inputs, threads).map_err(|e| e.to_string())).clone()
+    }
+}
+
+/// Two points with the same text have the same intact bone under the same loads.
+fn key(inputs: &PointInputs) -> String {
+    format!(
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        inputs.construct.bone,
+        inputs.sizing,
+        inputs.materials.cortical,
+        inputs.materials.cancellous,
+        inputs.loads,
+        inputs.solve.method,
+        inputs.solve.tolerance,
+    )
+}
+
+fn solve_intact(inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>, PointError> {
+    let mut intact = inputs.clone();
+    intact.construct = ConstructSpec {
+        fracture: None,
+        plates: Vec::new(),
+        ..inputs.construct.clone()
+    };
+    let model = build_model(&intact)?;
+    let options = bicolumn_solve::SolveOptions { threads, ..inputs.solve };
+    let solution = solve(&model.problem, &options).map_err(|e| PointError {
+        stage: crate::inputs::Stage::Solve,
+        message: format!("the intact bone: {e}"),
+    })?;
+    Ok(Arc::new(IntactModel { model, solution }))
+}

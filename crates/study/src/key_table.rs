@@ -6,14 +6,27 @@ use crate::value::Value;
 use bicolumn_geometry::BoneSpec;
 use std::sync::OnceLock;
 
-/// Load cases, in the order they are solved and shown.
-pub const LOAD_CASES: [&str; 6] = [
+/// Load cases, in the order they are solved and shown: the keys of `bicolumn_model::NamedLoad`.
+pub const LOAD_CASES: [&str; 9] = [
     "axial",
     "posterior_bending",
     "anterior_bending",
     "varus",
     "valgus",
-    "torsion",
+    "internal_torsion",
+    "external_torsion",
+    "lateral_column",
+    "medial_column",
+];
+
+/// The load cases of a job that names none.
+const USUAL_CASES: [&str; 6] = [
+    "axial",
+    "posterior_bending",
+    "anterior_bending",
+    "varus",
+    "valgus",
+    "internal_torsion",
 ];
 
 /// Construct layouts.
@@ -502,7 +515,7 @@ fn loads(keys: &mut Vec<Key>) {
         "loads.cases",
         Kind::List(&LOAD_CASES),
         Fallback::Value(Value::List(
-            LOAD_CASES.iter().map(|c| (*c).into()).collect(),
+            USUAL_CASES.iter().map(|c| (*c).into()).collect(),
         )),
         "Load cases to solve",
         "published bench tests load axially, in bending both ways, in varus, valgus and torsion",
@@ -540,6 +553,14 @@ fn loads(keys: &mut Vec<Key>) {
         is(7_500.0),
         "Torsion: moment about the shaft axis",
         two_dois,
+    );
+    add(
+        keys,
+        "loads.column_n",
+        number("n", 0.1, 5_000.0),
+        is(100.0),
+        "Column-only axial compression: the force on one joint surface alone",
+        TRADE,
     );
     add(
         keys,

@@ -7,6 +7,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod blame;
+pub mod bundle;
 pub mod check;
 pub mod estimate;
 pub mod inputs;
@@ -16,6 +17,7 @@ pub mod job_error;
 pub mod job_raw;
 pub mod key_table;
 pub mod keys;
+pub mod model_build;
 pub mod plan;
 pub mod point;
 pub mod presets;
@@ -24,6 +26,7 @@ pub mod runner;
 pub mod settings;
 pub mod study_folder;
 pub mod study_record;
+pub mod surface;
 pub mod value;
 
 pub use check::{CheckedPoint, check_job};

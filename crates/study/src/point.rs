@@ -1,9 +1,23 @@
 //! One design point, end to end.
 
 use crate::inputs::{PointError, PointInputs, Stage};
-use crate::intact::IntactCache;
-use bicolumn_store::PointRecord;
+use crate::intact::{IntactCache, IntactModel};
+use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
+use crate::resolve::ENGINE_VERSION;
+use crate::surface::surface_grid;
+use bicolumn_base::Vec3;
+use bicolumn_formats::write_vtu;
+use bicolumn_geometry::{Construct, ScrewRow};
+use bicolumn_measure::{CaseMeasures, ShaftProfile, Solved, measure};
+use bicolumn_model::LoadCase;
+use bicolumn_solve::{PartNodes, Solution, SolveOptions, solve};
+use bicolumn_store::{
+    CaseRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewMark,
+    StageRecord, Status, StudyFolder, create_folder, write_atomic,
+};
 use std::path::Path;
+use std::sync::Arc;
+use std::time::Instant;
 
 /// Where a point works and whom it tells.
 pub struct PointContext<'a> {
@@ -26,10 +40,235 @@ pub fn run_point(
     inputs: &PointInputs,
     context: &PointContext<'_>,
 ) -> Result<PointRecord, PointError> {
-    (context.progress)(Stage::Geometry);
-    let _ = (inputs, context.out_dir, context.intact, context.threads);
-    Err(PointError {
-        stage: Stage::Geometry,
-        message: "this version cannot solve a point yet".into(),
-    })
+    let mut clock = StageClock { progress: context.progress, stages: Vec::new() };
+
+    let construct = clock.run(Stage::Geometry, || build_construct(&inputs.construct))?;
+    let model = clock.run(Stage::Mesh, || {
+        let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
+        build_problem(construct, mesh, inputs)
+    })?;
+    let solution = clock.run(Stage::Solve, || {
+        let options = SolveOptions { threads: context.threads, ..inputs.solve };
+        solve(&model.problem, &options)
+            .map_err(|e| PointError { stage: Stage::Solve, message: e.to_string() })
+    })?;
+    let mut warnings = model.construct.notes.clone();
+    let (measures, intact_measures) = clock.run(Stage::Measure, || {
+        let intact = context.intact.of(inputs, context.threads);
+        if let Err(reason) = &intact {
+            warnings.push(format!("no stress-riser ratio: {reason}"));
+        }
+        let intact = intact.ok();
+        let of_point = measure(
+            &solved(&model, &solution),
+            intact.as_ref().map(|i| solved(&i.model, &i.solution)).as_ref(),
+        );
+        Ok((of_point, intact.map(|i| intact_profiles(&i))))
+    })?;
+    clock.run(Stage::Store, || store_surface(inputs, context, &model, &solution))?;
+
+    warnings.extend(quality_warnings(&model));
+    Ok(record(inputs, &model, &solution, measures, intact_measures, clock.stages, warnings))
+}
+
+/// Times the stages and tells who listens.
+struct StageClock<'a> {
+    progress: &'a (dyn Fn(Stage) + Sync),
+    stages: Vec<StageRecord>,
+}
+
+impl StageClock<'_> {
+    fn run<T>(
+        &mut self,
+        stage: Stage,
+        work: impl FnOnce() -> Result<T, PointError>,
+    ) -> Result<T, PointError> {
+        (self.progress)(stage);
+        let begin = Instant::now();
+        let result = work();
+        self.stages.push(StageRecord {
+            name: stage.name().to_string(),
+            seconds: begin.elapsed().as_secs_f64(),
+            peak_mib: peak_mib(),
+        });
+        result
+    }
+}
+
+/// Largest resident memory of this process so far, MiB, where the system tells it.
+fn peak_mib() -> Option<f64> {
+    let status = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|l| l.starts_with("VmHWM:"))?;
+    let kib: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
+    Some(kib / 1024.0)
+}
+
+fn solved<'a>(model: &'a BuiltModel, solution: &'a Solution) -> Solved<'a> {
+    Solved {
+        construct: &model.construct,
+        problem: &model.problem,
+        patches: model.patches.patches(),
+        solution,
+    }
+}
+
+/// The intact bone's own stress profile, by load case.
+fn intact_profiles(intact: &IntactModel) -> Vec<ProfileRecord> {
+    measure(&solved(&intact.model, &intact.solution), None)
+        .into_iter()
+        .map(|m| profile(m.profile))
+        .collect()
+}
+
+fn store_surface(
+    inputs: &PointInputs,
+    context: &PointContext<'_>,
+    model: &BuiltModel,
+    solution: &Solution,
+) -> Result<(), PointError> {
+    let failed = |message: String| PointError { stage: Stage::Store, message };
+    let nodes = PartNodes::of(&model.problem.mesh);
+    let grid = surface_grid(&model.problem, &nodes, solution);
+    let mut bytes = Vec::new();
+    write_vtu(&mut bytes, &grid).map_err(|e| failed(e.to_string()))?;
+    let names = serde_json::json!({
+        "parts": model.problem.mesh.parts.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "cases": model.problem.cases.iter().map(|c| c.name.clone()).collect::<Vec<_>>(),
+    });
+    let folder = StudyFolder::new(context.out_dir);
+    create_folder(&folder.point_folder(&inputs.id))
+        .and_then(|()| write_atomic(&folder.surface_vtu(&inputs.id), &bytes))
+        .and_then(|()| {
+            write_atomic(&folder.surface_json(&inputs.id), names.to_string().as_bytes())
+        })
+        .map_err(|e| failed(e.to_string()))
+}
+
+fn quality_warnings(model: &BuiltModel) -> Vec<String> {
+    let q = &model.problem.mesh.quality;
+    let mut warnings = Vec::new();
+    if q.fallback > 0 {
+        warnings.push(format!("the mesher needed its fallback {}", q.fallback));
+    }
+    if q.min_dihedral_deg < 10.0 {
+        warnings.push(format!(
+            "the worst tetrahedron has a dihedral angle of {:.1} degrees, near ({:.1}, {:.1}, {:.1}) mm",
+            q.min_dihedral_deg, q.worst_at[0], q.worst_at[1], q.worst_at[2]
+        ));
+    }
+    warnings
+}
+
+fn record(
+    inputs: &PointInputs,
+    model: &BuiltModel,
+    solution: &Solution,
+    measures: Vec<CaseMeasures>,
+    intact: Option<Vec<ProfileRecord>>,
+    stages: Vec<StageRecord>,
+    warnings: Vec<String>,
+) -> PointRecord {
+    let construct = &model.construct;
+    let as_value =
+        |v: Result<serde_json::Value, serde_json::Error>| v.unwrap_or(serde_json::Value::Null);
+    let mut intact = intact.unwrap_or_default().into_iter();
+    let cases = measures
+        .into_iter()
+        .zip(&model.problem.cases)
+        .enumerate()
+        .map(|(i, (m, case))| case_record(i, m, case, model, solution, intact.next()))
+        .collect();
+    PointRecord {
+        schema: SCHEMA,
+        engine_version: ENGINE_VERSION.to_string(),
+        id: inputs.id.clone(),
+        digest: inputs.digest.clone(),
+        factors: inputs.factors.clone(),
+        status: Status::Done,
+        inputs: inputs.inputs.clone(),
+        plates: plate_marks(construct),
+        screws: screw_marks(construct),
+        fracture_levels_mm: construct.fracture.as_ref().map(|f| {
+            let half = 0.5 * f.spec.gap_mm;
+            [f.centre.y - half, f.centre.y + half]
+        }),
+        stages,
+        mesh: as_value(serde_json::to_value(&model.problem.mesh.quality)),
+        solver: as_value(serde_json::to_value(&solution.report)),
+        warnings,
+        cases,
+    }
+}
+
+fn case_record(
+    i: usize,
+    measures: CaseMeasures,
+    case: &LoadCase,
+    model: &BuiltModel,
+    solution: &Solution,
+    intact: Option<ProfileRecord>,
+) -> CaseRecord {
+    let of_case = |v: &[f64]| v.get(i).copied().unwrap_or(f64::NAN);
+    CaseRecord {
+        name: measures.case,
+        force_n: case.resultant_force().into(),
+        moment_nmm: case.resultant_moment(&model.problem.mesh.nodes, Vec3::zeros()).into(),
+        residual: of_case(&solution.report.residuals),
+        equilibrium: of_case(&solution.report.equilibrium),
+        responses: measures
+            .responses
+            .into_iter()
+            .map(|r| ResponseRecord {
+                name: r.name,
+                value: r.value,
+                at_mm: r.at,
+                error_estimate: None,
+            })
+            .collect(),
+        profile: profile(measures.profile),
+        intact_profile: intact,
+    }
+}
+
+fn profile(p: ShaftProfile) -> ProfileRecord {
+    ProfileRecord {
+        level_mm: p.level_mm,
+        high_mpa: p.high_mpa,
+        mean_mpa: p.mean_mpa,
+        beam_mpa: p.beam_mpa,
+    }
+}
+
+fn plate_marks(construct: &Construct) -> Vec<PlateMark> {
+    construct
+        .plates
+        .iter()
+        .map(|p| PlateMark {
+            site: p.site.to_string(),
+            end_level_mm: p.end_level_mm,
+            distal_level_mm: p.centre_line(0.0).0.y,
+            length_mm: p.length_mm,
+            thickness_mm: p.thickness_mm,
+        })
+        .collect()
+}
+
+fn screw_marks(construct: &Construct) -> Vec<ScrewMark> {
+    construct
+        .screws
+        .iter()
+        .map(|s| ScrewMark {
+            name: s.number.to_string(),
+            plate: s.plate.to_string(),
+            row: match s.row {
+                ScrewRow::Shaft => "shaft",
+                ScrewRow::Distal => "distal",
+            }
+            .to_string(),
+            entry_level_mm: s.entry.y,
+            tip_level_mm: s.tip().y,
+            length_mm: s.length_mm,
+            diameter_mm: s.diameter_mm,
+        })
+        .collect()
 }

@@ -181,6 +181,7 @@ fn loads(s: &Settings) -> LoadInputs {
         bending_n: s.number("loads.bending_n"),
         varus_valgus_n: s.number("loads.varus_valgus_n"),
         torsion_nmm: s.number("loads.torsion_nmm"),
+        column_n: s.number("loads.column_n"),
         capitellum_share: s.number("loads.capitellum_share"),
     }
 }

@@ -1,0 +1,133 @@
+//! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
+
+use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
+use bicolumn_base::{Part, Tissue};
+use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
+use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, TetMesh, mesh_construct};
+use bicolumn_model::{
+    FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
+    ProblemError, nodes_on,
+};
+use std::sync::Arc;
+
+/// A construct with its mesh and its problem.
+pub struct BuiltModel {
+    /// The solids.
+    pub construct: Construct,
+    /// The problem on the mesh.
+    pub problem: Problem,
+    /// The surfaces that the loads act on.
+    pub patches: JointPatches,
+}
+
+/// Builds the solids of a point.
+///
+/// # Errors
+/// [`PointError`] at [`Stage::Geometry`].
+pub fn build_construct(spec: &ConstructSpec) -> Result<Construct, PointError> {
+    Construct::build(spec).map_err(|e| failed(Stage::Geometry, &e))
+}
+
+/// Meshes a construct with the lattice in its usual place.
+///
+/// # Errors
+/// [`PointError`] at [`Stage::Mesh`].
+pub fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, PointError> {
+    mesh_construct(construct, sizing, LatticePose::default())
+        .map_err(|e| failed(Stage::Mesh, &e))
+}
+
+/// Poses the problem of a meshed construct.
+///
+/// # Errors
+/// [`PointError`] at [`Stage::Mesh`]: a patch or a support that found no facet.
+pub fn build_problem(
+    construct: Construct,
+    mesh: Arc<TetMesh>,
+    inputs: &PointInputs,
+) -> Result<BuiltModel, PointError> {
+    pose(construct, mesh, &inputs.materials, &inputs.loads).map_err(|e| failed(Stage::Mesh, &e))
+}
+
+/// Construct, mesh and problem of a point in one go.
+///
+/// # Errors
+/// As [`build_construct`], [`build_mesh`] and [`build_problem`].
+pub fn build_model(inputs: &PointInputs) -> Result<BuiltModel, PointError> {
+    let construct = build_construct(&inputs.construct)?;
+    let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
+    build_problem(construct, mesh, inputs)
+}
+
+fn failed(stage: Stage, error: &dyn std::error::Error) -> PointError {
+    PointError { stage, message: error.to_string() }
+}
+
+fn pose(
+    construct: Construct,
+    mesh: Arc<TetMesh>,
+    materials: &Materials,
+    loads: &LoadInputs,
+) -> Result<BuiltModel, ProblemError> {
+    let patches = JointPatches::new(
+        patch(&construct, &mesh, ArticularSurface::Capitellum, "capitellum")?,
+        patch(&construct, &mesh, ArticularSurface::Trochlea, "trochlea")?,
+    );
+    let cases = load_cases(&mesh, &patches, loads);
+    let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
+    let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
+    let problem = Problem::new(mesh, of_part, held, cases)?;
+    Ok(BuiltModel { construct, problem, patches })
+}
+
+fn material(part: Part, m: &Materials) -> Material {
+    match part {
+        Part::Bone(_, Tissue::Cortical) => &m.cortical,
+        Part::Bone(_, Tissue::Cancellous) | Part::GapTissue => &m.cancellous,
+        Part::Plate(_) => &m.plate,
+        Part::Screw(_) => &m.screw,
+    }
+    .clone()
+}
+
+fn patch(
+    construct: &Construct,
+    mesh: &TetMesh,
+    wanted: ArticularSurface,
+    name: &str,
+) -> Result<Patch, ProblemError> {
+    Patch::of_free_facets(mesh, name, |f, centroid, normal| {
+        mesh.surfaces[f.surface as usize] == SurfaceName::BoneOuter
+            && mesh.part_of(f.tet as usize).is_bone()
+            && construct.bone.articular(centroid, normal) == Some(wanted)
+    })
+}
+
+fn load_cases(mesh: &TetMesh, patches: &JointPatches, loads: &LoadInputs) -> Vec<LoadCase> {
+    let sizes = LoadSizes {
+        axial_n: loads.axial_n,
+        bending_n: loads.bending_n,
+        frontal: FrontalLoad::ForceN(loads.varus_valgus_n),
+        torque_nmm: loads.torsion_nmm,
+        column_n: loads.column_n,
+        capitellum_share: loads.capitellum_share,
+    };
+    loads
+        .cases
+        .iter()
+        .filter_map(|name| NamedLoad::from_key(name))
+        .map(|load| patches.case(mesh, load, &sizes))
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::key_table::LOAD_CASES;
+
+    #[test]
+    fn every_load_case_of_the_job_file_is_known_to_the_model() {
+        let keys: Vec<&str> = NamedLoad::ALL.iter().map(|l| l.key()).collect();
+        assert_eq!(keys, LOAD_CASES);
+    }
+}
