@@ -1,12 +1,16 @@
 //! Materials, supports and loads on a mesh: the discrete problem, unsolved.
 //!
 //! Door: [`Problem`]. A load case is a set of consistent nodal forces; [`PatchLoad`] makes it from a
-//! resultant on a surface patch.
+//! resultant on a surface patch, [`JointPatches`] from its name.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod facet;
 pub mod load;
 pub mod material;
+pub mod named_load;
 pub mod problem;
 
 pub use load::{LoadCase, Patch, PatchLoad};
 pub use material::Material;
-pub use problem::{Problem, ProblemError};
+pub use named_load::{FrontalLoad, JointPatches, LoadSizes, NamedLoad};
+pub use problem::{Problem, ProblemError, nodes_on};

@@ -1,14 +1,92 @@
-//! Loads.
+//! Loads: resultants spread over surface patches as consistent nodal forces.
 
-use bicolumn_base::Vec3;
+use crate::ProblemError;
+use crate::facet::{FacetPoint, facet_points};
+use bicolumn_base::{Mat3, Vec3};
+use bicolumn_mesh::{Facet, TetMesh};
+use std::collections::BTreeMap;
 
-/// Facets that share a load, with the area weights that make nodal forces consistent.
+/// Facets that share a load.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Patch {
     /// Name: `capitellum`, `trochlea`.
     pub name: String,
     /// Indices into the mesh's facet list.
     pub facets: Vec<u32>,
+}
+
+impl Patch {
+    /// The free facets that a predicate accepts; it sees the facet, its centroid and its outward normal.
+    ///
+    /// # Errors
+    /// [`ProblemError::EmptyPatch`] when it accepts none.
+    pub fn of_free_facets(
+        mesh: &TetMesh,
+        name: &str,
+        accept: impl Fn(&Facet, Vec3, Vec3) -> bool,
+    ) -> Result<Self, ProblemError> {
+        let facets: Vec<u32> = (0u32..)
+            .zip(&mesh.facets)
+            .filter(|(_, f)| {
+                let [a, b, c] = [0, 1, 2].map(|k| mesh.nodes[f.nodes[k] as usize]);
+                f.beyond.is_none()
+                    && accept(f, (a + b + c) / 3.0, (b - a).cross(&(c - a)).normalize())
+            })
+            .map(|(i, _)| i)
+            .collect();
+        Self::from_facets(name, facets)
+    }
+
+    /// From facet indices.
+    ///
+    /// # Errors
+    /// [`ProblemError::EmptyPatch`] when there is none.
+    pub fn from_facets(name: &str, facets: Vec<u32>) -> Result<Self, ProblemError> {
+        if facets.is_empty() {
+            return Err(ProblemError::EmptyPatch(name.to_owned()));
+        }
+        Ok(Patch {
+            name: name.to_owned(),
+            facets,
+        })
+    }
+
+    /// Both patches as one; facets of both are counted once.
+    pub fn union(&self, other: &Patch, name: &str) -> Self {
+        let mut facets = [self.facets.as_slice(), &other.facets].concat();
+        facets.sort_unstable();
+        facets.dedup();
+        Patch {
+            name: name.to_owned(),
+            facets,
+        }
+    }
+
+    /// Area, mm², over the possibly curved facets.
+    pub fn area(&self, mesh: &TetMesh) -> f64 {
+        self.points(mesh).map(|(_, p)| p.area).sum()
+    }
+
+    /// Centroid of the area, mm.
+    pub fn centroid(&self, mesh: &TetMesh) -> Vec3 {
+        let (moment, area) = self
+            .points(mesh)
+            .fold((Vec3::zeros(), 0.0), |(m, a), (_, p)| {
+                (m + p.position * p.area, a + p.area)
+            });
+        moment / area
+    }
+
+    fn points<'a>(
+        &'a self,
+        mesh: &'a TetMesh,
+    ) -> impl Iterator<Item = (&'a [u32; 6], FacetPoint)> + 'a {
+        self.facets.iter().flat_map(|&f| {
+            let nodes = &mesh.facets[f as usize].nodes;
+            let positions = nodes.map(|n| mesh.nodes[n as usize]);
+            facet_points(&positions).map(|p| (nodes, p))
+        })
+    }
 }
 
 /// A force and a moment to be spread over a patch.
@@ -22,6 +100,35 @@ pub struct PatchLoad {
     pub moment_nmm: Vec3,
 }
 
+impl PatchLoad {
+    /// Consistent nodal forces (node, N) of the traction a + b × (x − centroid) with exactly this
+    /// resultant.
+    ///
+    /// a = F / A; b from J b = M with J = ∫ (|r|² I − r rᵀ) dA. Nodal forces are ∫ N t dA; since the
+    /// facet's geometry is interpolated by the same N, their moment equals that of the traction at
+    /// whatever quadrature.
+    pub fn nodal_forces(&self, mesh: &TetMesh, patch: &Patch) -> Vec<(u32, Vec3)> {
+        let area = patch.area(mesh);
+        let centroid = patch.centroid(mesh);
+        let inertia = patch.points(mesh).fold(Mat3::zeros(), |j, (_, p)| {
+            let r = p.position - centroid;
+            j + (Mat3::identity() * r.norm_squared() - r * r.transpose()) * p.area
+        });
+        let uniform = self.force_n / area;
+        let spin = inertia
+            .cholesky()
+            .map_or_else(Vec3::zeros, |c| c.solve(&self.moment_nmm));
+        let mut forces: BTreeMap<u32, Vec3> = BTreeMap::new();
+        for (nodes, p) in patch.points(mesh) {
+            let traction = uniform + spin.cross(&(p.position - centroid));
+            for (&n, shape) in nodes.iter().zip(p.shape) {
+                *forces.entry(n).or_insert_with(Vec3::zeros) += traction * (shape * p.area);
+            }
+        }
+        forces.into_iter().collect()
+    }
+}
+
 /// One load case: nodal forces that are statically equivalent to its resultant.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadCase {
@@ -32,6 +139,20 @@ pub struct LoadCase {
 }
 
 impl LoadCase {
+    /// Adds up several patch loads; `PatchLoad::patch` indexes `patches`.
+    pub fn combine(name: &str, mesh: &TetMesh, patches: &[Patch], loads: &[PatchLoad]) -> Self {
+        let mut forces: BTreeMap<u32, Vec3> = BTreeMap::new();
+        for load in loads {
+            for (n, f) in load.nodal_forces(mesh, &patches[load.patch]) {
+                *forces.entry(n).or_insert_with(Vec3::zeros) += f;
+            }
+        }
+        LoadCase {
+            name: name.to_owned(),
+            forces: forces.into_iter().collect(),
+        }
+    }
+
     /// Sum of the forces, N.
     pub fn resultant_force(&self) -> Vec3 {
         self.forces.iter().map(|f| f.1).sum()

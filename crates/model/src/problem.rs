@@ -1,7 +1,8 @@
 //! The sealed discrete problem.
 
 use crate::{LoadCase, Material};
-use bicolumn_mesh::TetMesh;
+use bicolumn_mesh::{SurfaceName, TetMesh};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 use thiserror::Error;
 
@@ -14,6 +15,18 @@ pub enum ProblemError {
     /// A part without material.
     #[error("part {0} has no material")]
     NoMaterial(String),
+    /// A material that is not positive definite.
+    #[error(
+        "the material of {part} is impossible: Young's modulus {young_mpa} MPa must be positive, Poisson's ratio {poisson} between -1 and 0.5"
+    )]
+    BadMaterial {
+        /// Part name.
+        part: String,
+        /// Modulus given.
+        young_mpa: f64,
+        /// Ratio given.
+        poisson: f64,
+    },
     /// A load patch with no facet.
     #[error("the load patch {0} has no facet on the bone surface")]
     EmptyPatch(String),
@@ -30,4 +43,51 @@ pub struct Problem {
     pub fixed: Vec<u32>,
     /// Load cases.
     pub cases: Vec<LoadCase>,
+}
+
+impl Problem {
+    /// Poses a problem; `fixed` is sorted and made distinct.
+    ///
+    /// # Errors
+    /// [`ProblemError`] when a part has no or an impossible material or no node is held.
+    pub fn new(
+        mesh: Arc<TetMesh>,
+        materials: Vec<Material>,
+        fixed: impl IntoIterator<Item = u32>,
+        cases: Vec<LoadCase>,
+    ) -> Result<Self, ProblemError> {
+        for (k, part) in mesh.parts.iter().enumerate() {
+            let Some(material) = materials.get(k) else {
+                return Err(ProblemError::NoMaterial(part.to_string()));
+            };
+            if !material.is_admissible() {
+                return Err(ProblemError::BadMaterial {
+                    part: part.to_string(),
+                    young_mpa: material.young_mpa,
+                    poisson: material.poisson,
+                });
+            }
+        }
+        let fixed: BTreeSet<u32> = fixed.into_iter().collect();
+        if fixed.is_empty() {
+            return Err(ProblemError::NoSupport);
+        }
+        Ok(Problem {
+            mesh,
+            materials,
+            fixed: fixed.into_iter().collect(),
+            cases,
+        })
+    }
+
+    /// Material of a tetrahedron.
+    pub fn material_of(&self, tet: usize) -> &Material {
+        &self.materials[self.mesh.part[tet] as usize]
+    }
+}
+
+/// The nodes of all facets on a surface, sorted; for [`SurfaceName::ProximalEnd`], the potted nodes.
+pub fn nodes_on(mesh: &TetMesh, surface: SurfaceName) -> Vec<u32> {
+    let nodes: BTreeSet<u32> = mesh.facets_on(surface).flat_map(|f| f.nodes).collect();
+    nodes.into_iter().collect()
 }

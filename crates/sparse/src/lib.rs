@@ -1,1 +1,29 @@
-//! stub
+//! Sparse linear algebra for three unknowns a node: matrices of 3×3 blocks, nested dissection, Cholesky,
+//! Chebyshev smoothing, the two-level preconditioner and conjugate gradients on many right sides at once.
+//!
+//! Knows nothing of elements or bones. Right sides travel interleaved: the value of all load cases of one
+//! unknown lie side by side, so that one sweep over the matrix serves them all.
+//!
+//! Every sum runs in an order that does not depend on the number of threads: same input, same bits.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod blocks;
+pub mod chebyshev;
+pub mod cholesky;
+pub mod columns;
+pub mod conjugate_gradients;
+pub mod error;
+pub mod kernel;
+pub mod ordering;
+pub mod pattern;
+pub mod team;
+pub mod two_level;
+
+pub use blocks::{Block, FullBlocks, SymmetricBlocks};
+pub use cholesky::{Analysis, BlockCholesky};
+pub use columns::{NodeColumns, NodeVector};
+pub use conjugate_gradients::{Convergence, Limits, conjugate_gradients};
+pub use error::SparseError;
+pub use pattern::Pattern;
+pub use team::Team;
+pub use two_level::{Prolongation, TwoLevel};

@@ -4,6 +4,7 @@
 //! forces), `solution.vtu` (displacement and stress of every load case). Node numbers are zero-based
 //! rows of `mesh.vtu`. The layout is a contract: it may grow, its entries do not change meaning.
 
+use bicolumn_base::SymTensor;
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_model::Problem;
 use bicolumn_solve::{PartNodes, Solution, StressField};
@@ -28,7 +29,8 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
     let mesh = &problem.mesh;
     let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
     let material = mesh.part.iter().map(|&p| i32::from(p) + 1).collect();
-    grid.cell_data.push(Field::scalar("material", Values::I32(material)));
+    grid.cell_data
+        .push(Field::scalar("material", Values::I32(material)));
 
     let materials: serde_json::Map<String, Value> = mesh
         .parts
@@ -48,8 +50,11 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
         .cases
         .iter()
         .map(|case| {
-            let forces: Vec<Value> =
-                case.forces.iter().map(|(n, f)| json!([n, f.x, f.y, f.z])).collect();
+            let forces: Vec<Value> = case
+                .forces
+                .iter()
+                .map(|(n, f)| json!([n, f.x, f.y, f.z]))
+                .collect();
             json!({ "name": case.name, "forces": forces })
         })
         .collect();
@@ -63,15 +68,19 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
     let mut solved = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
     for (case, u) in problem.cases.iter().zip(&solution.displacement) {
         let name = &case.name;
-        solved.point_data.push(Field::vectors(format!("displacement_{name}"), u));
+        solved
+            .point_data
+            .push(Field::vectors(format!("displacement_{name}"), u));
         let stress = StressField::recover(problem, nodes, u);
         let means = nodes.of_tet.iter().flat_map(|t| {
             // ∫ of the shape functions over a straight tetrahedron: corners -V/20, midsides V/5.
             let part = |range: std::ops::Range<usize>| {
-                range.map(|i| stress.values[t[i] as usize].0).sum::<nalgebra::Vector6<f64>>()
+                range.fold(SymTensor::zeros(), |sum, i| {
+                    sum + stress.values[t[i] as usize]
+                })
             };
             let mean = part(4..10) * 0.2 - part(0..4) * 0.05;
-            [0, 1, 2, 3, 4, 5].map(|k| mean[k])
+            [0, 1, 2, 3, 4, 5].map(|k| mean.0[k])
         });
         solved.cell_data.push(Field {
             name: format!("stress_{name}"),
@@ -79,5 +88,9 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
             values: Values::F64(means.collect()),
         });
     }
-    Bundle { mesh: grid, model, solution: solved }
+    Bundle {
+        mesh: grid,
+        model,
+        solution: solved,
+    }
 }

@@ -33,7 +33,8 @@ impl IntactCache {
             let mut slots = self.slots.lock().unwrap_or_else(|p| p.into_inner());
             slots.entry(key(inputs)).or_default().clone()
         };
-        slot.get_or_init(|| solve_intact(inputs, threads).map_err(|e| e.to_string())).clone()
+        slot.get_or_init(|| solve_intact(inputs, threads).map_err(|e| e.to_string()))
+            .clone()
     }
 }
 
@@ -59,7 +60,10 @@ fn solve_intact(inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>
         ..inputs.construct.clone()
     };
     let model = build_model(&intact)?;
-    let options = bicolumn_solve::SolveOptions { threads, ..inputs.solve };
+    let options = bicolumn_solve::SolveOptions {
+        threads,
+        ..inputs.solve
+    };
     let solution = solve(&model.problem, &options).map_err(|e| PointError {
         stage: crate::inputs::Stage::Solve,
         message: format!("the intact bone: {e}"),

@@ -33,8 +33,7 @@ pub fn build_construct(spec: &ConstructSpec) -> Result<Construct, PointError> {
 /// # Errors
 /// [`PointError`] at [`Stage::Mesh`].
 pub fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, PointError> {
-    mesh_construct(construct, sizing, LatticePose::default())
-        .map_err(|e| failed(Stage::Mesh, &e))
+    mesh_construct(construct, sizing, LatticePose::default()).map_err(|e| failed(Stage::Mesh, &e))
 }
 
 /// Poses the problem of a meshed construct.
@@ -60,7 +59,10 @@ pub fn build_model(inputs: &PointInputs) -> Result<BuiltModel, PointError> {
 }
 
 fn failed(stage: Stage, error: &dyn std::error::Error) -> PointError {
-    PointError { stage, message: error.to_string() }
+    PointError {
+        stage,
+        message: error.to_string(),
+    }
 }
 
 fn pose(
@@ -70,14 +72,23 @@ fn pose(
     loads: &LoadInputs,
 ) -> Result<BuiltModel, ProblemError> {
     let patches = JointPatches::new(
-        patch(&construct, &mesh, ArticularSurface::Capitellum, "capitellum")?,
+        patch(
+            &construct,
+            &mesh,
+            ArticularSurface::Capitellum,
+            "capitellum",
+        )?,
         patch(&construct, &mesh, ArticularSurface::Trochlea, "trochlea")?,
     );
     let cases = load_cases(&mesh, &patches, loads);
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
     let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
     let problem = Problem::new(mesh, of_part, held, cases)?;
-    Ok(BuiltModel { construct, problem, patches })
+    Ok(BuiltModel {
+        construct,
+        problem,
+        patches,
+    })
 }
 
 fn material(part: Part, m: &Materials) -> Material {

@@ -40,7 +40,10 @@ pub fn run_point(
     inputs: &PointInputs,
     context: &PointContext<'_>,
 ) -> Result<PointRecord, PointError> {
-    let mut clock = StageClock { progress: context.progress, stages: Vec::new() };
+    let mut clock = StageClock {
+        progress: context.progress,
+        stages: Vec::new(),
+    };
 
     let construct = clock.run(Stage::Geometry, || build_construct(&inputs.construct))?;
     let model = clock.run(Stage::Mesh, || {
@@ -48,9 +51,14 @@ pub fn run_point(
         build_problem(construct, mesh, inputs)
     })?;
     let solution = clock.run(Stage::Solve, || {
-        let options = SolveOptions { threads: context.threads, ..inputs.solve };
-        solve(&model.problem, &options)
-            .map_err(|e| PointError { stage: Stage::Solve, message: e.to_string() })
+        let options = SolveOptions {
+            threads: context.threads,
+            ..inputs.solve
+        };
+        solve(&model.problem, &options).map_err(|e| PointError {
+            stage: Stage::Solve,
+            message: e.to_string(),
+        })
     })?;
     let mut warnings = model.construct.notes.clone();
     let (measures, intact_measures) = clock.run(Stage::Measure, || {
@@ -61,14 +69,27 @@ pub fn run_point(
         let intact = intact.ok();
         let of_point = measure(
             &solved(&model, &solution),
-            intact.as_ref().map(|i| solved(&i.model, &i.solution)).as_ref(),
+            intact
+                .as_ref()
+                .map(|i| solved(&i.model, &i.solution))
+                .as_ref(),
         );
         Ok((of_point, intact.map(|i| intact_profiles(&i))))
     })?;
-    clock.run(Stage::Store, || store_surface(inputs, context, &model, &solution))?;
+    clock.run(Stage::Store, || {
+        store_surface(inputs, context, &model, &solution)
+    })?;
 
     warnings.extend(quality_warnings(&model));
-    Ok(record(inputs, &model, &solution, measures, intact_measures, clock.stages, warnings))
+    Ok(record(
+        inputs,
+        &model,
+        &solution,
+        measures,
+        intact_measures,
+        clock.stages,
+        warnings,
+    ))
 }
 
 /// Times the stages and tells who listens.
@@ -126,7 +147,10 @@ fn store_surface(
     model: &BuiltModel,
     solution: &Solution,
 ) -> Result<(), PointError> {
-    let failed = |message: String| PointError { stage: Stage::Store, message };
+    let failed = |message: String| PointError {
+        stage: Stage::Store,
+        message,
+    };
     let nodes = PartNodes::of(&model.problem.mesh);
     let grid = surface_grid(&model.problem, &nodes, solution);
     let mut bytes = Vec::new();
@@ -139,7 +163,10 @@ fn store_surface(
     create_folder(&folder.point_folder(&inputs.id))
         .and_then(|()| write_atomic(&folder.surface_vtu(&inputs.id), &bytes))
         .and_then(|()| {
-            write_atomic(&folder.surface_json(&inputs.id), names.to_string().as_bytes())
+            write_atomic(
+                &folder.surface_json(&inputs.id),
+                names.to_string().as_bytes(),
+            )
         })
         .map_err(|e| failed(e.to_string()))
 }
@@ -212,7 +239,9 @@ fn case_record(
     CaseRecord {
         name: measures.case,
         force_n: case.resultant_force().into(),
-        moment_nmm: case.resultant_moment(&model.problem.mesh.nodes, Vec3::zeros()).into(),
+        moment_nmm: case
+            .resultant_moment(&model.problem.mesh.nodes, Vec3::zeros())
+            .into(),
         residual: of_case(&solution.report.residuals),
         equilibrium: of_case(&solution.report.equilibrium),
         responses: measures

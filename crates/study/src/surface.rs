@@ -27,7 +27,9 @@ pub fn surface_grid(problem: &Problem, nodes: &PartNodes, solution: &Solution) -
         let tet = &mesh.tets[facet.tet as usize];
         let numbers = &nodes.of_tet[facet.tet as usize];
         let corner = |k: usize| {
-            (0..4).find(|&i| tet[i] == facet.nodes[k]).map_or(u32::MAX, |i| numbers[i])
+            (0..4)
+                .find(|&i| tet[i] == facet.nodes[k])
+                .map_or(u32::MAX, |i| numbers[i])
         };
         triangles.push([0, 1, 2].map(|k| {
             let id = corner(k);
@@ -42,14 +44,23 @@ pub fn surface_grid(problem: &Problem, nodes: &PartNodes, solution: &Solution) -
     let node_of = |p: &u32| nodes.node[*p as usize] as usize;
     let points: Vec<Vec3> = part_node.iter().map(|p| mesh.nodes[node_of(p)]).collect();
     let mut grid = Grid::uniform(points, CellKind::Triangle, &triangles);
-    grid.cell_data.push(Field::scalar("part", Values::I32(part)));
-    grid.cell_data.push(Field::scalar("surface", Values::I32(surface)));
+    grid.cell_data
+        .push(Field::scalar("part", Values::I32(part)));
+    grid.cell_data
+        .push(Field::scalar("surface", Values::I32(surface)));
     for (case, u) in problem.cases.iter().zip(&solution.displacement) {
         let stress = StressField::recover(problem, nodes, u);
-        let mises =
-            part_node.iter().map(|p| stress.values[*p as usize].von_mises() as f32).collect();
-        grid.point_data.push(Field::scalar(format!("mises_{}_mpa", case.name), Values::F32(mises)));
-        let moved = part_node.iter().flat_map(|p| u[node_of(p)].iter().map(|&c| c as f32));
+        let mises = part_node
+            .iter()
+            .map(|p| stress.values[*p as usize].von_mises() as f32)
+            .collect();
+        grid.point_data.push(Field::scalar(
+            format!("mises_{}_mpa", case.name),
+            Values::F32(mises),
+        ));
+        let moved = part_node
+            .iter()
+            .flat_map(|p| u[node_of(p)].iter().map(|&c| c as f32));
         grid.point_data.push(Field {
             name: format!("displacement_{}_mm", case.name),
             components: 3,

@@ -1,0 +1,174 @@
+//! The named load cases of a distal humerus held at its shaft and loaded at the joint.
+
+use crate::{LoadCase, Patch, PatchLoad};
+use bicolumn_base::Vec3;
+use bicolumn_mesh::TetMesh;
+use serde::{Deserialize, Serialize};
+
+/// Which load case.
+///
+/// Signs are for a right humerus in the project's frame (X anterior, Y proximal, Z lateral), potted
+/// proximally; the force or couple acts on the distal fragment, at the joint.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NamedLoad {
+    /// Force proximally along the shaft, +Y: closes the gap.
+    Axial,
+    /// Force backwards, −X: the joint moves posteriorly.
+    PosteriorBending,
+    /// Force forwards, +X.
+    AnteriorBending,
+    /// Towards the midline, −Z force or +X couple: the joint moves medially.
+    Varus,
+    /// Away from the midline, +Z force or −X couple.
+    Valgus,
+    /// Couple +Y: the lateral side of the joint turns forwards.
+    InternalTorsion,
+    /// Couple −Y.
+    ExternalTorsion,
+    /// Axial force on the capitellum alone: the lateral column's load.
+    LateralColumn,
+    /// Axial force on the trochlea alone: the medial column's load.
+    MedialColumn,
+}
+
+impl NamedLoad {
+    /// All of them, in the order of the documentation.
+    pub const ALL: [NamedLoad; 9] = [
+        NamedLoad::Axial,
+        NamedLoad::PosteriorBending,
+        NamedLoad::AnteriorBending,
+        NamedLoad::Varus,
+        NamedLoad::Valgus,
+        NamedLoad::InternalTorsion,
+        NamedLoad::ExternalTorsion,
+        NamedLoad::LateralColumn,
+        NamedLoad::MedialColumn,
+    ];
+
+    /// Key in files.
+    pub fn key(self) -> &'static str {
+        match self {
+            NamedLoad::Axial => "axial",
+            NamedLoad::PosteriorBending => "posterior_bending",
+            NamedLoad::AnteriorBending => "anterior_bending",
+            NamedLoad::Varus => "varus",
+            NamedLoad::Valgus => "valgus",
+            NamedLoad::InternalTorsion => "internal_torsion",
+            NamedLoad::ExternalTorsion => "external_torsion",
+            NamedLoad::LateralColumn => "lateral_column",
+            NamedLoad::MedialColumn => "medial_column",
+        }
+    }
+
+    /// From its key.
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|l| l.key() == key)
+    }
+}
+
+/// How varus and valgus are applied.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FrontalLoad {
+    /// A transverse force at the joint, N.
+    ForceN(f64),
+    /// A pure couple about X, N·mm.
+    CoupleNmm(f64),
+}
+
+/// Sizes of the named loads.
+///
+/// Defaults: axial 200 N, bending 30 N, couple 7500 N·mm as in J Orthop Surg Res 2021, doi
+/// 10.1186/s13018-021-02836-1 (abstract); share of the capitellum 0.58 after Smithson et al., 57.8 ± 4.6 %
+/// at 100 N (abstract). The column load of 100 N is common practice, no source.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LoadSizes {
+    /// Axial force, N.
+    pub axial_n: f64,
+    /// Sagittal bending force, N.
+    pub bending_n: f64,
+    /// Frontal-plane load.
+    pub frontal: FrontalLoad,
+    /// Torque, N·mm.
+    pub torque_nmm: f64,
+    /// Force on one column, N.
+    pub column_n: f64,
+    /// Part of every force that acts on the capitellum; the rest acts on the trochlea.
+    pub capitellum_share: f64,
+}
+
+impl Default for LoadSizes {
+    fn default() -> Self {
+        LoadSizes {
+            axial_n: 200.0,
+            bending_n: 30.0,
+            frontal: FrontalLoad::ForceN(30.0),
+            torque_nmm: 7500.0,
+            column_n: 100.0,
+            capitellum_share: 0.58,
+        }
+    }
+}
+
+/// The two articular surfaces, and both as one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointPatches {
+    patches: [Patch; 3],
+}
+
+const CAPITELLUM: usize = 0;
+const TROCHLEA: usize = 1;
+const JOINT: usize = 2;
+
+impl JointPatches {
+    /// From the two surfaces.
+    pub fn new(capitellum: Patch, trochlea: Patch) -> Self {
+        let joint = capitellum.union(&trochlea, "joint");
+        JointPatches {
+            patches: [capitellum, trochlea, joint],
+        }
+    }
+
+    /// Capitellum, trochlea and their union, in this order.
+    pub fn patches(&self) -> &[Patch; 3] {
+        &self.patches
+    }
+
+    /// The load case of a name. Forces act at the centroids of the two surfaces in their shares; couples
+    /// are spread over both surfaces together.
+    pub fn case(&self, mesh: &TetMesh, load: NamedLoad, sizes: &LoadSizes) -> LoadCase {
+        let on = |patch, force_n: Vec3| PatchLoad {
+            patch,
+            force_n,
+            moment_nmm: Vec3::zeros(),
+        };
+        let shared = |f: Vec3| {
+            let share = sizes.capitellum_share;
+            vec![on(CAPITELLUM, f * share), on(TROCHLEA, f * (1.0 - share))]
+        };
+        let couple = |moment_nmm| {
+            vec![PatchLoad {
+                patch: JOINT,
+                force_n: Vec3::zeros(),
+                moment_nmm,
+            }]
+        };
+        let frontal = |towards_midline: f64| match sizes.frontal {
+            FrontalLoad::ForceN(n) => shared(Vec3::z() * (-n * towards_midline)),
+            FrontalLoad::CoupleNmm(m) => couple(Vec3::x() * (m * towards_midline)),
+        };
+        let loads = match load {
+            NamedLoad::Axial => shared(Vec3::y() * sizes.axial_n),
+            NamedLoad::PosteriorBending => shared(Vec3::x() * -sizes.bending_n),
+            NamedLoad::AnteriorBending => shared(Vec3::x() * sizes.bending_n),
+            NamedLoad::Varus => frontal(1.0),
+            NamedLoad::Valgus => frontal(-1.0),
+            NamedLoad::InternalTorsion => couple(Vec3::y() * sizes.torque_nmm),
+            NamedLoad::ExternalTorsion => couple(Vec3::y() * -sizes.torque_nmm),
+            NamedLoad::LateralColumn => vec![on(CAPITELLUM, Vec3::y() * sizes.column_n)],
+            NamedLoad::MedialColumn => vec![on(TROCHLEA, Vec3::y() * sizes.column_n)],
+        };
+        LoadCase::combine(load.key(), mesh, &self.patches, &loads)
+    }
+}

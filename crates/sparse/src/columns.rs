@@ -1,0 +1,53 @@
+//! Right sides and solutions of many load cases, interleaved.
+
+use crate::Team;
+
+/// A vector of one load case: three values a node.
+pub type NodeVector = Vec<[f64; 3]>;
+
+/// The values of one node: for each of its three unknowns, `W` load cases side by side.
+pub type NodeColumns<T, const W: usize> = [[T; W]; 3];
+
+/// Nodes a chunk: the unit of parallel work and of partial sums. Fixed, so that sums never depend on
+/// the number of threads.
+pub(crate) const CHUNK: usize = 2048;
+
+/// Interleaves up to `W` vectors; missing ones are zero.
+pub fn interleave<const W: usize>(vectors: &[&[[f64; 3]]]) -> Vec<NodeColumns<f64, W>> {
+    let nodes = vectors.first().map_or(0, |v| v.len());
+    let mut all = vec![[[0.0; W]; 3]; nodes];
+    for (k, vector) in vectors.iter().enumerate() {
+        for (to, from) in all.iter_mut().zip(*vector) {
+            for c in 0..3 {
+                to[c][k] = from[c];
+            }
+        }
+    }
+    all
+}
+
+/// Takes column `k` out.
+pub fn column<const W: usize>(all: &[NodeColumns<f64, W>], k: usize) -> NodeVector {
+    all.iter().map(|n| [n[0][k], n[1][k], n[2][k]]).collect()
+}
+
+/// Scalar products column by column, summed in fixed chunks.
+pub(crate) fn dot<const W: usize>(
+    team: &Team,
+    a: &[NodeColumns<f64, W>],
+    b: &[NodeColumns<f64, W>],
+) -> [f64; W] {
+    team.sum(a.len().div_ceil(CHUNK), |chunk| {
+        let from = chunk * CHUNK;
+        let to = (from + CHUNK).min(a.len());
+        let mut sum = [0.0; W];
+        for (x, y) in a[from..to].iter().zip(&b[from..to]) {
+            for c in 0..3 {
+                for k in 0..W {
+                    sum[k] += x[c][k] * y[c][k];
+                }
+            }
+        }
+        sum
+    })
+}
