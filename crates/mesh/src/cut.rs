@@ -167,17 +167,32 @@ impl<'m, 'a> Cutter<'m, 'a> {
         share
     }
 
+    /// [`Self::nearest_crossing`] of every vertex next to a crossing, tetrahedron by tetrahedron.
+    fn crossings(&self, tets: &[u32]) -> Vec<(f64, u32)> {
+        let mut found: Vec<(u32, f64)> = Vec::new();
+        for t in tets {
+            let tet = self.mesh.tets[*t as usize];
+            let f = tet.map(|v| self.value[v as usize]);
+            if f.iter().all(|v| *v >= 0.0) || f.iter().all(|v| *v <= 0.0) {
+                continue;
+            }
+            for [i, j] in EDGES {
+                if f[i] * f[j] < 0.0 {
+                    let length = f[i].abs() + f[j].abs();
+                    found.push((tet[i], f[i].abs() / length));
+                    found.push((tet[j], f[j].abs() / length));
+                }
+            }
+        }
+        found.sort_unstable_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        found.dedup_by_key(|f| f.0);
+        found.into_iter().map(|(v, share)| (share, v)).collect()
+    }
+
     fn snap(&mut self, surface: usize, tets: &[u32]) {
-        let mut vertices: Vec<u32> = tets
-            .iter()
-            .flat_map(|t| self.mesh.tets[*t as usize])
-            .filter(|v| self.value[*v as usize] != 0.0)
-            .collect();
-        vertices.sort_unstable();
-        vertices.dedup();
-        let mut wanted: Vec<(f64, u32)> = vertices
+        let mut wanted: Vec<(f64, u32)> = self
+            .crossings(tets)
             .into_iter()
-            .map(|v| (self.nearest_crossing(v), v))
             .filter(|(share, _)| *share < SNAP_SHARE)
             .collect();
         wanted.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));

@@ -416,7 +416,7 @@ impl Tetrahedra {
 mod tests {
     use super::*;
     use crate::adjacency::{NONE, face_table};
-    use crate::quality::dihedral_angles;
+    use crate::quality::dihedral_cosines;
 
     fn ball(pose: LatticePose) -> Lattice {
         lattice(&LatticeTask {
@@ -444,7 +444,7 @@ mod tests {
             volume += v;
             smallest = smallest.min(v);
             largest = largest.max(v);
-            for a in dihedral_angles(&p) {
+            for a in dihedral_cosines(&p).map(|c| c.acos().to_degrees()) {
                 assert!((44.9..120.1).contains(&a), "{a}");
             }
             for (i, beyond) in table.beyond[t].iter().enumerate() {

@@ -2,7 +2,7 @@
 
 use crate::adjacency::{NONE, edge_table};
 use crate::curved::least_jacobian;
-use crate::quality::{dihedral_angles, radius_ratio};
+use crate::quality::{dihedral_cosines, radius_ratio};
 use crate::tet::{EDGE_BETWEEN, FACES, centroid, six_volumes};
 use crate::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
@@ -175,13 +175,15 @@ fn measure(mesh: &TetMesh) -> Quality {
     let mut below = [0usize; 3];
     for t in 0..mesh.tets.len() {
         let p = mesh.corners(t);
-        let angles = dihedral_angles(&p);
-        let least = angles.iter().fold(180.0, |m: f64, a| m.min(*a));
+        let cosines = dihedral_cosines(&p);
+        let angle = |cosine: f64| cosine.acos().to_degrees();
+        let least = angle(cosines.iter().fold(-1.0, |m: f64, c| m.max(*c)));
         if least < q.min_dihedral_deg {
             q.min_dihedral_deg = least;
             q.worst_at = centroid(&p).into();
         }
-        q.max_dihedral_deg = angles.iter().fold(q.max_dihedral_deg, |m, a| m.max(*a));
+        let largest = angle(cosines.iter().fold(1.0, |m: f64, c| m.min(*c)));
+        q.max_dihedral_deg = q.max_dihedral_deg.max(largest);
         q.min_radius_ratio = q.min_radius_ratio.min(radius_ratio(&p));
         for (count, limit) in below.iter_mut().zip([10.0, 18.0, 20.0]) {
             *count += usize::from(least < limit);

@@ -43,27 +43,23 @@ pub(crate) fn shape(p: &[Vec3; 4]) -> f64 {
     (v * least.sqrt()).min(2.0 * radius_ratio)
 }
 
-/// The six dihedral angles, degree, at the edges 01, 02, 03, 12, 13, 23.
-pub(crate) fn dihedral_angles(p: &[Vec3; 4]) -> [f64; 6] {
-    let at = |i: usize, j: usize, k: usize, l: usize| {
-        let e = (p[j] - p[i]).normalize();
-        let a = p[k] - p[i];
-        let b = p[l] - p[i];
-        let a = a - e * a.dot(&e);
-        let b = b - e * b.dot(&e);
-        (a.dot(&b) / (a.norm() * b.norm()))
-            .clamp(-1.0, 1.0)
-            .acos()
-            .to_degrees()
-    };
-    [
-        at(0, 1, 2, 3),
-        at(0, 2, 1, 3),
-        at(0, 3, 1, 2),
-        at(1, 2, 0, 3),
-        at(1, 3, 0, 2),
-        at(2, 3, 0, 1),
-    ]
+/// Cosines of the six dihedral angles.
+///
+/// The angle at the edge where faces k and l meet has the cosine -n_k·n_l of their outward normals.
+pub(crate) fn dihedral_cosines(p: &[Vec3; 4]) -> [f64; 6] {
+    let a = p[1] - p[0];
+    let b = p[2] - p[0];
+    let c = p[3] - p[0];
+    let inward = [b.cross(&c), c.cross(&a), a.cross(&b)];
+    let n = [
+        -(inward[0] + inward[1] + inward[2]),
+        inward[0],
+        inward[1],
+        inward[2],
+    ];
+    let inverse = n.map(|v| 1.0 / v.norm());
+    let at = |k: usize, l: usize| (-n[k].dot(&n[l]) * inverse[k] * inverse[l]).clamp(-1.0, 1.0);
+    [at(0, 1), at(0, 2), at(0, 3), at(1, 2), at(1, 3), at(2, 3)]
 }
 
 /// Three inradii over the circumradius: 1 for the regular tetrahedron, 0 for a flat one.
@@ -87,6 +83,23 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// Dihedral angles, rad, by turning two faces about their common edge.
+    fn angles(p: &[Vec3; 4]) -> [f64; 6] {
+        let at = |i: usize, j: usize, k: usize, l: usize| {
+            let e = (p[j] - p[i]).normalize();
+            let across = |v: Vec3| v - e * v.dot(&e);
+            across(p[k] - p[i]).angle(&across(p[l] - p[i]))
+        };
+        [
+            at(0, 1, 2, 3),
+            at(0, 2, 1, 3),
+            at(0, 3, 1, 2),
+            at(1, 2, 0, 3),
+            at(1, 3, 0, 2),
+            at(2, 3, 0, 1),
+        ]
+    }
+
     #[test]
     fn regular_tetrahedron() {
         let p = [
@@ -96,8 +109,8 @@ mod tests {
             Vec3::new(-1.0, -1.0, 1.0),
         ];
         assert!((radius_ratio(&p) - 1.0).abs() < 1e-12);
-        for d in dihedral_angles(&p) {
-            assert!((d - (1.0f64 / 3.0).acos().to_degrees()).abs() < 1e-9);
+        for c in dihedral_cosines(&p) {
+            assert!((c - 1.0 / 3.0).abs() < 1e-12);
         }
         assert!(six_volumes(&p) > 0.0);
         assert!((shape(&p) - (8.0f64 / 9.0).sqrt()).abs() < 1e-12);
@@ -113,9 +126,14 @@ mod tests {
             if six_volumes(&p) < 0.0 {
                 p.swap(0, 1);
             }
-            let sine = dihedral_angles(&p)
-                .iter()
-                .fold(1.0f64, |m, d| m.min(d.to_radians().sin()));
+            let sine = angles(&p).iter().fold(1.0f64, |m, d| m.min(d.sin()));
+            let mut cosines = angles(&p).map(f64::cos);
+            let mut ours = dihedral_cosines(&p);
+            cosines.sort_by(f64::total_cmp);
+            ours.sort_by(f64::total_cmp);
+            for (a, b) in ours.iter().zip(cosines) {
+                prop_assert!((a - b).abs() < 1e-9);
+            }
             let expected = sine.min(2.0 * radius_ratio(&p));
             prop_assert!((shape(&p) - expected).abs() < 1e-9);
         }

@@ -5,29 +5,29 @@ mod support;
 
 use bicolumn_base::{Part, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh, build};
-use std::collections::BTreeMap;
 use support::{Random, Scene};
 
 /// Every gate, checked again from the outside.
 fn check(mesh: &TetMesh, scene: &Scene) {
-    let mut faces: BTreeMap<[u32; 3], Vec<usize>> = BTreeMap::new();
+    let mut faces: Vec<([u32; 3], usize)> = Vec::new();
     for (t, tet) in mesh.tets.iter().enumerate() {
         assert!(mesh.volume(t) > 0.0);
         for f in [[0, 1, 2], [0, 1, 3], [0, 2, 3], [1, 2, 3]] {
             let mut f = f.map(|k| tet[k]);
             f.sort_unstable();
-            faces.entry(f).or_default().push(t);
+            faces.push((f, t));
         }
     }
-    assert!(faces.values().all(|t| t.len() <= 2), "conforming");
-    let expected: usize = faces
-        .values()
-        .map(|t| match t.as_slice() {
+    faces.sort_unstable();
+    let mut expected = 0;
+    for sides in faces.chunk_by(|x, y| x.0 == y.0) {
+        expected += match sides {
             [_] => 1,
-            [a, b] if mesh.part[*a] != mesh.part[*b] => 2,
-            _ => 0,
-        })
-        .sum();
+            [(_, a), (_, b)] if mesh.part[*a] != mesh.part[*b] => 2,
+            [_, _] => 0,
+            _ => panic!("face of more than two tetrahedra"),
+        };
+    }
     assert_eq!(mesh.facets.len(), expected, "every facet is listed");
 
     let plan = scene.blueprint();
