@@ -6,19 +6,28 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod bone;
+mod centre_line;
+mod clash;
 pub mod construct;
+mod distal_screws;
 pub mod error;
 pub mod field;
+mod footprint;
+pub mod fracture;
 pub mod plate;
 mod redistance;
+mod rod;
 pub mod screw;
+mod seat;
+mod shaft_screws;
 pub mod spec;
 mod spline_grid;
 
 pub use bone::{ArticularSurface, Bone, CardRow, Landmarks};
-pub use construct::{Construct, Fracture};
+pub use construct::Construct;
 pub use error::GeometryError;
 pub use field::Field;
+pub use fracture::Fracture;
 pub use plate::{Hole, Plate};
 pub use screw::{Screw, ScrewRow};
 pub use spec::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};

@@ -1,7 +1,17 @@
 //! A plate: a band of constant thickness laid along the bone surface.
 
-use crate::Field;
+use crate::centre_line::CentreLine;
+use crate::footprint::{Footprint, locate, widest};
+use crate::rod::Rod;
+use crate::{Bone, Field, Fracture, GeometryError, PlateSpec};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
+use std::sync::Arc;
+
+/// Bone or plate left beyond the outermost hole's centre, over half the width, mm (common practice, no
+/// source).
+const END_RIM: f64 = 1.0;
+/// Least distance between the rim of a hole and a fracture plane, mm (judgement).
+const FRACTURE_RIM: f64 = 0.8;
 
 /// A hole of a plate.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,22 +45,239 @@ pub struct Plate {
     pub end_level_mm: f64,
     /// Holes, distal to proximal.
     pub holes: Vec<Hole>,
+    bone: Arc<Bone>,
+    line: CentreLine,
+    footprint: Footprint,
 }
 
 impl Plate {
+    /// Lays a plate on a bone and places its holes, all still empty: as many distal holes as distal
+    /// screws, and a row of shaft holes counted from the proximal end down to the fracture.
+    ///
+    /// # Errors
+    /// [`GeometryError::Dimension`] for a value out of range, [`GeometryError::NoRoom`] where bone or
+    /// plate is too short for what is asked.
+    pub(crate) fn lay(
+        bone: Arc<Bone>,
+        spec: &PlateSpec,
+        fracture: Option<&Fracture>,
+    ) -> Result<Plate, GeometryError> {
+        let site = PlateSite::from(spec.site);
+        let what = format!("plate.{site}");
+        let potting = bone.spec().potting_level_mm;
+        if spec.end_level_mm > potting - 5.0 {
+            return Err(GeometryError::NoRoom {
+                what,
+                why: format!(
+                    "its proximal end at level {:.1} mm is longer than the shaft model, potted at {potting:.1} mm",
+                    spec.end_level_mm
+                ),
+                hint: format!(
+                    "end it below {:.1} mm or raise potting_level_mm",
+                    potting - 5.0
+                ),
+            });
+        }
+        let rim = 0.5 * spec.width_mm + END_RIM;
+        let lowest = (0..200)
+            .map(|i| f64::from(i) * 0.25)
+            .find(|hole| reaches(&bone, site, hole - rim))
+            .unwrap_or(50.0);
+        if spec.distal_hole_level_mm < lowest {
+            return Err(GeometryError::NoRoom {
+                what,
+                why: format!(
+                    "its distal end would overhang the bone with the first hole at level {:.1} mm",
+                    spec.distal_hole_level_mm
+                ),
+                hint: format!("set distal_hole_level_mm to {lowest:.2} or more"),
+            });
+        }
+        let base = spec.distal_hole_level_mm - rim;
+        let Some(mut line) = CentreLine::lay(&bone, site, base, spec.end_level_mm) else {
+            return Err(GeometryError::NoRoom {
+                what,
+                why: "the bone surface ends before the plate does".into(),
+                hint: "raise distal_hole_level_mm".into(),
+            });
+        };
+        line.restart(line.at_level(spec.distal_hole_level_mm) - rim);
+        let top = spec.stand_off_mm + spec.thickness_mm;
+        let widest = widest(&bone, &line, spec.width_mm);
+        if widest < spec.width_mm {
+            return Err(GeometryError::Dimension {
+                what: format!("plates.{}.width_mm", spec.which()),
+                value: spec.width_mm,
+                unit: "mm",
+                accepted: format!("up to {widest:.2}: a wider plate.{site} overhangs the bone"),
+            });
+        }
+        let footprint = Footprint::new(&bone, &line, spec.width_mm, top);
+        let mut plate = Plate {
+            site,
+            width_mm: spec.width_mm,
+            thickness_mm: spec.thickness_mm,
+            stand_off_mm: spec.stand_off_mm,
+            length_mm: line.length(),
+            end_level_mm: spec.end_level_mm,
+            holes: Vec::new(),
+            bone,
+            line,
+            footprint,
+        };
+        plate.holes = plate.place_holes(spec, fracture, rim)?;
+        Ok(plate)
+    }
+
     /// The outline extended along the bone normal: negative inside the footprint.
     pub fn outline(&self) -> &dyn Field {
-        todo!()
+        &self.footprint
     }
 
     /// Point on the bone surface under the centre line and the local frame there: (point, unit
     /// tangent towards proximal, unit outward normal).
-    pub fn centre_line(&self, _along_mm: f64) -> (Vec3, Vec3, Vec3) {
-        todo!()
+    pub fn centre_line(&self, along_mm: f64) -> (Vec3, Vec3, Vec3) {
+        let (mut p, tangent, normal) = self.line.frame(along_mm);
+        let outer = self.bone.outer();
+        for _ in 0..3 {
+            p -= normal * (outer.value(p) / outer.gradient(p).dot(&normal).max(0.2));
+        }
+        (p, tangent, normal)
     }
 
-    /// Footprint coordinates of a point: (along, across), mm.
-    pub fn locate(&self, _x: Vec3) -> (f64, f64) {
-        todo!()
+    /// Footprint coordinates of a point: (along, across), mm. Along counts from the distal tip; across
+    /// is the distance, in the tangent plane of the centre line, of the bone surface under the point.
+    pub fn locate(&self, x: Vec3) -> (f64, f64) {
+        locate(&self.bone, &self.line, x)
     }
+
+    /// Signed distance to the plate without its holes, mm; exact to first order beside one face.
+    pub fn value(&self, x: Vec3) -> f64 {
+        let d = self.bone.outer().value(x);
+        let top = self.stand_off_mm + self.thickness_mm;
+        self.footprint
+            .value(x)
+            .max(d - top)
+            .max(self.stand_off_mm - d)
+    }
+
+    /// Distance of a rod's surface to the plate and the place, mm: along its side, and from its end face.
+    pub(crate) fn gap(&self, rod: &Rod) -> (f64, Vec3) {
+        let axis = (rod.to - rod.from).normalize();
+        let side = Rod {
+            to: rod.to - axis * rod.radius.min(rod.length()),
+            ..*rod
+        };
+        let along = side.axis_points().map(|x| (self.value(x) - rod.radius, x));
+        let tip = rod.tip_face().map(|x| (self.value(x), x));
+        along
+            .chain(tip)
+            .fold((f64::MAX, rod.to), |a, b| if b.0 < a.0 { b } else { a })
+    }
+
+    /// A point lifted or lowered to a height above the bone.
+    pub(crate) fn over(&self, mut x: Vec3, height: f64) -> Vec3 {
+        let outer = self.bone.outer();
+        for _ in 0..3 {
+            x += outer.gradient(x) * (height - outer.value(x));
+        }
+        x
+    }
+
+    fn hole(&self, along_mm: f64, diameter_mm: f64) -> Hole {
+        let (centre, _, normal) = self.centre_line(along_mm);
+        Hole {
+            along_mm,
+            centre,
+            axis: -normal,
+            diameter_mm,
+            screw: None,
+        }
+    }
+
+    /// Distal holes, then shaft holes, distal to proximal.
+    fn place_holes(
+        &self,
+        spec: &PlateSpec,
+        fracture: Option<&Fracture>,
+        rim: f64,
+    ) -> Result<Vec<Hole>, GeometryError> {
+        let no_room = |why: String, hint: &str| GeometryError::NoRoom {
+            what: format!("plate.{}", self.site),
+            why,
+            hint: hint.into(),
+        };
+        let distal_rim = 0.5 * spec.distal_screw_diameter_mm + FRACTURE_RIM;
+        let mut holes: Vec<Hole> = Vec::new();
+        for i in 0..spec.distal_screws {
+            let hole = self.hole(
+                rim + spec.distal_hole_pitch_mm * i as f64,
+                spec.hole_diameter_mm,
+            );
+            if let Some(f) = fracture
+                && f.below(hole.centre) < distal_rim
+            {
+                return Err(no_room(
+                    format!(
+                        "only {i} of {} distal screws fit below the fracture",
+                        spec.distal_screws
+                    ),
+                    "ask for fewer distal screws, a smaller distal_hole_pitch_mm or a higher fracture",
+                ));
+            }
+            holes.push(hole);
+        }
+        let last_distal = holes.last().map_or(0.0, |h| h.along_mm);
+        let shaft_rim =
+            0.5 * spec.shaft_screw_diameter_mm.max(spec.hole_diameter_mm) + FRACTURE_RIM;
+        let mut shaft: Vec<Hole> = Vec::new();
+        loop {
+            let along = self.length_mm - rim - spec.hole_pitch_mm * shaft.len() as f64;
+            if along < last_distal + spec.hole_pitch_mm.min(0.5 * spec.hole_diameter_mm + 6.0) {
+                break;
+            }
+            let hole = self.hole(along, spec.hole_diameter_mm);
+            if fracture.is_some_and(|f| f.above(hole.centre) < shaft_rim) {
+                break;
+            }
+            shaft.push(hole);
+        }
+        if shaft.len() < spec.shaft_screws {
+            return Err(no_room(
+                format!(
+                    "its end level of {:.1} mm leaves {} shaft holes for {} shaft screws",
+                    self.end_level_mm,
+                    shaft.len(),
+                    spec.shaft_screws
+                ),
+                "raise its end level (less stagger), ask for fewer shaft screws or a smaller hole_pitch_mm",
+            ));
+        }
+        holes.extend(shaft.into_iter().rev());
+        Ok(holes)
+    }
+
+    /// Which of the shaft holes take screws, most proximal first: the two ends of the row, then evenly
+    /// between.
+    pub(crate) fn filled_shaft_holes(&self, distal: usize, screws: usize) -> Vec<usize> {
+        let last = self.holes.len() - 1;
+        let row = self.holes.len() - distal;
+        (0..screws)
+            .map(|k| {
+                let share = if screws > 1 {
+                    k as f64 / (screws - 1) as f64
+                } else {
+                    0.0
+                };
+                last - (share * (row - 1) as f64).round() as usize
+            })
+            .collect()
+    }
+}
+
+/// Is there bone under the plate's distal tip at a level?
+fn reaches(bone: &Bone, site: PlateSite, level: f64) -> bool {
+    let (centre, radius) = bone.column(site == PlateSite::Medial, level);
+    // The column's end is round: deeper than this share of its radius the surface turns under.
+    bone.outer().value(centre) < -0.6 * radius && bone.outer().value(centre) < -2.0
 }

@@ -1,5 +1,6 @@
 //! What a construct is asked to be: plain numbers with their units, before anything is built.
 
+use crate::GeometryError;
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
 
@@ -118,4 +119,185 @@ pub struct ConstructSpec {
     /// Least distance between two screws, a screw and the other plate, a screw and a free surface it
     /// should not graze.
     pub clearance_mm: f64,
+}
+
+impl Default for FractureSpec {
+    /// A 5 mm gap above the olecranon fossa (5 mm: Atalar et al. 2016, Acta Orthop Traumatol Turc).
+    fn default() -> Self {
+        FractureSpec {
+            level_mm: 34.0,
+            gap_mm: 5.0,
+            inclination_deg: 0.0,
+        }
+    }
+}
+
+impl PlateSpec {
+    /// A plate of common dimensions for a site on a mean adult, with three shaft and three distal screws.
+    ///
+    /// Width, thickness and pitches: from memory, reconstruction plates of the 3.5 mm class (10 × 2.7,
+    /// pitch 12). Core diameters: 2.4 mm for the 3.5 mm shaft screw (textbook), 2.1 mm for the 2.7 mm
+    /// distal screw (from memory). Distal hole levels: chosen so that the distal end stays on the bone.
+    pub fn new(site: PlateSiteName) -> PlateSpec {
+        PlateSpec {
+            site,
+            width_mm: 10.0,
+            thickness_mm: 2.7,
+            hole_pitch_mm: 12.0,
+            distal_hole_pitch_mm: 6.5,
+            hole_diameter_mm: 4.5,
+            stand_off_mm: 0.5,
+            end_level_mm: 90.0,
+            distal_hole_level_mm: match site {
+                PlateSiteName::Medial => 9.0,
+                PlateSiteName::Lateral => 8.5,
+                PlateSiteName::Posterolateral => 9.0,
+            },
+            shaft_screws: 3,
+            distal_screws: 3,
+            shaft_screw_diameter_mm: 2.4,
+            distal_screw_diameter_mm: 2.1,
+            bicortical: true,
+            distal_screw_length_mm: 50.0,
+        }
+    }
+
+    /// Refuses dimensions that make no plate.
+    pub(crate) fn check(&self) -> Result<(), GeometryError> {
+        let which = self.which();
+        let plate = |key: &str, value: f64, least: f64, most: f64| {
+            within(format!("plates.{which}.{key}"), value, "mm", least, most)
+        };
+        let screws = |key: &str, value: f64, unit, least: f64, most: f64| {
+            within(format!("screws.{which}.{key}"), value, unit, least, most)
+        };
+        plate("width_mm", self.width_mm, 6.0, 13.0)?;
+        plate("thickness_mm", self.thickness_mm, 1.0, 5.0)?;
+        plate(
+            "hole_diameter_mm",
+            self.hole_diameter_mm,
+            2.0,
+            self.width_mm - 3.0,
+        )?;
+        plate(
+            "hole_pitch_mm",
+            self.hole_pitch_mm,
+            self.hole_diameter_mm + 2.0,
+            30.0,
+        )?;
+        // A thinner slit cannot be meshed well; zero is a plate that touches.
+        if self.stand_off_mm != 0.0 && !(0.3..=3.0).contains(&self.stand_off_mm) {
+            return Err(GeometryError::Dimension {
+                what: "interfaces.stand_off_mm".into(),
+                value: self.stand_off_mm,
+                unit: "mm",
+                accepted: "0, or 0.3 to 3.0".into(),
+            });
+        }
+        screws(
+            "shaft_diameter_mm",
+            self.shaft_screw_diameter_mm,
+            "mm",
+            1.5,
+            4.5,
+        )?;
+        screws(
+            "distal_diameter_mm",
+            self.distal_screw_diameter_mm,
+            "mm",
+            1.5,
+            4.0,
+        )?;
+        let pitch = self.distal_screw_diameter_mm + 2.5;
+        plate(
+            "distal_hole_pitch_mm",
+            self.distal_hole_pitch_mm,
+            pitch,
+            20.0,
+        )?;
+        screws(
+            "distal_length_mm",
+            self.distal_screw_length_mm,
+            "mm",
+            10.0,
+            80.0,
+        )?;
+        plate("distal_hole_level_mm", self.distal_hole_level_mm, 0.0, 40.0)?;
+        let least = self.distal_hole_level_mm + 2.0 * self.width_mm;
+        plate("end_level_mm", self.end_level_mm, least, 260.0)?;
+        screws("shaft_count", self.shaft_screws as f64, "", 1.0, 8.0)?;
+        screws("distal_count", self.distal_screws as f64, "", 1.0, 6.0)
+    }
+
+    /// The plate's name in the keys of a job file.
+    pub(crate) fn which(&self) -> &'static str {
+        if self.site == PlateSiteName::Medial {
+            "medial"
+        } else {
+            "other"
+        }
+    }
+}
+
+impl ConstructSpec {
+    /// Medial and lateral plate, facing each other, over a gap in a mean adult.
+    pub fn parallel() -> ConstructSpec {
+        Self::plated(PlateSiteName::Lateral)
+    }
+
+    /// Medial and posterolateral plate, at right angles, over a gap in a mean adult.
+    pub fn orthogonal() -> ConstructSpec {
+        Self::plated(PlateSiteName::Posterolateral)
+    }
+
+    /// The mean adult without fracture and hardware.
+    pub fn intact() -> ConstructSpec {
+        ConstructSpec {
+            bone: BoneSpec::default(),
+            fracture: None,
+            plates: Vec::new(),
+            clearance_mm: 1.0,
+        }
+    }
+
+    fn plated(second: PlateSiteName) -> ConstructSpec {
+        ConstructSpec {
+            fracture: Some(FractureSpec::default()),
+            plates: vec![
+                PlateSpec::new(PlateSiteName::Medial),
+                PlateSpec::new(second),
+            ],
+            ..Self::intact()
+        }
+    }
+}
+
+impl Default for ConstructSpec {
+    fn default() -> Self {
+        Self::parallel()
+    }
+}
+
+/// Refuses a value outside its range, or not a number.
+pub(crate) fn within(
+    what: String,
+    value: f64,
+    unit: &'static str,
+    least: f64,
+    most: f64,
+) -> Result<(), GeometryError> {
+    if value.is_finite() && value >= least && value <= most {
+        return Ok(());
+    }
+    let accepted = if least <= most {
+        format!("{least:.1} to {most:.1}")
+    } else {
+        "nothing, given the other dimensions".into()
+    };
+    Err(GeometryError::Dimension {
+        what,
+        value,
+        unit,
+        accepted,
+    })
 }

@@ -90,7 +90,11 @@ impl SplineGrid {
         }
     }
 
-    /// The box inside which the spline itself answers.
+    /// The box inside which the spline itself answers, unmirrored.
+    pub(crate) fn bounds_of_grid(&self) -> &Aabb {
+        &self.inner
+    }
+
     fn clamp(&self, x: Vec3) -> Vec3 {
         x.sup(&self.inner.min).inf(&self.inner.max)
     }

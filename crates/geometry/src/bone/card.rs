@@ -223,15 +223,7 @@ fn within(
     least: f64,
     most: f64,
 ) -> Result<(), GeometryError> {
-    if value.is_finite() && value >= least && value <= most {
-        return Ok(());
-    }
-    Err(GeometryError::Dimension {
-        what: format!("bone.{key}"),
-        value,
-        unit,
-        accepted: format!("{least:.1} to {most:.1}"),
-    })
+    crate::spec::within(format!("bone.{key}"), value, unit, least, most)
 }
 
 #[cfg(test)]

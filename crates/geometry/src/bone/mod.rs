@@ -5,12 +5,14 @@ mod landmarks;
 mod shape;
 
 pub use card::CardRow;
+pub(crate) use landmarks::first_crossing;
+pub(crate) use shape::step;
 
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
 use crate::{BoneSpec, Field, GeometryError};
 use bicolumn_base::{Aabb, Vec3};
-use shape::{BEARING, Shape, step};
+use shape::{BEARING, Shape};
 
 /// Grid step of the fields, mm.
 const GRID: f64 = 0.8;
@@ -143,11 +145,21 @@ impl Bone {
         }
     }
 
-    #[allow(dead_code)] // for the plates, next
     /// Centre line and radius of a column at a level.
     pub(crate) fn column(&self, medial: bool, level: f64) -> (Vec3, f64) {
         let (centre, radius) = self.shape.column(medial, level);
         (self.mirrored(centre), radius)
+    }
+
+    /// Levels between which a supracondylar fracture lies: top of the olecranon fossa, end of the flare.
+    pub(crate) fn metaphysis(&self) -> (f64, f64) {
+        let top = self.shape.fossa_middle.y + 0.5 * self.spec.fossa_length_mm;
+        (top + 0.5, self.shape.shaft_starts())
+    }
+
+    /// How far the olecranon fossa reaches from the shaft axis to a side, mm.
+    pub(crate) fn fossa_reach(&self) -> f64 {
+        self.shape.fossa_middle.z.abs() + 0.5 * self.spec.fossa_width_mm
     }
 
     /// Refuses a fossa that leaves too little of a column.

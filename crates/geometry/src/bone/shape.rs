@@ -253,7 +253,7 @@ impl Shape {
 
     /// The same before the fossae are taken out.
     pub(crate) fn without_fossae(&self, x: Vec3) -> f64 {
-        let block = smooth_min(self.spool(x), self.capitellum(x), 2.0);
+        let block = smooth_min(self.spool(x), self.capitellum(x), BLEND);
         smooth_min(self.metaphysis(x), block, BLEND)
     }
 

@@ -1,0 +1,234 @@
+//! Directions and lengths of the screws of the distal fragment.
+//!
+//! Screws of both plates interleave in the columns and the articular block. Every screw stays inside
+//! the endosteal surface once it is through the near cortex, so it clears fossae and joint; among all
+//! layouts a beam search keeps those that hold most screw length, with diminishing return so that no
+//! screw is starved.
+
+use crate::rod::{Rod, rises_above};
+use crate::seat::{Placed, Seat};
+use crate::shaft_screws::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
+use crate::{Bone, Fracture, GeometryError};
+use bicolumn_base::Vec3;
+
+/// Widest angle between a distal screw and its hole's axis, degrees (judgement; polyaxial holes: from
+/// memory, about 15).
+pub(crate) const CONE: f64 = 20.0;
+const STEP: f64 = 4.0;
+/// Shortest distal screw, mm.
+pub(crate) const LEAST: f64 = 7.0;
+/// What a degree off the hole's axis costs, in the score's unit (root of a millimetre; judgement).
+const ANGLE_COST: f64 = 0.02;
+/// Layouts kept at each step of the search, and new ones tried from each.
+const BEAM: usize = 60;
+const BRANCHES: usize = 14;
+
+/// A direction and the longest screw bone allows along it.
+struct Ray {
+    direction: Vec3,
+    angle: f64,
+    longest: f64,
+}
+
+#[derive(Clone)]
+struct Layout {
+    screws: Vec<(Vec3, f64)>,
+    rods: Vec<Rod>,
+    score: f64,
+}
+
+/// Places distal screws, clear of each other and of the rods given.
+///
+/// # Errors
+/// [`GeometryError::ScrewMissesBone`] when a screw finds no bone, [`GeometryError::Clash`] when there is
+/// no room for all.
+pub(crate) fn place(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    mut seats: Vec<(Seat, f64)>,
+    others: &[Rod],
+    clearance: f64,
+) -> Result<Vec<Placed>, GeometryError> {
+    // From the joint upwards, the plates in turn.
+    seats.sort_by(|a, b| a.0.entry.y.total_cmp(&b.0.entry.y));
+    let start = Layout {
+        screws: Vec::new(),
+        rods: others.to_vec(),
+        score: 0.0,
+    };
+    let mut beam = vec![start];
+    for (seat, longest) in &seats {
+        let rays = rays(bone, fracture, seat, *longest)?;
+        let mut next: Vec<Layout> = Vec::new();
+        for layout in &beam {
+            next.extend(branches(layout, seat, &rays, clearance));
+        }
+        if next.is_empty() {
+            return Err(blocked(
+                seat,
+                &rays,
+                &beam[0],
+                &seats,
+                others.len(),
+                clearance,
+            ));
+        }
+        next.sort_by(|a, b| b.score.total_cmp(&a.score));
+        next.truncate(BEAM);
+        beam = next;
+    }
+    let Layout { screws, .. } = beam.swap_remove(0);
+    Ok(seats
+        .into_iter()
+        .zip(screws)
+        .map(|((seat, _), (direction, length))| Placed {
+            seat,
+            direction,
+            length,
+            note: None,
+        })
+        .collect())
+}
+
+fn rays(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    seat: &Seat,
+    longest: f64,
+) -> Result<Vec<Ray>, GeometryError> {
+    let mut rays = Vec::new();
+    let mut best: f64 = 0.0;
+    for (direction, angle) in seat.directions(CONE, STEP) {
+        let reach = reach(bone, fracture, seat, direction, longest);
+        best = best.max(reach);
+        if reach >= LEAST {
+            rays.push(Ray {
+                direction,
+                angle,
+                longest: reach,
+            });
+        }
+    }
+    if rays.is_empty() {
+        return Err(GeometryError::ScrewMissesBone {
+            screw: seat.number.to_string(),
+            held_mm: best,
+            needed_mm: LEAST,
+            hint: format!(
+                "its hole in plate.{} lies at level {:.1} mm over thin bone: change distal_hole_level_mm or distal_hole_pitch_mm, or ask for fewer distal screws",
+                seat.plate, seat.entry.y
+            ),
+        });
+    }
+    Ok(rays)
+}
+
+/// How long a screw can be along a direction, mm.
+fn reach(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    seat: &Seat,
+    direction: Vec3,
+    longest: f64,
+) -> f64 {
+    let inner = bone.inner();
+    let keep = -(seat.radius + TIP_CLEARANCE);
+    let inside = |t: &f64| inner.value(seat.entry + direction * *t) < keep;
+    let Some(start) = (4..40).map(|i| 0.25 * f64::from(i)).find(inside) else {
+        return 0.0;
+    };
+    let end = rises_above(inner, seat.entry, direction, start, longest, keep);
+    // The fracture's planes are straight, so is the screw.
+    let off = |t: f64| {
+        seat.off_fracture(fracture, seat.entry + direction * t) - seat.radius - FRACTURE_CLEARANCE
+    };
+    let (at_entry, at_end) = (off(0.0), off(end));
+    if at_entry < 0.0 {
+        return 0.0;
+    }
+    if at_end >= 0.0 {
+        end
+    } else {
+        end * at_entry / (at_entry - at_end)
+    }
+}
+
+/// The best ways to add a screw to a layout: for each direction the longest clear screw, and a shorter
+/// one that leaves more room to others.
+fn branches(layout: &Layout, seat: &Seat, rays: &[Ray], clearance: f64) -> Vec<Layout> {
+    let mut found: Vec<(f64, Vec3, f64)> = Vec::new();
+    for ray in rays {
+        let clear = |length: f64| {
+            let rod = seat.rod(ray.direction, length);
+            layout.rods.iter().all(|r| rod.clearance(r) >= clearance)
+        };
+        let lengths = (0..)
+            .map(|i| ray.longest - 1.5 * f64::from(i))
+            .take_while(|l| *l >= LEAST);
+        let Some(length) = lengths.into_iter().find(|l| clear(*l)) else {
+            continue;
+        };
+        for length in [length, (0.6 * length).max(LEAST)] {
+            found.push((
+                length.sqrt() - ANGLE_COST * ray.angle,
+                ray.direction,
+                length,
+            ));
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    // Every other one below the best third, so that the choice is not all neighbours.
+    let spread = found.iter().step_by(1 + found.len() / (2 * BRANCHES));
+    let best = found.iter().take(BRANCHES / 2);
+    best.chain(spread)
+        .take(BRANCHES)
+        .map(|(score, direction, length)| {
+            let mut next = layout.clone();
+            next.screws.push((*direction, *length));
+            next.rods.push(seat.rod(*direction, *length));
+            next.score += score;
+            next
+        })
+        .collect()
+}
+
+/// The clash that leaves a seat without a screw: against its best direction in the best layout.
+fn blocked(
+    seat: &Seat,
+    rays: &[Ray],
+    layout: &Layout,
+    seats: &[(Seat, f64)],
+    others: usize,
+    clearance: f64,
+) -> GeometryError {
+    let mut best = (f64::MIN, 0, Vec3::zeros());
+    for ray in rays {
+        let rod = seat.rod(ray.direction, LEAST);
+        let worst = layout
+            .rods
+            .iter()
+            .enumerate()
+            .map(|(i, r)| (rod.clearance(r), i, rod.meeting_point(r)))
+            .min_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some(w) = worst
+            && w.0 > best.0
+        {
+            best = w;
+        }
+    }
+    let second = best
+        .1
+        .checked_sub(others)
+        .and_then(|i| seats.get(i))
+        .map_or("a shaft screw".to_string(), |s| s.0.number.to_string());
+    GeometryError::Clash {
+        first: seat.number.to_string(),
+        second,
+        overlap_mm: (clearance - best.0).max(0.0),
+        clearance_mm: clearance,
+        level_mm: best.2.y,
+        hint: format!(
+            "no direction within {CONE}° of its hole is free: ask for fewer or thinner distal screws, or a larger distal_hole_pitch_mm"
+        ),
+    }
+}

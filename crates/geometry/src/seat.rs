@@ -1,0 +1,94 @@
+//! Where a screw sits before it has a direction.
+
+use crate::rod::{Rod, across};
+use crate::{Fracture, Plate, ScrewRow};
+use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
+
+/// A screw to be placed: its hole and size.
+#[derive(Debug, Clone)]
+pub(crate) struct Seat {
+    pub(crate) number: ScrewNumber,
+    pub(crate) plate: PlateSite,
+    pub(crate) hole: usize,
+    pub(crate) row: ScrewRow,
+    pub(crate) entry: Vec3,
+    pub(crate) axis: Vec3,
+    pub(crate) radius: f64,
+    /// Outer face of the plate above the bone, mm.
+    pub(crate) top: f64,
+}
+
+impl Seat {
+    pub(crate) fn new(
+        plate: &Plate,
+        hole: usize,
+        row: ScrewRow,
+        diameter: f64,
+        number: u8,
+    ) -> Seat {
+        let at = &plate.holes[hole];
+        Seat {
+            number: ScrewNumber(number),
+            plate: plate.site,
+            hole,
+            row,
+            entry: at.centre,
+            axis: at.axis,
+            radius: 0.5 * diameter,
+            top: plate.stand_off_mm + plate.thickness_mm,
+        }
+    }
+
+    /// The screw's body from the plate's outer face to a tip.
+    pub(crate) fn rod(&self, direction: Vec3, length: f64) -> Rod {
+        let back = self.top / direction.dot(&self.axis).max(0.5);
+        Rod {
+            from: self.entry - direction * back,
+            to: self.entry + direction * length,
+            radius: self.radius,
+        }
+    }
+
+    /// Directions within a cone about the hole's axis with their angle to it, smallest first: a grid of
+    /// `step` degrees.
+    pub(crate) fn directions(&self, cone: f64, step: f64) -> Vec<(Vec3, f64)> {
+        let (a, b) = across(self.axis);
+        let n = (cone / step).floor() as i32;
+        let mut directions: Vec<(Vec3, f64)> = Vec::new();
+        for i in -n..=n {
+            for j in -n..=n {
+                let (i, j) = (f64::from(i) * step, f64::from(j) * step);
+                let angle = i.hypot(j);
+                if angle <= cone + 1e-9 {
+                    let side = a * i.to_radians().tan() + b * j.to_radians().tan();
+                    directions.push(((self.axis + side).normalize(), angle));
+                }
+            }
+        }
+        directions.sort_by(|p, q| p.1.total_cmp(&q.1));
+        directions
+    }
+
+    /// Distance of a point of this screw's fragment from the fracture; infinite without one.
+    pub(crate) fn off_fracture(&self, fracture: Option<&Fracture>, x: Vec3) -> f64 {
+        fracture.map_or(f64::INFINITY, |f| match self.row {
+            ScrewRow::Shaft => f.above(x),
+            ScrewRow::Distal => f.below(x),
+        })
+    }
+}
+
+/// A seat with direction and length.
+#[derive(Debug, Clone)]
+pub(crate) struct Placed {
+    pub(crate) seat: Seat,
+    pub(crate) direction: Vec3,
+    pub(crate) length: f64,
+    pub(crate) note: Option<String>,
+}
+
+impl Placed {
+    pub(crate) fn rod(&self) -> Rod {
+        self.seat.rod(self.direction, self.length)
+    }
+}
