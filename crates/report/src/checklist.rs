@@ -46,9 +46,9 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
     let counted = |prefix: &str, words: &str| match section(prefix) {
         0 => (
             MISSING,
-            format!("No input of the section {prefix} is on record."),
+            format!("No input of this section is on record ({prefix}…)."),
         ),
-        n => (GIVEN, format!("{n} inputs under {prefix} {words}")),
+        n => (GIVEN, format!("{n} inputs ({prefix}…) {words}")),
     };
 
     let mut list = vec![match record.question.is_empty() {
@@ -67,7 +67,7 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
     }];
     let (state, text) = counted(
         "bone.",
-        "with sources, landmarks measured back. Idealised bone, no scan of a person.",
+        "with their sources, landmarks measured back. Idealised bone, no scan of a person.",
     );
     list.push(item("Geometry source, cohort", state, text));
     list.push(item(
@@ -75,7 +75,7 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
         MISSING,
         "Factors have chosen levels; no distribution is sampled.".into(),
     ));
-    let (_, text) = counted("materials.", "with sources.");
+    let (_, text) = counted("materials.", "with their sources.");
     list.push(item(
         "Material law, density law, anisotropy",
         PARTLY,
@@ -83,7 +83,7 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
     ));
     let (state, text) = counted(
         "plates.",
-        "give the plates; screws are smooth cylinders of the stated diameter, without thread.",
+        "in the inputs table; screws are smooth cylinders of the stated diameter, without thread.",
     );
     list.push(item("Plate and screw dimensions, threads", state, text));
     let plate_bone = input("interfaces.plate_bone");

@@ -132,7 +132,7 @@ impl Picture {
         let mut encoder = png::Encoder::new(&mut out, self.width as u32, self.height as u32);
         encoder.set_color(png::ColorType::Rgb);
         encoder.set_depth(png::BitDepth::Eight);
-        encoder.set_compression(png::Compression::High);
+        encoder.set_compression(png::Compression::Balanced);
         encoder.write_header()?.write_image_data(&self.rgb)?;
         Ok(out)
     }

@@ -284,3 +284,62 @@ fn construct_words(point: &PointRecord) -> String {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::{hot_spot, synthetic_study};
+
+    #[test]
+    fn levels_groups_and_baseline_follow_the_design() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        // The failed point's level of 60 mm does not occur.
+        assert_eq!(view.levels(), [-20.0, 0.0, 20.0].map(FactorValue::Number));
+        assert_eq!(view.baseline(), Some(FactorValue::Number(0.0)));
+        let groups = view.groups();
+        let labels: Vec<&str> = groups.iter().map(|g| g.label.as_str()).collect();
+        assert_eq!(labels, ["parallel", "orthogonal"]);
+        let cell = view
+            .cell(&groups[1], &FactorValue::Number(20.0), "torsion")
+            .unwrap();
+        assert!((cell.mean - hot_spot("orthogonal", 20.0, "torsion")).abs() < 1e-12);
+        assert_eq!(cell.error, None);
+    }
+
+    #[test]
+    fn of_many_points_the_first_lowest_and_highest_stand_for_all() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        assert_eq!(view.chosen(6).len(), 6);
+        let six: Vec<PointRecord> = view.done().cloned().collect();
+        view.points.clear();
+        for i in 0..48 {
+            let mut p = six[i % 6].clone();
+            p.id = format!("q{i:03}");
+            for case in &mut p.cases {
+                for r in &mut case.responses {
+                    // Lowest at 30, highest at 17.
+                    let factor = [(30, 0.01), (17, 100.0)].iter().find(|(at, _)| *at == i);
+                    r.value = r.value.map(|v| v * factor.map_or(1.0, |f| f.1));
+                }
+            }
+            view.points.push(p);
+        }
+        let ids: Vec<&str> = view.chosen(8).iter().map(|p| p.id.as_str()).collect();
+        assert_eq!(ids, ["q000", "q017", "q030"]);
+        // Means over the points that share construct, level and case.
+        let groups = view.groups();
+        let cell = view
+            .cell(&groups[0], &FactorValue::Number(0.0), "axial")
+            .unwrap();
+        assert_eq!(cell.values.len(), 8);
+        assert!(crate::line_styles::some_points_left_out(&view));
+        // The page of many points is made without their surfaces, too.
+        assert!(
+            crate::page::render(&view)
+                .unwrap()
+                .contains("means over the other factors")
+        );
+    }
+}

@@ -331,20 +331,27 @@ pub fn input_table(view: &StudyView) -> Table {
         };
         rows.push(cells(vec![
             name.to_string(),
-            input.value.replace('-', "−"),
+            typeset(&input.value),
             shown_unit(&input.unit),
             origin.into(),
             input.source.clone(),
         ]));
     }
     Table {
-        caption: "Every input of the job. A factor's value here is the one outside the design."
-            .into(),
+        caption: "Every input of the job. A factor shows its levels.".into(),
         heads: ["key", "value", "unit", "origin", "source of the default"]
             .map(String::from)
             .to_vec(),
         rows,
         words: 5,
+    }
+}
+
+/// A value or a list of values with typeset minus signs; words keep their hyphens.
+fn typeset(value: &str) -> String {
+    match value.chars().any(char::is_alphabetic) {
+        true => value.to_string(),
+        false => value.replace('-', "−"),
     }
 }
 

@@ -115,10 +115,11 @@ fn construct_sentence(
         true => " (means over the other factors)",
         false => "",
     };
+    let base_words = baseline_words(&headline.over, &baseline);
     let mut text = format!(
         "{}: with {} the largest {}{over_cases} is {} ({}){averaged}.",
         capital(&group.label),
-        baseline_words(&headline.over, &baseline),
+        base_words,
         response_words(&headline.response),
         show(base_value),
         case_words(&base_case)
@@ -139,7 +140,7 @@ fn construct_sentence(
             .cell(group, level, &case)
             .zip(view.cell(group, &baseline, &base_case));
         if let Some(change) = named.and_then(|(cell, base)| view.change(&cell, &base)) {
-            text += &format!(", {}", change_words(&change));
+            text += &format!(", {} against {base_words}", change_words(&change));
         }
         let changes = changes_by_case(view, group, level, &baseline);
         if changes.len() > 1 {
