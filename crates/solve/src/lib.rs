@@ -1,9 +1,23 @@
 //! Elements, assembly, linear solution and stress recovery.
 //!
 //! Doors: [`solve`] gives displacements of all load cases, [`StressField::recover`] the stress.
+//!
+//! # Known limits
+//! Small strains, linear isotropic materials, bonded interfaces. Poisson's ratios near 1/2 slow the
+//! iteration. The linear level is always factored by Cholesky: beyond about 1.5 million unknowns its
+//! memory dominates.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod assembly;
+pub mod balance;
+pub mod element;
+pub mod held;
+pub mod load_vectors;
+pub mod numbering;
+pub mod quadrature;
+pub mod shape;
 pub mod solution;
 pub mod stress;
 
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};
-pub use stress::{PartNodes, StressField};
+pub use stress::{PartNodes, StressField, element_stress};

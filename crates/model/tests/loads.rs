@@ -1,0 +1,166 @@
+//! Patch loads have exactly the resultant asked for, on flat and curved patches.
+#![allow(clippy::unwrap_used)]
+
+use bicolumn_base::{Fragment, Part, Tissue, Vec3};
+use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_model::{
+    FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, PatchLoad, Problem,
+    ProblemError, nodes_on,
+};
+use proptest::prelude::*;
+use std::sync::Arc;
+
+/// An octahedron of eight tetrahedra around the origin, its outer edges bent onto the unit sphere.
+fn ball(curved: bool) -> TetMesh {
+    let axes = [Vec3::x(), Vec3::y(), Vec3::z()];
+    let mut vertices = vec![Vec3::zeros()];
+    vertices.extend(axes.iter().flat_map(|a| [*a, -*a]));
+    let mut tets = vec![];
+    for x in [1, 2] {
+        for y in [3, 4] {
+            for z in [5, 6] {
+                tets.push([0, x, y, z]);
+            }
+        }
+    }
+    TetMesh::from_straight_tets(
+        vertices,
+        &tets,
+        |_| Part::Bone(Fragment::Distal, Tissue::Cortical),
+        |x, _| SurfaceName::Other(u8::from(x.y > 0.0)),
+        |m, _| if curved { m.normalize() } else { m },
+    )
+    .unwrap()
+}
+
+fn half(mesh: &TetMesh, name: &str, sign: f64) -> Patch {
+    Patch::of_free_facets(mesh, name, |_, centroid, _| centroid.z * sign > 0.0).unwrap()
+}
+
+proptest! {
+    #[test]
+    fn resultant_force_and_moment_are_met(
+        f in prop::array::uniform3(-100.0..100.0f64),
+        m in prop::array::uniform3(-1000.0..1000.0f64),
+        curved in any::<bool>(),
+    ) {
+        let mesh = ball(curved);
+        let patch = half(&mesh, "half", 1.0);
+        let load = PatchLoad { patch: 0, force_n: Vec3::from(f), moment_nmm: Vec3::from(m) };
+        let case = LoadCase::combine("x", &mesh, std::slice::from_ref(&patch), std::slice::from_ref(&load));
+        let force = case.resultant_force();
+        let moment = case.resultant_moment(&mesh.nodes, patch.centroid(&mesh));
+        let size = load.force_n.norm() + load.moment_nmm.norm();
+        prop_assert!((force - load.force_n).norm() < 1e-12 * size);
+        prop_assert!((moment - load.moment_nmm).norm() < 1e-12 * size);
+    }
+}
+
+#[test]
+fn uniform_traction_loads_a_straight_facet_at_its_midside_nodes() {
+    // The known consistent load of a six-node facet: nothing at corners, a third at each midside.
+    let mesh = ball(false);
+    let patch = Patch::from_facets("one", vec![0]).unwrap();
+    let load = PatchLoad {
+        patch: 0,
+        force_n: Vec3::new(0.0, 3.0, 0.0),
+        moment_nmm: Vec3::zeros(),
+    };
+    for (n, f) in load.nodal_forces(&mesh, &patch) {
+        let corner = (n as usize) < mesh.vertex_count;
+        let expected = if corner { 0.0 } else { 1.0 };
+        assert!((f.y - expected).abs() < 1e-13, "{n} {f}");
+    }
+}
+
+#[test]
+fn named_loads_have_their_signs_and_shares() {
+    let mesh = ball(true);
+    let joint = JointPatches::new(
+        half(&mesh, "capitellum", 1.0),
+        half(&mesh, "trochlea", -1.0),
+    );
+    let sizes = LoadSizes::default();
+    let of = |load| joint.case(&mesh, load, &sizes);
+    let close = |a: Vec3, b: Vec3| assert!((a - b).norm() < 1e-9, "{a} {b}");
+    let force = |load| of(load).resultant_force();
+    close(force(NamedLoad::Axial), Vec3::new(0.0, 200.0, 0.0));
+    close(
+        force(NamedLoad::PosteriorBending),
+        Vec3::new(-30.0, 0.0, 0.0),
+    );
+    close(force(NamedLoad::AnteriorBending), Vec3::new(30.0, 0.0, 0.0));
+    close(force(NamedLoad::Varus), Vec3::new(0.0, 0.0, -30.0));
+    close(force(NamedLoad::Valgus), Vec3::new(0.0, 0.0, 30.0));
+    close(force(NamedLoad::InternalTorsion), Vec3::zeros());
+    let [capitellum, trochlea, both] = joint.patches();
+    let about = both.centroid(&mesh);
+    let moment = |load| of(load).resultant_moment(&mesh.nodes, about);
+    close(
+        moment(NamedLoad::InternalTorsion),
+        Vec3::new(0.0, 7500.0, 0.0),
+    );
+    close(
+        moment(NamedLoad::ExternalTorsion),
+        Vec3::new(0.0, -7500.0, 0.0),
+    );
+    // 58 : 42 about the joint's middle: the lateral side carries more, so the axial force turns about X.
+    let lever = capitellum.centroid(&mesh) * 0.58 + trochlea.centroid(&mesh) * 0.42 - about;
+    close(
+        moment(NamedLoad::Axial),
+        lever.cross(&Vec3::new(0.0, 200.0, 0.0)),
+    );
+
+    let couple = LoadSizes {
+        frontal: FrontalLoad::CoupleNmm(7500.0),
+        ..sizes
+    };
+    let varus = joint.case(&mesh, NamedLoad::Varus, &couple);
+    close(
+        varus.resultant_moment(&mesh.nodes, about),
+        Vec3::new(7500.0, 0.0, 0.0),
+    );
+    // Both kinds of varus push the joint medially: a force −Z at the end of a lever along −Y has a +X
+    // moment about the support.
+    let support = about + Vec3::y() * 100.0;
+    assert!(
+        of(NamedLoad::Varus)
+            .resultant_moment(&mesh.nodes, support)
+            .x
+            > 0.0
+    );
+    for load in NamedLoad::ALL {
+        assert_eq!(NamedLoad::from_key(load.key()), Some(load));
+    }
+}
+
+#[test]
+fn what_cannot_be_posed_is_refused() {
+    let mesh = ball(false);
+    let empty = Patch::of_free_facets(&mesh, "trochlea", |_, _, _| false);
+    assert_eq!(empty, Err(ProblemError::EmptyPatch("trochlea".into())));
+    let mesh = Arc::new(mesh);
+    let held = nodes_on(&mesh, SurfaceName::Other(1));
+    assert_eq!(
+        held.len(),
+        13,
+        "the upper half sphere has 5 corners and 8 edges"
+    );
+    let pose = |materials, held: Vec<u32>| {
+        Problem::new(Arc::clone(&mesh), materials, held, vec![]).map(|_| ())
+    };
+    assert_eq!(pose(vec![Material::cortical()], held.clone()), Ok(()));
+    assert_eq!(
+        pose(vec![Material::cortical()], vec![]),
+        Err(ProblemError::NoSupport)
+    );
+    assert!(matches!(
+        pose(vec![], held.clone()),
+        Err(ProblemError::NoMaterial(_))
+    ));
+    let bad = Material::new("x", 1.0, 0.5, "");
+    assert!(matches!(
+        pose(vec![bad], held),
+        Err(ProblemError::BadMaterial { .. })
+    ));
+}

@@ -1,0 +1,65 @@
+//! Reactions and equilibrium.
+
+use crate::element::{Element, forces};
+use bicolumn_base::Vec3;
+use bicolumn_model::{LoadCase, Problem};
+
+/// Arm that compares forces with moments in the equilibrium error, mm.
+const ARM_MM: f64 = 100.0;
+
+/// Reactions on the held nodes for each displacement field: K u minus the load applied there, N.
+pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
+    let mesh = &problem.mesh;
+    let mut place = vec![u32::MAX; mesh.nodes.len()];
+    for (k, &n) in (0u32..).zip(&problem.fixed) {
+        place[n as usize] = k;
+    }
+    let mut all = vec![vec![Vec3::zeros(); problem.fixed.len()]; displacement.len()];
+    for (t, tet) in mesh.tets.iter().enumerate() {
+        if tet.iter().all(|&n| place[n as usize] == u32::MAX) {
+            continue;
+        }
+        let (lambda, mu) = problem.material_of(t).lame();
+        let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
+        // Assembly has already refused inverted elements.
+        let Ok(stiffness) = element.stiffness(lambda, mu) else {
+            continue;
+        };
+        for (u, out) in displacement.iter().zip(&mut all) {
+            let f = forces(&stiffness, &tet.map(|n| u[n as usize]));
+            for (&n, f) in tet.iter().zip(f) {
+                if let Some(to) = out.get_mut(place[n as usize] as usize) {
+                    *to += f;
+                }
+            }
+        }
+    }
+    for (case, out) in problem.cases.iter().zip(&mut all) {
+        for (n, f) in &case.forces {
+            if let Some(to) = out.get_mut(place[*n as usize] as usize) {
+                *to -= f;
+            }
+        }
+    }
+    all
+}
+
+/// Largest relative imbalance of force and moment.
+///
+/// Force error over max(|F|, |M| / 100 mm), moment error (about the origin) over
+/// max(|M|, |F| × 100 mm).
+pub fn imbalance(problem: &Problem, case: &LoadCase, reactions: &[Vec3]) -> f64 {
+    let nodes = &problem.mesh.nodes;
+    let force = case.resultant_force();
+    let moment = case.resultant_moment(nodes, Vec3::zeros());
+    let (mut force_error, mut moment_error) = (force, moment);
+    for (&n, r) in problem.fixed.iter().zip(reactions) {
+        force_error += r;
+        moment_error += nodes[n as usize].cross(r);
+    }
+    let size = force.norm().max(moment.norm() / ARM_MM);
+    if size == 0.0 {
+        return 0.0;
+    }
+    (force_error.norm() / size).max(moment_error.norm() / (size * ARM_MM))
+}

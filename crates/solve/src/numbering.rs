@@ -1,0 +1,100 @@
+//! From mesh nodes to rows of the linear system.
+
+use bicolumn_base::{Aabb, Vec3};
+use bicolumn_mesh::TetMesh;
+use bicolumn_sparse::Prolongation;
+
+use crate::shape::EDGES;
+
+/// Not a row: the node is held, or belongs to no tetrahedron.
+pub const NO_ROW: u32 = Prolongation::NONE;
+
+/// Row numbers of the free nodes, fine (all nodes) and coarse (corners).
+///
+/// Rows follow a space-filling curve, so that neighbours lie near each other in memory: this is what
+/// keeps the vectors of a matrix product in cache.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Numbering {
+    /// Fine row of each mesh node.
+    pub row_of_node: Vec<u32>,
+    /// Mesh node of each fine row.
+    pub node_of_row: Vec<u32>,
+    /// Coarse row of each corner node.
+    pub coarse_of_node: Vec<u32>,
+    /// Fine row of each coarse row, increasing.
+    pub fine_of_coarse: Vec<u32>,
+    /// The two coarse rows that each fine row is the mean of.
+    pub parents: Vec<[u32; 2]>,
+}
+
+impl Numbering {
+    /// Numbers the free nodes of a mesh.
+    pub fn new(mesh: &TetMesh, fixed: &[u32]) -> Self {
+        let mut free = vec![false; mesh.nodes.len()];
+        let mut ends = vec![[NO_ROW; 2]; mesh.nodes.len()];
+        let mut corner = vec![false; mesh.nodes.len()];
+        for tet in &mesh.tets {
+            for &n in tet {
+                free[n as usize] = true;
+            }
+            for &n in &tet[..4] {
+                corner[n as usize] = true;
+                ends[n as usize] = [n; 2];
+            }
+            for (k, [i, j]) in EDGES.into_iter().enumerate() {
+                ends[tet[4 + k] as usize] = [tet[i], tet[j]];
+            }
+        }
+        for &n in fixed {
+            if let Some(f) = free.get_mut(n as usize) {
+                *f = false;
+            }
+        }
+        let bounds = Aabb::around(&mesh.nodes);
+        let mut order: Vec<(u64, u32)> = (0u32..)
+            .zip(&mesh.nodes)
+            .filter(|(n, _)| free[*n as usize])
+            .map(|(n, x)| (curve_position(&bounds, *x), n))
+            .collect();
+        order.sort_unstable();
+        let node_of_row: Vec<u32> = order.into_iter().map(|o| o.1).collect();
+        let mut row_of_node = vec![NO_ROW; mesh.nodes.len()];
+        let mut coarse_of_node = vec![NO_ROW; mesh.nodes.len()];
+        let mut fine_of_coarse = vec![];
+        for (row, &n) in (0u32..).zip(&node_of_row) {
+            row_of_node[n as usize] = row;
+            if corner[n as usize] {
+                coarse_of_node[n as usize] = fine_of_coarse.len() as u32;
+                fine_of_coarse.push(row);
+            }
+        }
+        let parents = node_of_row
+            .iter()
+            .map(|&n| ends[n as usize].map(|e| coarse_of_node[e as usize]))
+            .collect();
+        Numbering {
+            row_of_node,
+            node_of_row,
+            coarse_of_node,
+            fine_of_coarse,
+            parents,
+        }
+    }
+
+    /// Free nodes.
+    pub fn rows(&self) -> usize {
+        self.node_of_row.len()
+    }
+}
+
+/// Position along Morton's curve (Morton 1966) over the cube around the box, 2²⁰ cells an edge.
+fn curve_position(bounds: &Aabb, x: Vec3) -> u64 {
+    let size = (bounds.max - bounds.min).amax().max(f64::MIN_POSITIVE);
+    let cell = (x - bounds.min) * (f64::from(1u32 << 20) * 0.999_999 / size);
+    (0..3).fold(0, |key, i| key | spread(cell[i] as u64) << i)
+}
+
+/// Puts two zeros between the lowest 20 bits.
+fn spread(x: u64) -> u64 {
+    (0..20).fold(0, |s, bit| s | ((x >> bit) & 1) << (3 * bit))
+}
