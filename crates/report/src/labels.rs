@@ -31,6 +31,25 @@ pub fn response_words(name: &str) -> String {
     known.to_string()
 }
 
+/// The head of a response's column in a narrow table.
+pub fn response_head(name: &str) -> String {
+    let known = match name {
+        "plate_end_hotspot_max_mpa" => "plate-end stress",
+        "plate_end_hotspot_medial_mpa" => "medial plate's end",
+        "plate_end_hotspot_other_mpa" => "other plate's end",
+        "plate_end_band_ratio_max" => "peak / intact",
+        "rotation_stiffness_nmm_per_deg" => "rotation",
+        "motion_axial_medial_mm" => "axial, medial",
+        "motion_axial_lateral_mm" => "axial, lateral",
+        "motion_shear_medial_mm" => "shear, medial",
+        "motion_shear_lateral_mm" => "shear, lateral",
+        "implant_hotspot_plate_medial_mpa" => "medial plate",
+        "implant_hotspot_plate_other_mpa" => "other plate",
+        _ => return response_words(name),
+    };
+    known.to_string()
+}
+
 /// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger".
 pub fn factor_words(key: &str) -> String {
     let last = key.rsplit('.').next().unwrap_or(key);

@@ -123,14 +123,21 @@ fn safe(parts: Vec<String>) -> Vec<Value> {
     parts.into_iter().map(Value::from_safe_string).collect()
 }
 
+/// Definition of the headline response; that of one plate's value too where it is the larger of two.
 fn headline_definition(view: &StudyView) -> Option<String> {
-    let headline = view.headline()?;
-    let column = view
-        .record
-        .columns
-        .iter()
-        .find(|(name, ..)| *name == headline.response)?;
-    Some(column.2.clone())
+    let headline = &view.headline()?.response;
+    let definition = |wanted: &str| {
+        let mut columns = view.record.columns.iter();
+        columns
+            .find(|(name, ..)| name == wanted)
+            .map(|c| c.2.clone())
+    };
+    let own = definition(headline)?;
+    let one_plate = headline.replace("_max_", "_medial_");
+    match definition(&one_plate).filter(|_| one_plate != *headline) {
+        Some(more) => Some(format!("{own} {more}")),
+        None => Some(own),
+    }
 }
 
 fn swatch(label: &str, colour: &str) -> String {

@@ -117,8 +117,8 @@ impl StressScene {
         })
     }
 
-    /// Stress on the bone round the plate ends, from two sides; hardware plain. A ring marks the
-    /// place given.
+    /// Stress on the bone round the plate ends, from two sides; hardware as glass, so that the bone
+    /// under a plate is seen. A ring marks the place given.
     pub fn bone_pictures(
         &self,
         surface: &Surface,
@@ -129,7 +129,7 @@ impl StressScene {
             return Vec::new();
         };
         let triangles = triangles(surface, |t, class| match class.is_hardware() {
-            true => Paint::plain(STEEL),
+            true => Paint::glass(STEEL),
             false => Paint::scale(surface, mises, t, self.bone_mpa),
         });
         let rings: Vec<Ring> = hot_spot

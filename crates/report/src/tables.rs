@@ -1,7 +1,8 @@
 //! The tables of the page, as plain text cells.
 
 use crate::labels::{
-    capital, case_words, factor_words, level_number, level_words, response_words, shown_unit,
+    capital, case_words, factor_words, level_number, level_words, response_head, response_words,
+    shown_unit,
 };
 use crate::number::{plain, tiny};
 use crate::study_view::{StudyView, response};
@@ -10,6 +11,7 @@ use bicolumn_store::results::unit_of_key;
 use bicolumn_store::{PointRecord, Status};
 use serde::Serialize;
 use serde_json::Value;
+use std::f64::consts::PI;
 
 /// A table: heads, and rows of cells.
 #[derive(Debug, Default, Serialize)]
@@ -97,10 +99,9 @@ pub fn headline_tables(view: &StudyView) -> Vec<Table> {
 
 /// The responses that the summary table shows, as far as any point has them.
 fn key_responses(view: &StudyView) -> Vec<String> {
-    const WANTED: [&str; 12] = [
+    const WANTED: [&str; 11] = [
         "plate_end_hotspot_medial_mpa",
         "plate_end_hotspot_other_mpa",
-        "plate_end_p99_mises_max_mpa",
         "plate_end_band_ratio_max",
         "stiffness_n_per_mm",
         "rotation_stiffness_nmm_per_deg",
@@ -146,8 +147,8 @@ pub fn response_table(view: &StudyView) -> Table {
     heads.extend(names.iter().map(|name| {
         let unit = shown_unit(view.unit(name));
         match unit.is_empty() {
-            true => response_words(name),
-            false => format!("{}, {unit}", response_words(name)),
+            true => response_head(name),
+            false => format!("{}, {unit}", response_head(name)),
         }
     }));
     let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
@@ -199,7 +200,12 @@ pub fn response_table(view: &StudyView) -> Table {
         rows.extend(missing);
     }
     Table {
-        caption: "Key responses. The file results.csv holds all of them with full digits.".into(),
+        caption:
+            "Key responses: bone stress at the plate ends and its ratio to the peak of the intact \
+                  bone in the same band, stiffness, motion of the fracture faces (axial: closing \
+                  negative), hot-spots of the plates. The file results.csv holds all responses \
+                  with full digits."
+                .into(),
         words: heads.len() - names.len(),
         heads,
         rows,
@@ -219,6 +225,21 @@ fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
     row
 }
 
+/// The least meshed volume of a screw over that of its cylinder. Far below 1: the mesh is too coarse
+/// to hold the screw together.
+fn least_screw_volume(point: &PointRecord) -> Option<f64> {
+    let parts = point.mesh["parts"].as_array()?;
+    let meshed = |name: &str| {
+        let part = parts.iter().find(|p| p[0].as_str() == Some(name));
+        part.map_or(Some(0.0), |p| p[2].as_f64())
+    };
+    let shares = point.screws.iter().filter_map(|s| {
+        let cylinder = PI / 4.0 * s.diameter_mm.powi(2) * s.length_mm;
+        (cylinder > 0.0).then_some(meshed(&s.name)? / cylinder)
+    });
+    shares.reduce(f64::min)
+}
+
 /// Mesh and solver evidence, a row per point.
 pub fn evidence_table(view: &StudyView) -> Table {
     let heads = [
@@ -228,6 +249,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
         "least dihedral, °",
         "below 18°, %",
         "radius ratio",
+        "screw volume, %",
         "method",
         "iterations",
         "residual",
@@ -268,6 +290,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
             number(&p.mesh["min_dihedral_deg"], 1.0, 1),
             number(&p.mesh["share_below_18_deg"], 100.0, 2),
             number(&p.mesh["min_radius_ratio"], 1.0, 3),
+            least_screw_volume(p).map_or(NONE.to_string(), |v| format!("{:.0}", 100.0 * v)),
             p.solver["method"].as_str().unwrap_or(NONE).to_string(),
             count(&p.solver["iterations"]),
             largest(|c| c.residual),
@@ -279,7 +302,10 @@ pub fn evidence_table(view: &StudyView) -> Table {
         ])
     });
     Table {
-        caption: "Mesh quality over straight-sided tetrahedra, the least value of each mesh; residual |b − K u| / |b| and \
+        caption: "Mesh quality over straight-sided tetrahedra, the least value of each mesh; \
+                  screw volume: the least meshed volume of a screw over that of its cylinder (far \
+                  below 100 the mesh is too coarse to hold the screw together); residual \
+                  |b − K u| / |b| and \
                   imbalance of reactions and loads, relative to the load, each the largest over the \
                   load cases; largest resident memory of the whole process up to the end of the point."
             .into(),
@@ -339,7 +365,7 @@ pub fn input_table(view: &StudyView) -> Table {
     }
     Table {
         caption: "Every input of the job. A factor shows its levels.".into(),
-        heads: ["key", "value", "unit", "origin", "source of the default"]
+        heads: ["key", "value", "unit", "origin", "source"]
             .map(String::from)
             .to_vec(),
         rows,
@@ -365,5 +391,34 @@ pub fn definition_table(view: &StudyView) -> Table {
             .map(|(name, unit, text)| cells(vec![name.clone(), shown_unit(unit), text.clone()]))
             .collect(),
         words: 3,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::synthetic_study;
+
+    #[test]
+    fn a_screw_that_the_mesh_lost_shows() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        let mut point = view.points[0].clone();
+        assert_eq!(least_screw_volume(&point), None, "no part table, no number");
+        let cylinder = PI / 4.0 * 2.7 * 2.7 * 24.0;
+        let parts: Vec<_> = (1..=9)
+            .map(|i| {
+                (
+                    format!("screw.{i:02}"),
+                    100,
+                    cylinder * if i == 4 { 0.5 } else { 0.9 },
+                )
+            })
+            .collect();
+        point.mesh = serde_json::json!({ "parts": parts });
+        // Screw 10 is not in the mesh at all.
+        assert_eq!(least_screw_volume(&point), Some(0.0));
+        point.screws.pop();
+        assert!((least_screw_volume(&point).unwrap() - 0.5).abs() < 1e-12);
     }
 }
