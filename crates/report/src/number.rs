@@ -8,8 +8,8 @@ const MINUS: char = '\u{2212}';
 pub struct Decimals(usize);
 
 impl Decimals {
-    /// So that the largest number of the column shows three significant digits (four when it begins
-    /// with 1), but no more than four decimals.
+    /// So that the largest number of the column shows three significant digits, but no more than
+    /// four decimals: columns of like size look alike.
     ///
     /// ```
     /// use bicolumn_report::number::Decimals;
@@ -25,9 +25,7 @@ impl Decimals {
             return Decimals(1);
         }
         let order = largest.log10().floor();
-        let leading = largest / 10f64.powf(order);
-        let digits = if leading < 2.0 { 3.0 } else { 2.0 };
-        Decimals((digits - order).clamp(0.0, 4.0) as usize)
+        Decimals((2.0 - order).clamp(0.0, 4.0) as usize)
     }
 
     /// A number with these decimals.
@@ -91,7 +89,7 @@ mod tests {
     #[test]
     fn decimals_follow_the_largest() {
         assert_eq!(Decimals::of([1523.7].into_iter()).show(1523.7), "1524");
-        assert_eq!(Decimals::of([15.237].into_iter()).show(3.2), "3.20");
+        assert_eq!(Decimals::of([15.237].into_iter()).show(3.2), "3.2");
         assert_eq!(Decimals::of([0.03456].into_iter()).show(0.03456), "0.0346");
         assert_eq!(Decimals::of([0.0].into_iter()).show(0.0), "0.0");
         assert_eq!(
