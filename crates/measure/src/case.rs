@@ -11,7 +11,6 @@ use crate::recovered::Recovered;
 use crate::shaft::OuterCortex;
 use crate::{CaseMeasures, Response, ShaftProfile, Solved, definitions};
 use bicolumn_base::{Part, PlateSite, Vec3};
-use bicolumn_geometry::ArticularSurface;
 
 /// Measures every load case of a solved construct.
 ///
@@ -57,10 +56,12 @@ pub fn measure(solved: &Solved<'_>, intact: Option<&Solved<'_>>) -> Vec<CaseMeas
             *best = larger(*best, new);
         }
     }
-    let gap = construct
-        .fracture
-        .as_ref()
-        .and_then(|f| GapFaces::find(mesh, FractureFrame::new(f.normal, is_left(&model))));
+    let gap = construct.fracture.as_ref().and_then(|f| {
+        GapFaces::find(
+            mesh,
+            FractureFrame::new(f.normal, construct.bone.spec().left),
+        )
+    });
     let moments_about = moment_centre(&model);
 
     (0..cases.len())
@@ -146,13 +147,6 @@ fn column_name(site: PlateSite) -> &'static str {
         PlateSite::Medial => "medial",
         PlateSite::Lateral | PlateSite::Posterolateral => "other",
     }
-}
-
-/// A left bone is the mirror image: its capitellum lies on the −Z side.
-fn is_left(model: &Recovered<'_>) -> bool {
-    let bone = &model.solved.construct.bone;
-    let capitellum = bone.articular_centre(ArticularSurface::Capitellum);
-    capitellum.z < bone.articular_centre(ArticularSurface::Trochlea).z
 }
 
 /// Where moments of transverse forces are taken about.

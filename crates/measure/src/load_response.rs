@@ -74,13 +74,15 @@ pub(crate) fn loaded_block(
     u: &[Vec3],
 ) -> Option<Vec3> {
     let loaded = |node: u32| case.forces.binary_search_by_key(&node, |f| f.0).is_ok();
+    // Patches may overlap (a joint and its two surfaces): each facet counts once.
+    let mut facets: Vec<u32> = patches.iter().flat_map(|p| &p.facets).copied().collect();
+    facets.sort_unstable();
+    facets.dedup();
     let mut points: Vec<FacetPoint> = Vec::new();
-    for patch in patches {
-        for f in &patch.facets {
-            let facet = mesh.facets.get(*f as usize)?;
-            if facet.nodes.iter().all(|n| loaded(*n)) {
-                spread(mesh, facet, 2.0, &mut points);
-            }
+    for f in facets {
+        let facet = mesh.facets.get(f as usize)?;
+        if facet.nodes.iter().all(|n| loaded(*n)) {
+            spread(mesh, facet, 2.0, &mut points);
         }
     }
     let data: Vec<_> = points

@@ -6,7 +6,7 @@ use crate::facet_point::{FacetPoint, spread};
 use crate::percentile::{weighted_mean, weighted_percentile};
 use crate::recovered::Recovered;
 use crate::section::{Section, SectionLoad};
-use bicolumn_base::{Part, SymTensor, Tissue, Vec3};
+use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_mesh::SurfaceName;
 
 /// Largest edge of the triangle a stress sample stands for, mm: some hundred samples a band.
@@ -48,16 +48,12 @@ impl OuterCortex {
         }
         let construct = model.solved.construct;
         let collar_at = |x: Vec3| in_collar(x, &construct.plates, &construct.screws);
-        let tube_floor_mm = (0..mesh.tets.len())
-            .filter(|t| matches!(mesh.part_of(*t), Part::Bone(_, Tissue::Cancellous)))
-            .flat_map(|t| mesh.corners(t).map(|x| x.y))
-            .fold(f64::NEG_INFINITY, f64::max);
         OuterCortex {
             collar: points.iter().map(|p| collar_at(p.at)).collect(),
             centre_collar: centres.iter().map(|x| collar_at(*x)).collect(),
             points,
             centres,
-            tube_floor_mm,
+            tube_floor_mm: construct.bone.spec().canal_floor_mm,
         }
     }
 
