@@ -1,0 +1,7 @@
+//! Structured ten-node meshes of simple bodies.
+
+pub mod block;
+pub mod holed_plate;
+pub mod tube;
+
+pub use block::Block;
