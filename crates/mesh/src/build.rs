@@ -36,7 +36,7 @@ struct Attempt {
 ///
 /// When a gate fails or the shapes are poor, tries again with the lattice shifted by
 /// (0.31, 0.17, 0.43) finest cells, then with all sizes times 0.8; `quality.fallback` says which was
-/// used. If none meets the shape limits (least dihedral angle 10 degrees, radius ratio 0.1, no pinch,
+/// used. If none meets the shape limits (least dihedral angle 10 degrees, radius ratio 0.1, no hinge,
 /// every facet classified) the valid mesh with the largest least angle is returned: its quality table
 /// shows what is wrong with it. The result depends on the blueprint alone, bit for bit.
 ///
@@ -90,7 +90,7 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
 fn good_enough(q: &Quality) -> bool {
     q.min_dihedral_deg >= LEAST_DIHEDRAL_DEG
         && q.min_radius_ratio >= LEAST_RADIUS_RATIO
-        && q.pinched_edges == 0
+        && q.hinged_edges == 0
         && q.unclassified_facets == 0
 }
 

@@ -23,6 +23,7 @@ pub(crate) struct Findings {
     pub(crate) unclassified_facets: usize,
     pub(crate) components: usize,
     pub(crate) pinched_edges: usize,
+    pub(crate) hinged_edges: usize,
     pub(crate) surface_error_mm: f64,
 }
 
@@ -31,6 +32,7 @@ impl Findings {
         q.unclassified_facets = self.unclassified_facets;
         q.components = self.components;
         q.pinched_edges = self.pinched_edges;
+        q.hinged_edges = self.hinged_edges;
         q.surface_error_mm = self.surface_error_mm;
     }
 }
@@ -69,6 +71,7 @@ pub(crate) fn pass(
     let mut findings = Findings {
         components: components(&table),
         pinched_edges: pinched_edges(&c.tets, &part, &table).len(),
+        hinged_edges: pinched_edges(&c.tets, &vec![0; part.len()], &table).len(),
         ..Findings::default()
     };
     let facets = facets(&c, &part, &table, surfaces, &mut findings);

@@ -52,7 +52,34 @@ pub fn mesh_construct(
     sizing: &Sizing,
     pose: LatticePose,
 ) -> Result<TetMesh, MeshError> {
-    crate::build(&blueprint(construct, sizing, pose)?)
+    let mut mesh = crate::build(&blueprint(construct, sizing, pose)?)?;
+    name_plate_faces(&mut mesh);
+    Ok(mesh)
+}
+
+/// Gives the facets of plates that share a shell (equal stand-off or height) their own plate's name.
+fn name_plate_faces(mesh: &mut TetMesh) {
+    for i in 0..mesh.facets.len() {
+        let f = mesh.facets[i];
+        let sides = [Some(f.tet), f.beyond].into_iter().flatten();
+        let site = sides
+            .filter_map(|t| match mesh.part_of(t as usize) {
+                Part::Plate(site) => Some(site),
+                _ => None,
+            })
+            .next();
+        let name = match (mesh.surfaces[f.surface as usize], site) {
+            (SurfaceName::PlateTop(_), Some(site)) => SurfaceName::PlateTop(site),
+            (SurfaceName::PlateUnderside(_), Some(site)) => SurfaceName::PlateUnderside(site),
+            _ => continue,
+        };
+        let known = mesh.surfaces.iter().position(|s| *s == name);
+        let surface = known.unwrap_or_else(|| {
+            mesh.surfaces.push(name);
+            mesh.surfaces.len() - 1
+        });
+        mesh.facets[i].surface = surface as u8;
+    }
 }
 
 /// The labels of a construct while it is cut. Everything below `PLATE` that is not bone is dropped.
@@ -172,6 +199,8 @@ type Relabel<'a> = Box<dyn Fn(Label, bool, Vec3) -> Label + Sync + 'a>;
 struct Writer<'a> {
     surfaces: Vec<(SurfaceName, Box<dyn Field + 'a>)>,
     steps: Vec<CutStep<'a>>,
+    /// Shells at a distance from the bone that are there already.
+    shells: Vec<(f64, SurfaceId)>,
 }
 
 impl<'a> Writer<'a> {
@@ -183,14 +212,29 @@ impl<'a> Writer<'a> {
         within: Within<'a>,
         relabel: Relabel<'a>,
     ) {
-        let surface = SurfaceId(self.surfaces.len().min(u8::MAX as usize) as u8);
-        self.surfaces.push((name, field));
+        let surface = self.surface(name, field);
         self.steps.push(CutStep {
             surface,
             bounds,
             within,
             relabel,
         });
+    }
+
+    fn surface(&mut self, name: SurfaceName, field: Box<dyn Field + 'a>) -> SurfaceId {
+        self.surfaces.push((name, field));
+        SurfaceId((self.surfaces.len() - 1).min(u8::MAX as usize) as u8)
+    }
+
+    /// The shell at a distance from the bone. Plates of equal stand-off or height share it: two
+    /// surfaces in one place would be cut twice, a hair apart.
+    fn shell(&mut self, name: SurfaceName, outer: &'a dyn Field, by_mm: f64) -> SurfaceId {
+        if let Some((_, known)) = self.shells.iter().find(|s| s.0 == by_mm) {
+            return *known;
+        }
+        let id = self.surface(name, Box::new(Offset { of: outer, by_mm }));
+        self.shells.push((by_mm, id));
+        id
     }
 }
 
@@ -219,6 +263,7 @@ pub fn blueprint<'a>(
     let mut w = Writer {
         surfaces: Vec::new(),
         steps: Vec::new(),
+        shells: Vec::new(),
     };
     cut_bone(&mut w, construct);
     for (i, plate) in construct.plates.iter().enumerate() {
@@ -368,27 +413,22 @@ fn cut_plate<'a>(
     let top = plate.stand_off_mm + plate.thickness_mm;
     let near = move |x: Vec3| outline.value(x) < margin && outer.value(x) < top + margin;
     if plate.stand_off_mm > 0.0 {
-        w.cut(
-            SurfaceName::PlateUnderside(plate.site),
-            Box::new(Offset {
-                of: outer,
-                by_mm: plate.stand_off_mm,
-            }),
+        let name = SurfaceName::PlateUnderside(plate.site);
+        let surface = w.shell(name, outer, plate.stand_off_mm);
+        w.steps.push(CutStep {
+            surface,
             bounds,
-            Box::new(move |l, x| is_void(l) && near(x)),
-            Box::new(|_, above, _| if above { Label::VOID } else { label::UNDER }),
-        );
+            within: Box::new(move |l, x| is_void(l) && near(x)),
+            relabel: Box::new(|_, above, _| if above { Label::VOID } else { label::UNDER }),
+        });
     }
-    w.cut(
-        SurfaceName::PlateTop(plate.site),
-        Box::new(Offset {
-            of: outer,
-            by_mm: top,
-        }),
+    let surface = w.shell(SurfaceName::PlateTop(plate.site), outer, top);
+    w.steps.push(CutStep {
+        surface,
         bounds,
-        Box::new(move |l, x| l == Label::VOID && near(x)),
-        Box::new(|_, above, _| if above { Label::VOID } else { label::SLAB }),
-    );
+        within: Box::new(move |l, x| l == Label::VOID && near(x)),
+        relabel: Box::new(|_, above, _| if above { Label::VOID } else { label::SLAB }),
+    });
     w.cut(
         SurfaceName::PlateSide(plate.site),
         Box::new(Borrowed(outline)),

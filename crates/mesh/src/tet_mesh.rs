@@ -123,6 +123,8 @@ pub struct Quality {
     pub components: usize,
     /// Edges at which a part touches itself in more than one wedge.
     pub pinched_edges: usize,
+    /// Edges at which the material as a whole does so: a hinge in the model.
+    pub hinged_edges: usize,
     /// Largest distance of a facet's corner from the facet's surface, mm.
     pub surface_error_mm: f64,
     /// Centroid and level of the worst tetrahedron, mm.
