@@ -153,6 +153,12 @@ impl CentreLine {
         (point, tangent, normal)
     }
 
+    /// Distance from a point to the line, too large by no more than half the knots' spacing, mm.
+    pub(crate) fn rough_distance(&self, x: Vec3) -> f64 {
+        let squares = self.path.value.iter().map(|p| (p - x).norm_squared());
+        squares.fold(f64::MAX, f64::min).sqrt()
+    }
+
     /// Parameter of the point of the line at which its normal plane holds x, near the nearest point.
     pub(crate) fn foot(&self, x: Vec3) -> f64 {
         let path = &self.path;

@@ -145,3 +145,264 @@ fn check(spec: &ConstructSpec) -> Result<(), GeometryError> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bone::tests::mean_bone;
+    use crate::{BoneSpec, FractureSpec};
+    use bicolumn_base::Vec3;
+    use proptest::prelude::*;
+
+    fn on_mean(spec: &ConstructSpec) -> Result<Construct, GeometryError> {
+        Construct::on_bone(mean_bone(), spec)
+    }
+
+    fn staggered(mut spec: ConstructSpec, stagger: f64) -> ConstructSpec {
+        spec.plates[0].end_level_mm += 0.5 * stagger;
+        spec.plates[1].end_level_mm -= 0.5 * stagger;
+        spec
+    }
+
+    /// Points of a screw's side and tip face, below the bone's surface.
+    fn surface_points(s: &Screw) -> Vec<Vec3> {
+        let a = s.direction.cross(&Vec3::new(0.3, 0.9, -0.2)).normalize();
+        let b = s.direction.cross(&a);
+        let mut points = vec![s.tip()];
+        for i in 0..=60 {
+            let t = s.length_mm * f64::from(i) / 60.0;
+            for k in 0..12 {
+                let angle = std::f64::consts::TAU * f64::from(k) / 12.0;
+                let side = (a * angle.cos() + b * angle.sin()) * (0.5 * s.diameter_mm);
+                points.push(s.entry + s.direction * t + side);
+            }
+        }
+        points
+    }
+
+    /// Checks a construct by points on its parts, without the code that laid it out.
+    fn audit(c: &Construct, clearance: f64) {
+        let slack = 0.1;
+        for (i, s) in c.screws.iter().enumerate() {
+            let points = surface_points(s);
+            for other in c.screws.iter().filter(|o| o.number > s.number) {
+                for p in &points {
+                    let v = p - other.entry;
+                    let t = v.dot(&other.direction).clamp(0.0, other.length_mm);
+                    let gap = (v - other.direction * t).norm() - 0.5 * other.diameter_mm;
+                    assert!(
+                        gap > clearance - slack,
+                        "{} {}: {gap}",
+                        s.number,
+                        other.number
+                    );
+                }
+            }
+            for plate in c.plates.iter().filter(|p| p.site != s.plate) {
+                let top = plate.stand_off_mm + plate.thickness_mm;
+                for p in &points {
+                    let d = c.bone.outer().value(*p);
+                    let under = plate.outline().value(*p) < 0.0;
+                    assert!(
+                        !(under && d > plate.stand_off_mm && d < top),
+                        "{} in a plate",
+                        s.number
+                    );
+                }
+            }
+            if let Some(f) = &c.fracture {
+                for p in &points {
+                    let off = if s.row == ScrewRow::Shaft {
+                        f.above(*p)
+                    } else {
+                        f.below(*p)
+                    };
+                    assert!(off > 0.5, "{} reaches the fracture: {off}", s.number);
+                }
+            }
+            if s.row == ScrewRow::Distal {
+                // Clear of fossae and joint: deep in bone from a little below the surface on.
+                for p in points
+                    .iter()
+                    .filter(|p| (**p - s.entry).dot(&s.direction) > 6.0)
+                {
+                    let d = c.bone.outer().value(*p);
+                    assert!(d < -0.8, "{} at {p:?}: {d}", s.number);
+                }
+            }
+            let plate = c.plates.iter().find(|p| p.site == s.plate).unwrap();
+            let hole = plate
+                .holes
+                .iter()
+                .find(|h| h.screw == Some(s.number))
+                .unwrap();
+            assert!((hole.centre - s.entry).norm() < 1e-9 && s.direction.dot(&hole.axis) > 0.92);
+            assert!(c.bone.outer().value(s.entry).abs() < 0.02);
+            assert_eq!(s.number.0 as usize, i + 1);
+        }
+        for plate in &c.plates {
+            let (tip, _, _) = plate.centre_line(plate.length_mm);
+            assert!((tip.y - plate.end_level_mm).abs() < 0.01, "{}", tip.y);
+            assert!(plate.outline().value(tip).abs() < 0.02);
+            let middle = plate.centre_line(0.5 * plate.length_mm).0;
+            let half = 0.5 * plate.width_mm;
+            assert!((plate.outline().value(middle) + half).abs() < 0.35 * half);
+            let (along, across) = plate.locate(middle);
+            assert!((along - 0.5 * plate.length_mm).abs() < 0.1 && across.abs() < 0.1);
+        }
+    }
+
+    #[test]
+    fn both_layouts_build_level_and_staggered() {
+        for layout in [ConstructSpec::parallel(), ConstructSpec::orthogonal()] {
+            for stagger in [0.0, -26.0, 13.0] {
+                let c = on_mean(&staggered(layout.clone(), stagger)).unwrap();
+                assert_eq!(c.screws.len(), 12);
+                audit(&c, layout.clearance_mm);
+            }
+        }
+    }
+
+    #[test]
+    fn opposite_distal_screws_pass_into_the_other_column() {
+        let c = on_mean(&ConstructSpec::parallel()).unwrap();
+        for side in [1.0, -1.0] {
+            let far = c
+                .screws
+                .iter()
+                .filter(|s| s.row == ScrewRow::Distal && s.entry.z * side < 0.0)
+                .map(|s| s.tip().z * side)
+                .fold(f64::MIN, f64::max);
+            assert!(far > 8.0, "{far}");
+        }
+    }
+
+    #[test]
+    fn a_left_construct_is_the_mirror_image() {
+        let mut spec = ConstructSpec::orthogonal();
+        let right = on_mean(&spec).unwrap();
+        spec.bone.left = true;
+        let left = Construct::build(&spec).unwrap();
+        audit(&left, spec.clearance_mm);
+        for (l, r) in left.plates.iter().zip(&right.plates) {
+            assert!((l.length_mm - r.length_mm).abs() < 1e-6);
+            let (p, q) = (l.centre_line(40.0).0, r.centre_line(40.0).0);
+            assert!((p - Vec3::new(q.x, q.y, -q.z)).norm() < 1e-6);
+        }
+    }
+
+    #[test]
+    fn faults_are_named_with_their_parts() {
+        let message = |change: &dyn Fn(&mut ConstructSpec)| {
+            let mut spec = ConstructSpec::parallel();
+            change(&mut spec);
+            on_mean(&spec)
+                .err()
+                .map(|e| e.to_string())
+                .unwrap_or_default()
+        };
+        let says = |m: String, words: &[&str]| {
+            for w in words {
+                assert!(m.contains(w), "{m:?} lacks {w:?}");
+            }
+        };
+        says(
+            message(&|s| s.plates[0].thickness_mm = -1.0),
+            &["plates.medial.thickness_mm", "-1"],
+        );
+        says(
+            message(&|s| s.plates[1].end_level_mm = 148.0),
+            &["plate.lateral", "longer than"],
+        );
+        says(
+            message(&|s| s.plates[0].end_level_mm = 58.0),
+            &["plate.medial", "shaft holes"],
+        );
+        says(
+            message(&|s| s.plates[0].distal_hole_level_mm = 1.0),
+            &["overhang"],
+        );
+        says(
+            message(&|s| s.plates[0].distal_screws = 6),
+            &["distal screws fit"],
+        );
+        says(
+            message(&|s| s.plates[1].site = s.plates[0].site),
+            &["one site"],
+        );
+        let gap = |level_mm| {
+            Some(FractureSpec {
+                level_mm,
+                gap_mm: 5.0,
+                inclination_deg: 0.0,
+            })
+        };
+        says(
+            message(&|s| s.fracture = gap(20.0)),
+            &["fracture.level_mm", "20"],
+        );
+        let thick = message(&|s| {
+            for p in &mut s.plates {
+                p.shaft_screw_diameter_mm = 4.5;
+                p.shaft_screws = 4;
+            }
+            s.clearance_mm = 3.0;
+        });
+        says(thick, &["screw.", "clash", "mm inside the clearance"]);
+        let lone = Construct::on_bone(mean_bone(), &ConstructSpec::intact()).unwrap();
+        assert!(lone.plates.is_empty() && lone.screws.is_empty() && lone.fracture.is_none());
+    }
+
+    #[test]
+    fn the_other_presets_carry_both_layouts() {
+        for bone in [BoneSpec::small_adult(), BoneSpec::large_adult()] {
+            let solid = Arc::new(Bone::build(&bone).unwrap());
+            for mut spec in [ConstructSpec::parallel(), ConstructSpec::orthogonal()] {
+                spec.bone = bone.clone();
+                spec.fracture = Some(FractureSpec {
+                    level_mm: 36.0,
+                    ..FractureSpec::default()
+                });
+                audit(
+                    &Construct::on_bone(solid.clone(), &spec).unwrap(),
+                    spec.clearance_mm,
+                );
+            }
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { cases: 10, failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn random_specs_build_clear_or_are_refused(
+            parallel in any::<bool>(),
+            ends in prop::array::uniform2(65.0..115.0f64),
+            counts in prop::array::uniform4(1usize..5),
+            width in 8.0..12.0f64,
+            diameters in prop::array::uniform2(1.8..3.2f64),
+            level in 31.0..40.0f64,
+            tilt in -12.0..12.0f64,
+            bicortical in any::<bool>(),
+            stand_off in prop::sample::select(vec![0.0, 0.3, 1.0]),
+        ) {
+            let mut spec =
+                if parallel { ConstructSpec::parallel() } else { ConstructSpec::orthogonal() };
+            spec.fracture = Some(FractureSpec { level_mm: level, gap_mm: 4.0, inclination_deg: tilt });
+            for (i, p) in spec.plates.iter_mut().enumerate() {
+                p.end_level_mm = ends[i];
+                p.shaft_screws = counts[2 * i];
+                p.distal_screws = counts[2 * i + 1];
+                p.width_mm = width;
+                p.shaft_screw_diameter_mm = diameters[0];
+                p.distal_screw_diameter_mm = diameters[1];
+                p.bicortical = bicortical;
+                p.stand_off_mm = stand_off;
+            }
+            match on_mean(&spec) {
+                Ok(c) => audit(&c, spec.clearance_mm),
+                Err(e) => prop_assert!(!e.to_string().is_empty()),
+            }
+        }
+    }
+}

@@ -27,6 +27,8 @@ const BRANCHES: usize = 14;
 struct Ray {
     direction: Vec3,
     angle: f64,
+    /// Through the near cortex.
+    shortest: f64,
     longest: f64,
 }
 
@@ -99,13 +101,15 @@ fn rays(
     let mut rays = Vec::new();
     let mut best: f64 = 0.0;
     for (direction, angle) in seat.directions(CONE, STEP) {
-        let reach = reach(bone, fracture, seat, direction, longest);
-        best = best.max(reach);
-        if reach >= LEAST {
+        let (through, longest) = reach(bone, fracture, seat, direction, longest);
+        best = best.max(longest);
+        let shortest = through.max(LEAST);
+        if longest >= shortest {
             rays.push(Ray {
                 direction,
                 angle,
-                longest: reach,
+                shortest,
+                longest,
             });
         }
     }
@@ -123,19 +127,19 @@ fn rays(
     Ok(rays)
 }
 
-/// How long a screw can be along a direction, mm.
+/// Between which lengths a screw along a direction ends well inside the bone, mm.
 fn reach(
     bone: &Bone,
     fracture: Option<&Fracture>,
     seat: &Seat,
     direction: Vec3,
     longest: f64,
-) -> f64 {
+) -> (f64, f64) {
     let inner = bone.inner();
     let keep = -(seat.radius + TIP_CLEARANCE);
     let inside = |t: &f64| inner.value(seat.entry + direction * *t) < keep;
     let Some(start) = (4..40).map(|i| 0.25 * f64::from(i)).find(inside) else {
-        return 0.0;
+        return (0.0, 0.0);
     };
     let end = rises_above(inner, seat.entry, direction, start, longest, keep);
     // The fracture's planes are straight, so is the screw.
@@ -144,13 +148,16 @@ fn reach(
     };
     let (at_entry, at_end) = (off(0.0), off(end));
     if at_entry < 0.0 {
-        return 0.0;
+        return (start, 0.0);
     }
-    if at_end >= 0.0 {
-        end
-    } else {
-        end * at_entry / (at_entry - at_end)
-    }
+    (
+        start,
+        if at_end >= 0.0 {
+            end
+        } else {
+            end * at_entry / (at_entry - at_end)
+        },
+    )
 }
 
 /// The best ways to add a screw to a layout: for each direction the longest clear screw, and a shorter
@@ -164,11 +171,11 @@ fn branches(layout: &Layout, seat: &Seat, rays: &[Ray], clearance: f64) -> Vec<L
         };
         let lengths = (0..)
             .map(|i| ray.longest - 1.5 * f64::from(i))
-            .take_while(|l| *l >= LEAST);
+            .take_while(|l| *l >= ray.shortest);
         let Some(length) = lengths.into_iter().find(|l| clear(*l)) else {
             continue;
         };
-        for length in [length, (0.6 * length).max(LEAST)] {
+        for length in [length, (0.6 * length).max(ray.shortest)] {
             found.push((
                 length.sqrt() - ANGLE_COST * ray.angle,
                 ray.direction,
@@ -203,7 +210,7 @@ fn blocked(
 ) -> GeometryError {
     let mut best = (f64::MIN, 0, Vec3::zeros());
     for ray in rays {
-        let rod = seat.rod(ray.direction, LEAST);
+        let rod = seat.rod(ray.direction, ray.shortest);
         let worst = layout
             .rods
             .iter()

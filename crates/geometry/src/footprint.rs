@@ -45,7 +45,16 @@ impl Footprint {
         }
         let lattice = Lattice::covering(&bounds.grown(MARGIN), GRID);
         let values = (0..lattice.len())
-            .map(|i| stadium(bone, line, half, lattice.node(lattice.at(i))))
+            .map(|i| {
+                let x = lattice.node(lattice.at(i));
+                // Far off, any large distance does.
+                let rough = line.rough_distance(x) - half;
+                if rough > top + MARGIN + 3.0 {
+                    rough
+                } else {
+                    stadium(bone, line, half, x)
+                }
+            })
             .collect();
         Footprint {
             field: redistance(lattice, values),

@@ -11,7 +11,7 @@ use bicolumn_base::Vec3;
 
 /// Widest angle between a shaft screw and its hole's axis, degrees (variable-angle holes; from memory).
 pub(crate) const CONE: f64 = 15.0;
-const STEP: f64 = 2.0;
+const STEP: f64 = 2.5;
 /// Distance a screw's surface keeps from the fracture planes, mm.
 pub(crate) const FRACTURE_CLEARANCE: f64 = 0.8;
 /// Distance the tip's face keeps from the bone's surfaces, mm.

@@ -95,11 +95,13 @@ impl SplineGrid {
         &self.inner
     }
 
+    #[inline(always)]
     fn clamp(&self, x: Vec3) -> Vec3 {
         x.sup(&self.inner.min).inf(&self.inner.max)
     }
 
     /// Index of the first coefficient and fractional position in its cell.
+    #[inline(always)]
     fn cell(&self, x: Vec3) -> (usize, Vec3) {
         let u = (x - self.lattice.origin) / self.lattice.step;
         let i: [usize; 3] =
@@ -124,6 +126,7 @@ impl SplineGrid {
         }
     }
 
+    #[inline]
     fn raw_value(&self, x: Vec3) -> f64 {
         let (first, t) = self.cell(x);
         let (line, plane) = (
