@@ -135,6 +135,24 @@ impl<T: Real> FullBlocks<T> {
         }
     }
 
+    /// y = A x for all columns in one sweep.
+    pub fn multiply<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        y: &mut [NodeColumns<T, W>],
+    ) {
+        let jobs: Vec<_> = y.chunks_mut(CHUNK).enumerate().collect();
+        team.each(jobs, |(chunk, y)| {
+            dispatch(FullSweep {
+                matrix: self,
+                first: chunk * CHUNK,
+                x,
+                y,
+            });
+        });
+    }
+
     /// (A x) of one row.
     #[inline(always)]
     pub(crate) fn row_product<const W: usize, const FUSED: bool>(
@@ -154,5 +172,82 @@ impl<T: Real> FullBlocks<T> {
     /// Bytes of the values.
     pub fn bytes(&self) -> u64 {
         (self.values.capacity() * std::mem::size_of::<Block<T>>()) as u64
+    }
+}
+
+struct FullSweep<'a, T, const W: usize> {
+    matrix: &'a FullBlocks<T>,
+    first: usize,
+    x: &'a [NodeColumns<T, W>],
+    y: &'a mut [NodeColumns<T, W>],
+}
+
+impl<T: Real, const W: usize> Hot for FullSweep<'_, T, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (i, y) in (self.first..).zip(self.y.iter_mut()) {
+            *y = self.matrix.row_product::<W, FUSED>(i, self.x);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Seven nodes in a ring with a chord; entries by formula, symmetric.
+    fn ring() -> SymmetricBlocks {
+        let joined = |i: usize, j: usize| {
+            i == j || (i + 1) % 7 == j || (j + 1) % 7 == i || (i.min(j), i.max(j)) == (1, 4)
+        };
+        let mut starts = vec![0];
+        let mut columns = vec![];
+        for i in 0..7 {
+            columns.extend((0..7).filter(|&j| joined(i, j)).map(|j| j as u32));
+            starts.push(columns.len());
+        }
+        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
+        for (k, block) in a.upper.iter_mut().enumerate() {
+            *block = [0, 1, 2].map(|r| [0, 1, 2].map(|c| (3 * k + 2 * r + c) as f64 / 8.0));
+        }
+        for i in 0..7 {
+            let at = a.pattern.upper_starts()[i];
+            for (r, c) in [(1, 0), (2, 0), (2, 1)] {
+                a.upper[at][r][c] = a.upper[at][c][r];
+            }
+        }
+        a
+    }
+
+    #[test]
+    fn products_agree_with_the_dense_matrix() {
+        let a = ring();
+        let dense = nalgebra::DMatrix::from_fn(21, 21, |r, c| {
+            let (i, j) = (r / 3, c / 3);
+            if i <= j {
+                a.pattern
+                    .upper_at(i, j)
+                    .map_or(0.0, |k| a.upper[k][r % 3][c % 3])
+            } else {
+                a.pattern
+                    .upper_at(j, i)
+                    .map_or(0.0, |k| a.upper[k][c % 3][r % 3])
+            }
+        });
+        let x: Vec<NodeColumns<f64, 2>> = (0..7)
+            .map(|i| [0, 1, 2].map(|c| [(i * 3 + c) as f64, 1.0 - c as f64]))
+            .collect();
+        let team = Team::new(1);
+        let mut y = vec![[[0.0; 2]; 3]; 7];
+        a.multiply(&team, &x, &mut y);
+        let mut full = y.clone();
+        FullBlocks::<f64>::rounded(&team, &a).multiply(&team, &x, &mut full);
+        for k in 0..2 {
+            let exact = &dense * nalgebra::DVector::from_fn(21, |r, _| x[r / 3][r % 3][k]);
+            for r in 0..21 {
+                assert!((y[r / 3][r % 3][k] - exact[r]).abs() < 1e-12);
+                assert!((full[r / 3][r % 3][k] - exact[r]).abs() < 1e-12);
+            }
+        }
     }
 }
