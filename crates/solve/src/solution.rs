@@ -47,7 +47,7 @@ impl Default for SolveOptions {
     fn default() -> Self {
         SolveOptions {
             method: Method::Auto,
-            tolerance: 1e-9,
+            tolerance: 1e-7,
             max_iterations: 200,
             threads: 1,
         }
