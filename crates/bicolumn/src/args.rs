@@ -33,6 +33,15 @@ pub enum Verb {
     /// Read a job, build every construct, report clashes and estimate size, memory and time; solve nothing
     #[command(after_help = MORE)]
     Check(CheckArgs),
+    /// Mesh one design point: quality table, VTK file, pictures
+    #[command(after_help = MORE)]
+    Mesh(MeshArgs),
+    /// Solve one design point and write its audit bundle, so that other code can solve it again
+    #[command(after_help = MORE)]
+    Export(ExportArgs),
+    /// Write the report again from the stored results of a run
+    #[command(after_help = MORE)]
+    Report(ReportArgs),
 }
 
 /// `run`
@@ -64,4 +73,37 @@ pub struct CheckArgs {
     /// Print the points as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// `mesh`
+#[derive(Debug, ClapArgs)]
+pub struct MeshArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Design point: its id, or its number counted from 1
+    #[arg(long, value_name = "K")]
+    pub point: String,
+    /// Folder for the files; default: results/NAME-mesh/POINT
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+/// `export`
+#[derive(Debug, ClapArgs)]
+pub struct ExportArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Design point: its id, or its number counted from 1
+    #[arg(long, value_name = "K")]
+    pub point: String,
+    /// Folder for mesh.vtu, model.json and solution.vtu
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+/// `report`
+#[derive(Debug, ClapArgs)]
+pub struct ReportArgs {
+    /// Folder of a study
+    pub dir: PathBuf,
 }

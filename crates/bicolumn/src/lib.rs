@@ -8,7 +8,12 @@
 pub mod args;
 mod check;
 mod console;
+mod export;
+mod mesh;
+mod mesh_picture;
+mod point_of_job;
 mod progress;
+mod report;
 mod run;
 
 use args::{Args, Verb};
@@ -47,6 +52,9 @@ pub fn main_with(
     match args.verb {
         Verb::Run(args) => run::run(&args, &mut console),
         Verb::Check(args) => check::check(&args, &mut console),
+        Verb::Mesh(args) => mesh::mesh(&args, &mut console),
+        Verb::Export(args) => export::export(&args, &mut console),
+        Verb::Report(args) => report::report(&args, &mut console),
     }
 }
 

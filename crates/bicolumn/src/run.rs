@@ -4,8 +4,7 @@ use crate::args::RunArgs;
 use crate::console::Console;
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
-use bicolumn_store::StudyFolder;
-use bicolumn_study::{Job, Outcome, Plan, RunOptions, StudyError, run_study};
+use bicolumn_study::{Job, Outcome, Plan, RunOptions, run_study};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -43,8 +42,7 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
             return CANNOT_RUN;
         }
     };
-    // The page of the report follows; until then the table is the end of a run.
-    let report: Result<PathBuf, StudyError> = Ok(StudyFolder::new(&out_dir).results_csv());
+    let report = bicolumn_report::write_report(&out_dir);
     if !args.quiet {
         tell_end(&outcome, args, console);
     }
@@ -128,7 +126,7 @@ fn tell_end(outcome: &Outcome, args: &RunArgs, console: &mut Console<'_>) {
             args.job.display()
         ));
     }
-    console.say(crate::args::CAUTION);
+    console.say(bicolumn_report::CAUTION);
 }
 
 fn finished_line(outcome: &Outcome, report: Option<&PathBuf>) -> String {

@@ -96,6 +96,15 @@ impl TetMesh {
         let [a, b, c, d] = self.corners(tet);
         (b - a).dot(&(c - a).cross(&(d - a))) / 6.0
     }
+
+    /// Least dihedral angle of a tetrahedron, from its corners, degree.
+    pub fn least_dihedral_deg(&self, tet: usize) -> f64 {
+        crate::quality::dihedral_cosines(&self.corners(tet))
+            .into_iter()
+            .fold(-1.0, f64::max)
+            .acos()
+            .to_degrees()
+    }
 }
 
 /// The quality table of a mesh, over straight-sided tetrahedra.

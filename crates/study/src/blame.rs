@@ -1,7 +1,7 @@
 //! From a construct that cannot be built back to the job keys behind it.
 
 use crate::job::Job;
-use crate::key_table::key;
+use crate::key_table::{key, keys};
 use crate::keys::Fallback;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
@@ -50,20 +50,19 @@ fn where_given(path: &str, job: &Job, point: &DesignPoint, settings: &Settings) 
 /// Job keys that decide an error, the likeliest first. Keys that the job itself gives come before
 /// defaults; among defaults only the likeliest stays.
 pub fn keys_behind(error: &GeometryError, job: &Job, point: &DesignPoint) -> Vec<String> {
-    let candidates: Vec<String> = match error {
-        GeometryError::Dimension { what, .. } => vec![what.clone()],
+    let told = error.to_string();
+    let mut candidates = named_in(&told);
+    match error {
+        GeometryError::Dimension { what, .. } => candidates = vec![what.clone()],
         GeometryError::Clash { first, second, .. } => {
-            let mut keys = part_keys(first);
-            keys.extend(part_keys(second));
-            keys
+            candidates.extend(part_keys(first, &told));
+            candidates.extend(part_keys(second, &told));
         }
-        GeometryError::ScrewMissesBone { screw, .. } => part_keys(screw),
-        GeometryError::NoRoom { what, why, hint } => {
-            let mut keys = named_in(&[what, why, hint]);
-            keys.extend(part_keys(what));
-            keys
+        GeometryError::ScrewMissesBone { screw, .. } => {
+            candidates.extend(part_keys(screw, &told));
         }
-    };
+        GeometryError::NoRoom { what, .. } => candidates.extend(part_keys(what, &told)),
+    }
     let mut given = Vec::new();
     let mut defaults = Vec::new();
     for candidate in candidates {
@@ -95,6 +94,7 @@ fn decisive(path: &str, job: &Job) -> String {
     }
     match key(path).map(|k| &k.default) {
         Some(Fallback::Of(other)) => decisive(other, job),
+        Some(Fallback::OfSite(other)) if job.spot_of(other).is_some() => (*other).to_string(),
         Some(Fallback::Staggered(_)) => {
             let stagger = "plates.stagger_mm";
             if job.spot_of(stagger).is_some() {
@@ -108,60 +108,74 @@ fn decisive(path: &str, job: &Job) -> String {
     }
 }
 
-/// Full key names that stand in a message.
-fn named_in(texts: &[&String]) -> Vec<String> {
+/// Keys that a message names, in full or without their section.
+fn named_in(told: &str) -> Vec<String> {
     let mut found = Vec::new();
-    for text in texts {
-        for token in text.split(|c: char| !(c.is_alphanumeric() || c == '.' || c == '_')) {
-            let token = token.trim_end_matches('.');
-            if key(token).is_some() {
-                found.push(token.to_string());
-            }
-        }
+    for token in told.split(|c: char| !(c.is_alphanumeric() || c == '.' || c == '_')) {
+        let token = token.trim_end_matches('.');
+        let ending = format!(".{token}");
+        let named = keys()
+            .iter()
+            .find(|k| k.path == token || token.contains('_') && k.path.ends_with(&ending));
+        found.extend(named.map(|k| k.path.clone()));
     }
     found
 }
 
-/// Keys that place and size a part, by its name.
-fn part_keys(part: &str) -> Vec<String> {
-    let keys: &[&str] = if part.contains("screw") {
-        &[
-            "screws.shaft_count",
-            "screws.medial.shaft_count",
-            "screws.other.shaft_count",
-            "screws.distal_count",
-            "screws.medial.distal_count",
-            "screws.other.distal_count",
-            "screws.shaft_diameter_mm",
-            "screws.distal_diameter_mm",
-            "screws.distal_length_mm",
-            "plates.distal_hole_level_mm",
-            "plates.distal_hole_pitch_mm",
-            "plates.hole_pitch_mm",
-            "plates.stagger_mm",
-            "plates.end_level_mm",
-            "construct.clearance_mm",
-        ]
-    } else if part.contains("plate") {
-        &[
-            "plates.end_level_mm",
-            "plates.stagger_mm",
-            "plates.medial.end_level_mm",
-            "plates.other.end_level_mm",
-            "plates.width_mm",
-            "plates.distal_hole_level_mm",
-            "bone.potting_level_mm",
-        ]
-    } else if part.contains("fracture") || part.contains("gap") {
-        &[
-            "fracture.level_mm",
-            "fracture.gap_mm",
-            "fracture.inclination_deg",
-        ]
-    } else {
-        &[]
+/// Keys that place and size a part, by its name and by which row of screws the message tells of.
+fn part_keys(part: &str, told: &str) -> Vec<String> {
+    const SCREWS: [&str; 6] = [
+        "shaft_count",
+        "shaft_diameter_mm",
+        "bicortical",
+        "distal_count",
+        "distal_diameter_mm",
+        "distal_length_mm",
+    ];
+    const PLATES: [&str; 7] = [
+        "end_level_mm",
+        "stagger_mm",
+        "distal_hole_level_mm",
+        "distal_hole_pitch_mm",
+        "hole_pitch_mm",
+        "width_mm",
+        "thickness_mm",
+    ];
+    let both_and_each = |section: &str, names: &[&str]| -> Vec<String> {
+        let prefixes = [
+            section.to_string(),
+            format!("{section}.medial"),
+            format!("{section}.other"),
+        ];
+        names
+            .iter()
+            .flat_map(|n| prefixes.iter().map(move |p| format!("{p}.{n}")))
+            .collect()
     };
-    keys.iter().map(|k| (*k).to_string()).collect()
+    if part.contains("screw") {
+        let (shaft, distal) = (told.contains("shaft screw"), told.contains("distal"));
+        let of_row = |name: &&&str| match (shaft, distal) {
+            (true, false) => !name.starts_with("distal"),
+            (false, true) => name.starts_with("distal"),
+            _ => true,
+        };
+        let screws: Vec<&str> = SCREWS.iter().filter(of_row).copied().collect();
+        let mut keys = both_and_each("screws", &screws);
+        keys.extend(both_and_each("plates", &PLATES));
+        keys.push("construct.clearance_mm".into());
+        keys
+    } else if part.contains("plate") {
+        let mut keys = both_and_each("plates", &PLATES);
+        keys.push("bone.potting_level_mm".into());
+        keys.extend(both_and_each("screws", &["shaft_count", "distal_count"]));
+        keys
+    } else if part.contains("fracture") {
+        ["level_mm", "gap_mm", "inclination_deg"]
+            .map(|n| format!("fracture.{n}"))
+            .into()
+    } else {
+        Vec::new()
+    }
 }
 
 #[cfg(test)]

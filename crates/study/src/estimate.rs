@@ -1,7 +1,8 @@
 //! A rough guess of a point's size, memory and time before it is meshed.
 //!
-//! Tetrahedra: the wanted cell size h(x) of the cut program, integrated as n = c ∫ h⁻³ dV over the
-//! material by samples on a regular grid. Memory and time follow from measured costs a tetrahedron.
+//! Tetrahedra: the cell size h(x) of the cut program, halved from the coarsest cell as the lattice does
+//! it, integrated as n = c ∫ h⁻³ dV over the material by samples on a regular grid. Memory and time
+//! follow from measured costs a tetrahedron.
 //! The three constants are fits to measured points and good to about a factor of 1.5: they serve to
 //! decide how many points run at once and to tell minutes from hours, nothing else.
 
@@ -47,7 +48,10 @@ pub fn estimate(construct: &Construct, sizing: &Sizing) -> Result<Estimate, Mesh
                 let at = |n: usize| (n as f64 + 0.5) * STEP_MM;
                 let x = low + bicolumn_base::Vec3::new(at(i), at(j), at(k));
                 if (plan.material)(x) < 0.0 {
-                    cubes += STEP_MM.powi(3) / (plan.size)(x).powi(3);
+                    let doublings = ((plan.size)(x) / plan.finest_mm).log2().floor();
+                    let cell =
+                        plan.finest_mm * 2_f64.powf(doublings.clamp(0.0, f64::from(plan.levels)));
+                    cubes += (STEP_MM / cell).powi(3);
                 }
             }
         }

@@ -3,7 +3,8 @@
 use crate::keys::{Fallback, Key, Kind};
 use crate::presets;
 use crate::value::Value;
-use bicolumn_geometry::BoneSpec;
+use bicolumn_geometry::spec::PlateSiteName;
+use bicolumn_geometry::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
 use std::sync::OnceLock;
 
 /// Load cases, in the order they are solved and shown: the keys of `bicolumn_model::NamedLoad`.
@@ -224,6 +225,7 @@ fn bone(keys: &mut Vec<Key>) {
 }
 
 fn fracture_and_layout(keys: &mut Vec<Key>) {
+    let fracture = FractureSpec::default();
     add(
         keys,
         "fracture.gap_mm",
@@ -233,7 +235,7 @@ fn fracture_and_layout(keys: &mut Vec<Key>) {
             most: 15.0,
             or_zero: Some("no fracture"),
         },
-        is(5.0),
+        is(fracture.gap_mm),
         "Height of the supracondylar gap, empty (comminuted)",
         "Atalar et al. 2016, Acta Orthop Traumatol Turc: 5 mm defect; published gaps 2 to 10 mm",
     );
@@ -241,15 +243,15 @@ fn fracture_and_layout(keys: &mut Vec<Key>) {
         keys,
         "fracture.level_mm",
         mm(20.0, 60.0),
-        is(34.0),
+        is(fracture.level_mm),
         "Level of the gap's middle above the articular axis, on the shaft axis",
         "above the olecranon fossa; common practice, no source",
     );
     add(
         keys,
         "fracture.inclination_deg",
-        number("deg", -30.0, 30.0),
-        is(0.0),
+        number("deg", -20.0, 20.0),
+        is(fracture.inclination_deg),
         "Inclination of the gap in the coronal plane; positive: the lateral side lies higher",
         OURS,
     );
@@ -265,7 +267,7 @@ fn fracture_and_layout(keys: &mut Vec<Key>) {
         keys,
         "construct.clearance_mm",
         mm(0.3, 3.0),
-        is(0.8),
+        is(ConstructSpec::intact().clearance_mm),
         "Least distance between two screws, and between a screw and what it should not graze",
         "least distance that the mesher takes well; choice of this program",
     );
@@ -285,26 +287,39 @@ fn for_both_and_each(
         ("medial", "the medial plate"),
         ("other", "the plate that is not medial"),
     ] {
-        for (path, kind, _, doc, _) in rows {
+        for (path, kind, default, doc, source) in rows {
             let name = path.trim_start_matches(section).trim_start_matches('.');
             add(
                 keys,
                 &format!("{section}.{which}.{name}"),
                 kind.clone(),
-                Fallback::Of(path),
+                if *default == Fallback::Absent {
+                    Fallback::OfSite(path)
+                } else {
+                    Fallback::Of(path)
+                },
                 &format!("{doc}; of {plate}"),
-                &format!("as {path}"),
+                &match default {
+                    Fallback::Absent => (*source).to_string(),
+                    _ => format!("as {path}"),
+                },
             );
         }
     }
 }
 
+/// Dimensions that the sites share; what differs between sites has [`Fallback::OfSite`].
+fn plate_default() -> PlateSpec {
+    PlateSpec::new(PlateSiteName::Medial)
+}
+
 fn plates(keys: &mut Vec<Key>) {
+    let plate = plate_default();
     add(
         keys,
         "plates.end_level_mm",
         mm(45.0, 250.0),
-        is(90.0),
+        is(plate_default().end_level_mm),
         "Mean level of the two proximal plate ends above the articular axis",
         TRADE,
     );
@@ -332,80 +347,81 @@ fn plates(keys: &mut Vec<Key>) {
         &[
             (
                 "plates.width_mm",
-                mm(6.0, 16.0),
-                is(10.0),
+                mm(6.0, 13.0),
+                is(plate.width_mm),
                 "Width of the plate's shaft part",
-                "3.5 mm plates are 10 to 11 wide; from memory",
+                "reconstruction plates of the 3.5 mm class, 10 wide; from memory",
             ),
             (
                 "plates.thickness_mm",
-                mm(1.0, 6.0),
-                is(2.7),
+                mm(1.0, 5.0),
+                is(plate.thickness_mm),
                 "Thickness of the plate",
-                "3.5 mm plates are 2.7 to 3.4 thick; from memory",
+                "reconstruction plates of the 3.5 mm class, 2.7 to 2.8 thick; from memory",
             ),
             (
                 "plates.hole_pitch_mm",
-                mm(8.0, 25.0),
-                is(13.0),
+                mm(6.0, 30.0),
+                is(plate.hole_pitch_mm),
                 "Distance between hole centres over the shaft",
-                "pitch 13 of 3.5 mm straight plates; from memory",
+                "reconstruction plates of the 3.5 mm class, 12; from memory",
             ),
             (
                 "plates.distal_hole_pitch_mm",
-                mm(4.0, 15.0),
-                is(8.0),
+                mm(4.0, 20.0),
+                is(plate.distal_hole_pitch_mm),
                 "Distance between hole centres at the distal end",
-                "distal pitch 6 to 9; from memory",
+                "distal ends of plates, 6 to 9; from memory",
             ),
             (
                 "plates.hole_diameter_mm",
                 mm(2.0, 8.0),
-                is(5.0),
+                is(plate.hole_diameter_mm),
                 "Diameter of a hole where no screw sits",
-                "threaded holes about 5 to 5.5; from memory",
+                TRADE,
             ),
             (
                 "plates.distal_hole_level_mm",
-                mm(-15.0, 40.0),
-                is(6.0),
-                "Level of the most distal screw hole above the articular axis",
-                TRADE,
+                mm(0.0, 40.0),
+                Fallback::Absent,
+                "Level of the most distal screw hole above the articular axis; without it, by site",
+                "chosen so that the distal end stays on the bone",
             ),
         ],
     );
 }
 
 fn screws(keys: &mut Vec<Key>) {
+    let plate = plate_default();
     for_both_and_each(
         keys,
         "screws",
         &[
             (
                 "screws.shaft_count",
-                Kind::Integer { least: 0, most: 8 },
+                Kind::Integer { least: 1, most: 8 },
                 count(3),
                 "Screws of each plate in the proximal fragment",
                 "three or more a plate: Sanchez-Sotelo et al. 2007, J Bone Joint Surg Am 89:961; from memory",
             ),
             (
                 "screws.distal_count",
-                Kind::Integer { least: 0, most: 6 },
+                Kind::Integer { least: 1, most: 6 },
                 count(3),
                 "Screws of each plate in the distal fragment",
                 TRADE,
             ),
             (
                 "screws.shaft_diameter_mm",
-                mm(1.5, 5.0),
-                is(2.9),
+                mm(1.5, 4.5),
+                is(plate.shaft_screw_diameter_mm),
                 "Core diameter of the shaft screws, modelled as smooth cylinders",
-                "core of a 3.5 mm locking screw; from memory",
+                "core 2.4 of a 3.5 mm cortical screw (textbook); a 3.5 mm locking screw has 2.9, from memory",
             ),
             (
                 "screws.distal_diameter_mm",
                 mm(1.5, 4.0),
-                is(2.1),
+                is(plate.distal_screw_diameter_mm),
                 "Core diameter of the distal screws",
                 "core of a 2.7 mm locking screw; from memory",
             ),
@@ -419,7 +435,7 @@ fn screws(keys: &mut Vec<Key>) {
             (
                 "screws.distal_length_mm",
                 mm(10.0, 80.0),
-                is(45.0),
+                is(plate.distal_screw_length_mm),
                 "Longest distal screw, from the underside of the plate",
                 "as long as the block allows; common practice, no source",
             ),
@@ -502,8 +518,8 @@ fn materials(keys: &mut Vec<Key>) {
     add(
         keys,
         "interfaces.stand_off_mm",
-        mm(0.3, 5.0),
-        is(0.5),
+        mm(0.3, 3.0),
+        is(plate_default().stand_off_mm),
         "Gap between plate and bone where they are apart; without effect where they are bonded",
         "0 to 2 mm under locking plates; from memory",
     );
@@ -689,7 +705,7 @@ mod tests {
                         assert!(!source.is_empty(), "{k} of {w}");
                     }
                 }
-                Fallback::Staggered(_) | Fallback::Absent => {}
+                Fallback::Staggered(_) | Fallback::OfSite(_) | Fallback::Absent => {}
             }
         }
     }

@@ -59,6 +59,8 @@ pub enum Fallback {
     Value(Value),
     /// The value of another key at the same point.
     Of(&'static str),
+    /// The value of another key if it is given, else what suits the plate's site.
+    OfSite(&'static str),
     /// The entry of the preset that this key names.
     Preset(&'static str),
     /// `plates.end_level_mm` plus this share of `plates.stagger_mm`.

@@ -10,6 +10,7 @@ pub mod blame;
 pub mod bundle;
 pub mod check;
 pub mod estimate;
+pub mod export;
 pub mod inputs;
 pub mod intact;
 pub mod job;

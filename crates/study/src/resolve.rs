@@ -4,7 +4,7 @@ use crate::inputs::{LoadInputs, Materials, PointInputs};
 use crate::job::Job;
 use crate::key_table::LOAD_CASES;
 use crate::plan::DesignPoint;
-use crate::settings::Settings;
+use crate::settings::{Settings, site};
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
 use bicolumn_mesh::Sizing;
@@ -61,14 +61,13 @@ fn digest(inputs: &BTreeMap<String, FactorValue>) -> String {
 }
 
 fn construct(s: &Settings) -> ConstructSpec {
-    let other = |site| plate(s, site, "other");
-    let medial = || plate(s, PlateSiteName::Medial, "medial");
-    let plates = match s.text("construct.layout") {
-        "parallel" => vec![medial(), other(PlateSiteName::Lateral)],
-        "orthogonal" => vec![medial(), other(PlateSiteName::Posterolateral)],
-        "medial_only" => vec![medial()],
-        "lateral_only" => vec![other(PlateSiteName::Lateral)],
-        _ => vec![other(PlateSiteName::Posterolateral)],
+    let layout = s.text("construct.layout");
+    let medial = plate(s, PlateSiteName::Medial, "medial");
+    let other = plate(s, site(layout, false), "other");
+    let plates = match layout {
+        "parallel" | "orthogonal" => vec![medial, other],
+        "medial_only" => vec![medial],
+        _ => vec![other],
     };
     let gap_mm = s.number("fracture.gap_mm");
     ConstructSpec {
@@ -225,8 +224,8 @@ mod tests {
     fn every_key_of_the_model_has_an_effect() {
         let base = "plates.stagger_mm = 1\n";
         for k in keys().iter().filter(|k| decides_result(&k.path)) {
-            let current = first(base).inputs[&k.path].clone();
-            let other = match (&k.kind, &current) {
+            let current = first(base).inputs.get(&k.path).cloned();
+            let other = match (&k.kind, &current.unwrap_or(FactorValue::Number(0.0))) {
                 (Kind::Number { least, most, .. }, FactorValue::Number(x)) => {
                     let y = if x - least > most - x {
                         0.5 * (least + x)

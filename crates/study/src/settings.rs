@@ -6,6 +6,8 @@ use crate::keys::{Fallback, Key};
 use crate::plan::DesignPoint;
 use crate::presets;
 use crate::value::Value;
+use bicolumn_geometry::PlateSpec;
+use bicolumn_geometry::spec::PlateSiteName;
 use std::collections::BTreeMap;
 
 /// One key's value and where it comes from.
@@ -114,6 +116,15 @@ fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
     match &k.default {
         Fallback::Value(v) => default(v.clone(), k.source.clone()),
         Fallback::Of(other) => default(find(job, point, key(other)?)?.value, k.source.clone()),
+        Fallback::OfSite(other) => match find(job, point, key(other)?) {
+            Some(common) => default(common.value, format!("as {other}")),
+            None => {
+                let layout = find(job, point, key("construct.layout")?)?.value;
+                let site = site(layout.text()?, k.path.contains(".medial."));
+                let level = PlateSpec::new(site).distal_hole_level_mm;
+                default(Value::Number(level), k.source.clone())
+            }
+        },
         Fallback::Preset(by) => {
             let word = find(job, point, key(by)?)?.value;
             let (x, source) = presets::lookup(by, word.text()?, &k.path)?;
@@ -129,5 +140,15 @@ fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
             default(Value::Number(mean + share * stagger), k.source.clone())
         }
         Fallback::Absent => None,
+    }
+}
+
+/// Site of the medial or of the other plate in a layout. A plate that the layout does not have gets
+/// the site it would have in a parallel one.
+pub(crate) fn site(layout: &str, medial: bool) -> PlateSiteName {
+    match layout {
+        _ if medial => PlateSiteName::Medial,
+        "orthogonal" | "posterolateral_only" => PlateSiteName::Posterolateral,
+        _ => PlateSiteName::Lateral,
     }
 }

@@ -1,0 +1,53 @@
+//! `bicolumn export`: the audit bundle of one design point, for solving again with other code.
+
+use crate::args::ExportArgs;
+use crate::console::Console;
+use crate::point_of_job::{point_of_job, write_file, write_grid};
+use crate::run::threads;
+use crate::{ALL_WELL, CANNOT_RUN};
+use bicolumn_store::create_folder;
+use bicolumn_study::bundle::Bundle;
+use bicolumn_study::export::export_point;
+use std::path::{Path, PathBuf};
+
+pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
+    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+        return CANNOT_RUN;
+    };
+    // A folder that cannot be written should be told before the solving, not after.
+    if let Err(e) = create_folder(&args.out) {
+        console.error(&e);
+        return CANNOT_RUN;
+    }
+    let point = &inputs.id;
+    let result = export_point(&inputs, threads(&job, None), &mut |stage| {
+        console.say(&format!("{point}: {stage}"));
+    });
+    let written = match result {
+        Ok(bundle) => write(&bundle, &args.out),
+        Err(e) => Err(format!("{}: {point}: {e}", job.file.display())),
+    };
+    match written {
+        Ok(paths) => {
+            for path in paths {
+                console.data(&path.display().to_string());
+            }
+            console.say(bicolumn_report::CAUTION);
+            ALL_WELL
+        }
+        Err(e) => {
+            console.error(&e);
+            CANNOT_RUN
+        }
+    }
+}
+
+fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {
+    let [mesh, model, solution] =
+        ["mesh.vtu", "model.json", "solution.vtu"].map(|name| dir.join(name));
+    write_grid(&mesh, &bundle.mesh)?;
+    let text = serde_json::to_string(&bundle.model).map_err(|e| e.to_string())?;
+    write_file(&model, text.as_bytes())?;
+    write_grid(&solution, &bundle.solution)?;
+    Ok(vec![mesh, model, solution])
+}

@@ -1,0 +1,142 @@
+//! `bicolumn mesh`: the mesh of one design point, its quality, a VTK file, pictures.
+
+use crate::args::MeshArgs;
+use crate::console::Console;
+use crate::mesh_picture::{self, Half};
+use crate::point_of_job::{point_of_job, write_file, write_grid};
+use crate::{ALL_WELL, CANNOT_RUN};
+use bicolumn_formats::{CellKind, Field, Grid, Values};
+use bicolumn_mesh::TetMesh;
+use bicolumn_store::create_folder;
+use bicolumn_study::export::mesh_point;
+use std::path::{Path, PathBuf};
+
+pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
+    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+        return CANNOT_RUN;
+    };
+    let point = &inputs.id;
+    let result = mesh_point(&inputs, &mut |stage| {
+        console.say(&format!("{point}: {stage}"))
+    });
+    let (_, mesh) = match result {
+        Ok(built) => built,
+        Err(e) => {
+            console.error(&format!("{}: {point}: {e}", job.file.display()));
+            return CANNOT_RUN;
+        }
+    };
+    for line in quality_table(&mesh) {
+        console.data(&line);
+    }
+    let dir = args
+        .out
+        .clone()
+        .unwrap_or_else(|| default_folder(&args.job, point));
+    match write(&mesh, &dir) {
+        Ok(paths) => {
+            for path in paths {
+                console.data(&path.display().to_string());
+            }
+            ALL_WELL
+        }
+        Err(e) => {
+            console.error(&e);
+            CANNOT_RUN
+        }
+    }
+}
+
+/// `results/NAME-mesh/POINT`: beside the results of a run, never among them.
+fn default_folder(job: &Path, point: &str) -> PathBuf {
+    let stem = job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy();
+    Path::new("results")
+        .join(format!("{stem}-mesh"))
+        .join(point)
+}
+
+fn write(mesh: &TetMesh, dir: &Path) -> Result<Vec<PathBuf>, String> {
+    create_folder(dir).map_err(|e| e.to_string())?;
+    let path = |name: &str| dir.join(name);
+    write_grid(&path("mesh.vtu"), &grid(mesh))?;
+    let quality = serde_json::to_vec_pretty(&mesh.quality).map_err(|e| e.to_string())?;
+    write_file(&path("quality.json"), &quality)?;
+    for (name, half) in [("outside.png", Half::Whole), ("cut.png", Half::Posterior)] {
+        write_file(&path(name), &mesh_picture::png(mesh, half)?)?;
+    }
+    Ok(["mesh.vtu", "quality.json", "outside.png", "cut.png"]
+        .map(path)
+        .into())
+}
+
+/// Ten-node tetrahedra with the number of their part (row of the quality table, from 1) and their
+/// least dihedral angle.
+fn grid(mesh: &TetMesh) -> Grid {
+    let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
+    let part = mesh.part.iter().map(|p| i32::from(*p) + 1).collect();
+    let angle = (0..mesh.tets.len())
+        .map(|t| mesh.least_dihedral_deg(t) as f32)
+        .collect();
+    grid.cell_data
+        .push(Field::scalar("part", Values::I32(part)));
+    grid.cell_data
+        .push(Field::scalar("least_dihedral_deg", Values::F32(angle)));
+    grid
+}
+
+/// The quality table, line by line.
+fn quality_table(mesh: &TetMesh) -> Vec<String> {
+    let q = &mesh.quality;
+    let share = |x: f64| format!("{:.4} %", 100.0 * x);
+    let at = q.worst_at;
+    let mut lines: Vec<String> = [
+        ("tetrahedra", q.tets.to_string()),
+        ("nodes", q.nodes.to_string()),
+        (
+            "least dihedral angle",
+            format!(
+                "{:.2} deg, at ({:.1}, {:.1}, {:.1}) mm",
+                q.min_dihedral_deg, at[0], at[1], at[2]
+            ),
+        ),
+        (
+            "greatest dihedral angle",
+            format!("{:.2} deg", q.max_dihedral_deg),
+        ),
+        ("least radius ratio", format!("{:.4}", q.min_radius_ratio)),
+        ("below 10 deg", share(q.share_below_10_deg)),
+        ("below 18 deg", share(q.share_below_18_deg)),
+        ("below 20 deg", share(q.share_below_20_deg)),
+        (
+            "curved midside nodes on their surface",
+            share(q.curved_share),
+        ),
+        (
+            "greatest distance of a corner from its surface",
+            format!("{:.1e} mm", q.surface_error_mm),
+        ),
+        (
+            "facets without a surface",
+            q.unclassified_facets.to_string(),
+        ),
+        ("pinched edges", q.pinched_edges.to_string()),
+        ("components", q.components.to_string()),
+        ("fallback", q.fallback.to_string()),
+    ]
+    .iter()
+    .map(|(name, value)| format!("{name:<48}{value}"))
+    .collect();
+    lines.push(format!(
+        "{:<6}{:<28}{:>12}{:>16}",
+        "part", "", "tetrahedra", "volume, mm3"
+    ));
+    for (i, (name, tets, volume)) in q.parts.iter().enumerate() {
+        lines.push(format!("{:<6}{name:<28}{tets:>12}{volume:>16.1}", i + 1));
+    }
+    let s = &mesh.stages;
+    lines.push(format!(
+        "seconds: lattice {:.2}, cut {:.2}, improve {:.2}, promote {:.2}",
+        s.lattice_s, s.cut_s, s.improve_s, s.promote_s
+    ));
+    lines
+}
