@@ -86,7 +86,7 @@ fn wrong_unit_suffix() {
 fn negative_thickness() {
     refused(
         "[plates]\n# a slip\nthickness_mm = -2.7\n",
-        &["job.toml:3: plates.thickness_mm = -2.7: must lie between 1 and 6 mm"],
+        &["job.toml:3: plates.thickness_mm = -2.7: must lie between 1 and 5 mm"],
     );
 }
 

@@ -4,16 +4,29 @@ use crate::shape::EDGES;
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
 use bicolumn_model::{Material, Problem};
+use bicolumn_solve::element::{Element, forces};
 
 /// Strain energy of each part of the mesh (order of `mesh.parts`), N·mm.
 ///
 /// A straight-sided ten-node tetrahedron has linear strain, so with the strains ε_k at its corners
-/// ∫ ½ ε:C:ε = V/40 Σ_k Σ_l ε_k:C:ε_l (1 + δ_kl), exactly. Curved ones are taken as straight.
+/// ∫ ½ ε:C:ε = V/40 Σ_k Σ_l ε_k:C:ε_l (1 + δ_kl), exactly. A curved one gives ½ uᵀ K u with the stiffness
+/// it was solved with.
 pub(crate) fn energy_by_part(problem: &Problem, u: &[Vec3]) -> Vec<f64> {
     let mesh = &*problem.mesh;
     let mut energy = vec![0.0; mesh.parts.len()];
     for t in 0..mesh.tets.len() {
         let part = mesh.part[t] as usize;
+        let element = Element::new(mesh.tets[t].map(|n| mesh.nodes[n as usize]));
+        if !element.is_straight() {
+            let (lambda, mu) = problem.materials[part].lame();
+            let local = mesh.tets[t].map(|n| u[n as usize]);
+            // A solved mesh has no inverted element: each gave its stiffness to the solver.
+            if let Ok(k) = element.stiffness(lambda, mu) {
+                let f = forces(&k, &local);
+                energy[part] += 0.5 * (0..10).map(|a| f[a].dot(&local[a])).sum::<f64>();
+            }
+            continue;
+        }
         let strain = corner_strains(mesh, t, u);
         let stress = strain.map(|e| stress_of(&problem.materials[part], &e));
         let mut sum = 0.0;

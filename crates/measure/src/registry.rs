@@ -292,7 +292,7 @@ const TRUST: &[(&str, &str, &str)] = &[
     (
         "energy_bone_nmm",
         "N.mm",
-        "Strain energy in both fragments, integrated element by element (sides taken as straight).",
+        "Strain energy in both fragments, element by element with the stiffness of the solution; the parts sum to energy_total_nmm.",
     ),
     (
         "energy_plate_medial_nmm",
