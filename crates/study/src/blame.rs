@@ -194,13 +194,13 @@ mod tests {
     fn a_dimension_is_traced_to_its_line_through_the_fallback() {
         let error = GeometryError::Dimension {
             what: "plates.medial.width_mm".into(),
-            value: 15.0,
+            value: 12.0,
             unit: "mm",
-            accepted: "at most 14".into(),
+            accepted: "at most 11".into(),
         };
-        let text = explained("[plates]\nwidth_mm = 15\n", &error);
+        let text = explained("[plates]\nwidth_mm = 12\n", &error);
         assert!(
-            text.starts_with("x.toml:2: plates.width_mm = 15: "),
+            text.starts_with("x.toml:2: plates.width_mm = 12: "),
             "{text}"
         );
         let text = explained("", &error);
