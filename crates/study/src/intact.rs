@@ -3,6 +3,7 @@
 use crate::inputs::{PointError, PointInputs};
 use crate::model_build::{BuiltModel, build_model};
 use bicolumn_geometry::ConstructSpec;
+use bicolumn_measure::{ShaftProfile, measure};
 use bicolumn_solve::{Solution, solve};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, OnceLock};
@@ -13,6 +14,8 @@ pub struct IntactModel {
     pub model: BuiltModel,
     /// Displacements.
     pub solution: Solution,
+    /// Its own stress along the shaft, by load case: measured once for all points.
+    pub profiles: Vec<ShaftProfile>,
 }
 
 type Slot = Arc<OnceLock<Result<Arc<IntactModel>, String>>>;
@@ -68,5 +71,13 @@ fn solve_intact(inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>
         stage: crate::inputs::Stage::Solve,
         message: format!("the intact bone: {e}"),
     })?;
-    Ok(Arc::new(IntactModel { model, solution }))
+    let profiles = measure(&model.solved(&solution), None)
+        .into_iter()
+        .map(|m| m.profile)
+        .collect();
+    Ok(Arc::new(IntactModel {
+        model,
+        solution,
+        profiles,
+    }))
 }

@@ -3,11 +3,13 @@
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
+use bicolumn_measure::Solved;
 use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
     ProblemError, nodes_on,
 };
+use bicolumn_solve::Solution;
 use std::sync::Arc;
 
 /// A construct with its mesh and its problem.
@@ -18,6 +20,18 @@ pub struct BuiltModel {
     pub problem: Problem,
     /// The surfaces that the loads act on.
     pub patches: JointPatches,
+}
+
+impl BuiltModel {
+    /// The model with a solution, as the measures read it.
+    pub fn solved<'a>(&'a self, solution: &'a Solution) -> Solved<'a> {
+        Solved {
+            construct: &self.construct,
+            problem: &self.problem,
+            patches: self.patches.patches(),
+            solution,
+        }
+    }
 }
 
 /// Builds the solids of a point.

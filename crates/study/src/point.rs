@@ -8,7 +8,7 @@ use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
-use bicolumn_measure::{CaseMeasures, ShaftProfile, Solved, measure};
+use bicolumn_measure::{CaseMeasures, ShaftProfile, measure};
 use bicolumn_model::LoadCase;
 use bicolumn_solve::{PartNodes, Solution, SolveOptions, solve};
 use bicolumn_store::{
@@ -68,10 +68,10 @@ pub fn run_point(
         }
         let intact = intact.ok();
         let of_point = measure(
-            &solved(&model, &solution),
+            &model.solved(&solution),
             intact
                 .as_ref()
-                .map(|i| solved(&i.model, &i.solution))
+                .map(|i| i.model.solved(&i.solution))
                 .as_ref(),
         );
         Ok((of_point, intact.map(|i| intact_profiles(&i))))
@@ -124,21 +124,9 @@ fn peak_mib() -> Option<f64> {
     Some(kib / 1024.0)
 }
 
-fn solved<'a>(model: &'a BuiltModel, solution: &'a Solution) -> Solved<'a> {
-    Solved {
-        construct: &model.construct,
-        problem: &model.problem,
-        patches: model.patches.patches(),
-        solution,
-    }
-}
-
 /// The intact bone's own stress profile, by load case.
 fn intact_profiles(intact: &IntactModel) -> Vec<ProfileRecord> {
-    measure(&solved(&intact.model, &intact.solution), None)
-        .into_iter()
-        .map(|m| profile(m.profile))
-        .collect()
+    intact.profiles.iter().cloned().map(profile).collect()
 }
 
 fn store_surface(
