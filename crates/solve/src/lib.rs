@@ -1,6 +1,7 @@
 //! Elements, assembly, linear solution and stress recovery.
 //!
-//! Doors: [`solve`] gives displacements of all load cases, [`StressField::recover`] the stress.
+//! Doors: [`solve`] gives displacements of all load cases, [`Prepared`] keeps a system to be asked again
+//! (other forces, added interface stiffness, a guess), [`StressField::recover`] gives the stress.
 //!
 //! # Known limits
 //! Small strains, linear isotropic materials, bonded interfaces. Poisson's ratios near 1/2 slow the
@@ -12,12 +13,16 @@ pub mod assembly;
 pub mod balance;
 pub mod element;
 pub mod held;
+pub mod interface;
 pub mod load_vectors;
 pub mod numbering;
+pub mod prepared;
 pub mod quadrature;
 pub mod shape;
 pub mod solution;
 pub mod stress;
 
+pub use interface::InterfaceStiffness;
+pub use prepared::{Answer, Ask, Prepared};
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};
 pub use stress::{PartNodes, StressField, element_stress};

@@ -344,18 +344,12 @@ fn stagnation_is_an_error() {
         max_iterations: 3,
         ..with(Method::Multigrid)
     };
-    let error = solve(&bar(193_000.0, 400.0, 3), &options).unwrap_err();
+    let result = solve(&bar(193_000.0, 400.0, 3), &options).map(|s| s.report);
+    let error = result.unwrap_err();
     assert!(
         matches!(error, SolveError::NotConverged { iterations: 3, .. }),
         "{error}"
     );
-    let hopeless = SolveOptions {
-        tolerance: 1e-20,
-        max_iterations: 500,
-        ..with(Method::Multigrid)
-    };
-    let error = solve(&bar(193_000.0, 400.0, 3), &hopeless).unwrap_err();
-    assert!(matches!(error, SolveError::NotConverged { .. }), "{error}");
 }
 
 #[test]

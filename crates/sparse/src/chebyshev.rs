@@ -47,6 +47,20 @@ impl<const W: usize> Workspace<W> {
             next: zeros(),
         }
     }
+
+    /// Takes a residual in, rounded.
+    pub(crate) fn load(&mut self, team: &Team, residual: &[NodeColumns<f64, W>]) {
+        let jobs: Vec<_> = self
+            .residual
+            .chunks_mut(CHUNK)
+            .zip(residual.chunks(CHUNK))
+            .collect();
+        team.each(jobs, |(to, from)| {
+            for (to, from) in to.iter_mut().zip(from) {
+                *to = from.map(|r| r.map(|v| v as f32));
+            }
+        });
+    }
 }
 
 impl Chebyshev {

@@ -5,7 +5,7 @@
 
 use crate::kernel::{Hot, Real, dispatch};
 use crate::ordering::nested_dissection;
-use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks};
+use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks, Team};
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::cholesky::llt::factor::{LltError, LltRegularization};
 use faer::perm::PermRef;
@@ -180,7 +180,7 @@ impl BlockCholesky {
     }
 
     /// Solves for all columns, in place. Reads the factor twice, whatever the number of columns.
-    pub fn solve<const W: usize>(&self, x: &mut [NodeColumns<f64, W>]) {
+    pub fn solve<const W: usize>(&self, _team: &Team, x: &mut [NodeColumns<f64, W>]) {
         let mut permuted: Vec<[f64; W]> = self.order.iter().flat_map(|&o| x[o as usize]).collect();
         if let SymbolicCholeskyRaw::Supernodal(symbolic) = self.symbolic.raw() {
             dispatch(Triangles {

@@ -6,12 +6,14 @@
 
 use crate::chebyshev::Workspace;
 use crate::columns::{CHUNK, column, dot, interleave};
-use crate::{NodeColumns, NodeVector, SparseError, SymmetricBlocks, Team, TwoLevel};
+use crate::rounding::floors;
+use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
-    /// Relative residual to reach, ‖b − A x‖ / ‖b‖.
+    /// Relative residual to reach, ‖b − A x‖ / ‖b‖. Where rounding forbids it, the rounding floor
+    /// ([`crate::rounding`]) is the goal instead, and [`Convergence`] says so.
     pub tolerance: f64,
     /// Most iterations.
     pub max_iterations: usize,
@@ -24,48 +26,70 @@ pub struct Convergence {
     pub iterations: usize,
     /// True relative residual of each right side, computed anew at the end.
     pub residuals: Vec<f64>,
+    /// Rounding floor of each right side, relative like the residuals.
+    pub floors: Vec<f64>,
+    /// Right sides that stopped at their floor, above the tolerance.
+    pub at_floor: Vec<bool>,
     /// Largest relative residual over the right sides after each iteration.
     pub history: Vec<f64>,
+}
+
+impl Convergence {
+    /// Adds what another group of right sides did.
+    pub fn absorb(&mut self, other: Convergence) {
+        self.iterations = self.iterations.max(other.iterations);
+        self.residuals.extend(other.residuals);
+        self.floors.extend(other.floors);
+        self.at_floor.extend(other.at_floor);
+        for (k, h) in other.history.into_iter().enumerate() {
+            match self.history.get_mut(k) {
+                Some(old) => *old = old.max(h),
+                None => self.history.push(h),
+            }
+        }
+    }
 }
 
 /// Iterations without a new least residual that count as stagnation.
 const PATIENCE: usize = 40;
 /// How often the residual is computed anew and the iteration taken up again.
 const RESTARTS: usize = 3;
+/// The floor is looked up once the residual has come down to this.
+const LOOK_UP: f64 = 1e-6;
+/// The recurrence goes on to this share of the floor: its residual and the true one part there.
+const BELOW_FLOOR: f64 = 0.5;
 
-/// Solves A x = b for all right sides, eight at a time.
+/// Solves A x = b for all right sides, eight at a time, from given guesses (none: from zero).
 ///
 /// # Errors
 /// [`SparseError::NotConverged`] with the residual reached and the reason;
 /// [`SparseError::NotPositiveDefinite`] when a direction of no or negative energy appears.
 pub fn conjugate_gradients(
     team: &Team,
-    matrix: &SymmetricBlocks,
+    operator: &Operator<'_>,
     preconditioner: &TwoLevel,
     right_sides: &[NodeVector],
+    guesses: Option<&[NodeVector]>,
     limits: &Limits,
 ) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
     let mut solutions = Vec::with_capacity(right_sides.len());
     let mut all = Convergence::default();
-    for group in right_sides.chunks(8) {
-        let vectors: Vec<&[[f64; 3]]> = group.iter().map(Vec::as_slice).collect();
-        let solve = match group.len() {
+    for (group, sides) in right_sides.chunks(8).enumerate() {
+        let vectors: Vec<&[[f64; 3]]> = sides.iter().map(Vec::as_slice).collect();
+        let start: Vec<&[[f64; 3]]> = guesses.map_or_else(Vec::new, |g| {
+            let of_group = g.iter().skip(8 * group).take(sides.len());
+            of_group.map(Vec::as_slice).collect()
+        });
+        let solve = match sides.len() {
             1 => solve_group::<1>,
             2 => solve_group::<2>,
             3..=4 => solve_group::<4>,
             // Five and six are padded: eight fill the vector registers evenly and run faster.
             _ => solve_group::<8>,
         };
-        let (x, c) = solve(team, matrix, preconditioner, &vectors, limits)?;
+        let (x, c) = solve(team, operator, preconditioner, &vectors, &start, limits)?;
         solutions.extend(x);
-        all.iterations = all.iterations.max(c.iterations);
-        all.residuals.extend(c.residuals);
-        for (k, h) in c.history.into_iter().enumerate() {
-            match all.history.get_mut(k) {
-                Some(old) => *old = old.max(h),
-                None => all.history.push(h),
-            }
-        }
+        all.absorb(c);
     }
     Ok((solutions, all))
 }
@@ -84,85 +108,106 @@ pub fn vector_bytes(rows: usize, coarse_rows: usize, right_sides: usize) -> u64 
 }
 
 struct State<const W: usize> {
+    b: Vec<NodeColumns<f64, W>>,
     x: Vec<NodeColumns<f64, W>>,
     r: Vec<NodeColumns<f64, W>>,
     p: Vec<NodeColumns<f64, W>>,
     q: Vec<NodeColumns<f64, W>>,
     work: Workspace<W>,
     coarse: Vec<NodeColumns<f64, W>>,
+    /// Relative residual at which each column is done.
+    goals: [f64; W],
 }
 
-fn solve_group<const W: usize>(
-    team: &Team,
-    matrix: &SymmetricBlocks,
-    preconditioner: &TwoLevel,
-    vectors: &[&[[f64; 3]]],
-    limits: &Limits,
-) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
-    let rows = matrix.rows();
-    let zeros = |n: usize| vec![[[0.0; W]; 3]; n];
-    let mut b = interleave::<W>(vectors);
-    // Unit right sides: all residuals are then relative ones, and single precision cannot overflow.
-    let norms = dot(team, &b, &b).map(f64::sqrt);
-    let scale = norms.map(|n| if n > 0.0 { 1.0 / n } else { 0.0 });
-    for node in b.iter_mut().flatten() {
-        for k in 0..W {
-            node[k] *= scale[k];
-        }
-    }
-    let mut s = State {
-        x: zeros(rows),
-        r: b.clone(),
-        p: zeros(rows),
-        q: zeros(rows),
-        work: Workspace::new(rows),
-        coarse: zeros(preconditioner.coarse_rows()),
-    };
-    let mut report = Convergence::default();
-    let stop = |report: &Convergence, residual: f64, reason: &str| SparseError::NotConverged {
-        residual,
-        iterations: report.iterations,
-        reason: reason.to_owned(),
-    };
-    let mut true_residual = norms.map(|n| if n > 0.0 { 1.0 } else { 0.0 });
-    for round in 0..=RESTARTS {
-        iterate(team, matrix, preconditioner, &mut s, limits, &mut report)?;
-        matrix.multiply(team, &s.x, &mut s.q);
-        for ((r, b), q) in s.r.iter_mut().zip(&b).zip(&s.q) {
+impl<const W: usize> State<W> {
+    /// r ← b − A x, computed anew; gives its norms. Uses q.
+    fn true_residual(&mut self, team: &Team, operator: &Operator<'_>) -> [f64; W] {
+        operator.multiply(team, &self.x, &mut self.q);
+        for ((r, b), q) in self.r.iter_mut().zip(&self.b).zip(&self.q) {
             for c in 0..3 {
                 for k in 0..W {
                     r[c][k] = b[c][k] - q[c][k];
                 }
             }
         }
-        true_residual = dot(team, &s.r, &s.r).map(f64::sqrt);
-        let worst = largest(&true_residual);
-        if worst <= limits.tolerance {
-            break;
-        }
-        if report.iterations >= limits.max_iterations {
-            return Err(stop(
-                &report,
-                worst,
-                "the allowed number of iterations is used up",
-            ));
-        }
-        if round == RESTARTS {
-            return Err(stop(
-                &report,
-                worst,
-                "rounding: the residual computed anew stays above the tolerance",
-            ));
-        }
-        s.p.iter_mut().for_each(|p| *p = [[0.0; W]; 3]);
+        dot(team, &self.r, &self.r).map(f64::sqrt)
     }
-    for node in s.x.iter_mut().flatten() {
-        for k in 0..W {
-            node[k] *= norms[k];
+}
+
+fn solve_group<const W: usize>(
+    team: &Team,
+    operator: &Operator<'_>,
+    preconditioner: &TwoLevel,
+    vectors: &[&[[f64; 3]]],
+    guesses: &[&[[f64; 3]]],
+    limits: &Limits,
+) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
+    let rows = operator.rows();
+    let zeros = |n: usize| vec![[[0.0; W]; 3]; n];
+    let mut b = interleave::<W>(vectors);
+    // Unit right sides: all residuals are then relative ones, and single precision cannot overflow.
+    let norms = dot(team, &b, &b).map(f64::sqrt);
+    let scale = norms.map(|n| if n > 0.0 { 1.0 / n } else { 0.0 });
+    let rescale = |v: &mut [NodeColumns<f64, W>], by: [f64; W]| {
+        for node in v.iter_mut().flatten() {
+            for k in 0..W {
+                node[k] *= by[k];
+            }
         }
+    };
+    rescale(&mut b, scale);
+    let mut s = State {
+        x: zeros(rows),
+        r: b.clone(),
+        b,
+        p: zeros(rows),
+        q: zeros(rows),
+        work: Workspace::new(rows),
+        coarse: zeros(preconditioner.coarse_rows()),
+        goals: [limits.tolerance; W],
+    };
+    if !guesses.is_empty() {
+        s.x = interleave::<W>(guesses);
+        rescale(&mut s.x, scale);
+        s.true_residual(team, operator);
     }
-    report.residuals = true_residual[..vectors.len()].to_vec();
-    let solutions = (0..vectors.len()).map(|k| column(&s.x, k)).collect();
+    let mut report = Convergence::default();
+    let mut round = 0;
+    let (residuals, floors) = loop {
+        let halt = iterate(team, operator, preconditioner, &mut s, limits, &mut report)?;
+        let residuals = s.true_residual(team, operator);
+        let floors = floors(team, operator, &s.x, &s.b);
+        if (0..W).all(|k| residuals[k] <= limits.tolerance.max(floors[k])) {
+            break (residuals, floors);
+        }
+        let reason = match halt {
+            Halt::Iterations => Some("the allowed number of iterations is used up"),
+            Halt::Stagnation => Some("no progress in 40 iterations"),
+            Halt::Goal if round == RESTARTS => {
+                Some("the residual computed anew stays above what the recurrence says")
+            }
+            Halt::Goal => None,
+        };
+        if let Some(reason) = reason {
+            let floor = largest(&floors);
+            return Err(SparseError::NotConverged {
+                residual: largest(&residuals),
+                iterations: report.iterations,
+                reason: format!("{reason}; rounding alone would allow {floor:.1e}"),
+            });
+        }
+        s.goals = floors.map(|f| limits.tolerance.max(BELOW_FLOOR * f));
+        s.p.fill([[0.0; W]; 3]);
+        round += 1;
+    };
+    rescale(&mut s.x, norms);
+    let count = vectors.len();
+    report.residuals = residuals[..count].to_vec();
+    report.floors = floors[..count].to_vec();
+    report.at_floor = (0..count)
+        .map(|k| residuals[k] > limits.tolerance)
+        .collect();
+    let solutions = (0..count).map(|k| column(&s.x, k)).collect();
     Ok((solutions, report))
 }
 
@@ -170,26 +215,48 @@ fn largest(values: &[f64]) -> f64 {
     values.iter().copied().fold(0.0, f64::max)
 }
 
-/// Iterates from the state's x and r until the recurrence residual meets the tolerance.
+/// Why an iteration stopped.
+enum Halt {
+    /// The recurrence residual met the goals.
+    Goal,
+    /// The allowed number of iterations is used up.
+    Iterations,
+    /// No new least residual for long.
+    Stagnation,
+}
+
+/// Iterates from the state's x and r until the recurrence residual meets the goals.
 fn iterate<const W: usize>(
     team: &Team,
-    matrix: &SymmetricBlocks,
+    operator: &Operator<'_>,
     preconditioner: &TwoLevel,
     s: &mut State<W>,
     limits: &Limits,
     report: &mut Convergence,
-) -> Result<(), SparseError> {
+) -> Result<Halt, SparseError> {
     let mut energy = [0.0; W];
     let mut alpha = [0.0; W];
     let mut residual = dot(team, &s.r, &s.r).map(f64::sqrt);
     let mut least = largest(&residual);
     let mut since_least = 0;
     let mut first = true;
-    while largest(&residual) > limits.tolerance && report.iterations < limits.max_iterations {
-        for (to, from) in s.work.residual.iter_mut().zip(&s.r) {
-            *to = from.map(|r| r.map(|v| v as f32));
+    let mut looked_up = limits.tolerance >= LOOK_UP;
+    loop {
+        if !looked_up && largest(&residual) <= LOOK_UP {
+            looked_up = true;
+            let floors = floors(team, operator, &s.x, &s.b);
+            s.goals = floors.map(|f| limits.tolerance.max(BELOW_FLOOR * f));
         }
-        preconditioner.apply(team, &mut s.work, &mut s.coarse);
+        if (0..W).all(|k| residual[k] <= s.goals[k]) {
+            return Ok(Halt::Goal);
+        }
+        if report.iterations >= limits.max_iterations {
+            return Ok(Halt::Iterations);
+        }
+        if since_least > PATIENCE {
+            return Ok(Halt::Stagnation);
+        }
+        preconditioner.apply(team, &s.r, &mut s.work, &mut s.coarse);
         let (rz, zq) = two_dots(team, &s.work.solution, &s.r, &s.q);
         let mut beta = [0.0; W];
         for k in 0..W {
@@ -199,7 +266,7 @@ fn iterate<const W: usize>(
         }
         energy = rz;
         direction(team, &mut s.p, &s.work.solution, beta);
-        matrix.multiply(team, &s.p, &mut s.q);
+        operator.multiply(team, &s.p, &mut s.q);
         let pq = dot(team, &s.p, &s.q);
         for k in 0..W {
             if residual[k] == 0.0 {
@@ -227,15 +294,7 @@ fn iterate<const W: usize>(
         } else {
             since_least += 1;
         }
-        if since_least > PATIENCE {
-            return Err(SparseError::NotConverged {
-                residual: worst,
-                iterations: report.iterations,
-                reason: format!("no progress in {PATIENCE} iterations"),
-            });
-        }
     }
-    Ok(())
 }
 
 /// z·r and z·q in one pass.

@@ -185,16 +185,18 @@ impl TwoLevel {
         self.smoother.products()
     }
 
-    /// One symmetric cycle on `work.residual`; the result is `work.solution`.
+    /// One symmetric cycle on a residual; the result is `work.solution`.
     pub(crate) fn apply<const W: usize>(
         &self,
         team: &Team,
+        residual: &[NodeColumns<f64, W>],
         work: &mut Workspace<W>,
         coarse: &mut [NodeColumns<f64, W>],
     ) {
+        work.load(team, residual);
         self.smoother.smooth_from_zero(team, work);
         self.prolongation.restrict(team, &work.residual, coarse);
-        self.coarse.solve(coarse);
+        self.coarse.solve(team, coarse);
         self.prolongation.prolong(team, coarse, work);
         self.smoother.smooth_on(team, work);
     }

@@ -1,0 +1,413 @@
+//! A problem made ready to be solved many times: matrix, numbering and preconditioner are kept.
+//!
+//! ```text
+//! let mut ready = Prepared::new(&problem, &options)?;
+//! let solution = ready.solve_cases()?;             // the problem's own load cases
+//! let again = ready.solve_for(&forces, &Ask {      // other forces, K + C, a guess
+//!     interface: Some(&contact), guess: Some(&last), ..Ask::default() })?;
+//! ready.rebuild(Some(&contact))?;                  // when C has become too stiff for the old one
+//! ```
+
+use crate::assembly::{Assembled, InvertedTet, assemble};
+use crate::balance::{imbalance, reactions};
+use crate::load_vectors::LoadVectors;
+use crate::numbering::{NO_ROW, Numbering};
+use crate::{InterfaceStiffness, Method, Solution, SolveError, SolveOptions, SolveReport, held};
+use bicolumn_base::Vec3;
+use bicolumn_model::Problem;
+use bicolumn_sparse::chebyshev::Chebyshev;
+use bicolumn_sparse::columns::{column, interleave};
+use bicolumn_sparse::conjugate_gradients::vector_bytes;
+use bicolumn_sparse::refinement::refined_direct;
+use bicolumn_sparse::{
+    AddedBlocks, Analysis, BlockCholesky, Convergence, Limits, NodeVector, Operator, Prolongation,
+    SparseError, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
+};
+use std::time::Instant;
+
+/// Unknowns up to which Cholesky on the full matrix is the quicker way.
+const DIRECT_UP_TO: usize = 10_000;
+/// Degree of the smoother.
+const SMOOTHER_DEGREE: usize = 3;
+
+/// A system ready to be solved.
+#[derive(Debug)]
+pub struct Prepared<'a> {
+    problem: &'a Problem,
+    options: SolveOptions,
+    team: Team,
+    numbering: Numbering,
+    fine: SymmetricBlocks,
+    coarse: SymmetricBlocks,
+    engine: Engine,
+    /// The interface term inside the engine.
+    inside: Option<AddedBlocks>,
+    loads: LoadVectors,
+    report: SolveReport,
+}
+
+#[derive(Debug)]
+enum Engine {
+    Direct(Box<BlockCholesky>),
+    Multigrid(Box<TwoLevel>),
+}
+
+/// What else to heed when a prepared system is solved.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Ask<'a> {
+    /// Displacements to start from, one field for each right side; none: from zero. The direct method
+    /// needs none and ignores it.
+    pub guess: Option<&'a [Vec<Vec3>]>,
+    /// Stiffness to add: the system is K + C.
+    pub interface: Option<&'a InterfaceStiffness>,
+    /// Another relative residual than the options ask for.
+    pub tolerance: Option<f64>,
+}
+
+/// Displacements for given nodal forces.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer {
+    /// Displacement of each mesh node, by right side, mm; zero at held nodes.
+    pub displacement: Vec<Vec<Vec3>>,
+    /// Iterations, residuals, rounding floors.
+    pub convergence: Convergence,
+    /// Seconds it took.
+    pub seconds: f64,
+}
+
+impl<'a> Prepared<'a> {
+    /// Assembles, chooses the method, factors or sets up the hierarchy.
+    ///
+    /// # Errors
+    /// [`SolveError`]: a loose part, an inverted element, a matrix that is not positive definite, no memory.
+    pub fn new(problem: &'a Problem, options: &SolveOptions) -> Result<Self, SolveError> {
+        held::check(problem)?;
+        Self::with_interface(problem, options, None)
+    }
+
+    /// As [`Prepared::new`], with an interface term inside the preconditioner from the start.
+    ///
+    /// Parts may hang on the interface alone; that all is held is then the caller's to see to. What is
+    /// not shows as a matrix that is not positive definite.
+    ///
+    /// # Errors
+    /// As [`Prepared::new`], except that loose parts are not looked for.
+    pub fn with_interface(
+        problem: &'a Problem,
+        options: &SolveOptions,
+        interface: Option<&InterfaceStiffness>,
+    ) -> Result<Self, SolveError> {
+        let team = Team::new(options.threads);
+        let mut report = SolveReport::default();
+        let start = Instant::now();
+        let numbering = Numbering::new(&problem.mesh, &problem.fixed);
+        let Assembled { fine, coarse } =
+            assemble(&team, problem, &numbering).map_err(|InvertedTet(t)| {
+                SolveError::Inverted {
+                    tet: t,
+                    part: problem.mesh.part_of(t).to_string(),
+                }
+            })?;
+        let loads = LoadVectors::new(&problem.cases, &numbering);
+        report.assemble_s = start.elapsed().as_secs_f64();
+        report.unknowns = 3 * numbering.rows();
+        report.right_sides = loads.distinct.len();
+        report.method = match options.method {
+            Method::Auto if report.unknowns <= DIRECT_UP_TO => Method::Direct,
+            Method::Auto => Method::Multigrid,
+            forced => forced,
+        };
+        let inside = interface.map(|i| i.on_rows(&numbering));
+        let start = Instant::now();
+        let operator = Operator {
+            matrix: &fine,
+            added: inside.as_ref(),
+        };
+        let engine = match report.method {
+            Method::Direct => direct(&operator, loads.distinct.len(), &mut report),
+            _ => multigrid(
+                &team,
+                &operator,
+                &coarse,
+                &numbering,
+                loads.distinct.len(),
+                &mut report,
+            ),
+        }
+        .map_err(|e| translate(problem, &numbering, e))?;
+        report.setup_s = start.elapsed().as_secs_f64();
+        Ok(Prepared {
+            problem,
+            options: *options,
+            team,
+            numbering,
+            fine,
+            coarse,
+            engine,
+            inside,
+            loads,
+            report,
+        })
+    }
+
+    /// What has been done so far: sizes, method, seconds, bytes.
+    pub fn report(&self) -> &SolveReport {
+        &self.report
+    }
+
+    /// Makes the preconditioner (or the factor) anew, of K + C.
+    ///
+    /// # Errors
+    /// [`SolveError`] when K + C is not positive definite or memory is short; the old one is then kept.
+    pub fn rebuild(&mut self, interface: Option<&InterfaceStiffness>) -> Result<(), SolveError> {
+        let inside = interface.map(|i| i.on_rows(&self.numbering));
+        let operator = Operator {
+            matrix: &self.fine,
+            added: inside.as_ref(),
+        };
+        let sides = self.loads.distinct.len();
+        let engine = match self.engine {
+            Engine::Direct(_) => direct(&operator, sides, &mut self.report),
+            Engine::Multigrid(_) => multigrid(
+                &self.team,
+                &operator,
+                &self.coarse,
+                &self.numbering,
+                sides,
+                &mut self.report,
+            ),
+        };
+        self.engine = engine.map_err(|e| translate(self.problem, &self.numbering, e))?;
+        self.inside = inside;
+        Ok(())
+    }
+
+    /// (K + C) u at the free nodes, N; zero at the held ones, whose own motion is not looked at.
+    pub fn apply(
+        &self,
+        displacement: &[Vec<Vec3>],
+        interface: Option<&InterfaceStiffness>,
+    ) -> Vec<Vec<Vec3>> {
+        let added = interface.map(|i| i.on_rows(&self.numbering));
+        let operator = Operator {
+            matrix: &self.fine,
+            added: added.as_ref(),
+        };
+        let mut forces = vec![];
+        for group in displacement.chunks(4) {
+            let rows: Vec<NodeVector> = group.iter().map(|u| self.on_rows(u)).collect();
+            let vectors: Vec<&[[f64; 3]]> = rows.iter().map(Vec::as_slice).collect();
+            let x = interleave::<4>(&vectors);
+            let mut y = vec![[[0.0; 4]; 3]; x.len()];
+            operator.multiply(&self.team, &x, &mut y);
+            forces.extend((0..group.len()).map(|k| self.on_nodes(&column(&y, k))));
+        }
+        forces
+    }
+
+    /// Solves (K + C) u = f for nodal forces (one vector over all mesh nodes for each right side; forces
+    /// at held nodes are left to the support).
+    ///
+    /// The preconditioner is the one in hand, whatever C: a stiff C that it does not contain costs
+    /// iterations, see [`Prepared::rebuild`]. The direct method factors K + C for the occasion when it has
+    /// to.
+    ///
+    /// # Errors
+    /// [`SolveError::NotConverged`], [`SolveError::NotPositiveDefinite`], [`SolveError::NoMemory`].
+    pub fn solve_for(&self, forces: &[Vec<Vec3>], ask: &Ask<'_>) -> Result<Answer, SolveError> {
+        let start = Instant::now();
+        let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
+        let guess: Option<Vec<NodeVector>> = ask
+            .guess
+            .map(|g| g.iter().map(|u| self.on_rows(u)).collect());
+        let added = ask.interface.map(|i| i.on_rows(&self.numbering));
+        let tolerance = ask.tolerance.unwrap_or(self.options.tolerance);
+        let (columns, convergence) =
+            self.solve_rows(&sides, guess.as_deref(), added.as_ref(), tolerance)?;
+        Ok(Answer {
+            displacement: columns.iter().map(|c| self.on_nodes(c)).collect(),
+            convergence,
+            seconds: start.elapsed().as_secs_f64(),
+        })
+    }
+
+    fn solve_rows(
+        &self,
+        sides: &[NodeVector],
+        guess: Option<&[NodeVector]>,
+        added: Option<&AddedBlocks>,
+        tolerance: f64,
+    ) -> Result<(Vec<NodeVector>, Convergence), SolveError> {
+        let operator = Operator {
+            matrix: &self.fine,
+            added: added.filter(|a| !a.is_empty()),
+        };
+        let limits = Limits {
+            tolerance,
+            max_iterations: self.options.max_iterations,
+        };
+        match &self.engine {
+            Engine::Multigrid(two_level) => {
+                conjugate_gradients(&self.team, &operator, two_level, sides, guess, &limits)
+            }
+            Engine::Direct(factor) => {
+                let own = self.inside.as_ref().filter(|a| !a.is_empty());
+                if own == operator.added {
+                    refined_direct(&self.team, &operator, factor, sides, &limits)
+                } else {
+                    let matrix = operator.merged();
+                    Analysis::of(&matrix.pattern)
+                        .and_then(|a| a.factor(&matrix))
+                        .and_then(|f| refined_direct(&self.team, &operator, &f, sides, &limits))
+                }
+            }
+        }
+        .map_err(|e| translate(self.problem, &self.numbering, e))
+    }
+
+    /// Solves the problem's own load cases; those that are multiples of one another once.
+    ///
+    /// # Errors
+    /// As [`Prepared::solve_for`].
+    pub fn solve_cases(&self) -> Result<Solution, SolveError> {
+        let mut report = self.report.clone();
+        let start = Instant::now();
+        let of_case = &self.loads.of_case;
+        let (columns, convergence) = if self.loads.distinct.is_empty() {
+            (vec![], Convergence::default())
+        } else {
+            let inside = self.inside.as_ref();
+            self.solve_rows(&self.loads.distinct, None, inside, self.options.tolerance)?
+        };
+        report.solve_s = start.elapsed().as_secs_f64();
+        report.iterations = convergence.iterations;
+        report.history = convergence.history;
+        let each = |values: &[f64]| -> Vec<f64> {
+            let of = of_case.iter().map(|c| c.map_or(0.0, |(k, _)| values[k]));
+            of.collect()
+        };
+        report.residuals = each(&convergence.residuals);
+        report.rounding_floors = each(&convergence.floors);
+        report.stopped_at_floor = of_case
+            .iter()
+            .map(|c| c.is_some_and(|(k, _)| convergence.at_floor[k]))
+            .collect();
+        let displacement: Vec<Vec<Vec3>> = of_case
+            .iter()
+            .map(|case| {
+                let Some((k, factor)) = *case else {
+                    return vec![Vec3::zeros(); self.problem.mesh.nodes.len()];
+                };
+                let mut u = self.on_nodes(&columns[k]);
+                u.iter_mut().for_each(|v| *v *= factor);
+                u
+            })
+            .collect();
+        let reactions = reactions(self.problem, &displacement);
+        report.equilibrium = self
+            .problem
+            .cases
+            .iter()
+            .zip(&reactions)
+            .map(|(case, r)| imbalance(self.problem, case, r))
+            .collect();
+        Ok(Solution {
+            displacement,
+            reactions,
+            report,
+        })
+    }
+
+    fn on_rows(&self, nodal: &[Vec3]) -> NodeVector {
+        let nodes = self.numbering.node_of_row.iter();
+        nodes.map(|&n| nodal[n as usize].into()).collect()
+    }
+
+    fn on_nodes(&self, rows: &NodeVector) -> Vec<Vec3> {
+        let of_node = self.numbering.row_of_node.iter();
+        of_node
+            .map(|&r| {
+                if r == NO_ROW {
+                    Vec3::zeros()
+                } else {
+                    Vec3::from(rows[r as usize])
+                }
+            })
+            .collect()
+    }
+}
+
+fn direct(
+    operator: &Operator<'_>,
+    sides: usize,
+    report: &mut SolveReport,
+) -> Result<Engine, SparseError> {
+    let merged = operator.added.map(|_| operator.merged());
+    let matrix = merged.as_ref().unwrap_or(operator.matrix);
+    let matrix_bytes = matrix.bytes() + matrix.pattern.bytes();
+    let analysis = Analysis::of(&matrix.pattern)?;
+    let vectors = (matrix.rows() * sides * 24 * 4) as u64;
+    let scratch = analysis.scratch_bytes();
+    report.estimated_bytes = matrix_bytes + analysis.factor_bytes() + scratch + vectors;
+    let factor = analysis.factor(matrix)?;
+    report.used_bytes = matrix_bytes + factor.bytes() + scratch + vectors;
+    Ok(Engine::Direct(Box::new(factor)))
+}
+
+fn multigrid(
+    team: &Team,
+    operator: &Operator<'_>,
+    coarse: &SymmetricBlocks,
+    numbering: &Numbering,
+    sides: usize,
+    report: &mut SolveReport,
+) -> Result<Engine, SparseError> {
+    let fine = operator.matrix;
+    let prolongation = Prolongation::new(numbering.parents.clone(), numbering.fine_of_coarse.len());
+    let merged = operator.added.map(|added| {
+        let term = added.coarsened(&prolongation);
+        let coarse = Operator {
+            matrix: coarse,
+            added: Some(&term),
+        };
+        (operator.merged(), coarse.merged())
+    });
+    let (fine, coarse) = merged.as_ref().map_or((fine, coarse), |(f, c)| (f, c));
+    let analysis = Analysis::of(&coarse.pattern)?;
+    let vectors = vector_bytes(fine.rows(), coarse.rows(), sides);
+    let assembled_bytes =
+        fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
+    let scratch = analysis.scratch_bytes();
+    report.estimated_bytes = assembled_bytes
+        + Chebyshev::bytes_for(fine.rows(), fine.pattern.len())
+        + prolongation.bytes()
+        + analysis.factor_bytes()
+        + scratch.max(vectors);
+    let two_level = TwoLevel::new(team, fine, coarse, analysis, prolongation, SMOOTHER_DEGREE)?;
+    report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
+    Ok(Engine::Multigrid(Box::new(two_level)))
+}
+
+/// Names the part and node of a row.
+fn translate(problem: &Problem, numbering: &Numbering, error: SparseError) -> SolveError {
+    match error {
+        SparseError::NotPositiveDefinite { row } => {
+            let node = numbering.node_of_row.get(row).copied().unwrap_or(0);
+            let tet = problem.mesh.tets.iter().position(|t| t.contains(&node));
+            SolveError::NotPositiveDefinite {
+                node,
+                part: tet.map_or_else(String::new, |t| problem.mesh.part_of(t).to_string()),
+            }
+        }
+        SparseError::NotConverged {
+            residual,
+            iterations,
+            reason,
+        } => SolveError::NotConverged {
+            residual,
+            iterations,
+            reason,
+        },
+        SparseError::NoMemory { bytes } => SolveError::NoMemory { bytes },
+    }
+}

@@ -1,0 +1,289 @@
+//! What conjugate gradients multiply by: a large symmetric matrix and, perhaps, a few blocks more.
+//!
+//! Interfaces (contact, friction, springs) change from one re-solve to the next and touch few rows; the
+//! stiffness does not change. Keeping the two apart makes a re-solve cheap: one matrix, one hierarchy,
+//! many interface terms.
+
+use crate::kernel::add_product;
+use crate::{Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// A symmetric block matrix with few rows that are not empty; both halves are stored.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct AddedBlocks {
+    rows: Vec<u32>,
+    starts: Vec<usize>,
+    columns: Vec<u32>,
+    values: Vec<Block<f64>>,
+}
+
+impl AddedBlocks {
+    /// From blocks (i, j, B): B at (i, j) and, unless i = j, its transpose at (j, i).
+    ///
+    /// Blocks at one place add up in the order given. A diagonal block must itself be symmetric.
+    pub fn new(blocks: impl IntoIterator<Item = (u32, u32, Block<f64>)>) -> Self {
+        let mut places = BTreeMap::new();
+        for (i, j, b) in blocks {
+            add(&mut places, (i, j), &b, 1.0);
+            if i != j {
+                add(&mut places, (j, i), &transposed(&b), 1.0);
+            }
+        }
+        Self::from_places(places)
+    }
+
+    fn from_places(places: BTreeMap<(u32, u32), Block<f64>>) -> Self {
+        let mut out = AddedBlocks::default();
+        for ((i, j), b) in places {
+            if out.rows.last() != Some(&i) {
+                out.rows.push(i);
+                out.starts.push(out.columns.len());
+            }
+            out.columns.push(j);
+            out.values.push(b);
+        }
+        out.starts.push(out.columns.len());
+        out
+    }
+
+    /// Is there no block?
+    pub fn is_empty(&self) -> bool {
+        self.columns.is_empty()
+    }
+
+    /// Blocks (i, j, B) of both halves, row by row.
+    pub fn entries(&self) -> impl Iterator<Item = (u32, u32, &Block<f64>)> {
+        let ranges = self.rows.iter().zip(self.starts.windows(2));
+        ranges.flat_map(|(&i, range)| {
+            let range = range[0]..range[1];
+            self.columns[range.clone()]
+                .iter()
+                .zip(&self.values[range])
+                .map(move |(&j, b)| (i, j, b))
+        })
+    }
+
+    /// PᵀCP: the same term on the coarse level.
+    pub fn coarsened(&self, prolongation: &Prolongation) -> Self {
+        let parents = prolongation.parents();
+        let mut places = BTreeMap::new();
+        for (i, j, b) in self.entries() {
+            for p in parents[i as usize] {
+                for q in parents[j as usize] {
+                    if p != Prolongation::NONE && q != Prolongation::NONE {
+                        add(&mut places, (p, q), b, 0.25);
+                    }
+                }
+            }
+        }
+        Self::from_places(places)
+    }
+
+    /// y += C x.
+    fn add_product<const W: usize>(
+        &self,
+        x: &[NodeColumns<f64, W>],
+        y: &mut [NodeColumns<f64, W>],
+    ) {
+        for (i, j, b) in self.entries() {
+            add_product::<f64, W, false>(&mut y[i as usize], b, &x[j as usize]);
+        }
+    }
+}
+
+fn add(places: &mut BTreeMap<(u32, u32), Block<f64>>, at: (u32, u32), b: &Block<f64>, factor: f64) {
+    let to = places.entry(at).or_insert([[0.0; 3]; 3]);
+    for r in 0..3 {
+        for c in 0..3 {
+            to[r][c] += factor * b[r][c];
+        }
+    }
+}
+
+fn transposed(b: &Block<f64>) -> Block<f64> {
+    [0, 1, 2].map(|r| [0, 1, 2].map(|c| b[c][r]))
+}
+
+/// A + C.
+#[derive(Debug, Clone, Copy)]
+pub struct Operator<'a> {
+    /// A.
+    pub matrix: &'a SymmetricBlocks,
+    /// C, if any.
+    pub added: Option<&'a AddedBlocks>,
+}
+
+impl<'a> Operator<'a> {
+    /// A alone.
+    pub fn of(matrix: &'a SymmetricBlocks) -> Self {
+        Operator {
+            matrix,
+            added: None,
+        }
+    }
+
+    /// Number of block rows.
+    pub fn rows(&self) -> usize {
+        self.matrix.rows()
+    }
+
+    /// y = (A + C) x for all columns.
+    pub fn multiply<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+        y: &mut [NodeColumns<f64, W>],
+    ) {
+        self.matrix.multiply(team, x, y);
+        if let Some(added) = self.added {
+            added.add_product(x, y);
+        }
+    }
+
+    /// A + C as one matrix; its pattern grows where C couples rows that A does not.
+    pub fn merged(&self) -> SymmetricBlocks {
+        let Some(added) = self.added else {
+            return self.matrix.clone();
+        };
+        let old = &self.matrix.pattern;
+        let mut pattern = Arc::clone(old);
+        let missing =
+            |&(i, j, _): &(u32, u32, &Block<f64>)| old.row(i as usize).binary_search(&j).is_err();
+        if added.entries().any(|e| missing(&e)) {
+            let mut extra = added.entries().filter(missing).peekable();
+            let mut starts = Vec::with_capacity(old.rows() + 1);
+            let mut columns: Vec<u32> = Vec::with_capacity(old.len() + added.columns.len());
+            for i in 0..old.rows() {
+                starts.push(columns.len());
+                columns.extend_from_slice(old.row(i));
+                let mut grown = false;
+                while let Some((_, j, _)) = extra.next_if(|e| e.0 as usize == i) {
+                    columns.push(j);
+                    grown = true;
+                }
+                if grown {
+                    columns[starts[i]..].sort_unstable();
+                }
+            }
+            starts.push(columns.len());
+            pattern = Arc::new(Pattern::new(starts, columns));
+        }
+        let mut sum = SymmetricBlocks::zeros(pattern);
+        for i in 0..old.rows() {
+            let from = old.upper_starts()[i];
+            let blocks = &self.matrix.upper[from..from + old.upper_row(i).len()];
+            let to = sum.pattern.upper_starts()[i];
+            if old.upper_row(i).len() == sum.pattern.upper_row(i).len() {
+                sum.upper[to..to + blocks.len()].copy_from_slice(blocks);
+                continue;
+            }
+            for (&j, b) in old.upper_row(i).iter().zip(blocks) {
+                if let Some(at) = sum.pattern.upper_at(i, j as usize) {
+                    sum.upper[at] = *b;
+                }
+            }
+        }
+        for (i, j, b) in added.entries().filter(|e| e.0 <= e.1) {
+            if let Some(at) = sum.pattern.upper_at(i as usize, j as usize) {
+                for r in 0..3 {
+                    for c in 0..3 {
+                        sum.upper[at][r][c] += b[r][c];
+                    }
+                }
+            }
+        }
+        sum
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn chain(n: usize) -> SymmetricBlocks {
+        let mut starts = vec![0];
+        let mut columns = vec![];
+        for i in 0..n {
+            columns.extend((i.saturating_sub(1)..(i + 2).min(n)).map(|j| j as u32));
+            starts.push(columns.len());
+        }
+        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
+        for (k, b) in a.upper.iter_mut().enumerate() {
+            *b = [0, 1, 2].map(|r| [0, 1, 2].map(|c| ((k + r) * (k + c)) as f64 / 7.0));
+        }
+        a
+    }
+
+    #[test]
+    fn merged_matrix_and_separate_terms_give_the_same_product() {
+        let a = chain(6);
+        let off = [[1.0, 2.0, 3.0], [4.0, 5.0, 6.0], [7.0, 8.0, 9.5]];
+        let own = [[2.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 4.0]];
+        // One coupling that the chain has, one that it has not, given from either side.
+        let c = AddedBlocks::new([(1, 2, off), (5, 0, off), (3, 3, own), (1, 2, off)]);
+        let operator = Operator {
+            matrix: &a,
+            added: Some(&c),
+        };
+        let merged = operator.merged();
+        let x: Vec<NodeColumns<f64, 2>> = (0..6)
+            .map(|i| [0, 1, 2].map(|r| [(i * 3 + r) as f64, 1.0 / (1.0 + (i + r) as f64)]))
+            .collect();
+        let team = Team::new(1);
+        let (mut y, mut z) = (vec![[[0.0; 2]; 3]; 6], vec![[[0.0; 2]; 3]; 6]);
+        operator.multiply(&team, &x, &mut y);
+        merged.multiply(&team, &x, &mut z);
+        for (y, z) in y
+            .iter()
+            .flatten()
+            .flatten()
+            .zip(z.iter().flatten().flatten())
+        {
+            assert!((y - z).abs() < 1e-12 * y.abs().max(1.0), "{y} {z}");
+        }
+        // By hand: row 5 gets off · x₀, row 0 gets offᵀ · x₅, beyond the chain's own.
+        let mut plain = vec![[[0.0; 2]; 3]; 6];
+        a.multiply(&team, &x, &mut plain);
+        for r in 0..3 {
+            let five: f64 = (0..3).map(|k| off[r][k] * x[0][k][0]).sum();
+            let zero: f64 = (0..3).map(|k| off[k][r] * x[5][k][0]).sum();
+            assert!((y[5][r][0] - plain[5][r][0] - five).abs() < 1e-9);
+            assert!((y[0][r][0] - plain[0][r][0] - zero).abs() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn coarse_term_has_the_energy_of_the_interpolated_motion() {
+        // Three coarse rows; fine rows: the three and the two means; the last parent is held.
+        let none = Prolongation::NONE;
+        let parents = vec![[0, 0], [1, 1], [2, 2], [0, 1], [2, none]];
+        let p = Prolongation::new(parents.clone(), 3);
+        let b = [[1.0, 0.2, 0.0], [0.3, 2.0, 0.1], [0.0, 0.4, 3.0]];
+        let own = [[2.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 4.0]];
+        let c = AddedBlocks::new([(3, 4, b), (3, 3, own)]);
+        let coarse = c.coarsened(&p);
+        let x = [[1.0, 2.0, -1.0], [0.5, 0.0, 3.0], [-2.0, 1.0, 1.0]];
+        let fine: Vec<[f64; 3]> = parents
+            .iter()
+            .map(|pair| {
+                let mut v = [0.0; 3];
+                for &k in pair.iter().filter(|&&k| k != none) {
+                    (0..3).for_each(|r| v[r] += 0.5 * x[k as usize][r]);
+                }
+                v
+            })
+            .collect();
+        let energy = |c: &AddedBlocks, x: &[[f64; 3]]| -> f64 {
+            c.entries()
+                .map(|(i, j, b)| {
+                    let (u, v) = (x[i as usize], x[j as usize]);
+                    (0..9)
+                        .map(|k| u[k / 3] * b[k / 3][k % 3] * v[k % 3])
+                        .sum::<f64>()
+                })
+                .sum()
+        };
+        assert!((energy(&coarse, &x) - energy(&c, &fine)).abs() < 1e-12);
+    }
+}
