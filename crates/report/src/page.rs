@@ -5,6 +5,7 @@ use crate::chart::escape;
 use crate::checklist::checklist;
 use crate::colour::{hex, stress_colour};
 use crate::error::ReportError;
+use crate::grouped_warnings::grouped_warnings;
 use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{
     STAGGER, capital, case_words, factor_words, level_words, response_words, shown_unit,
@@ -102,7 +103,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         motion => motion,
         motion_chosen => view.done().count() > MOST_POINTS,
         evidence => data(evidence_table(view)),
-        warnings => warnings(view),
+        warnings => grouped_warnings(view),
         landmarks => data(landmark_table(view)),
         inputs => data(input_table(view)),
         not_modelled => NOT_MODELLED,
@@ -298,11 +299,4 @@ fn colour_bar(what: &str, top: f64) -> String {
          <text class=\"t\" x=\"4\" y=\"12\">von Mises stress, {what}, {}</text>{boxes}</svg>",
         shown_unit("MPa")
     )
-}
-
-fn warnings(view: &StudyView) -> Vec<String> {
-    let points = view.points.iter();
-    points
-        .flat_map(|p| p.warnings.iter().map(|w| format!("{}: {w}", p.id)))
-        .collect()
 }

@@ -168,6 +168,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
                 name: format!("screw.{:02}", screws.len() + 1),
                 plate: site.into(),
                 row: "shaft".into(),
+                entry_mm: None,
                 entry_level_mm: level,
                 tip_level_mm: level,
                 length_mm: 24.0,

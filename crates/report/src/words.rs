@@ -4,6 +4,7 @@ use crate::labels::{
     STAGGER, capital, case_words, factor_words, level_words, response_words, with_unit,
 };
 use crate::number::percent;
+use crate::peak_places::{peak_sentence, reverse_sentence};
 use crate::study_view::{Change, Group, StudyView};
 use bicolumn_store::{FactorValue, HeadlineRecord, PointRecord, Status};
 
@@ -21,6 +22,11 @@ pub fn answer(view: &StudyView) -> Vec<String> {
             paragraphs.extend(worst_sentence(view, headline));
             for group in view.groups() {
                 paragraphs.extend(construct_sentence(view, headline, &group));
+            }
+            let places = [peak_sentence(view), reverse_sentence(view)];
+            let places: Vec<String> = places.into_iter().flatten().collect();
+            if !places.is_empty() {
+                paragraphs.push(places.join(" "));
             }
         }
     }

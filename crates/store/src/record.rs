@@ -148,6 +148,9 @@ pub struct ScrewMark {
     pub name: String,
     pub plate: String,
     pub row: String,
+    /// Where the axis enters the bone.
+    #[serde(default)]
+    pub entry_mm: Option<[f64; 3]>,
     pub entry_level_mm: f64,
     pub tip_level_mm: f64,
     pub length_mm: f64,

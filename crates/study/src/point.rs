@@ -282,6 +282,7 @@ fn screw_marks(construct: &Construct) -> Vec<ScrewMark> {
                 ScrewRow::Distal => "distal",
             }
             .to_string(),
+            entry_mm: Some(s.entry.into()),
             entry_level_mm: s.entry.y,
             tip_level_mm: s.tip().y,
             length_mm: s.length_mm,

@@ -1,0 +1,165 @@
+//! Where the headline peaks lie, and which load cases say the same thing twice.
+
+use crate::labels::case_words;
+use crate::study_view::{StudyView, response};
+use bicolumn_store::{CaseRecord, PlateMark, PointRecord, ScrewMark};
+
+/// A peak this near the edge of a screw's hole belongs to the screw.
+const NEAR_MM: f64 = 3.0;
+
+/// Where the peaks of the headline response lie, counted over points and load cases.
+///
+/// `None` when the headline has no places, or the records no screw positions.
+pub fn peak_sentence(view: &StudyView) -> Option<String> {
+    let headline = view.headline()?;
+    let (mut all, mut at_screw, mut above) = (0, 0, 0);
+    for point in view.done() {
+        for case in &point.cases {
+            let place = response(point, &case.name, &headline.response)
+                .filter(|r| r.value.is_some())
+                .and_then(|r| r.at_mm);
+            let Some(at) = place else { continue };
+            all += 1;
+            if near_uppermost_screw(point, at)? {
+                at_screw += 1;
+            } else if nearest_end(point, at)?.end_level_mm < at[1] {
+                above += 1;
+            }
+        }
+    }
+    if all == 0 {
+        return None;
+    }
+    Some(format!(
+        "Of these {all} peaks (one a point and load case), {at_screw} lie within {NEAR_MM:.0}\u{a0}mm of \
+         the hole of a plate's uppermost screw and {above} above the plate's end."
+    ))
+}
+
+/// Is a place within reach of the hole of the uppermost screw of any plate? Measured in space from
+/// the point where the screw's axis enters the bone.
+fn near_uppermost_screw(point: &PointRecord, at: [f64; 3]) -> Option<bool> {
+    let mut near = false;
+    for plate in &point.plates {
+        let own = point.screws.iter().filter(|s| s.plate == plate.site);
+        let uppermost = own.max_by(|a, b| a.entry_level_mm.total_cmp(&b.entry_level_mm));
+        if let Some(screw) = uppermost {
+            near |= distance_to_hole(screw, at)? <= NEAR_MM;
+        }
+    }
+    Some(near)
+}
+
+fn distance_to_hole(screw: &ScrewMark, at: [f64; 3]) -> Option<f64> {
+    let entry = screw.entry_mm?;
+    let squares = (0..3).map(|k| (at[k] - entry[k]).powi(2));
+    Some(squares.sum::<f64>().sqrt() - 0.5 * screw.diameter_mm)
+}
+
+/// The plate whose end is nearest in level.
+fn nearest_end(point: &PointRecord, at: [f64; 3]) -> Option<&PlateMark> {
+    let off = |p: &PlateMark| (p.end_level_mm - at[1]).abs();
+    point.plates.iter().min_by(|a, b| off(a).total_cmp(&off(b)))
+}
+
+/// Pairs of load cases that are each other's reverse at every point: a linear model gives them the
+/// same stress, so they count once.
+pub fn reverse_sentence(view: &StudyView) -> Option<String> {
+    let cases = view.cases();
+    let mut pairs: Vec<String> = Vec::new();
+    for (i, first) in cases.iter().enumerate() {
+        for second in &cases[i + 1..] {
+            let reversed = view.done().all(|p| {
+                let find = |name: &str| p.cases.iter().find(|c| c.name == name);
+                matches!((find(first), find(second)), (Some(a), Some(b)) if is_reverse(a, b))
+            });
+            if reversed {
+                pairs.push(format!("{} and {}", case_words(first), case_words(second)));
+            }
+        }
+    }
+    if pairs.is_empty() {
+        return None;
+    }
+    Some(format!(
+        "Load cases that are each other's reverse ({}) give the same stress here, because the model is \
+         linear.",
+        pairs.join("; ")
+    ))
+}
+
+/// Equal and opposite resultants, and the same headline stress follows from them.
+fn is_reverse(a: &CaseRecord, b: &CaseRecord) -> bool {
+    let opposite = |x: [f64; 3], y: [f64; 3]| {
+        let size = x.iter().map(|v| v.abs()).fold(0.0, f64::max);
+        size > 0.0 && x.iter().zip(y).all(|(x, y)| (x + y).abs() <= 1e-9 * size)
+    };
+    opposite(a.force_n, b.force_n) && opposite(a.moment_nmm, b.moment_nmm)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::synthetic_study;
+
+    fn view() -> StudyView {
+        let (_temp, folder) = synthetic_study();
+        StudyView::read(folder).unwrap()
+    }
+
+    #[test]
+    fn peaks_are_counted_by_place() {
+        let mut view = view();
+        let name = view.headline().unwrap().response.clone();
+        let mut count = 0;
+        for point in view.points.iter_mut() {
+            let Some(top) = point.plates.first().map(|p| p.end_level_mm) else {
+                continue;
+            };
+            for screw in &mut point.screws {
+                screw.entry_mm = Some([0.0, screw.entry_level_mm, 10.0]);
+            }
+            for (i, case) in point.cases.iter_mut().enumerate() {
+                count += 1;
+                let highest = point
+                    .screws
+                    .iter()
+                    .filter(|s| s.plate == point.plates[0].site);
+                let highest = highest.map(|s| s.entry_level_mm).fold(0.0, f64::max);
+                for r in case.responses.iter_mut().filter(|r| r.name == name) {
+                    // The first load case beside the screw, the others far above the end.
+                    r.at_mm = Some(match i {
+                        0 => [0.0, highest + 2.0, 10.0],
+                        _ => [0.0, top + 500.0, 10.0],
+                    });
+                }
+            }
+        }
+        let points = view.done().count();
+        let text = peak_sentence(&view).unwrap();
+        assert!(text.contains(&format!("Of these {count} peaks")), "{text}");
+        assert!(text.contains(&format!("{points} lie within")), "{text}");
+        assert!(
+            text.contains(&format!("and {} above", count - points)),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn opposite_resultants_are_named_once() {
+        let mut view = view();
+        assert_eq!(reverse_sentence(&view), None);
+        for point in &mut view.points {
+            if let [first, second, ..] = point.cases.as_mut_slice() {
+                first.force_n = [0.0, -200.0, 30.0];
+                first.moment_nmm = [5.0, 0.0, 1.0];
+                second.force_n = [0.0, 200.0, -30.0];
+                second.moment_nmm = [-5.0, 0.0, -1.0];
+            }
+        }
+        let cases = view.cases();
+        let text = reverse_sentence(&view).unwrap();
+        let pair = format!("({} and {})", case_words(&cases[0]), case_words(&cases[1]));
+        assert!(text.contains(&pair), "{text}");
+    }
+}
