@@ -30,6 +30,7 @@ impl Aabb {
     }
 
     /// The smallest box that holds this one and a point.
+    #[inline]
     pub fn including(&self, p: Vec3) -> Self {
         Aabb {
             min: self.min.inf(&p),
@@ -47,11 +48,13 @@ impl Aabb {
     }
 
     /// Is the point inside or on the box?
+    #[inline]
     pub fn contains(&self, p: Vec3) -> bool {
         (0..3).all(|i| self.min[i] <= p[i] && p[i] <= self.max[i])
     }
 
     /// Distance from a point to the box, 0 inside, mm.
+    #[inline]
     pub fn distance(&self, p: Vec3) -> f64 {
         let outside = |i: usize| (self.min[i] - p[i]).max(p[i] - self.max[i]).max(0.0);
         Vec3::new(outside(0), outside(1), outside(2)).norm()

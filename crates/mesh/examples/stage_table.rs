@@ -4,7 +4,7 @@
 #![allow(clippy::print_stdout)]
 
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};
-use bicolumn_mesh::{LatticePose, Sizing, TetMesh, mesh_construct};
+use bicolumn_mesh::{Sizing, TetMesh, mesh_construct};
 use std::error::Error;
 use std::sync::Arc;
 
@@ -52,7 +52,7 @@ fn report(
         quality: q,
         stages: s,
         ..
-    } = mesh_construct(&construct, &sizing, LatticePose::default())?;
+    } = mesh_construct(&construct, &sizing)?;
     println!(
         "{name:14} {cell} mm: {} tets, {} nodes, dihedral {:.1} to {:.1}, radius ratio {:.3}, below 18 degrees {:.1e}, curved {:.4}, off surface {:.0e} mm, unclassified {}, pinched {}, hinged {}, pieces {}, fallback {}, lattice {:.2} cut {:.2} improve {:.2} promote {:.2} s, worst at {:.1?}",
         q.tets,

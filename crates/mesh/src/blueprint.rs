@@ -3,6 +3,7 @@
 use crate::SurfaceName;
 use bicolumn_base::{Aabb, Part, Vec3};
 use bicolumn_geometry::Field;
+use serde::{Deserialize, Serialize};
 
 /// Index of a surface in a blueprint; also its bit in a vertex's provenance word (`u128`).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -31,20 +32,20 @@ pub struct CutStep<'a> {
 }
 
 /// How the background lattice lies in the bone frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct LatticePose {
-    /// Shift, mm.
-    pub shift: Vec3,
-    /// Rotation as a scaled axis, rad.
-    pub rotation: Vec3,
+    /// Shift along the bone's axes.
+    pub shift_mm: [f64; 3],
+    /// Rotation as a scaled axis.
+    pub rotation_rad: [f64; 3],
 }
 
 impl Default for LatticePose {
     /// Turned a little, so that no lattice plane lies along a plane of the construct.
     fn default() -> Self {
         LatticePose {
-            shift: Vec3::new(0.11, 0.07, 0.19),
-            rotation: Vec3::new(0.31, 0.17, 0.43),
+            shift_mm: [0.11, 0.07, 0.19],
+            rotation_rad: [0.31, 0.17, 0.43],
         }
     }
 }
@@ -57,6 +58,9 @@ pub struct Blueprint<'a> {
     pub steps: Vec<CutStep<'a>>,
     /// What each label becomes; `None` is dropped. Labels beyond the end are dropped.
     pub parts: Vec<Option<Part>>,
+    /// Segments that lattice vertices are drawn onto before the first cut: axes of rods hardly thicker
+    /// than a cell, whose cross-section would otherwise have no vertex inside.
+    pub spines: Vec<[Vec3; 2]>,
     /// Box that holds all material.
     pub bounds: Aabb,
     /// Estimated signed distance to the material (negative inside), mm; lattice cells farther away

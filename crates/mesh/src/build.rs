@@ -9,6 +9,7 @@ use crate::lattice::{LatticeTask, lattice};
 use crate::order::renumber;
 use crate::pinch::heal_pinches;
 use crate::promote::promote;
+use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
 use bicolumn_base::{Part, Vec3};
@@ -45,19 +46,16 @@ struct Attempt {
 /// [`MeshError::TooManySurfaces`] above 127 surfaces.
 pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
     let surfaces = Surfaces::new(&blueprint.surfaces)?;
-    let shift = Vec3::new(0.31, 0.17, 0.43) * blueprint.finest_mm;
-    let ladder = [
-        (blueprint.pose.shift, 1.0),
-        (blueprint.pose.shift + shift, 1.0),
-        (blueprint.pose.shift, 0.8),
-    ];
+    let start = blueprint.pose.shift_mm;
+    let shifted = [0, 1, 2].map(|i| start[i] + [0.31, 0.17, 0.43][i] * blueprint.finest_mm);
+    let ladder = [(start, 1.0), (shifted, 1.0), (start, 0.8)];
     let mut best: Option<TetMesh> = None;
     let mut first_error = None;
-    for (fallback, (shift, scale)) in ladder.into_iter().enumerate() {
+    for (fallback, (shift_mm, scale)) in ladder.into_iter().enumerate() {
         let attempt = Attempt {
             fallback: fallback as u8,
             pose: LatticePose {
-                shift,
+                shift_mm,
                 ..blueprint.pose
             },
             scale,
@@ -113,6 +111,7 @@ impl Attempt {
             pose: self.pose,
         });
         let mut mesh = Complex::new(lattice.vertices.clone(), lattice.tets.clone());
+        draw_onto_spines(&mut mesh, &plan.spines, finest_mm);
         stages.lattice_s = lap();
 
         let mut cutter = Cutter::new(&mut mesh, surfaces, &lattice);

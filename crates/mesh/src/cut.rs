@@ -53,6 +53,7 @@ pub(crate) struct Cutter<'m, 'a> {
 }
 
 struct Block {
+    /// Holds every vertex of the tetrahedra, also after moves.
     bounds: Aabb,
     tets: Vec<u32>,
 }
@@ -77,10 +78,6 @@ impl<'m, 'a> Cutter<'m, 'a> {
             for v in mesh.tets[t] {
                 block.bounds = block.bounds.including(mesh.position[v as usize]);
             }
-        }
-        for b in &mut blocks {
-            // Snapping moves vertices by less than half an edge per step.
-            b.bounds = b.bounds.grown(lattice.block_mm);
         }
         Cutter {
             value: vec![0.0; mesh.position.len()],
@@ -119,7 +116,7 @@ impl<'m, 'a> Cutter<'m, 'a> {
             let all_inside = encloses(&step.bounds, &block.bounds);
             for t in &block.tets {
                 let p = self.mesh.points(&self.mesh.tets[*t as usize]);
-                if (all_inside || overlap(&Aabb::around(&p), &step.bounds))
+                if (all_inside || touches(&p, &step.bounds))
                     && (step.within)(Label(self.mesh.label[*t as usize]), centroid(&p))
                 {
                     tets.push(*t);
@@ -212,6 +209,9 @@ impl<'m, 'a> Cutter<'m, 'a> {
                             after >= snap_floor(share) || after >= before
                         })
                     });
+            if moved {
+                self.keep_in_blocks(v);
+            }
             if moved || self.value[i].abs() < COINCIDENT_MM {
                 self.mesh.on[i] = on;
                 self.value[i] = 0.0;
@@ -261,34 +261,41 @@ impl<'m, 'a> Cutter<'m, 'a> {
             let reach = 0.3 * self.mesh.distance(a, b);
             if let Some(p) = self.surfaces.project(on, at)
                 && (p - at).norm() < reach
+                && self.mesh.try_move(n, p, |_, after| after >= 0.05)
             {
-                self.mesh.try_move(n, p, |_, after| after >= 0.05);
+                self.keep_in_blocks(n);
             }
         }
     }
 
-    /// Where the surface crosses an edge, by alternating false position and bisection.
+    /// Lets the boxes of the blocks at a vertex that has moved hold it again.
+    fn keep_in_blocks(&mut self, v: u32) {
+        let at = self.mesh.position[v as usize];
+        for t in &self.mesh.star[v as usize] {
+            let bounds = &mut self.blocks[self.block[*t as usize] as usize].bounds;
+            *bounds = bounds.including(at);
+        }
+    }
+
+    /// Where the surface crosses an edge, by false position with the Illinois step (Dowell and Jarratt
+    /// 1971, BIT 11:168).
     fn crossing(&self, surface: usize, a: u32, b: u32) -> Vec3 {
         let [xa, xb] = [a, b].map(|v| self.mesh.position[v as usize]);
-        let (mut low, mut high) = (0.0, 1.0);
-        let first = self.value[a as usize];
-        let (mut f_low, mut f_high) = (first, self.value[b as usize]);
+        let [mut fa, mut fb] = [a, b].map(|v| self.value[v as usize]);
+        let (mut sa, mut sb) = (0.0, 1.0);
         let mut s = 0.5;
-        for i in 0..40 {
-            s = if i % 3 == 2 {
-                0.5 * (low + high)
-            } else {
-                low + (high - low) * f_low / (f_low - f_high)
-            };
+        for _ in 0..40 {
+            s = (sa * fb - sb * fa) / (fb - fa);
             let f = self.surfaces.value(surface, xa + (xb - xa) * s);
             if f.abs() < 1e-10 {
                 break;
             }
-            if f * first > 0.0 {
-                (low, f_low) = (s, f);
+            if f * fb < 0.0 {
+                (sa, fa) = (sb, fb);
             } else {
-                (high, f_high) = (s, f);
+                fa *= 0.5;
             }
+            (sb, fb) = (s, f);
         }
         xa + (xb - xa) * s.clamp(1e-4, 1.0 - 1e-4)
     }
@@ -332,6 +339,16 @@ impl<'m, 'a> Cutter<'m, 'a> {
 
 fn overlap(a: &Aabb, b: &Aabb) -> bool {
     (0..3).all(|i| a.min[i] <= b.max[i] && b.min[i] <= a.max[i])
+}
+
+/// Does the box round the points overlap another?
+#[inline]
+fn touches(p: &[Vec3; 4], b: &Aabb) -> bool {
+    (0..3).all(|i| {
+        let least = p[0][i].min(p[1][i]).min(p[2][i].min(p[3][i]));
+        let most = p[0][i].max(p[1][i]).max(p[2][i].max(p[3][i]));
+        least <= b.max[i] && most >= b.min[i]
+    })
 }
 
 fn encloses(outer: &Aabb, inner: &Aabb) -> bool {

@@ -132,7 +132,8 @@ struct Tree<'t, 'a> {
 impl Tree<'_, '_> {
     fn position(&self, p: Place) -> Vec3 {
         let unit = 0.5 * self.task.finest_mm;
-        self.axes * (Vec3::new(p[0].into(), p[1].into(), p[2].into()) * unit) + self.task.pose.shift
+        self.axes * (Vec3::new(p[0].into(), p[1].into(), p[2].into()) * unit)
+            + Vec3::from(self.task.pose.shift_mm)
     }
 
     fn width(&self, cell: Cell) -> f64 {
@@ -143,33 +144,31 @@ impl Tree<'_, '_> {
         (self.task.material)(self.position(cell.centre())) < self.width(cell) + 0.3
     }
 
-    /// Least wanted size at the centre, near the corners and near the faces of a cell.
-    fn wanted(&self, cell: Cell) -> f64 {
-        let reach = cell.side() / 3;
+    /// Is a smaller size wanted at the centre, near the corners or near the faces of a cell?
+    fn is_too_wide(&self, cell: Cell) -> bool {
+        // The wanted size falls slowly away from a point: where it is this much larger than the cell at
+        // the centre, it is not smaller anywhere else in the cell.
+        const AMPLE: f64 = 1.6;
+        let width = self.width(cell);
         let centre = cell.centre();
-        let mut least = f64::INFINITY;
-        for dx in -1..=1i32 {
-            for dy in -1..=1i32 {
-                for dz in -1..=1i32 {
-                    if dx.abs() + dy.abs() + dz.abs() != 2 {
-                        let p = [
-                            centre[0] + dx * reach,
-                            centre[1] + dy * reach,
-                            centre[2] + dz * reach,
-                        ];
-                        least = least.min((self.task.size)(self.position(p)));
-                    }
-                }
-            }
+        let size_at = |p: Place| (self.task.size)(self.position(p));
+        let too_wide = |size: f64| width > 1.01 * size;
+        let in_middle = size_at(centre);
+        if too_wide(in_middle) || in_middle > AMPLE * width {
+            return too_wide(in_middle);
         }
-        least
+        let reach = cell.side() / 3;
+        (0..27i32)
+            .map(|k| [k % 3 - 1, k / 3 % 3 - 1, k / 9 - 1])
+            .filter(|d| matches!(d.iter().map(|c| c.abs()).sum::<i32>(), 1 | 3))
+            .any(|d| too_wide(size_at(std::array::from_fn(|i| centre[i] + d[i] * reach))))
     }
 
     fn refine(&mut self, roots: impl Iterator<Item = Cell>) {
         let mut open: Vec<Cell> = roots.collect();
         while let Some(cell) = open.pop() {
             let near = self.near(cell);
-            if near && cell.doublings > 0 && self.width(cell) > 1.01 * self.wanted(cell) {
+            if near && cell.doublings > 0 && self.is_too_wide(cell) {
                 open.extend((0..8).map(|k| cell.child(k)));
             } else {
                 self.leaves.insert(cell.key(), near);
@@ -232,7 +231,7 @@ impl Tree<'_, '_> {
 pub(crate) fn lattice(task: &LatticeTask<'_>) -> Lattice {
     let mut tree = Tree {
         task,
-        axes: Rotation3::from_scaled_axis(task.pose.rotation),
+        axes: Rotation3::from_scaled_axis(Vec3::from(task.pose.rotation_rad)),
         leaves: KeyMap::default(),
     };
     let roots = roots_over(task, &tree.axes);
@@ -254,7 +253,8 @@ fn roots_over(task: &LatticeTask<'_>, axes: &Rotation3<f64>) -> Vec<Cell> {
                 task.bounds.max[i]
             }
         });
-        in_lattice = in_lattice.including(axes.inverse() * (corner - task.pose.shift) / unit);
+        in_lattice =
+            in_lattice.including(axes.inverse() * (corner - Vec3::from(task.pose.shift_mm)) / unit);
     }
     let side = 2 << task.levels;
     let range = |i: usize| {

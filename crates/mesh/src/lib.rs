@@ -21,6 +21,7 @@ mod pinch;
 pub mod program;
 mod promote;
 mod quality;
+mod spines;
 mod straight;
 mod surfaces;
 mod tet;

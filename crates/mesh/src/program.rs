@@ -8,6 +8,7 @@
 //! 3. each screw: side, then tip;
 //! 4. the two fracture planes, through bone only.
 
+use crate::surfaces::SURFACE_LIMIT;
 use crate::{Blueprint, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh};
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
 use bicolumn_geometry::{Construct, Field, Fracture, Hole, Plate, Screw};
@@ -26,8 +27,12 @@ pub struct Sizing {
     pub far_ratio: f64,
     /// Largest cell in a wall, as a multiple of the wall's own thickness.
     pub wall_ratio: f64,
+    /// Largest cell at a screw, as a multiple of its radius.
+    pub screw_ratio: f64,
     /// Growth of the size with distance, mm per mm.
     pub growth: f64,
+    /// Where the lattice lies: another pose gives another mesh of the same fineness.
+    pub pose: LatticePose,
 }
 
 impl Default for Sizing {
@@ -38,7 +43,9 @@ impl Default for Sizing {
             fracture_ratio: 1.7,
             far_ratio: 4.0,
             wall_ratio: 1.5,
+            screw_ratio: 1.2,
             growth: 0.35,
+            pose: LatticePose::default(),
         }
     }
 }
@@ -47,12 +54,8 @@ impl Default for Sizing {
 ///
 /// # Errors
 /// [`MeshError`] when no valid mesh was found, with the gate and the place.
-pub fn mesh_construct(
-    construct: &Construct,
-    sizing: &Sizing,
-    pose: LatticePose,
-) -> Result<TetMesh, MeshError> {
-    let mut mesh = crate::build(&blueprint(construct, sizing, pose)?)?;
+pub fn mesh_construct(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, MeshError> {
+    let mut mesh = crate::build(&blueprint(construct, sizing)?)?;
     name_plate_faces(&mut mesh);
     Ok(mesh)
 }
@@ -249,7 +252,6 @@ const MARGIN_CELLS: f64 = 3.0;
 pub fn blueprint<'a>(
     construct: &'a Construct,
     sizing: &'a Sizing,
-    pose: LatticePose,
 ) -> Result<Blueprint<'a>, MeshError> {
     let screw_limit = label::MOST_SCREWS;
     if construct.screws.len() > screw_limit {
@@ -273,12 +275,12 @@ pub fn blueprint<'a>(
         cut_screw(&mut w, screw, label::SCREW + i as u8, margin);
     }
     if let Some(fracture) = &construct.fracture {
-        cut_fracture(&mut w, fracture);
+        cut_fracture(&mut w, fracture, canal_opens_into_gap(construct));
     }
-    if w.surfaces.len() > 128 {
+    if w.surfaces.len() > SURFACE_LIMIT {
         return Err(MeshError::TooManySurfaces {
             found: w.surfaces.len(),
-            limit: 128,
+            limit: SURFACE_LIMIT,
         });
     }
 
@@ -294,16 +296,24 @@ pub fn blueprint<'a>(
         }
         d
     });
+    let halvings = halvings(construct, sizing);
+    let cell = sizing.finest_mm * 0.5f64.powi(halvings as i32);
+    let doublings = sizing.far_ratio.max(1.0).log2().floor() as u32;
     Ok(Blueprint {
         surfaces: w.surfaces,
         steps: w.steps,
         parts: parts(construct),
         bounds: material_bounds(construct),
         material,
-        size: Box::new(move |x| wanted_size(construct, sizing, x)),
-        finest_mm: sizing.finest_mm,
-        levels: (sizing.far_ratio.max(1.0).log2().floor()) as u32,
-        pose,
+        size: Box::new(move |x| wanted_size(construct, sizing, x).max(cell)),
+        spines: construct
+            .screws
+            .iter()
+            .map(|s| [s.entry, s.tip()])
+            .collect(),
+        finest_mm: cell,
+        levels: doublings + halvings,
+        pose: sizing.pose,
     })
 }
 
@@ -387,6 +397,9 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
         Box::new(|l, _| l == label::CORTICAL),
         Box::new(|l, wall, _| if wall { l } else { label::INSIDE }),
     );
+    if canal_opens_into_gap(construct) {
+        return;
+    }
     let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
     w.cut(
         SurfaceName::CanalFloor,
@@ -400,6 +413,29 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
     );
 }
 
+/// Does the canal end at the gap rather than at its floor?
+///
+/// Where the floor comes closer to a fracture face than a thin plug is worth, the cancellous bone
+/// between them would be a feather: then the proximal fragment has none, the distal one keeps its own.
+fn canal_opens_into_gap(construct: &Construct) -> bool {
+    const THINNEST_PLUG_MM: f64 = 2.0;
+    let (bone, Some(fracture)) = (&construct.bone, &construct.fracture) else {
+        return false;
+    };
+    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
+    let reach = 0.5 * bone.spec().epicondylar_width_mm;
+    let steps = || (-20..=20).map(|i| reach * f64::from(i) / 20.0);
+    let inside = steps()
+        .flat_map(|x| steps().map(move |z| floor + Vec3::new(x, 0.0, z)))
+        .filter(|p| bone.inner().value(*p) < 0.0);
+    let (mut all_above, mut all_below) = (true, true);
+    for p in inside {
+        all_above &= fracture.above(p) > THINNEST_PLUG_MM;
+        all_below &= fracture.below(p) > THINNEST_PLUG_MM;
+    }
+    !all_above && !all_below
+}
+
 fn cut_plate<'a>(
     w: &mut Writer<'a>,
     construct: &'a Construct,
@@ -411,7 +447,12 @@ fn cut_plate<'a>(
     let outline = plate.outline();
     let bounds = outline.bounds().grown(margin);
     let top = plate.stand_off_mm + plate.thickness_mm;
-    let near = move |x: Vec3| outline.value(x) < margin && outer.value(x) < top + margin;
+    // Another plate's slit must not be taken for this plate's room: each has what is nearer to it.
+    let near = move |x: Vec3| {
+        let off = outline.value(x);
+        let is_own = |p: &Plate| p.site == plate.site || off <= p.outline().value(x);
+        off < margin && outer.value(x) < top + margin && construct.plates.iter().all(is_own)
+    };
     if plate.stand_off_mm > 0.0 {
         let name = SurfaceName::PlateUnderside(plate.site);
         let surface = w.shell(name, outer, plate.stand_off_mm);
@@ -521,7 +562,7 @@ fn cut_screw<'a>(w: &mut Writer<'a>, screw: &'a Screw, own: u8, margin: f64) {
     );
 }
 
-fn cut_fracture(w: &mut Writer<'_>, fracture: &Fracture) {
+fn cut_fracture(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
     let half = 0.5 * fracture.spec.gap_mm;
     let face = |side: f64| Plane {
         point: fracture.centre + fracture.normal * (side * half),
@@ -532,7 +573,8 @@ fn cut_fracture(w: &mut Writer<'_>, fracture: &Fracture) {
         Box::new(face(1.0)),
         Aabb::EVERYWHERE,
         Box::new(|l, _| l == label::CORTICAL || l == label::INSIDE),
-        Box::new(|l, above, _| match (above, l) {
+        Box::new(move |l, above, _| match (above, l) {
+            (true, label::INSIDE) if open_canal => label::CANAL,
             (true, l) => l,
             (false, label::CORTICAL) => label::BELOW_CORTICAL,
             (false, _) => label::BELOW_INSIDE,
@@ -583,6 +625,9 @@ fn screw_distance(_construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
     }
 }
 
+/// Largest cell at the wall of the medullary canal, as a share of its radius.
+const CANAL_SHARE: f64 = 0.6;
+
 /// Wanted cell size at a point: the least over the features, each growing with distance.
 fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     let finest = sizing.finest_mm;
@@ -591,30 +636,58 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     let mut h = finest * sizing.far_ratio;
 
     let outer = bone.outer().value(x);
+    let inner = bone.inner().value(x);
     // A wall's thickness where it is near: endosteal minus periosteal distance.
-    let wall = (bone.inner().value(x) - outer).max(0.5 * finest);
+    let wall = (inner - outer).max(0.5 * finest);
     let into_wall = outer.max(-outer - wall).max(0.0);
     h = h.min(sizing.wall_ratio * wall + grow * into_wall);
 
+    if x.y > bone.spec().canal_floor_mm {
+        let canal_radius = 0.5 * bone.spec().canal_diameter_mm;
+        h = h.min(CANAL_SHARE * canal_radius + grow * inner.abs());
+    }
     h = h.min(plate_of_bone_size(bone.outer(), outer, h, grow, x));
 
     for p in &construct.plates {
         if p.outline().bounds().distance(x) * grow > h {
             continue;
         }
-        h = h.min(finest * sizing.plate_ratio + grow * plate_distance(construct, p, x).max(0.0));
+        let body = (finest * sizing.plate_ratio).min(THROUGH_SHARE * p.thickness_mm);
+        h = h.min(body + grow * plate_distance(construct, p, x).max(0.0));
         h = h.min(finest + grow * plate_end_distance(p, outer, x));
     }
     for s in &construct.screws {
-        h = h.min(finest + grow * screw_distance(construct, s, x).abs());
+        let at_screw = finest.min(0.5 * sizing.screw_ratio * s.diameter_mm);
+        h = h.min(at_screw + grow * screw_distance(construct, s, x).abs());
     }
     if let Some(f) = &construct.fracture {
         let from_middle = (x - f.centre).dot(&f.normal).abs();
         let from_face = (from_middle - 0.5 * f.spec.gap_mm).abs();
         h = h.min(finest * sizing.fracture_ratio + grow * from_face);
     }
-    h.max(finest)
+    h
 }
+
+/// Largest cell through a plate, or through bone between two free faces, as a share of its thickness:
+/// two layers of elements or more (a lattice of cell h has layers h / 2 apart).
+const THROUGH_SHARE: f64 = 0.8;
+
+/// How often the finest cell is halved so that what is thinner than the job's sizes expect can be met.
+fn halvings(construct: &Construct, sizing: &Sizing) -> u32 {
+    let screws = construct.screws.iter();
+    let plates = construct.plates.iter();
+    let septum = construct.bone.spec().septum_thickness_mm;
+    let needs = screws
+        .map(|s| 0.5 * sizing.screw_ratio * s.diameter_mm)
+        .chain(plates.map(|p| THROUGH_SHARE * p.thickness_mm))
+        .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum));
+    let least = needs.fold(sizing.finest_mm, f64::min);
+    // A cell may exceed the wanted size by a hundredth.
+    ((sizing.finest_mm / least).log2() - 0.014).ceil().max(0.0) as u32
+}
+
+/// Largest cell in a plate of bone, as a share of its thickness.
+const SEPTUM_SHARE: f64 = 0.7;
 
 /// Wanted size where the whole bone is a thin plate, as between the fossae: with a cell wider than
 /// the plate, its two faces would meet in the lattice. At most `h`.
@@ -622,8 +695,7 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
 /// Through a plate of thickness T the signed distance at depth t below one face is -min(t, T - t), so
 /// one look at a depth t < T/2 shows that there is no plate, and elsewhere gives T.
 fn plate_of_bone_size(field: &dyn Field, outer: f64, h: f64, grow: f64, x: Vec3) -> f64 {
-    const CELL_SHARE: f64 = 0.7;
-    let depth = 0.5 * h / CELL_SHARE;
+    let depth = 0.5 * h / SEPTUM_SHARE;
     if outer < -depth || outer > h / grow {
         return h;
     }
@@ -635,7 +707,7 @@ fn plate_of_bone_size(field: &dyn Field, outer: f64, h: f64, grow: f64, x: Vec3)
         return h;
     }
     let thickness = (depth - there).max(0.0);
-    h.min(CELL_SHARE * thickness + grow * outer.max(0.0))
+    h.min(SEPTUM_SHARE * thickness + grow * outer.max(0.0))
 }
 
 /// Distance from the rounded proximal end of a plate at the bone surface, mm.

@@ -167,31 +167,33 @@ fn measure(mesh: &TetMesh) -> Quality {
         tets: mesh.tets.len(),
         vertices: mesh.vertex_count,
         nodes: mesh.nodes.len(),
-        min_dihedral_deg: 180.0,
         min_radius_ratio: 1.0,
         parts: mesh.parts.iter().map(|p| (p.to_string(), 0, 0.0)).collect(),
         ..Quality::default()
     };
+    // Angles by their cosines: a larger cosine is a smaller angle.
+    let limits = [10.0f64, 18.0, 20.0].map(|deg| deg.to_radians().cos());
     let mut below = [0usize; 3];
+    let (mut sharpest, mut bluntest) = (-1.0f64, 1.0f64);
     for t in 0..mesh.tets.len() {
         let p = mesh.corners(t);
         let cosines = dihedral_cosines(&p);
-        let angle = |cosine: f64| cosine.acos().to_degrees();
-        let least = angle(cosines.iter().fold(-1.0, |m: f64, c| m.max(*c)));
-        if least < q.min_dihedral_deg {
-            q.min_dihedral_deg = least;
+        let largest = cosines.iter().fold(-1.0, |m: f64, c| m.max(*c));
+        if largest > sharpest {
+            sharpest = largest;
             q.worst_at = centroid(&p).into();
         }
-        let largest = angle(cosines.iter().fold(1.0, |m: f64, c| m.min(*c)));
-        q.max_dihedral_deg = q.max_dihedral_deg.max(largest);
+        bluntest = cosines.iter().fold(bluntest, |m, c| m.min(*c));
         q.min_radius_ratio = q.min_radius_ratio.min(radius_ratio(&p));
-        for (count, limit) in below.iter_mut().zip([10.0, 18.0, 20.0]) {
-            *count += usize::from(least < limit);
+        for (count, limit) in below.iter_mut().zip(limits) {
+            *count += usize::from(largest > limit);
         }
         let row = &mut q.parts[mesh.part[t] as usize];
         row.1 += 1;
-        row.2 += mesh.volume(t);
+        row.2 += six_volumes(&p) / 6.0;
     }
+    q.min_dihedral_deg = sharpest.acos().to_degrees();
+    q.max_dihedral_deg = bluntest.acos().to_degrees();
     let share = |n: usize| n as f64 / mesh.tets.len().max(1) as f64;
     [
         q.share_below_10_deg,

@@ -1,11 +1,15 @@
 //! The mesher on an invented construct of a tube, plates and screws.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-mod support;
+#[path = "support/random.rs"]
+mod random;
+#[path = "support/tube_scene.rs"]
+mod tube_scene;
 
 use bicolumn_base::{Part, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh, build};
-use support::{Random, Scene};
+use random::Random;
+use tube_scene::Scene;
 
 /// Every gate, checked again from the outside.
 fn check(mesh: &TetMesh, scene: &Scene) {

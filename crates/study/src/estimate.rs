@@ -7,7 +7,7 @@
 //! decide how many points run at once and to tell minutes from hours, nothing else.
 
 use bicolumn_geometry::Construct;
-use bicolumn_mesh::{LatticePose, MeshError, Sizing, program};
+use bicolumn_mesh::{MeshError, Sizing, program};
 
 /// Guess for one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,7 +38,7 @@ const STEP_MM: f64 = 2.0;
 /// # Errors
 /// The cut program cannot be written: [`MeshError`].
 pub fn estimate(construct: &Construct, sizing: &Sizing) -> Result<Estimate, MeshError> {
-    let plan = program::blueprint(construct, sizing, LatticePose::default())?;
+    let plan = program::blueprint(construct, sizing)?;
     let (low, high) = (plan.bounds.min, plan.bounds.max);
     let count = |i: usize| ((high[i] - low[i]) / STEP_MM).ceil().max(1.0) as usize;
     let mut cubes = 0.0;

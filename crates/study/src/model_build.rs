@@ -4,7 +4,7 @@ use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_measure::Solved;
-use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, TetMesh, mesh_construct};
+use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
     ProblemError, nodes_on,
@@ -47,7 +47,7 @@ pub fn build_construct(spec: &ConstructSpec) -> Result<Construct, PointError> {
 /// # Errors
 /// [`PointError`] at [`Stage::Mesh`].
 pub fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, PointError> {
-    mesh_construct(construct, sizing, LatticePose::default()).map_err(|e| failed(Stage::Mesh, &e))
+    mesh_construct(construct, sizing).map_err(|e| failed(Stage::Mesh, &e))
 }
 
 /// Poses the problem of a meshed construct.

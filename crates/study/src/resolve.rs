@@ -146,6 +146,7 @@ fn sizing(s: &Settings) -> Sizing {
         far_ratio: s.number("mesh.far_ratio"),
         wall_ratio: s.number("mesh.wall_ratio"),
         growth: s.number("mesh.growth"),
+        ..Sizing::default()
     }
 }
 

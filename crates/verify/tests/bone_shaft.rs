@@ -14,7 +14,7 @@
 use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_measure::{CaseMeasures, Solved, measure};
-use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, mesh_construct};
+use bicolumn_mesh::{Sizing, SurfaceName, mesh_construct};
 use bicolumn_model::{JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, nodes_on};
 use bicolumn_solve::{SolveOptions, solve};
 use std::sync::Arc;
@@ -25,7 +25,7 @@ fn intact_bone(loads: &[NamedLoad]) -> Vec<CaseMeasures> {
         far_ratio: 2.0,
         ..Sizing::default()
     };
-    let mesh = mesh_construct(&construct, &sizing, LatticePose::default()).unwrap();
+    let mesh = mesh_construct(&construct, &sizing).unwrap();
     let patch = |name, surface| {
         Patch::of_free_facets(&mesh, name, |f, x, n| {
             mesh.surfaces[f.surface as usize] == SurfaceName::BoneOuter

@@ -1,6 +1,7 @@
 //! An invented test scene: a tube along Y with a canal, a gap, plates as shells on the tube with
 //! round ends, and screws. Written as a [`Blueprint`] of plain fields.
 
+use crate::random::Random;
 use bicolumn_base::{Aabb, Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
 use bicolumn_geometry::Field;
 use bicolumn_mesh::{Blueprint, CutStep, Label, LatticePose, SurfaceId, SurfaceName};
@@ -333,6 +334,7 @@ impl Scene {
             surfaces,
             steps,
             parts,
+            spines: Vec::new(),
             bounds: bounds.grown(1.0),
             material: Box::new(|x| self.material(x)),
             size: Box::new(|x| self.size(x)),
@@ -395,8 +397,8 @@ impl Scene {
             screws: Vec::new(),
             finest: 1.0,
             pose: LatticePose {
-                shift: Vec3::from_fn(|_, _| r.between(-1.0, 1.0)),
-                rotation: Vec3::from_fn(|_, _| r.between(-0.8, 0.8)),
+                shift_mm: std::array::from_fn(|_| r.between(-1.0, 1.0)),
+                rotation_rad: std::array::from_fn(|_| r.between(-0.8, 0.8)),
             },
         };
         let plates = 1 + (r.unit() * 2.0) as usize;
@@ -499,27 +501,5 @@ fn step<'a>(
         bounds,
         within: Box::new(within),
         relabel: Box::new(relabel),
-    }
-}
-
-/// Marsaglia's xorshift, enough for test scenes.
-pub(crate) struct Random(u64);
-
-impl Random {
-    pub(crate) fn new(seed: u64) -> Self {
-        let mut r = Random(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
-        (0..10).for_each(|_| {
-            r.unit();
-        });
-        r
-    }
-    pub(crate) fn unit(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-    pub(crate) fn between(&mut self, a: f64, b: f64) -> f64 {
-        a + (b - a) * self.unit()
     }
 }

@@ -1,0 +1,134 @@
+//! Random designs of the whole construct on real bones, by seed.
+
+use crate::random::Random;
+use bicolumn_base::Vec3;
+use bicolumn_geometry::{Bone, BoneSpec, Construct, ConstructSpec, FractureSpec};
+use bicolumn_mesh::LatticePose;
+use std::sync::Arc;
+
+/// So many seeds in a row share a bone: building one takes seconds.
+const SEEDS_PER_BONE: u64 = 10;
+/// Septum thicknesses of the bones, mm.
+const SEPTA_MM: [f64; 3] = [1.0, 1.5, 2.5];
+/// Draws from one seed before it is given up as infeasible.
+const DRAWS: usize = 60;
+
+/// A design and where the lattice lies for it.
+pub(crate) struct Design {
+    pub(crate) construct: Construct,
+    pub(crate) pose: LatticePose,
+    pub(crate) text: String,
+    /// Draws that the geometry refused before this one.
+    pub(crate) refused: usize,
+}
+
+/// Designs with the bones they share.
+#[derive(Default)]
+pub(crate) struct Designs {
+    bones: Vec<(usize, Arc<Bone>)>,
+}
+
+impl Designs {
+    /// The design of a seed; `None` when no draw was feasible.
+    pub(crate) fn of_seed(&mut self, seed: u64) -> Option<Design> {
+        let which = ((seed / SEEDS_PER_BONE) % 9) as usize;
+        let bone = self.bone(which);
+        let mut r = Random::new(seed);
+        for refused in 0..DRAWS {
+            let spec = random_spec(&mut r, bone.spec().clone());
+            let pose = random_pose(&mut r);
+            if let Ok(construct) = Construct::on_bone(bone.clone(), &spec) {
+                let text = describe(which, &spec, &construct);
+                return Some(Design {
+                    construct,
+                    pose,
+                    text,
+                    refused,
+                });
+            }
+        }
+        None
+    }
+
+    fn bone(&mut self, which: usize) -> Arc<Bone> {
+        if let Some((_, bone)) = self.bones.iter().find(|b| b.0 == which) {
+            return bone.clone();
+        }
+        let preset = [
+            BoneSpec::mean_adult,
+            BoneSpec::small_adult,
+            BoneSpec::large_adult,
+        ][which % 3];
+        let spec = BoneSpec {
+            septum_thickness_mm: SEPTA_MM[(which + which / 3) % 3],
+            ..preset()
+        };
+        let bone = Arc::new(Bone::build(&spec).unwrap());
+        self.bones.push((which, bone.clone()));
+        bone
+    }
+}
+
+fn random_spec(r: &mut Random, bone: BoneSpec) -> ConstructSpec {
+    let mut spec = if r.unit() < 0.5 {
+        ConstructSpec::parallel()
+    } else {
+        ConstructSpec::orthogonal()
+    };
+    // Just above the fossa on every preset; a lower level is refused on the large bone.
+    spec.fracture = Some(FractureSpec {
+        level_mm: r.between(33.0, 40.0),
+        gap_mm: r.between(2.0, 8.0),
+        inclination_deg: r.between(-12.0, 12.0),
+    });
+    spec.bone = bone;
+    let pick = |r: &mut Random, from: &[f64]| from[(r.unit() * from.len() as f64) as usize];
+    let (shaft, distal) = (r.between(1.8, 3.2), r.between(1.8, 2.7));
+    let bicortical = r.unit() < 0.8;
+    for p in &mut spec.plates {
+        p.end_level_mm = r.between(75.0, 118.0);
+        p.width_mm = r.between(8.0, 11.0);
+        p.thickness_mm = r.between(1.5, 3.5);
+        p.stand_off_mm = pick(r, &[0.0, 0.3, 0.5, 1.0, 2.0]);
+        p.shaft_screws = 2 + (r.unit() * 3.0) as usize;
+        p.distal_screws = 2 + (r.unit() * 3.0) as usize;
+        p.shaft_screw_diameter_mm = shaft;
+        p.distal_screw_diameter_mm = distal;
+        p.hole_diameter_mm = r.between(3.5, 5.0);
+        p.hole_pitch_mm = r.between(10.0, 14.0);
+        p.bicortical = bicortical;
+    }
+    spec
+}
+
+fn random_pose(r: &mut Random) -> LatticePose {
+    LatticePose {
+        shift_mm: std::array::from_fn(|_| r.between(-1.0, 1.0)),
+        rotation_rad: std::array::from_fn(|_| r.between(-0.8, 0.8)),
+    }
+}
+
+fn describe(which: usize, spec: &ConstructSpec, c: &Construct) -> String {
+    let per_plate = |f: &dyn Fn(usize) -> String| (0..2).map(f).collect::<Vec<_>>().join("/");
+    format!(
+        "bone {which} septum {}, {}, {} screws of {:.1} and {:.1} mm, plates {} mm thick, {} mm off",
+        spec.bone.septum_thickness_mm,
+        per_plate(&|i| c.plates[i].site.to_string()),
+        c.screws.len(),
+        spec.plates[0].shaft_screw_diameter_mm,
+        spec.plates[0].distal_screw_diameter_mm,
+        per_plate(&|i| format!("{:.1}", spec.plates[i].thickness_mm)),
+        per_plate(&|i| format!("{:.1}", spec.plates[i].stand_off_mm)),
+    )
+}
+
+/// Turns and stretches screws at random, past every check of the geometry: they may meet each other,
+/// graze surfaces, miss the bone.
+pub(crate) fn spoil(construct: &mut Construct, seed: u64) {
+    let mut r = Random::new(seed ^ 0x5eed);
+    for s in &mut construct.screws {
+        let turn = Vec3::from_fn(|_, _| r.between(-0.3, 0.3));
+        s.direction = (s.direction + turn).normalize();
+        s.length_mm *= r.between(0.4, 1.6);
+    }
+}
