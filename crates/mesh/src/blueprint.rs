@@ -50,6 +50,17 @@ impl Default for LatticePose {
     }
 }
 
+/// What must come out in one piece.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Body {
+    /// Its name in errors.
+    pub name: String,
+    /// Its parts.
+    pub parts: Vec<Part>,
+    /// About what volume it has; `None` where nothing but the mesh tells.
+    pub volume_mm3: Option<f64>,
+}
+
 /// A meshing task.
 pub struct Blueprint<'a> {
     /// Surfaces with their names, in bit order.
@@ -58,6 +69,8 @@ pub struct Blueprint<'a> {
     pub steps: Vec<CutStep<'a>>,
     /// What each label becomes; `None` is dropped. Labels beyond the end are dropped.
     pub parts: Vec<Option<Part>>,
+    /// What is checked to be whole.
+    pub bodies: Vec<Body>,
     /// Segments that lattice vertices are drawn onto before the first cut: axes of rods hardly thicker
     /// than a cell, whose cross-section would otherwise have no vertex inside.
     pub spines: Vec<[Vec3; 2]>,

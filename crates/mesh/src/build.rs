@@ -13,11 +13,13 @@ use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
 use bicolumn_base::{Part, Vec3};
+use std::cmp::Ordering;
 use std::time::Instant;
 
 /// Quality below which another lattice is tried.
 const LEAST_DIHEDRAL_DEG: f64 = 10.0;
 const LEAST_RADIUS_RATIO: f64 = 0.1;
+const WORST_SURFACE_ERROR_MM: f64 = 1e-6;
 
 /// Islands below this share of a finest cell's volume are crumbs.
 const CRUMB_SHARE: f64 = 0.4;
@@ -35,11 +37,12 @@ struct Attempt {
 
 /// Meshes a blueprint.
 ///
-/// When a gate fails or the shapes are poor, tries again with the lattice shifted by
-/// (0.31, 0.17, 0.43) finest cells, then with all sizes times 0.8; `quality.fallback` says which was
-/// used. If none meets the shape limits (least dihedral angle 10 degrees, radius ratio 0.1, no hinge,
-/// every facet classified) the valid mesh with the largest least angle is returned: its quality table
-/// shows what is wrong with it. The result depends on the blueprint alone, bit for bit.
+/// When a gate fails or the mesh falls short of the limits (least dihedral angle 10 degrees, radius ratio
+/// 0.1, no pinched edge, corners on their surfaces), tries again with the lattice shifted by (0.31, 0.17,
+/// 0.43) finest cells, then with all sizes times 0.8; `quality.fallback` says which was used. If none
+/// meets the limits the mesh that passed all gates with fewest pinched edges and the largest least angle
+/// is returned: its quality table shows what is wrong with it. The result depends on the blueprint
+/// alone, bit for bit.
 ///
 /// # Errors
 /// [`MeshError::Gate`] when no attempt gave a valid mesh (the first one's reason),
@@ -63,10 +66,14 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
         match attempt.mesh(blueprint, &surfaces) {
             Ok(mesh) if good_enough(&mesh.quality) => return Ok(mesh),
             Ok(mesh) => {
-                let better = best
-                    .as_ref()
-                    .is_none_or(|b| mesh.quality.min_dihedral_deg > b.quality.min_dihedral_deg);
-                if better {
+                let better = |b: &TetMesh| {
+                    let (new, old) = (&mesh.quality, &b.quality);
+                    match new.pinched_edges.cmp(&old.pinched_edges) {
+                        Ordering::Equal => new.min_dihedral_deg > old.min_dihedral_deg,
+                        order => order == Ordering::Less,
+                    }
+                };
+                if best.as_ref().is_none_or(better) {
                     best = Some(mesh);
                 }
             }
@@ -88,8 +95,8 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
 fn good_enough(q: &Quality) -> bool {
     q.min_dihedral_deg >= LEAST_DIHEDRAL_DEG
         && q.min_radius_ratio >= LEAST_RADIUS_RATIO
-        && q.hinged_edges == 0
-        && q.unclassified_facets == 0
+        && q.pinched_edges == 0
+        && q.surface_error_mm <= WORST_SURFACE_ERROR_MM
 }
 
 impl Attempt {
@@ -137,7 +144,7 @@ impl Attempt {
         mesh.compact();
         stages.improve_s = lap();
 
-        let (straight, findings) = pass(candidate(mesh, part_of), surfaces)?;
+        let (straight, findings) = pass(candidate(mesh, part_of), surfaces, &plan.bodies)?;
         let mut out = promote(straight, |ends, on| bulge(surfaces, ends, on));
         findings.write_to(&mut out.quality);
         out.quality.fallback = self.fallback;

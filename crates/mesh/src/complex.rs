@@ -314,19 +314,19 @@ impl Complex {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::tet::six_volumes;
 
-    /// Four tetrahedra round the edge 0-1.
-    fn ring_of_four() -> Complex {
+    /// Four tetrahedra round the edge 0-1, the last two longer than the first.
+    pub(crate) fn ring_of_four() -> Complex {
         let position = vec![
             Vec3::new(0.0, 0.0, -1.0),
             Vec3::new(0.0, 0.0, 1.0),
             Vec3::new(1.0, 0.0, 0.0),
             Vec3::new(0.0, 1.0, 0.0),
-            Vec3::new(-1.0, 0.0, 0.0),
-            Vec3::new(0.0, -1.0, 0.0),
+            Vec3::new(-1.5, 0.0, 0.0),
+            Vec3::new(0.0, -1.5, 0.0),
         ];
         let tets = vec![[0, 2, 3, 1], [0, 3, 4, 1], [0, 4, 5, 1], [0, 5, 2, 1]];
         Complex::new(position, tets)

@@ -22,20 +22,17 @@ pub(crate) fn least_jacobian(x: &[Vec3; 10]) -> f64 {
     // d[k][m]: derivative along ξ_(k+1), coefficient of λ_m.
     let d: [[Vec3; 4]; 3] =
         std::array::from_fn(|k| std::array::from_fn(|m| 2.0 * (control(k + 1, m) - control(0, m))));
+    let cross: [[Vec3; 4]; 4] =
+        std::array::from_fn(|m| std::array::from_fn(|n| d[1][m].cross(&d[2][n])));
     let mut least = f64::INFINITY;
-    let det = |l: usize, m: usize, n: usize| d[0][l].dot(&d[1][m].cross(&d[2][n]));
     for l in 0..4 {
         for m in l..4 {
             for n in m..4 {
                 // Mean over all orders; repeated orders of equal indices do not change the mean.
-                let mean = (det(l, m, n)
-                    + det(l, n, m)
-                    + det(m, l, n)
-                    + det(m, n, l)
-                    + det(n, l, m)
-                    + det(n, m, l))
-                    / 6.0;
-                least = least.min(mean);
+                let six = d[0][l].dot(&(cross[m][n] + cross[n][m]))
+                    + d[0][m].dot(&(cross[l][n] + cross[n][l]))
+                    + d[0][n].dot(&(cross[l][m] + cross[m][l]));
+                least = least.min(six / 6.0);
             }
         }
     }

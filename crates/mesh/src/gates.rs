@@ -1,14 +1,19 @@
 //! The gates a finished complex passes before it is handed out, and its classified facets.
+//!
+//! Each gate is a function of its own, so that a test can feed it a broken mesh. An error names what is
+//! broken and where.
 
 use crate::adjacency::{FaceTable, NONE, face_table};
+use crate::bodies;
 use crate::pinch::pinched_edges;
 use crate::promote::{StraightFacet, StraightMesh};
 use crate::surfaces::Surfaces;
 use crate::tet::{centroid, face, six_volumes};
-use crate::{MeshError, Quality};
+use crate::{Body, MeshError, Quality};
 use bicolumn_base::{Part, Vec3};
 
 /// Labelled tetrahedra with provenance, ready to be checked.
+#[derive(Clone)]
 pub(crate) struct Candidate {
     pub(crate) position: Vec<Vec3>,
     /// Surfaces of each vertex.
@@ -17,49 +22,44 @@ pub(crate) struct Candidate {
     pub(crate) part: Vec<Part>,
 }
 
-/// Counts that only the gates know.
+impl Candidate {
+    pub(crate) fn corners(&self, t: usize) -> [Vec3; 4] {
+        self.tets[t].map(|v| self.position[v as usize])
+    }
+}
+
+/// Numbers that only the gates know.
 #[derive(Debug, Default, Clone, Copy, PartialEq)]
 pub(crate) struct Findings {
-    pub(crate) unclassified_facets: usize,
     pub(crate) components: usize,
     pub(crate) pinched_edges: usize,
-    pub(crate) hinged_edges: usize,
     pub(crate) surface_error_mm: f64,
 }
 
 impl Findings {
     pub(crate) fn write_to(self, q: &mut Quality) {
-        q.unclassified_facets = self.unclassified_facets;
         q.components = self.components;
         q.pinched_edges = self.pinched_edges;
-        q.hinged_edges = self.hinged_edges;
         q.surface_error_mm = self.surface_error_mm;
     }
 }
 
-/// Checks orientation and conformity, which must hold, and gathers facets and findings.
+/// Sends a candidate through all gates and gathers facets and findings.
+///
+/// # Errors
+/// [`MeshError::Gate`] of the first gate that fails.
 pub(crate) fn pass(
     c: Candidate,
     surfaces: &Surfaces<'_>,
+    wanted: &[Body],
 ) -> Result<(StraightMesh, Findings), MeshError> {
-    if c.tets.is_empty() {
-        return Err(MeshError::Gate {
-            gate: "material",
-            detail: "no tetrahedron has a part: the blueprint's cuts leave nothing".into(),
-        });
-    }
-    for tet in &c.tets {
-        let p = tet.map(|v| c.position[v as usize]);
-        let v = six_volumes(&p);
-        if v.is_nan() || v <= 0.0 {
-            return Err(at_fault("orientation", "volume not positive", centroid(&p)));
-        }
-    }
+    material(&c)?;
+    orientation(&c)?;
     let table = face_table(c.position.len(), &c.tets);
-    if let Some(f) = table.overfull {
-        let place = centroid(&f.map(|v| c.position[v as usize]));
-        return Err(at_fault("conformity", "face of three tetrahedra", place));
-    }
+    conformity(&c, &table)?;
+    bodies::whole(&c, &table, wanted)?;
+    bodies::full(&c, wanted)?;
+    hinges(&c, &table)?;
     let mut parts = c.part.clone();
     parts.sort_unstable();
     parts.dedup();
@@ -68,13 +68,12 @@ pub(crate) fn pass(
         .iter()
         .map(|p| parts.partition_point(|q| q < p) as u16)
         .collect();
-    let mut findings = Findings {
-        components: components(&table),
+    let (facets, surface_error_mm) = classified(&c, &part, &table, surfaces)?;
+    let findings = Findings {
+        components: bodies::pieces(&table, |_, _| true).len(),
         pinched_edges: pinched_edges(&c.tets, &part, &table).len(),
-        hinged_edges: pinched_edges(&c.tets, &vec![0; part.len()], &table).len(),
-        ..Findings::default()
+        surface_error_mm,
     };
-    let facets = facets(&c, &part, &table, surfaces, &mut findings);
     let mesh = StraightMesh {
         vertices: c.position,
         tets: c.tets,
@@ -86,22 +85,80 @@ pub(crate) fn pass(
     Ok((mesh, findings))
 }
 
-fn at_fault(gate: &'static str, what: &str, at: Vec3) -> MeshError {
+/// An error with a place.
+pub(crate) fn at_fault(gate: &'static str, what: &str, at: Vec3) -> MeshError {
     MeshError::Gate {
         gate,
         detail: format!("{what} at ({:.2}, {:.2}, {:.2}) mm", at.x, at.y, at.z),
     }
 }
 
-/// Boundary facets and interface facets between parts, each with its surface.
-fn facets(
+/// Is there anything at all?
+fn material(c: &Candidate) -> Result<(), MeshError> {
+    if c.tets.is_empty() {
+        return Err(MeshError::Gate {
+            gate: "material",
+            detail: "no tetrahedron has a part: the blueprint's cuts leave nothing".into(),
+        });
+    }
+    Ok(())
+}
+
+/// Has every tetrahedron a positive volume?
+fn orientation(c: &Candidate) -> Result<(), MeshError> {
+    for t in 0..c.tets.len() {
+        let p = c.corners(t);
+        let v = six_volumes(&p);
+        if v.is_nan() || v <= 0.0 {
+            let what = format!("{}: volume not positive", c.part[t]);
+            return Err(at_fault("orientation", &what, centroid(&p)));
+        }
+    }
+    Ok(())
+}
+
+/// Has every face at most two tetrahedra?
+fn conformity(c: &Candidate, table: &FaceTable) -> Result<(), MeshError> {
+    match table.overfull {
+        None => Ok(()),
+        Some(f) => {
+            let place = centroid(&f.map(|v| c.position[v as usize]));
+            Err(at_fault("conformity", "face of three tetrahedra", place))
+        }
+    }
+}
+
+/// Does the material nowhere hang together by an edge alone?
+fn hinges(c: &Candidate, table: &FaceTable) -> Result<(), MeshError> {
+    let hinges = pinched_edges(&c.tets, &vec![0; c.tets.len()], table);
+    let Some(first) = hinges.first() else {
+        return Ok(());
+    };
+    let at = first.map(|v| c.position[v as usize]);
+    let mut around: Vec<String> = (0..c.tets.len())
+        .filter(|t| first.iter().all(|v| c.tets[*t].contains(v)))
+        .map(|t| c.part[t].to_string())
+        .collect();
+    around.sort_unstable();
+    around.dedup();
+    let what = format!(
+        "{}: {} edges joined like a hinge, the first",
+        around.join(" and "),
+        hinges.len()
+    );
+    Err(at_fault("hinges", &what, 0.5 * (at[0] + at[1])))
+}
+
+/// Boundary facets and interface facets between parts, each with its surface, and the largest distance
+/// of a corner from it.
+fn classified(
     c: &Candidate,
     part: &[u16],
     table: &FaceTable,
     surfaces: &Surfaces<'_>,
-    findings: &mut Findings,
-) -> Vec<StraightFacet> {
+) -> Result<(Vec<StraightFacet>, f64), MeshError> {
     let mut out = Vec::new();
+    let mut error = 0.0f64;
     for (t, tet) in c.tets.iter().enumerate() {
         for (i, beyond) in table.beyond[t].iter().enumerate() {
             if *beyond != NONE && part[*beyond as usize] == part[t] {
@@ -110,21 +167,14 @@ fn facets(
             let f = face(tet, i);
             let p = f.map(|v| c.position[v as usize]);
             let on = f.map(|v| c.on[v as usize]);
-            let surface = match surfaces.claim(on[0] & on[1] & on[2], || centroid(&p)) {
-                Some(k) => {
-                    let error = p
-                        .iter()
-                        .map(|x| surfaces.value(k, *x).abs())
-                        .fold(0.0, f64::max);
-                    findings.surface_error_mm = findings.surface_error_mm.max(error);
-                    k
-                }
-                None => {
-                    findings.unclassified_facets += 1;
-                    let any = on[0] | on[1] | on[2];
-                    surfaces.nearest(any, centroid(&p)).map_or(0, |n| n.0)
-                }
+            let claim = surfaces.claim(on[0] & on[1] & on[2], || centroid(&p));
+            let Some(surface) = claim else {
+                let what = format!("{}: a facet that no surface claims", c.part[t]);
+                return Err(at_fault("facets", &what, centroid(&p)));
             };
+            for x in p {
+                error = error.max(surfaces.value(surface, x).abs());
+            }
             out.push(StraightFacet {
                 tet: t as u32,
                 local_face: i as u8,
@@ -133,27 +183,151 @@ fn facets(
             });
         }
     }
-    out
+    Ok((out, error))
 }
 
-/// Pieces of tetrahedra joined through faces.
-fn components(table: &FaceTable) -> usize {
-    let mut seen = vec![false; table.beyond.len()];
-    let mut count = 0;
-    for start in 0..seen.len() {
-        if seen[start] {
-            continue;
-        }
-        count += 1;
-        seen[start] = true;
-        let mut open = vec![start];
-        while let Some(t) = open.pop() {
-            for b in table.beyond[t].iter().filter(|b| **b != NONE) {
-                if !std::mem::replace(&mut seen[*b as usize], true) {
-                    open.push(*b as usize);
-                }
-            }
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::SurfaceName;
+    use bicolumn_base::{Fragment, ScrewNumber, Tissue};
+    use bicolumn_geometry::Field;
+
+    const BONE: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
+    const SCREW: Part = Part::Screw(ScrewNumber(7));
+
+    /// Any place is on it.
+    struct Everywhere;
+    impl Field for Everywhere {
+        fn value(&self, _: Vec3) -> f64 {
+            0.0
         }
     }
-    count
+
+    /// Two tetrahedra on one face, of bone and screw.
+    fn two() -> Candidate {
+        Candidate {
+            position: vec![
+                Vec3::new(0.0, 0.0, -1.0),
+                Vec3::x(),
+                Vec3::y(),
+                Vec3::zeros(),
+                Vec3::new(0.0, 0.0, 1.0),
+            ],
+            on: vec![1; 5],
+            tets: vec![[0, 1, 2, 3], [3, 1, 2, 4]],
+            part: vec![BONE, SCREW],
+        }
+    }
+
+    fn bodies(screw_mm3: f64) -> Vec<Body> {
+        let body = |name: &str, part, volume_mm3| Body {
+            name: name.into(),
+            parts: vec![part],
+            volume_mm3,
+        };
+        vec![
+            body("bone", BONE, None),
+            body("screw.07", SCREW, Some(screw_mm3)),
+        ]
+    }
+
+    fn fault(c: Candidate, bodies: &[Body]) -> String {
+        let fields: Vec<(SurfaceName, Box<dyn Field>)> =
+            vec![(SurfaceName::Other(0), Box::new(Everywhere))];
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let result = pass(c, &surfaces, bodies);
+        result.err().map(|e| e.to_string()).unwrap_or_default()
+    }
+
+    fn says(message: String, words: &[&str]) {
+        for w in words {
+            assert!(message.contains(w), "{message:?} lacks {w:?}");
+        }
+    }
+
+    #[test]
+    fn a_sound_mesh_passes() {
+        assert_eq!(fault(two(), &bodies(1.0 / 6.0)), "");
+    }
+
+    #[test]
+    fn nothing_is_refused() {
+        let mut c = two();
+        c.tets.clear();
+        c.part.clear();
+        says(fault(c, &[]), &["material"]);
+    }
+
+    #[test]
+    fn a_tetrahedron_inside_out_is_named_with_its_place() {
+        let mut c = two();
+        c.tets[1].swap(0, 1);
+        says(
+            fault(c, &bodies(1.0 / 6.0)),
+            &["orientation", "screw.07", "(0.25, 0.25, 0.25)"],
+        );
+    }
+
+    #[test]
+    fn a_face_of_three_tetrahedra_is_named_with_its_place() {
+        let mut c = two();
+        c.tets.push([3, 1, 2, 4]);
+        c.part.push(SCREW);
+        says(fault(c, &bodies(1.0 / 6.0)), &["conformity", "(0.33"]);
+    }
+
+    #[test]
+    fn a_screw_in_two_pieces_is_named_with_the_smaller() {
+        let mut c = two();
+        let from = c.position.len() as u32;
+        for p in [Vec3::zeros(), Vec3::x(), Vec3::y(), Vec3::z()] {
+            c.position.push(Vec3::new(8.0, 0.0, 0.0) + p * 0.5);
+            c.on.push(1);
+        }
+        c.tets.push([from, from + 1, from + 2, from + 3]);
+        c.part.push(SCREW);
+        says(
+            fault(c, &bodies(1.0 / 6.0)),
+            &["pieces", "screw.07", "2 pieces", "(8.12, 0.12, 0.12)"],
+        );
+    }
+
+    #[test]
+    fn a_missing_or_meagre_screw_is_named() {
+        let mut c = two();
+        c.part[1] = BONE;
+        says(fault(c, &bodies(1.0)), &["pieces", "screw.07", "missing"]);
+        says(
+            fault(two(), &bodies(1.0)),
+            &["volume", "screw.07", "17 %", "(0.25, 0.25, 0.25)"],
+        );
+        says(fault(two(), &bodies(0.05)), &["volume", "333 %"]);
+    }
+
+    #[test]
+    fn a_hinge_is_named_with_its_parts() {
+        // A second pair of tetrahedra that shares only the edge 3-4 with the first.
+        let mut c = two();
+        c.position.extend([-Vec3::x(), -Vec3::y()]);
+        c.on.extend([1, 1]);
+        c.tets.push([3, 5, 6, 4]);
+        c.part.push(BONE);
+        let body = Body {
+            name: "bone".into(),
+            parts: vec![SCREW],
+            volume_mm3: None,
+        };
+        says(
+            fault(c, &[body]),
+            &["hinges", "screw.07", "(0.00, 0.00, 0.50)"],
+        );
+    }
+
+    #[test]
+    fn a_facet_without_a_surface_is_named_with_its_place() {
+        let mut c = two();
+        c.on[4] = 0;
+        says(fault(c, &bodies(1.0 / 6.0)), &["facets", "screw.07"]);
+    }
 }

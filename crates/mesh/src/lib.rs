@@ -7,6 +7,7 @@
 
 mod adjacency;
 pub mod blueprint;
+mod bodies;
 mod build;
 mod complex;
 mod crumbs;
@@ -27,7 +28,7 @@ mod surfaces;
 mod tet;
 pub mod tet_mesh;
 
-pub use blueprint::{Blueprint, CutStep, Label, LatticePose, SurfaceId};
+pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};

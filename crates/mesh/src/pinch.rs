@@ -125,21 +125,7 @@ fn pinches_at(mesh: &Complex, t: u32) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use bicolumn_base::Vec3;
-
-    /// Four tetrahedra round the edge 0-1.
-    fn ring_of_four() -> Complex {
-        let position = vec![
-            Vec3::new(0.0, 0.0, -1.0),
-            Vec3::new(0.0, 0.0, 1.0),
-            Vec3::new(1.0, 0.0, 0.0),
-            Vec3::new(0.0, 1.0, 0.0),
-            Vec3::new(-1.5, 0.0, 0.0),
-            Vec3::new(0.0, -1.5, 0.0),
-        ];
-        let tets = vec![[0, 2, 3, 1], [0, 3, 4, 1], [0, 4, 5, 1], [0, 5, 2, 1]];
-        Complex::new(position, tets)
-    }
+    use crate::complex::tests::ring_of_four;
 
     #[test]
     fn a_label_in_two_wedges_is_a_pinch() {

@@ -9,7 +9,9 @@
 //! 4. the two fracture planes, through bone only.
 
 use crate::surfaces::SURFACE_LIMIT;
-use crate::{Blueprint, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh};
+use crate::{
+    Blueprint, Body, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh,
+};
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
 use bicolumn_geometry::{Construct, Field, Fracture, Hole, Plate, Screw};
 use serde::{Deserialize, Serialize};
@@ -303,6 +305,7 @@ pub fn blueprint<'a>(
         surfaces: w.surfaces,
         steps: w.steps,
         parts: parts(construct),
+        bodies: bodies(construct),
         bounds: material_bounds(construct),
         material,
         size: Box::new(move |x| wanted_size(construct, sizing, x).max(cell)),
@@ -343,6 +346,57 @@ fn parts(construct: &Construct) -> Vec<Option<Part>> {
         set(Label(label::SCREW + i as u8), Part::Screw(s.number));
     }
     parts
+}
+
+/// Fragments, plates and screws: each must come out in one piece, screws and plates with about the
+/// volume of their shapes.
+fn bodies(construct: &Construct) -> Vec<Body> {
+    let fragment = |f: Fragment| Body {
+        name: format!("bone.{}", format!("{f:?}").to_lowercase()),
+        parts: [Tissue::Cortical, Tissue::Cancellous]
+            .map(|t| Part::Bone(f, t))
+            .to_vec(),
+        volume_mm3: None,
+    };
+    let mut out = vec![fragment(Fragment::Proximal)];
+    if construct.fracture.is_some() {
+        out.push(fragment(Fragment::Distal));
+    }
+    let round = |diameter: f64| std::f64::consts::FRAC_PI_4 * diameter * diameter;
+    for p in &construct.plates {
+        out.push(Body {
+            name: Part::Plate(p.site).to_string(),
+            parts: vec![Part::Plate(p.site)],
+            volume_mm3: Some(plate_volume(p)),
+        });
+    }
+    for s in &construct.screws {
+        let length = s.length_mm + head_height(construct, s);
+        out.push(Body {
+            name: s.number.to_string(),
+            parts: vec![Part::Screw(s.number)],
+            volume_mm3: Some(round(s.diameter_mm) * length),
+        });
+    }
+    out
+}
+
+/// Volume of a plate by counting points a millimetre apart, its empty holes taken off, mm3.
+fn plate_volume(plate: &Plate) -> f64 {
+    let b = plate.outline().bounds();
+    let size = (b.max - b.min).map(|v| v.ceil() as usize);
+    let mut count = 0;
+    for i in 0..size.x {
+        for j in 0..size.y {
+            for k in 0..size.z {
+                let at = Vec3::new(i as f64, j as f64, k as f64).add_scalar(0.5);
+                count += usize::from(plate.value(b.min + at) < 0.0);
+            }
+        }
+    }
+    let holes = plate.holes.iter().filter(|h| h.screw.is_none());
+    let empty = |d: f64| std::f64::consts::FRAC_PI_4 * d * d * plate.thickness_mm;
+    count as f64 - holes.map(|h| empty(h.diameter_mm)).sum::<f64>()
 }
 
 fn proximal_plane(construct: &Construct) -> Plane {
@@ -612,17 +666,24 @@ fn plate_distance(construct: &Construct, plate: &Plate, x: Vec3) -> f64 {
     }
 }
 
-/// Distance to a screw's cylinder, plate side cut at the bone surface, mm (negative inside).
-fn screw_distance(_construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
+/// Distance to a screw's cylinder between its plate's top and its tip, mm (negative inside).
+fn screw_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
     let r = x - screw.entry;
     let t = r.dot(&screw.direction);
     let side = (r - screw.direction * t).norm() - 0.5 * screw.diameter_mm;
-    let ends = (t - screw.length_mm).max(-t);
+    let ends = (t - screw.length_mm).max(-t - head_height(construct, screw));
     if side <= 0.0 && ends <= 0.0 {
         side.max(ends)
     } else {
         side.max(0.0).hypot(ends.max(0.0))
     }
+}
+
+/// How far a screw stands out of the bone towards its plate, mm.
+fn head_height(construct: &Construct, screw: &Screw) -> f64 {
+    let mut plates = construct.plates.iter();
+    let own = plates.find(|p| p.site == screw.plate);
+    own.map_or(0.0, |p| p.stand_off_mm + p.thickness_mm)
 }
 
 /// Largest cell at the wall of the medullary canal, as a share of its radius.
@@ -658,7 +719,9 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     }
     for s in &construct.screws {
         let at_screw = finest.min(0.5 * sizing.screw_ratio * s.diameter_mm);
-        h = h.min(at_screw + grow * screw_distance(construct, s, x).abs());
+        let off = screw_distance(construct, s, x).abs();
+        // Cells finer than the rest reach no farther than they must.
+        h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
     }
     if let Some(f) = &construct.fracture {
         let from_middle = (x - f.centre).dot(&f.normal).abs();
@@ -667,6 +730,9 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     }
     h
 }
+
+/// Growth of the cell, mm a mm, round a screw that needs cells below the finest asked for.
+const STEEP_GROWTH: f64 = 1.0;
 
 /// Largest cell through a plate, or through bone between two free faces, as a share of its thickness:
 /// two layers of elements or more (a lattice of cell h has layers h / 2 apart).

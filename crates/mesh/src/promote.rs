@@ -33,8 +33,8 @@ pub(crate) struct StraightFacet {
 /// Adds midside nodes.
 ///
 /// `curve` gives the place of a midside node on the surfaces (a bit each) that meet along its edge:
-/// `(ends, surfaces)`; `None` when there is none. A curved place is kept where every touching
-/// element stays valid, see [`LEAST_JACOBIAN_SHARE`].
+/// `(ends, surfaces)`; `None` when there is none. A node is drawn back towards the chord until every
+/// touching element is valid, see [`LEAST_JACOBIAN_SHARE`].
 pub(crate) fn promote(
     mesh: StraightMesh,
     curve: impl Fn([Vec3; 2], u128) -> Option<Vec3>,
@@ -50,8 +50,12 @@ pub(crate) fn promote(
 
     let mut nodes = mesh.vertices;
     nodes.reserve(edges.len());
-    let mut is_curved = vec![false; edges.len()];
-    let (mut wanted, mut missed) = (0usize, 0usize);
+    let mut bulges = Bulges {
+        ways: Vec::new(),
+        stand: Vec::new(),
+        of_edge: vec![NONE; edges.len()],
+    };
+    let mut lost = 0usize;
     for (e, ends) in edges.iter().enumerate() {
         let ends = ends.map(|v| nodes[v as usize]);
         let middle = 0.5 * (ends[0] + ends[1]);
@@ -59,12 +63,15 @@ pub(crate) fn promote(
             0 => Some(middle),
             surfaces => curve(ends, surfaces),
         };
+        lost += usize::from(on_surface.is_none());
         let place = on_surface.unwrap_or(middle);
-        is_curved[e] = (place - middle).norm() > 1e-9 * (ends[1] - ends[0]).norm();
-        wanted += usize::from(is_curved[e] || on_surface.is_none());
-        missed += usize::from(on_surface.is_none());
+        if (place - middle).norm() > 1e-9 * (ends[1] - ends[0]).norm() {
+            bulges.of_edge[e] = bulges.ways.len() as u32;
+            bulges.ways.push((e as u32, place - middle));
+        }
         nodes.push(place);
     }
+    bulges.stand = vec![0; bulges.ways.len()];
     let tets: Vec<[u32; 10]> = mesh
         .tets
         .iter()
@@ -79,7 +86,7 @@ pub(crate) fn promote(
             })
         })
         .collect();
-    missed += straighten_bad_elements(&tets, vertex_count, &edges, &mut is_curved, &mut nodes);
+    let curving = draw_back(&tets, vertex_count, &mut bulges, &mut nodes);
 
     let facets = mesh
         .facets
@@ -108,50 +115,101 @@ pub(crate) fn promote(
         stages: MeshStages::default(),
     };
     out.quality = measure(&out);
-    out.quality.curved_share = if wanted == 0 {
-        1.0
-    } else {
-        (wanted - missed) as f64 / wanted as f64
-    };
+    let wanted = bulges.ways.len() + lost;
+    out.quality.curved_share = 1.0 - (curving.drawn_back + lost) as f64 / wanted.max(1) as f64;
+    out.quality.straightened_share = curving.straightened;
+    out.quality.min_jacobian_share = curving.least_jacobian;
     out
 }
 
-/// Puts the midside nodes of elements that a curve would spoil back on the chord, until none is
-/// left. Returns how many nodes went back.
-fn straighten_bad_elements(
+/// Shares of a midside node's way from the chord to its surface that are tried in turn.
+const BULGE_SHARES: [f64; 4] = [1.0, 0.5, 0.25, 0.0];
+
+/// The midside nodes of curved edges.
+struct Bulges {
+    /// Edge, and the way from its chord's middle to the surface; ascending by edge.
+    ways: Vec<(u32, Vec3)>,
+    /// Which of [`BULGE_SHARES`] each stands at.
+    stand: Vec<u8>,
+    /// Index in `ways` of an edge, or [`NONE`].
+    of_edge: Vec<u32>,
+}
+
+/// What curving came to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Curving {
+    /// Midside nodes that do not sit on their surface.
+    drawn_back: usize,
+    /// Elements for whose sake nodes were drawn back, as a share of those with a curved side.
+    straightened: f64,
+    /// Least det J of a curved element over its straight one.
+    least_jacobian: f64,
+}
+
+/// Draws the midside nodes of elements that a curve would spoil back towards the chord, until none is
+/// left.
+fn draw_back(
     tets: &[[u32; 10]],
     vertex_count: usize,
-    edges: &[[u32; 2]],
-    is_curved: &mut [bool],
+    bulges: &mut Bulges,
     nodes: &mut [Vec3],
-) -> usize {
-    let edge = |t: &[u32; 10], i: usize| t[i] as usize - vertex_count;
-    let mut open: Vec<usize> = (0..tets.len())
-        .filter(|t| (4..10).any(|i| is_curved[edge(&tets[*t], i)]))
+) -> Curving {
+    let curved_sides = |t: &[u32; 10], of_edge: &[u32]| {
+        let sides = [4, 5, 6, 7, 8, 9].map(|i| of_edge[t[i] as usize - vertex_count]);
+        sides.into_iter().filter(|b| *b != NONE)
+    };
+    let mut open: Vec<u32> = (0..tets.len() as u32)
+        .filter(|t| {
+            curved_sides(&tets[*t as usize], &bulges.of_edge)
+                .next()
+                .is_some()
+        })
         .collect();
-    let mut straightened = 0;
-    loop {
-        let before = straightened;
-        open.retain(|t| (4..10).any(|i| is_curved[edge(&tets[*t], i)]));
+    let curved = open.len();
+    let mut spoiled: Vec<u32> = Vec::new();
+    let mut shares = vec![1.0f64; tets.len()];
+    while !open.is_empty() {
+        let mut moved: Vec<u32> = Vec::new();
         for t in &open {
-            let x = tets[*t].map(|n| nodes[n as usize]);
-            let straight = six_volumes(&[x[0], x[1], x[2], x[3]]);
-            if least_jacobian(&x) >= LEAST_JACOBIAN_SHARE * straight {
+            let tet = &tets[*t as usize];
+            let x = tet.map(|n| nodes[n as usize]);
+            let share = least_jacobian(&x) / six_volumes(&[x[0], x[1], x[2], x[3]]);
+            shares[*t as usize] = share;
+            if share >= LEAST_JACOBIAN_SHARE {
                 continue;
             }
-            for i in 4..10 {
-                let e = edge(&tets[*t], i);
-                if is_curved[e] {
-                    is_curved[e] = false;
-                    straightened += 1;
-                    let [a, b] = edges[e].map(|v| nodes[v as usize]);
-                    nodes[vertex_count + e] = 0.5 * (a + b);
+            let mut helped = false;
+            for b in curved_sides(tet, &bulges.of_edge) {
+                let (edge, way) = bulges.ways[b as usize];
+                let stand = usize::from(bulges.stand[b as usize]);
+                if stand + 1 < BULGE_SHARES.len() {
+                    bulges.stand[b as usize] += 1;
+                    let back = BULGE_SHARES[stand] - BULGE_SHARES[stand + 1];
+                    nodes[vertex_count + edge as usize] -= way * back;
+                    moved.push(b);
+                    helped = true;
                 }
             }
+            if helped {
+                spoiled.push(*t);
+            }
         }
-        if straightened == before {
-            return straightened;
+        if moved.is_empty() {
+            break;
         }
+        // Only elements at nodes that moved can have changed.
+        moved.sort_unstable();
+        let is_moved = |b: &u32| moved.binary_search(b).is_ok();
+        open = (0..tets.len() as u32)
+            .filter(|t| curved_sides(&tets[*t as usize], &bulges.of_edge).any(|b| is_moved(&b)))
+            .collect();
+    }
+    spoiled.sort_unstable();
+    spoiled.dedup();
+    Curving {
+        drawn_back: bulges.stand.iter().filter(|s| **s > 0).count(),
+        straightened: spoiled.len() as f64 / curved.max(1) as f64,
+        least_jacobian: shares.into_iter().fold(1.0, f64::min),
     }
 }
 

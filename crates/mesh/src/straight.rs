@@ -15,8 +15,8 @@ impl TetMesh {
     /// interface facet is asked for from either side. `curve` moves the midside node of a facet edge
     /// from the chord's middle onto a surface (return it unchanged for straight edges); where two
     /// surfaces meet along an edge it is asked for both in turn, in the order of [`SurfaceName`].
-    /// A move that would leave less than a fifth of an element's straight det J is not made:
-    /// `quality.curved_share` is then below 1.
+    /// A move that would leave less than a fifth of an element's straight det J is made by half, by a
+    /// quarter or not at all: `quality.curved_share` is then below 1.
     ///
     /// # Errors
     /// [`MeshError::Gate`] for a flat tetrahedron, a face of more than two tetrahedra, or a vertex
@@ -258,7 +258,8 @@ mod tests {
         assert!(gentle.nodes.iter().any(|n| n.z > 1.04));
         let wild = bulge(-0.9);
         assert_eq!(wild.quality.curved_share, 0.0);
-        assert!(wild.nodes.iter().all(|n| [0.0, 0.5, 1.0].contains(&n.z)));
+        assert!(wild.quality.straightened_share > 0.0);
+        assert!(wild.quality.min_jacobian_share >= 0.2);
     }
 
     #[test]

@@ -126,6 +126,12 @@ pub struct Quality {
     pub parts: Vec<(String, usize, f64)>,
     /// Share of the curved-surface midside nodes that sit on the true surface.
     pub curved_share: f64,
+    /// Share of the elements with a curved side for whose sake a midside node was drawn back.
+    #[serde(default)]
+    pub straightened_share: f64,
+    /// Least det J of a curved element anywhere in it (lower bound), over that of the straight element.
+    #[serde(default)]
+    pub min_jacobian_share: f64,
     /// Facets that no surface claims.
     pub unclassified_facets: usize,
     /// Pieces that share no face with each other.

@@ -2,7 +2,7 @@
 //!
 //! `cargo run --release -p bicolumn-mesh --example sweep -- --seeds 1..1000`
 //!
-//! - `--finest 1.25`: finest cell, mm;
+//! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
 //! - `--unlinted`: spoil the screws of each design beyond what the geometry accepts; then only invalid
 //!   meshes count, a refusal by the mesher is right;
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
@@ -44,6 +44,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
                 o.seeds = from.parse()?..=to.parse()?;
             }
             "--finest" => o.sizing.finest_mm = value()?.parse()?,
+            "--screw-ratio" => o.sizing.screw_ratio = value()?.parse()?,
             "--unlinted" => o.unlinted = true,
             "--check" => o.earlier = std::fs::read_to_string(value()?)?,
             other => return Err(format!("unknown option {other}").into()),

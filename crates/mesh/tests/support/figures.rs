@@ -30,7 +30,7 @@ pub(crate) struct Figures {
     pub(crate) circle_error: f64,
     /// Worst relative error of a screw's volume, with curved sides.
     pub(crate) screw_volume_error: f64,
-    /// Share of wanted curved midside nodes that were put back.
+    /// Share of elements with curved sides that had them flattened.
     pub(crate) straightened: f64,
     /// Least det J over 11 points of every element, as a share of the straight element's.
     pub(crate) det_share: f64,
@@ -46,7 +46,7 @@ impl Figures {
     pub(crate) fn of(construct: &Construct, mesh: &TetMesh) -> Figures {
         let mut f = Figures {
             unclassified: mesh.quality.unclassified_facets,
-            straightened: 1.0 - mesh.quality.curved_share,
+            straightened: mesh.quality.straightened_share,
             digest: digest(mesh),
             ..Figures::default()
         };

@@ -334,6 +334,7 @@ impl Scene {
             surfaces,
             steps,
             parts,
+            bodies: Vec::new(),
             spines: Vec::new(),
             bounds: bounds.grown(1.0),
             material: Box::new(|x| self.material(x)),
