@@ -39,6 +39,10 @@ pub enum Verb {
     /// Solve one design point and write its audit bundle, so that other code can solve it again
     #[command(after_help = MORE)]
     Export(ExportArgs),
+    /// Solve one design point on several meshes: how far its numbers are from their limit, and how much
+    /// of them is the mesh's own noise
+    #[command(after_help = MORE)]
+    Converge(ConvergeArgs),
     /// Write the report again from the stored results of a run
     #[command(after_help = MORE)]
     Report(ReportArgs),
@@ -99,6 +103,40 @@ pub struct ExportArgs {
     /// Folder for mesh.vtu, model.json and solution.vtu
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+}
+
+/// `converge`
+#[derive(Debug, ClapArgs)]
+pub struct ConvergeArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Design point: its id, or its number counted from 1
+    #[arg(long, value_name = "K")]
+    pub point: String,
+    /// Meshes of the job's own fineness, each with its lattice shifted and turned; 1: no noise figure
+    #[arg(long, value_name = "N", default_value_t = 8, value_parser = clap::value_parser!(u8).range(1..=64))]
+    pub poses: u8,
+    /// Ratio of edge lengths from mesh to mesh of the series, 1.1 to 2
+    #[arg(long, value_name = "R", default_value_t = 1.25, value_parser = ratio)]
+    pub ratio: f64,
+    /// Two coarser meshes than the job's own, instead of one coarser and one finer
+    #[arg(long)]
+    pub coarser: bool,
+    /// Threads; default: run.threads of the job, else one for each core
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Folder for convergence.json and convergence.csv; default: results/NAME-converge/POINT
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+fn ratio(text: &str) -> Result<f64, String> {
+    let wanted = "a number from 1.1 to 2";
+    let value: f64 = text.parse().map_err(|_| wanted.to_string())?;
+    match (1.1..=2.0).contains(&value) {
+        true => Ok(value),
+        false => Err(wanted.into()),
+    }
 }
 
 /// `report`

@@ -8,6 +8,7 @@
 pub mod args;
 mod check;
 mod console;
+mod converge;
 mod export;
 mod mesh;
 mod mesh_picture;
@@ -54,6 +55,7 @@ pub fn main_with(
         Verb::Check(args) => check::check(&args, &mut console),
         Verb::Mesh(args) => mesh::mesh(&args, &mut console),
         Verb::Export(args) => export::export(&args, &mut console),
+        Verb::Converge(args) => converge::converge(&args, &mut console),
         Verb::Report(args) => report::report(&args, &mut console),
     }
 }

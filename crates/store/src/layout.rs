@@ -45,6 +45,11 @@ impl StudyFolder {
         self.root.join("report.html")
     }
 
+    /// `mesh_noise.json`: the noise floor of the responses, where it was measured.
+    pub fn mesh_noise_file(&self) -> PathBuf {
+        self.root.join("mesh_noise.json")
+    }
+
     /// Folder of one point.
     pub fn point_folder(&self, id: &str) -> PathBuf {
         self.root.join("points").join(id)

@@ -81,6 +81,17 @@ pub struct StudyRecord {
     pub mesh_noise: BTreeMap<String, f64>,
 }
 
+/// `mesh_noise.json`: how much the responses of one design point vary over posed meshes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeshNoise {
+    /// The design point it was measured on.
+    pub point: String,
+    /// How many meshes.
+    pub poses: usize,
+    /// Largest coefficient of variation over the load cases (1 = 100 %), by response.
+    pub by_response: BTreeMap<String, f64>,
+}
+
 /// One key of the job after defaults.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]

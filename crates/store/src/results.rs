@@ -3,7 +3,7 @@
 use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::layout::StudyFolder;
-use crate::record::{CaseRecord, PointRecord, Status, StudyRecord};
+use crate::record::{CaseRecord, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
 use serde_json::json;
 
@@ -24,7 +24,11 @@ impl Gathered {
     /// # Errors
     /// Only when `study.json` itself is missing or damaged; a point's damage is listed in `unread`.
     pub fn read(folder: &StudyFolder) -> Result<Gathered, StoreError> {
-        let study: StudyRecord = read_record(&folder.study_file())?;
+        let mut study: StudyRecord = read_record(&folder.study_file())?;
+        if folder.mesh_noise_file().is_file() {
+            let noise: MeshNoise = read_record(&folder.mesh_noise_file())?;
+            study.mesh_noise = noise.by_response;
+        }
         let (mut points, mut unread) = (Vec::new(), Vec::new());
         for id in &study.points {
             match read_record(&folder.record_file(id)) {

@@ -9,8 +9,10 @@
 pub mod blame;
 pub mod bundle;
 pub mod check;
+pub mod converge;
 pub mod estimate;
 pub mod export;
+pub mod grid_convergence;
 pub mod inputs;
 pub mod intact;
 pub mod job;

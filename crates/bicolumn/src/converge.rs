@@ -1,0 +1,197 @@
+//! `bicolumn converge`: one design point on finer and coarser meshes, and on the same mesh posed anew.
+
+use crate::args::ConvergeArgs;
+use crate::console::Console;
+use crate::point_of_job::{point_of_job, write_file};
+use crate::run::{default_folder, threads};
+use crate::{ALL_WELL, CANNOT_RUN};
+use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
+use bicolumn_study::converge::{
+    ConvergedResponse, Convergence, MeshSeries, converge as run_series,
+};
+use std::path::{Path, PathBuf};
+
+/// Responses that are printed; the files hold all.
+const PRINTED: [&str; 6] = [
+    "plate_end_hotspot_max_mpa",
+    "plate_end_p99_mises_max_mpa",
+    "stiffness_n_per_mm",
+    "rotation_stiffness_nmm_per_deg",
+    "motion_axial_mean_mm",
+    "motion_shear_mean_mm",
+];
+
+pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
+    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+        return CANNOT_RUN;
+    };
+    let point = inputs.id.clone();
+    let study = default_folder(&args.job);
+    let dir = args.out.clone().unwrap_or_else(|| {
+        let mut name = study.file_name().unwrap_or_default().to_os_string();
+        name.push("-converge");
+        study.with_file_name(name).join(&point)
+    });
+    // A folder that cannot be written should be told before the solving, not after.
+    if let Err(e) = create_folder(&dir) {
+        console.error(&e);
+        return CANNOT_RUN;
+    }
+    let series = MeshSeries {
+        poses: usize::from(args.poses),
+        ratio: args.ratio,
+        steps: if args.coarser { [2, 1, 0] } else { [1, 0, -1] },
+    };
+    let result = run_series(&inputs, &series, threads(&job, args.threads), &mut |name| {
+        console.say(&format!("{point}: mesh \"{name}\""))
+    });
+    let outcome = match result {
+        Ok(outcome) => outcome,
+        Err(e) => {
+            console.error(&format!("{}: {point}: {e}", job.file.display()));
+            return CANNOT_RUN;
+        }
+    };
+    for line in table(&outcome) {
+        console.data(&line);
+    }
+    match write(&outcome, &inputs.id, &dir, &StudyFolder::new(&study)) {
+        Ok(paths) => {
+            for path in paths {
+                console.data(&path.display().to_string());
+            }
+            console.say(bicolumn_report::CAUTION);
+            ALL_WELL
+        }
+        Err(e) => {
+            console.error(&e);
+            CANNOT_RUN
+        }
+    }
+}
+
+fn percent(value: Option<f64>) -> String {
+    value.map_or_else(|| "-".into(), |v| format!("{:.2} %", 100.0 * v))
+}
+
+/// What is printed: the meshes, then the key responses.
+fn table(outcome: &Convergence) -> Vec<String> {
+    let mut lines = vec![format!(
+        "{:<10}{:>12}{:>12}{:>12}{:>10}",
+        "mesh", "finest, mm", "tets", "unknowns", "seconds"
+    )];
+    lines.extend(outcome.replicates.iter().map(|r| {
+        format!(
+            "{:<10}{:>12.3}{:>12}{:>12}{:>10.1}",
+            r.name, r.finest_mm, r.tets, r.unknowns, r.seconds
+        )
+    }));
+    lines.push(format!(
+        "{:<18}{:<32}{:>12}{:>12}{:>13}{:>8}{:>12}{:>10}",
+        "load case", "response", "finest", "to finer", "behaviour", "order", "uncertainty", "noise"
+    ));
+    let printed = |r: &&ConvergedResponse| PRINTED.contains(&r.response.as_str());
+    for r in outcome.responses.iter().filter(printed) {
+        let Some(finest) = r.values.get(2).copied().flatten() else {
+            continue;
+        };
+        let behaviour = r.series.map_or(String::new(), |s| {
+            format!("{:?}", s.behaviour).to_lowercase()
+        });
+        let order = r.series.and_then(|s| s.order);
+        lines.push(format!(
+            "{:<18}{:<32}{:>12.5}{:>12}{:>13}{:>8}{:>12}{:>10}",
+            r.case,
+            r.response,
+            finest,
+            percent(r.to_finer),
+            behaviour,
+            order.map_or_else(|| "-".into(), |p| format!("{p:.2}")),
+            percent(r.series.map(|s| s.uncertainty)),
+            percent(r.noise),
+        ));
+    }
+    lines
+}
+
+/// The files: all responses as JSON and CSV, and the noise floor beside the study's own results if it
+/// has any, where the report finds it.
+fn write(
+    outcome: &Convergence,
+    point: &str,
+    dir: &Path,
+    study: &StudyFolder,
+) -> Result<Vec<PathBuf>, String> {
+    let json = dir.join("convergence.json");
+    let text = serde_json::to_vec_pretty(outcome).map_err(|e| e.to_string())?;
+    write_file(&json, &text)?;
+    let csv = dir.join("convergence.csv");
+    write_file(&csv, &rows(outcome).map_err(|e| e.to_string())?)?;
+    let mut paths = vec![json, csv];
+    if study.study_file().is_file() {
+        let noise = MeshNoise {
+            point: point.to_string(),
+            poses: outcome.replicates.len().saturating_sub(2),
+            by_response: noise_floor(outcome),
+        };
+        if !noise.by_response.is_empty() {
+            write_record(&study.mesh_noise_file(), &noise).map_err(|e| e.to_string())?;
+            paths.push(study.mesh_noise_file());
+        }
+    }
+    Ok(paths)
+}
+
+/// The largest variation of each response over the load cases.
+fn noise_floor(outcome: &Convergence) -> std::collections::BTreeMap<String, f64> {
+    let mut floor = std::collections::BTreeMap::new();
+    for r in &outcome.responses {
+        if let Some(noise) = r.noise {
+            let most: &mut f64 = floor.entry(r.response.clone()).or_insert(0.0);
+            *most = most.max(noise);
+        }
+    }
+    floor
+}
+
+fn rows(outcome: &Convergence) -> Result<Vec<u8>, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    let mut head: Vec<String> = [
+        "case",
+        "response",
+        "behaviour",
+        "order",
+        "extrapolated",
+        "uncertainty_relative",
+        "to_finer_relative",
+        "noise_relative",
+    ]
+    .map(String::from)
+    .to_vec();
+    head.extend(
+        outcome
+            .replicates
+            .iter()
+            .map(|r| format!("value, {}", r.name)),
+    );
+    out.write_record(&head)?;
+    let number = |v: Option<f64>| v.map_or_else(String::new, |v| v.to_string());
+    for r in &outcome.responses {
+        let s = r.series;
+        let mut row = vec![
+            r.case.clone(),
+            r.response.clone(),
+            s.map_or(String::new(), |s| {
+                format!("{:?}", s.behaviour).to_lowercase()
+            }),
+            number(s.and_then(|s| s.order)),
+            number(s.and_then(|s| s.extrapolated)),
+            number(s.map(|s| s.uncertainty)),
+            number(r.to_finer),
+            number(r.noise),
+        ];
+        row.extend(r.values.iter().map(|v| number(*v)));
+        out.write_record(&row)?;
+    }
+    out.into_inner().map_err(|e| e.into_error().into())
+}
