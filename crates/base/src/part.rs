@@ -7,8 +7,29 @@ use std::fmt;
 pub enum Fragment {
     /// Bone above the fracture, or the whole bone when there is none.
     Proximal,
-    /// Bone below the supracondylar fracture.
+    /// Bone below the supracondylar fracture, in one piece.
     Distal,
+    /// Its medial part, where a sagittal split divides it.
+    DistalMedial,
+    /// Its lateral part, where a sagittal split divides it.
+    DistalLateral,
+}
+
+impl Fragment {
+    /// Does it lie below the supracondylar fracture?
+    pub fn is_distal(self) -> bool {
+        self != Fragment::Proximal
+    }
+
+    /// The fragment's name in files: `proximal`, `distal`, `distal_medial`, `distal_lateral`.
+    pub fn name(self) -> &'static str {
+        match self {
+            Fragment::Proximal => "proximal",
+            Fragment::Distal => "distal",
+            Fragment::DistalMedial => "distal_medial",
+            Fragment::DistalLateral => "distal_lateral",
+        }
+    }
 }
 
 /// Bone tissue.
@@ -70,7 +91,7 @@ impl fmt::Display for ScrewNumber {
 pub enum Part {
     /// A bone fragment's cortical or cancellous volume.
     Bone(Fragment, Tissue),
-    /// Tissue that fills the fracture gap.
+    /// Tissue that fills the gaps of a fracture.
     GapTissue,
     /// A plate.
     Plate(PlateSite),
@@ -101,10 +122,7 @@ impl fmt::Display for Part {
             Part::Bone(fragment, tissue) => write!(
                 f,
                 "bone.{}.{}",
-                match fragment {
-                    Fragment::Proximal => "proximal",
-                    Fragment::Distal => "distal",
-                },
+                fragment.name(),
                 match tissue {
                     Tissue::Cortical => "cortical",
                     Tissue::Cancellous => "cancellous",

@@ -102,7 +102,9 @@ fn gap_outside_the_metaphysis() {
 fn gap_out_of_range() {
     refused(
         "fracture.gap_mm = -3\n",
-        &["job.toml:1: fracture.gap_mm = -3: must be 0 (no fracture) or lie between 1 and 15 mm"],
+        &[
+            "job.toml:1: fracture.gap_mm = -3: must be 0 (reduced: the faces touch) or lie between 1 and 15 mm",
+        ],
     );
 }
 

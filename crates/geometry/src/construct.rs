@@ -333,8 +333,7 @@ mod tests {
         let gap = |level_mm| {
             Some(FractureSpec {
                 level_mm,
-                gap_mm: 5.0,
-                inclination_deg: 0.0,
+                ..FractureSpec::default()
             })
         };
         says(
@@ -388,7 +387,7 @@ mod tests {
         ) {
             let mut spec =
                 if parallel { ConstructSpec::parallel() } else { ConstructSpec::orthogonal() };
-            spec.fracture = Some(FractureSpec { level_mm: level, gap_mm: 4.0, inclination_deg: tilt });
+            spec.fracture = Some(FractureSpec { level_mm: level, gap_mm: 4.0, inclination_deg: tilt, ..FractureSpec::default() });
             for (i, p) in spec.plates.iter_mut().enumerate() {
                 p.end_level_mm = ends[i];
                 p.shaft_screws = counts[2 * i];

@@ -63,7 +63,7 @@ pub(crate) fn place(
         let rays = rays(bone, fracture, seat, *longest)?;
         let mut next: Vec<Layout> = Vec::new();
         for layout in &beam {
-            next.extend(branches(layout, seat, &rays, clearance));
+            next.extend(branches(layout, fracture, seat, &rays, clearance));
         }
         if next.is_empty() {
             return Err(blocked(
@@ -162,12 +162,20 @@ fn reach(
 
 /// The best ways to add a screw to a layout: for each direction the longest clear screw, and a shorter
 /// one that leaves more room to others.
-fn branches(layout: &Layout, seat: &Seat, rays: &[Ray], clearance: f64) -> Vec<Layout> {
+fn branches(
+    layout: &Layout,
+    fracture: Option<&Fracture>,
+    seat: &Seat,
+    rays: &[Ray],
+    clearance: f64,
+) -> Vec<Layout> {
+    let split = fracture.and_then(|f| f.split.as_ref());
     let mut found: Vec<(f64, Vec3, f64)> = Vec::new();
     for ray in rays {
         let clear = |length: f64| {
             let rod = seat.rod(ray.direction, length);
             layout.rods.iter().all(|r| rod.clearance(r) >= clearance)
+                && split.is_none_or(|s| s.admits(&rod))
         };
         let lengths = (0..)
             .map(|i| ray.longest - 1.5 * f64::from(i))

@@ -1,9 +1,18 @@
-//! A supracondylar gap between two parallel planes.
+//! A supracondylar fracture: one plane, or a gap between two parallel planes.
+//!
+//! ```text
+//!  reduced (gap 0)      gap                one column in contact
+//!  │  proximal  │    │  proximal  │      │  proximal  │
+//!  │            │    └────────────┘      │     ┌──────┘
+//!  ├────────────┤                        │     │  gap
+//!  │            │    ┌────────────┐      ├─────┴──────┐
+//!  │   distal   │    │   distal   │      │   distal   │
+//! ```
 
-use crate::{Bone, FractureSpec, GeometryError};
+use crate::{Bone, ColumnContact, FractureSpec, GeometryError, Split};
 use bicolumn_base::Vec3;
 
-/// The two planes of a supracondylar gap.
+/// The planes of a supracondylar fracture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fracture {
     /// What was asked for.
@@ -12,17 +21,22 @@ pub struct Fracture {
     pub centre: Vec3,
     /// Unit normal, pointing proximally.
     pub normal: Vec3,
+    /// Unit direction in the planes, pointing to the column whose faces touch; none without such a
+    /// column. The step between contact and gap passes through `centre` at right angles to it.
+    pub touching: Option<Vec3>,
+    /// The split of the articular block, if any.
+    pub split: Option<Split>,
 }
 
 impl Fracture {
-    /// Places the gap in a bone.
+    /// Places the fracture in a bone.
     ///
     /// # Errors
-    /// [`GeometryError::Dimension`] for a gap outside the metaphysis: below the top of the fossae or
-    /// above the flare.
+    /// [`GeometryError::Dimension`] for a gap outside the metaphysis (below the top of the fossae or
+    /// above the flare), and for a column in contact where there is no gap.
     pub(crate) fn place(bone: &Bone, spec: &FractureSpec) -> Result<Fracture, GeometryError> {
-        within("gap_mm", spec.gap_mm, "mm", 1.0, 15.0)?;
-        within("inclination_deg", spec.inclination_deg, "deg", -20.0, 20.0)?;
+        check_gap(spec)?;
+        within("inclination_deg", spec.inclination_deg, "deg", -45.0, 45.0)?;
         let (lowest, highest) = bone.metaphysis();
         let tilt = spec.inclination_deg.to_radians();
         // The lower plane must pass above the fossae over their whole width.
@@ -34,10 +48,20 @@ impl Fracture {
             lowest + drop,
             highest - 0.5 * spec.gap_mm,
         )?;
+        let lateral = Vec3::new(0.0, tilt.sin(), tilt.cos());
         Ok(Fracture {
             spec: spec.clone(),
             centre: bone.shaft_axis(spec.level_mm),
             normal: bone.mirrored(Vec3::new(0.0, tilt.cos(), -tilt.sin())),
+            touching: match spec.column_contact {
+                ColumnContact::None => None,
+                ColumnContact::Medial => Some(bone.mirrored(-lateral)),
+                ColumnContact::Lateral => Some(bone.mirrored(lateral)),
+            },
+            split: match &spec.split {
+                Some(split) => Some(Split::place(bone, split)?),
+                None => None,
+            },
         })
     }
 
@@ -50,6 +74,34 @@ impl Fracture {
     pub fn below(&self, x: Vec3) -> f64 {
         -(x - self.centre).dot(&self.normal) - 0.5 * self.spec.gap_mm
     }
+
+    /// Are the faces in contact all over?
+    pub fn is_reduced(&self) -> bool {
+        self.spec.gap_mm == 0.0
+    }
+}
+
+/// A gap is zero or wide enough to be meshed; a column in contact needs another that is open.
+fn check_gap(spec: &FractureSpec) -> Result<(), GeometryError> {
+    let refuse = |accepted: &str| {
+        Err(GeometryError::Dimension {
+            what: "fracture.gap_mm".into(),
+            value: spec.gap_mm,
+            unit: "mm",
+            accepted: accepted.into(),
+        })
+    };
+    let open = (1.0..=15.0).contains(&spec.gap_mm);
+    if !open && spec.gap_mm != 0.0 {
+        return refuse("0 (reduced), or 1.0 to 15.0");
+    }
+    if !open && spec.column_contact != ColumnContact::None {
+        return refuse("1.0 to 15.0 with one column in contact: the other one is open");
+    }
+    if !open && spec.filled {
+        return refuse("1.0 to 15.0 with healing tissue: a reduced fracture leaves it no room");
+    }
+    Ok(())
 }
 
 fn within(
@@ -73,6 +125,8 @@ mod tests {
             level_mm: 40.0,
             gap_mm: 4.0,
             inclination_deg: 10.0,
+            column_contact: ColumnContact::Lateral,
+            ..FractureSpec::default()
         };
         let f = Fracture::place(&mean_bone(), &spec).unwrap();
         let upper = f.centre + f.normal * 2.0;
@@ -80,18 +134,54 @@ mod tests {
         // The same level lies deeper below the plane on the lateral side.
         let x = f.centre - Vec3::y() * 5.0;
         assert!(f.below(x + Vec3::z() * 10.0) > f.below(x - Vec3::z() * 10.0));
+        let touching = f.touching.unwrap();
+        assert!(touching.dot(&f.normal).abs() < 1e-12 && touching.z > 0.9);
     }
 
     #[test]
-    fn a_gap_outside_the_metaphysis_is_refused_with_its_bounds() {
+    fn a_fracture_outside_the_metaphysis_is_refused_with_its_bounds() {
         for level_mm in [12.0, 90.0, f64::NAN] {
-            let spec = FractureSpec {
-                level_mm,
-                gap_mm: 5.0,
-                inclination_deg: 0.0,
-            };
-            let error = Fracture::place(&mean_bone(), &spec).unwrap_err();
-            assert!(matches!(error, GeometryError::Dimension { .. }), "{error}");
+            for gap_mm in [0.0, 5.0] {
+                let spec = FractureSpec {
+                    level_mm,
+                    gap_mm,
+                    ..FractureSpec::default()
+                };
+                let error = Fracture::place(&mean_bone(), &spec).unwrap_err();
+                assert!(matches!(error, GeometryError::Dimension { .. }), "{error}");
+            }
+        }
+    }
+
+    #[test]
+    fn contact_and_tissue_need_a_gap_and_a_gap_needs_a_millimetre() {
+        let placed = |spec: FractureSpec| Fracture::place(&mean_bone(), &spec);
+        let closed = FractureSpec {
+            gap_mm: 0.0,
+            ..FractureSpec::default()
+        };
+        let reduced = placed(closed.clone()).unwrap();
+        assert!(reduced.is_reduced());
+        let x = reduced.centre + reduced.normal;
+        assert_eq!((reduced.above(x), reduced.below(x)), (1.0, -1.0));
+        let medial = FractureSpec {
+            column_contact: ColumnContact::Medial,
+            ..closed.clone()
+        };
+        let filled = FractureSpec {
+            filled: true,
+            ..closed.clone()
+        };
+        let thin = FractureSpec {
+            gap_mm: 0.4,
+            ..closed
+        };
+        for (spec, word) in [(medial, "open"), (filled, "tissue"), (thin, "reduced")] {
+            let error = placed(spec).unwrap_err().to_string();
+            assert!(
+                error.starts_with("fracture.gap_mm") && error.contains(word),
+                "{error}"
+            );
         }
     }
 }

@@ -22,6 +22,7 @@ mod seat;
 mod shaft_screws;
 pub mod spec;
 mod spline_grid;
+pub mod split;
 
 pub use bone::{ArticularSurface, Bone, CardRow, Landmarks};
 pub use construct::Construct;
@@ -30,4 +31,5 @@ pub use field::Field;
 pub use fracture::Fracture;
 pub use plate::{Hole, Plate};
 pub use screw::{Screw, ScrewRow};
-pub use spec::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
+pub use spec::{BoneSpec, ColumnContact, ConstructSpec, FractureSpec, PlateSpec, SplitSpec};
+pub use split::Split;

@@ -41,15 +41,55 @@ pub struct BoneSpec {
     pub left: bool,
 }
 
-/// A supracondylar gap: everything between two parallel planes is removed (comminuted zone).
+/// A supracondylar fracture: reduced, or with a gap between two parallel planes (comminuted zone).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FractureSpec {
     /// Level of the gap's middle above the articular axis, on the shaft axis.
     pub level_mm: f64,
-    /// Height of the gap.
+    /// Height of the gap; 0 = reduced, the faces in contact.
     pub gap_mm: f64,
     /// Inclination in the coronal plane; positive: the lateral side lies higher.
     pub inclination_deg: f64,
+    /// The column whose faces touch although the other one is open.
+    pub column_contact: ColumnContact,
+    /// Is the gap filled with healing tissue? Else nothing is in it.
+    pub filled: bool,
+    /// A split of the articular block as well.
+    pub split: Option<SplitSpec>,
+}
+
+/// A sagittal split of the articular block into a medial and a lateral fragment (with the
+/// supracondylar fracture: AO/OTA 13-C).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SplitSpec {
+    /// Bone missing between the two faces; 0 = in contact.
+    pub gap_mm: f64,
+    /// Where the split crosses the flexion axis, from the trochlear groove; positive: lateral of it.
+    pub offset_mm: f64,
+    /// Inclination in the coronal plane; positive: its upper end leans laterally.
+    pub inclination_deg: f64,
+}
+
+impl Default for SplitSpec {
+    /// From the trochlear groove through the middle of the olecranon fossa (judgement), reduced.
+    fn default() -> Self {
+        SplitSpec {
+            gap_mm: 0.0,
+            offset_mm: 0.0,
+            inclination_deg: 15.0,
+        }
+    }
+}
+
+/// A column that is in contact across a gap: there the proximal fragment reaches down to the lower
+/// plane, and a step in the sagittal plane of the shaft axis leads up to the upper one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum ColumnContact {
+    None,
+    Medial,
+    Lateral,
 }
 
 /// One plate with its screws.
@@ -128,6 +168,9 @@ impl Default for FractureSpec {
             level_mm: 34.0,
             gap_mm: 5.0,
             inclination_deg: 0.0,
+            column_contact: ColumnContact::None,
+            filled: false,
+            split: None,
         }
     }
 }

@@ -101,17 +101,18 @@ pub(crate) struct GapMotion {
 impl GapFaces {
     /// Matches the faces; `None` when the mesh has no fracture faces or nothing lies opposite.
     pub(crate) fn find(mesh: &TetMesh, frame: FractureFrame) -> Option<Self> {
-        let face = |surface, fragment| {
+        let face = |surface, distal: bool| {
             let mut points = Vec::new();
             for f in mesh.facets_on(surface) {
-                if matches!(mesh.part_of(f.tet as usize), Part::Bone(x, _) if x == fragment) {
+                if matches!(mesh.part_of(f.tet as usize), Part::Bone(x, _) if x.is_distal() == distal)
+                {
                     spread(mesh, f, SPACING_MM, &mut points);
                 }
             }
             points
         };
-        let proximal_face = face(SurfaceName::FractureProximal, Fragment::Proximal);
-        let distal_face = face(SurfaceName::FractureDistal, Fragment::Distal);
+        let proximal_face = face(SurfaceName::FractureProximal, false);
+        let distal_face = face(SurfaceName::FractureDistal, true);
         let partners = Partners::new(mesh, frame);
         let plane = |x: Vec3| (x.dot(&frame.lateral), x.dot(&frame.anterior));
         let mut pairs = Vec::new();

@@ -14,6 +14,7 @@ mod crumbs;
 mod curved;
 mod cut;
 pub mod error;
+mod face_names;
 mod gates;
 mod improve;
 mod lattice;

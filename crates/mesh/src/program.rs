@@ -6,14 +6,17 @@
 //! 1. bone outside, potting plane, endosteal surface, canal floor;
 //! 2. each plate: underside (where it stands off), top, outline, empty holes;
 //! 3. each screw: side, then tip;
-//! 4. the two fracture planes, through bone only.
+//! 4. the fracture, through bone only.
 
+mod fracture_cuts;
+
+use crate::face_names;
 use crate::surfaces::SURFACE_LIMIT;
 use crate::{
     Blueprint, Body, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh,
 };
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
-use bicolumn_geometry::{Construct, Field, Fracture, Hole, Plate, Screw};
+use bicolumn_geometry::{Construct, Field, Hole, Plate, Screw};
 use serde::{Deserialize, Serialize};
 
 /// Wanted edge lengths by feature.
@@ -58,33 +61,8 @@ impl Default for Sizing {
 /// [`MeshError`] when no valid mesh was found, with the gate and the place.
 pub fn mesh_construct(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, MeshError> {
     let mut mesh = crate::build(&blueprint(construct, sizing)?)?;
-    name_plate_faces(&mut mesh);
+    face_names::settle(&mut mesh);
     Ok(mesh)
-}
-
-/// Gives the facets of plates that share a shell (equal stand-off or height) their own plate's name.
-fn name_plate_faces(mesh: &mut TetMesh) {
-    for i in 0..mesh.facets.len() {
-        let f = mesh.facets[i];
-        let sides = [Some(f.tet), f.beyond].into_iter().flatten();
-        let site = sides
-            .filter_map(|t| match mesh.part_of(t as usize) {
-                Part::Plate(site) => Some(site),
-                _ => None,
-            })
-            .next();
-        let name = match (mesh.surfaces[f.surface as usize], site) {
-            (SurfaceName::PlateTop(_), Some(site)) => SurfaceName::PlateTop(site),
-            (SurfaceName::PlateUnderside(_), Some(site)) => SurfaceName::PlateUnderside(site),
-            _ => continue,
-        };
-        let known = mesh.surfaces.iter().position(|s| *s == name);
-        let surface = known.unwrap_or_else(|| {
-            mesh.surfaces.push(name);
-            mesh.surfaces.len() - 1
-        });
-        mesh.facets[i].surface = surface as u8;
-    }
 }
 
 /// The labels of a construct while it is cut. Everything below `PLATE` that is not bone is dropped.
@@ -94,8 +72,9 @@ mod label {
     pub(super) const CORTICAL: Label = Label(1);
     pub(super) const INSIDE: Label = Label(2);
     pub(super) const CANAL: Label = Label(3);
+    /// What the fracture took out: nothing, or healing tissue.
     pub(super) const GAP: Label = Label(4);
-    /// Below the proximal fracture plane, not yet told from the gap.
+    /// Below the upper fracture plane, not yet told from the gap.
     pub(super) const BELOW_CORTICAL: Label = Label(5);
     pub(super) const BELOW_INSIDE: Label = Label(6);
     pub(super) const DISTAL_CORTICAL: Label = Label(7);
@@ -104,8 +83,14 @@ mod label {
     pub(super) const UNDER: Label = Label(9);
     /// Layer of a plate's thickness, before its outline is cut.
     pub(super) const SLAB: Label = Label(10);
-    pub(super) const PLATE: u8 = 12;
-    pub(super) const SCREW: u8 = 20;
+    /// Between the planes of a gap that one column bridges, not yet told from that column.
+    pub(super) const BETWEEN_CORTICAL: Label = Label(11);
+    pub(super) const BETWEEN_INSIDE: Label = Label(12);
+    /// The lateral part of a split distal fragment; the medial one keeps the label of the whole.
+    pub(super) const LATERAL_CORTICAL: Label = Label(13);
+    pub(super) const LATERAL_INSIDE: Label = Label(14);
+    pub(super) const PLATE: u8 = 20;
+    pub(super) const SCREW: u8 = 24;
     /// Added to a label inside a screw's cylinder before its tip is cut.
     pub(super) const IN_CYLINDER: u8 = 0x80;
     pub(super) const MOST_SCREWS: usize = (IN_CYLINDER - SCREW) as usize;
@@ -277,7 +262,7 @@ pub fn blueprint<'a>(
         cut_screw(&mut w, screw, label::SCREW + i as u8, margin);
     }
     if let Some(fracture) = &construct.fracture {
-        cut_fracture(&mut w, fracture, canal_opens_into_gap(construct));
+        fracture_cuts::cut(&mut w, fracture, canal_opens_into_gap(construct));
     }
     if w.surfaces.len() > SURFACE_LIMIT {
         return Err(MeshError::TooManySurfaces {
@@ -331,14 +316,29 @@ fn parts(construct: &Construct) -> Vec<Option<Part>> {
         label::INSIDE,
         Part::Bone(Fragment::Proximal, Tissue::Cancellous),
     );
-    set(
-        label::DISTAL_CORTICAL,
-        Part::Bone(Fragment::Distal, Tissue::Cortical),
-    );
-    set(
-        label::DISTAL_INSIDE,
-        Part::Bone(Fragment::Distal, Tissue::Cancellous),
-    );
+    let split = construct
+        .fracture
+        .as_ref()
+        .is_some_and(|f| f.split.is_some());
+    let distal = if split {
+        Fragment::DistalMedial
+    } else {
+        Fragment::Distal
+    };
+    for (fragment, cortical, inside) in [
+        (distal, label::DISTAL_CORTICAL, label::DISTAL_INSIDE),
+        (
+            Fragment::DistalLateral,
+            label::LATERAL_CORTICAL,
+            label::LATERAL_INSIDE,
+        ),
+    ] {
+        set(cortical, Part::Bone(fragment, Tissue::Cortical));
+        set(inside, Part::Bone(fragment, Tissue::Cancellous));
+    }
+    if construct.fracture.as_ref().is_some_and(|f| f.spec.filled) {
+        set(label::GAP, Part::GapTissue);
+    }
     for (i, p) in construct.plates.iter().enumerate() {
         set(Label(label::PLATE + i as u8), Part::Plate(p.site));
     }
@@ -616,37 +616,6 @@ fn cut_screw<'a>(w: &mut Writer<'a>, screw: &'a Screw, own: u8, margin: f64) {
     );
 }
 
-fn cut_fracture(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
-    let half = 0.5 * fracture.spec.gap_mm;
-    let face = |side: f64| Plane {
-        point: fracture.centre + fracture.normal * (side * half),
-        normal: fracture.normal,
-    };
-    w.cut(
-        SurfaceName::FractureProximal,
-        Box::new(face(1.0)),
-        Aabb::EVERYWHERE,
-        Box::new(|l, _| l == label::CORTICAL || l == label::INSIDE),
-        Box::new(move |l, above, _| match (above, l) {
-            (true, label::INSIDE) if open_canal => label::CANAL,
-            (true, l) => l,
-            (false, label::CORTICAL) => label::BELOW_CORTICAL,
-            (false, _) => label::BELOW_INSIDE,
-        }),
-    );
-    w.cut(
-        SurfaceName::FractureDistal,
-        Box::new(face(-1.0)),
-        Aabb::EVERYWHERE,
-        Box::new(|l, _| l == label::BELOW_CORTICAL || l == label::BELOW_INSIDE),
-        Box::new(|l, above, _| match (above, l) {
-            (true, _) => label::GAP,
-            (false, label::BELOW_CORTICAL) => label::DISTAL_CORTICAL,
-            (false, _) => label::DISTAL_INSIDE,
-        }),
-    );
-}
-
 /// Distance to a plate, from its three coordinates: across the outline, above, below. mm.
 fn plate_distance(construct: &Construct, plate: &Plate, x: Vec3) -> f64 {
     let reach = plate.outline().bounds();
@@ -724,9 +693,7 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
         h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
     }
     if let Some(f) = &construct.fracture {
-        let from_middle = (x - f.centre).dot(&f.normal).abs();
-        let from_face = (from_middle - 0.5 * f.spec.gap_mm).abs();
-        h = h.min(finest * sizing.fracture_ratio + grow * from_face);
+        h = h.min(fracture_cuts::wanted_size(f, sizing, x));
     }
     h
 }

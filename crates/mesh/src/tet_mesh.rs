@@ -12,10 +12,16 @@ pub enum SurfaceName {
     CanalFloor,
     /// The potting plane.
     ProximalEnd,
-    /// Face of the proximal fragment on the gap.
+    /// Face of the proximal fragment on the fracture.
     FractureProximal,
-    /// Face of the distal fragment on the gap.
+    /// Face of the distal fragment on the fracture.
     FractureDistal,
+    /// Wall between the column in contact and the gap.
+    FractureStep,
+    /// Face of the medial distal fragment on the sagittal split.
+    SplitMedial,
+    /// Face of the lateral distal fragment on the sagittal split.
+    SplitLateral,
     PlateTop(PlateSite),
     PlateUnderside(PlateSite),
     PlateSide(PlateSite),
@@ -83,6 +89,28 @@ impl TetMesh {
     /// Free facets of one part, in order.
     pub fn free_facets(&self) -> impl Iterator<Item = &Facet> {
         self.facets.iter().filter(|f| f.beyond.is_none())
+    }
+
+    /// Interface facets seen from the parts that `own` accepts, with those that `other` accepts
+    /// beyond; normals point out of `own`. In order; empty where the two do not touch.
+    ///
+    /// ```
+    /// # use bicolumn_mesh::TetMesh;
+    /// # use bicolumn_base::Part;
+    /// /// Area-bearing facets between plates and bone, seen from the plates.
+    /// fn under_plates(mesh: &TetMesh) -> usize {
+    ///     mesh.between(|p| matches!(p, Part::Plate(_)), Part::is_bone).count()
+    /// }
+    /// ```
+    pub fn between(
+        &self,
+        own: impl Fn(Part) -> bool,
+        other: impl Fn(Part) -> bool,
+    ) -> impl Iterator<Item = &Facet> {
+        self.facets.iter().filter(move |f| {
+            f.beyond.is_some_and(|b| other(self.part_of(b as usize)))
+                && own(self.part_of(f.tet as usize))
+        })
     }
 
     /// Corner positions of a tetrahedron.

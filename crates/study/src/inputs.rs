@@ -41,6 +41,8 @@ pub struct Materials {
     pub cancellous: Material,
     pub plate: Material,
     pub screw: Material,
+    /// In a filled fracture gap.
+    pub gap_tissue: Material,
 }
 
 /// Which load cases, how large, and how they are shared between the joint surfaces.

@@ -389,7 +389,7 @@ mod tests {
     fn a_value_out_of_range_is_told_as_a_reader_would_want() {
         assert_eq!(
             complaints("[fracture]\n# invented\ngap_mm = -3\n"),
-            "jobs/x.toml:3: fracture.gap_mm = -3: must be 0 (no fracture) or lie between 1 and 15 mm"
+            "jobs/x.toml:3: fracture.gap_mm = -3: must be 0 (reduced: the faces touch) or lie between 1 and 15 mm"
         );
     }
 

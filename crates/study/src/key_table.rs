@@ -1,10 +1,12 @@
 //! The list of all job keys: name, accepted values, default, meaning, source.
 
+mod fracture;
+
 use crate::keys::{Fallback, Key, Kind};
 use crate::presets;
 use crate::value::Value;
 use bicolumn_geometry::spec::PlateSiteName;
-use bicolumn_geometry::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
+use bicolumn_geometry::{BoneSpec, ConstructSpec, PlateSpec};
 use std::sync::OnceLock;
 
 /// Load cases, in the order they are solved and shown: the keys of `bicolumn_model::NamedLoad`.
@@ -66,7 +68,8 @@ pub fn keys() -> &'static [Key] {
         let mut keys = Vec::new();
         run(&mut keys);
         bone(&mut keys);
-        fracture_and_layout(&mut keys);
+        fracture::fracture(&mut keys);
+        layout(&mut keys);
         plates(&mut keys);
         screws(&mut keys);
         materials(&mut keys);
@@ -224,37 +227,7 @@ fn bone(keys: &mut Vec<Key>) {
     );
 }
 
-fn fracture_and_layout(keys: &mut Vec<Key>) {
-    let fracture = FractureSpec::default();
-    add(
-        keys,
-        "fracture.gap_mm",
-        Kind::Number {
-            unit: "mm",
-            least: 1.0,
-            most: 15.0,
-            or_zero: Some("no fracture"),
-        },
-        is(fracture.gap_mm),
-        "Height of the supracondylar gap, empty (comminuted)",
-        "Atalar et al. 2016, Acta Orthop Traumatol Turc: 5 mm defect; published gaps 2 to 10 mm",
-    );
-    add(
-        keys,
-        "fracture.level_mm",
-        mm(20.0, 60.0),
-        is(fracture.level_mm),
-        "Level of the gap's middle above the articular axis, on the shaft axis",
-        "above the olecranon fossa; common practice, no source",
-    );
-    add(
-        keys,
-        "fracture.inclination_deg",
-        number("deg", -20.0, 20.0),
-        is(fracture.inclination_deg),
-        "Inclination of the gap in the coronal plane; positive: the lateral side lies higher",
-        OURS,
-    );
+fn layout(keys: &mut Vec<Key>) {
     add(
         keys,
         "construct.layout",
@@ -507,6 +480,22 @@ fn materials(keys: &mut Vec<Key>) {
             "",
         );
     }
+    add(
+        keys,
+        "materials.gap_tissue.young_mpa",
+        number("mpa", 0.1, 20_000.0),
+        is(10.0),
+        "Young's modulus of the tissue in a filled gap, isotropic",
+        "cartilage-like tissue of healing models, 10; granulation tissue 1, immature bone 1000; from memory",
+    );
+    add(
+        keys,
+        "materials.gap_tissue.poisson",
+        number("", 0.0, 0.45),
+        is(0.3),
+        "Poisson's ratio of the tissue in a filled gap",
+        "healing models use 0.17 to 0.4; from memory",
+    );
     add(
         keys,
         "interfaces.plate_bone",

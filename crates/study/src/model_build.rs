@@ -108,7 +108,8 @@ fn pose(
 fn material(part: Part, m: &Materials) -> Material {
     match part {
         Part::Bone(_, Tissue::Cortical) => &m.cortical,
-        Part::Bone(_, Tissue::Cancellous) | Part::GapTissue => &m.cancellous,
+        Part::Bone(_, Tissue::Cancellous) => &m.cancellous,
+        Part::GapTissue => &m.gap_tissue,
         Part::Plate(_) => &m.plate,
         Part::Screw(_) => &m.screw,
     }

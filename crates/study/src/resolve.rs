@@ -6,7 +6,9 @@ use crate::key_table::LOAD_CASES;
 use crate::plan::DesignPoint;
 use crate::settings::{Settings, site};
 use bicolumn_geometry::spec::PlateSiteName;
-use bicolumn_geometry::{BoneSpec, ConstructSpec, FractureSpec, PlateSpec};
+use bicolumn_geometry::{
+    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, PlateSpec, SplitSpec,
+};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::Material;
 use bicolumn_solve::{Method, SolveOptions};
@@ -69,17 +71,31 @@ fn construct(s: &Settings) -> ConstructSpec {
         "medial_only" => vec![medial],
         _ => vec![other],
     };
-    let gap_mm = s.number("fracture.gap_mm");
     ConstructSpec {
         bone: bone(s),
-        fracture: (gap_mm > 0.0).then(|| FractureSpec {
-            level_mm: s.number("fracture.level_mm"),
-            gap_mm,
-            inclination_deg: s.number("fracture.inclination_deg"),
-        }),
+        fracture: fracture(s),
         plates,
         clearance_mm: s.number("construct.clearance_mm"),
     }
+}
+
+fn fracture(s: &Settings) -> Option<FractureSpec> {
+    (s.text("fracture.pattern") != "none").then(|| FractureSpec {
+        level_mm: s.number("fracture.level_mm"),
+        gap_mm: s.number("fracture.gap_mm"),
+        inclination_deg: s.number("fracture.inclination_deg"),
+        column_contact: match s.text("fracture.column_contact") {
+            "medial" => ColumnContact::Medial,
+            "lateral" => ColumnContact::Lateral,
+            _ => ColumnContact::None,
+        },
+        filled: s.text("fracture.filling") == "healing_tissue",
+        split: (s.text("fracture.pattern") == "intercondylar").then(|| SplitSpec {
+            gap_mm: s.number("fracture.split_gap_mm"),
+            offset_mm: s.number("fracture.split_offset_mm"),
+            inclination_deg: s.number("fracture.split_inclination_deg"),
+        }),
+    })
 }
 
 fn bone(s: &Settings) -> BoneSpec {
@@ -165,6 +181,7 @@ fn materials(s: &Settings) -> Materials {
         cancellous: material("cancellous", "cancellous bone"),
         plate: material("plate", "plate"),
         screw: material("screw", "screw"),
+        gap_tissue: material("gap_tissue", "gap tissue"),
     }
 }
 
@@ -223,7 +240,7 @@ mod tests {
     /// No dead key: changing any of them changes what is meshed, loaded or solved.
     #[test]
     fn every_key_of_the_model_has_an_effect() {
-        let base = "plates.stagger_mm = 1\n";
+        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\n";
         for k in keys().iter().filter(|k| decides_result(&k.path)) {
             let current = first(base).inputs.get(&k.path).cloned();
             let other = match (&k.kind, &current.unwrap_or(FactorValue::Number(0.0))) {
@@ -252,11 +269,9 @@ mod tests {
                 (Kind::List(words), _) => format!("[{:?}]", words[0]),
                 other => panic!("{other:?}"),
             };
-            let text = if k.path == "plates.stagger_mm" {
-                format!("{} = {other}\n", k.path)
-            } else {
-                format!("{base}{} = {other}\n", k.path)
-            };
+            let kept = base.lines().filter(|l| !l.starts_with(&k.path));
+            let mut text: String = kept.map(|l| format!("{l}\n")).collect();
+            text.push_str(&format!("{} = {other}\n", k.path));
             let changed = first(&text);
             assert_ne!(seen(&first(base)), seen(&changed), "{k} has no effect");
             assert_ne!(
@@ -305,9 +320,11 @@ mod tests {
     }
 
     #[test]
-    fn no_gap_is_no_fracture_and_bonded_plates_touch() {
+    fn no_gap_is_a_reduced_fracture_and_bonded_plates_touch() {
         let p = first("fracture.gap_mm = 0\ninterfaces.plate_bone = \"bonded\"\n");
-        assert!(p.construct.fracture.is_none());
+        assert_eq!(p.construct.fracture.unwrap().gap_mm, 0.0);
+        let none = first("fracture.pattern = \"none\"\n");
+        assert!(none.construct.fracture.is_none());
         assert!(p.construct.plates.iter().all(|pl| pl.stand_off_mm == 0.0));
     }
 

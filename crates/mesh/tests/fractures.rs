@@ -1,0 +1,138 @@
+//! Fractures of the whole construct: reduced, partial, filled, with a split articular block.
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
+
+use bicolumn_base::{Fragment, Part};
+use bicolumn_geometry::{ColumnContact, Construct, ConstructSpec, FractureSpec, SplitSpec};
+use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, TetMesh, mesh_construct};
+
+fn mesh(fracture: FractureSpec) -> (Construct, TetMesh) {
+    let spec = ConstructSpec {
+        fracture: Some(fracture),
+        ..ConstructSpec::parallel()
+    };
+    let construct = Construct::build(&spec).unwrap();
+    let mesh = mesh_construct(&construct, &Sizing::default(), LatticePose::default()).unwrap();
+    let q = &mesh.quality;
+    println!("{q:?}");
+    assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);
+    assert_eq!(
+        (q.unclassified_facets, q.hinged_edges, q.fallback),
+        (0, 0, 0)
+    );
+    assert_eq!(q.components, 1);
+    (construct, mesh)
+}
+
+fn is_fragment(f: Fragment) -> impl Fn(Part) -> bool {
+    move |p| matches!(p, Part::Bone(g, _) if g == f)
+}
+
+/// Area of the facets between two fragments, after a check that both sides list the same facets,
+/// each under its own name.
+fn contact_area(mesh: &TetMesh, sides: [(Fragment, SurfaceName); 2]) -> f64 {
+    let corners = |from: usize| {
+        let (own, other) = (is_fragment(sides[from].0), is_fragment(sides[1 - from].0));
+        let mut listed = Vec::new();
+        for f in mesh.between(own, other) {
+            assert_eq!(mesh.surfaces[f.surface as usize], sides[from].1);
+            let mut key = f.nodes;
+            key.sort_unstable();
+            listed.push(key);
+        }
+        listed.sort_unstable();
+        listed
+    };
+    let listed = corners(0);
+    assert!(!listed.is_empty());
+    assert_eq!(listed, corners(1), "the sides share their nodes");
+    let area = |f: &&bicolumn_mesh::Facet| {
+        let [a, b, c] = [0, 1, 2].map(|k| mesh.nodes[f.nodes[k] as usize]);
+        0.5 * (b - a).cross(&(c - a)).norm()
+    };
+    mesh.between(is_fragment(sides[0].0), is_fragment(sides[1].0))
+        .map(|f| area(&f))
+        .sum()
+}
+
+const FRACTURE: [(Fragment, SurfaceName); 2] = [
+    (Fragment::Proximal, SurfaceName::FractureProximal),
+    (Fragment::Distal, SurfaceName::FractureDistal),
+];
+const SPLIT: [(Fragment, SurfaceName); 2] = [
+    (Fragment::DistalMedial, SurfaceName::SplitMedial),
+    (Fragment::DistalLateral, SurfaceName::SplitLateral),
+];
+
+#[test]
+fn reduced_fracture_and_split_share_their_faces() {
+    let (construct, mesh) = mesh(FractureSpec {
+        gap_mm: 0.0,
+        split: Some(SplitSpec::default()),
+        ..FractureSpec::default()
+    });
+    let fracture = construct.fracture.as_ref().unwrap();
+    let split = fracture.split.as_ref().unwrap();
+    let mut across = 0.0;
+    for distal in [Fragment::DistalMedial, Fragment::DistalLateral] {
+        across += contact_area(&mesh, [FRACTURE[0], (distal, SurfaceName::FractureDistal)]);
+    }
+    // The bone's section there, by sampling, less the screws: none crosses the fracture.
+    let outer = construct.bone.outer();
+    let step = 0.25;
+    let mut section = 0.0;
+    for i in -120..120 {
+        for j in -160..160 {
+            let x = fracture.centre
+                + bicolumn_base::Vec3::new(f64::from(i) * step, 0.0, f64::from(j) * step);
+            section += if outer.value(x) < 0.0 {
+                step * step
+            } else {
+                0.0
+            };
+        }
+    }
+    assert!((across / section - 1.0).abs() < 0.01, "{across} {section}");
+    assert!(contact_area(&mesh, SPLIT) > 100.0);
+    for f in mesh.between(is_fragment(SPLIT[0].0), is_fragment(SPLIT[1].0)) {
+        for n in f.nodes {
+            assert!(split.lateral_of(mesh.nodes[n as usize]).abs() < 1e-6);
+        }
+    }
+}
+
+#[test]
+fn a_column_in_contact_a_filled_gap_and_missing_bone_mesh_together() {
+    let (construct, mesh) = mesh(FractureSpec {
+        gap_mm: 4.0,
+        column_contact: ColumnContact::Medial,
+        filled: true,
+        split: Some(SplitSpec {
+            gap_mm: 2.0,
+            ..SplitSpec::default()
+        }),
+        ..FractureSpec::default()
+    });
+    let fracture = construct.fracture.as_ref().unwrap();
+    let touching = fracture.touching.unwrap();
+    let is_medial = is_fragment(Fragment::DistalMedial);
+    for f in mesh.between(is_fragment(Fragment::Proximal), is_medial) {
+        for n in f.nodes {
+            let x = mesh.nodes[n as usize];
+            assert!((x - fracture.centre).dot(&touching) > -1e-6, "{x:?}");
+            assert!(fracture.below(x).abs() < 1e-6);
+        }
+    }
+    assert!(mesh.facets_on(SurfaceName::FractureStep).count() > 20);
+    let of_tissue: f64 = (0..mesh.tets.len())
+        .filter(|t| mesh.part_of(*t) == Part::GapTissue)
+        .map(|t| mesh.volume(t))
+        .sum();
+    assert!(of_tissue > 1000.0);
+    // Nothing joins the halves of the block but what fills the slice, and hardware.
+    let lateral = is_fragment(Fragment::DistalLateral);
+    assert_eq!(
+        mesh.between(is_fragment(Fragment::DistalMedial), lateral)
+            .count(),
+        0
+    );
+}
