@@ -21,12 +21,23 @@ pub struct Fracture {
     pub centre: Vec3,
     /// Unit normal, pointing proximally.
     pub normal: Vec3,
-    /// Unit direction in the planes, pointing to the column whose faces touch; none without such a
-    /// column. The step between contact and gap passes through `centre` at right angles to it.
-    pub touching: Option<Vec3>,
+    /// Where a column in contact ends, if there is one.
+    pub step: Option<Step>,
     /// The split of the articular block, if any.
     pub split: Option<Split>,
 }
+
+/// The wall between the column in contact and the gap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Step {
+    /// A point of it: on the shaft axis, or moved aside where the split would come out beside it.
+    pub point: Vec3,
+    /// Its unit normal, in the fracture's planes, pointing to the column in contact.
+    pub touching: Vec3,
+}
+
+/// Distance that the step keeps from the edge of the split, mm (what the mesher takes well).
+const STEP_CLEARANCE: f64 = 2.5;
 
 impl Fracture {
     /// Places the fracture in a bone.
@@ -48,21 +59,46 @@ impl Fracture {
             lowest + drop,
             highest - 0.5 * spec.gap_mm,
         )?;
-        let lateral = Vec3::new(0.0, tilt.sin(), tilt.cos());
-        Ok(Fracture {
+        let lateral = bone.mirrored(Vec3::new(0.0, tilt.sin(), tilt.cos()));
+        let touching = match spec.column_contact {
+            ColumnContact::None => None,
+            ColumnContact::Medial => Some(-lateral),
+            ColumnContact::Lateral => Some(lateral),
+        };
+        let mut fracture = Fracture {
             spec: spec.clone(),
             centre: bone.shaft_axis(spec.level_mm),
             normal: bone.mirrored(Vec3::new(0.0, tilt.cos(), -tilt.sin())),
-            touching: match spec.column_contact {
-                ColumnContact::None => None,
-                ColumnContact::Medial => Some(bone.mirrored(-lateral)),
-                ColumnContact::Lateral => Some(bone.mirrored(lateral)),
-            },
+            step: None,
             split: match &spec.split {
                 Some(split) => Some(Split::place(bone, split)?),
                 None => None,
             },
-        })
+        };
+        fracture.step = touching.map(|touching| Step {
+            point: fracture.centre + lateral * fracture.step_offset(lateral),
+            touching,
+        });
+        Ok(fracture)
+    }
+
+    /// How far beside the shaft axis the step lies so that it clears the edge of the split.
+    fn step_offset(&self, lateral: Vec3) -> f64 {
+        let Some(split) = &self.split else {
+            return 0.0;
+        };
+        let below = self.centre - self.normal * (0.5 * self.spec.gap_mm);
+        let slope = lateral.dot(&split.normal);
+        // The split's middle meets the lower plane this far lateral of the axis.
+        let at = -split.lateral_of(below) / slope;
+        let keep = 0.5 * split.spec.gap_mm / slope.abs() + STEP_CLEARANCE;
+        if at.abs() >= keep {
+            0.0
+        } else if at > 0.0 {
+            at - keep
+        } else {
+            at + keep
+        }
     }
 
     /// Distance of a point above the upper plane; negative below it, mm.
@@ -117,6 +153,7 @@ fn within(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::SplitSpec;
     use crate::bone::tests::mean_bone;
 
     #[test]
@@ -134,8 +171,33 @@ mod tests {
         // The same level lies deeper below the plane on the lateral side.
         let x = f.centre - Vec3::y() * 5.0;
         assert!(f.below(x + Vec3::z() * 10.0) > f.below(x - Vec3::z() * 10.0));
-        let touching = f.touching.unwrap();
-        assert!(touching.dot(&f.normal).abs() < 1e-12 && touching.z > 0.9);
+        let step = f.step.unwrap();
+        assert!(step.touching.dot(&f.normal).abs() < 1e-12 && step.touching.z > 0.9);
+        assert_eq!(step.point, f.centre);
+    }
+
+    #[test]
+    fn the_step_keeps_clear_of_the_split() {
+        let of = |inclination_deg| {
+            let spec = FractureSpec {
+                column_contact: ColumnContact::Medial,
+                split: Some(SplitSpec {
+                    gap_mm: 2.0,
+                    inclination_deg,
+                    ..SplitSpec::default()
+                }),
+                ..FractureSpec::default()
+            };
+            Fracture::place(&mean_bone(), &spec).unwrap()
+        };
+        for inclination_deg in [12.0, 15.0, 18.0, 20.0] {
+            let f = of(inclination_deg);
+            let split = f.split.as_ref().unwrap();
+            let edge = f.step.unwrap().point - f.normal * 2.5;
+            let gap = (split.lateral_of(edge).abs() - 1.0) / split.normal.z;
+            assert!(gap > 2.49 && gap < 6.5, "{inclination_deg}: {gap}");
+        }
+        assert_eq!(of(0.0).step.unwrap().point, of(0.0).centre, "far off");
     }
 
     #[test]

@@ -28,7 +28,7 @@ pub use bone::{ArticularSurface, Bone, CardRow, Landmarks};
 pub use construct::Construct;
 pub use error::GeometryError;
 pub use field::Field;
-pub use fracture::Fracture;
+pub use fracture::{Fracture, Step};
 pub use plate::{Hole, Plate};
 pub use screw::{Screw, ScrewRow};
 pub use spec::{BoneSpec, ColumnContact, ConstructSpec, FractureSpec, PlateSpec, SplitSpec};

@@ -107,7 +107,7 @@ mod tests {
         let s = split(&SplitSpec::default()).unwrap();
         let rod = |from: f64, to: f64, up: f64| Rod {
             from: s.centre + s.normal * from,
-            to: s.centre + s.normal * to + Vec3::y() * up,
+            to: s.centre + s.normal * to + Vec3::x().cross(&s.normal) * up,
             radius: 1.0,
         };
         assert!(s.admits(&rod(-15.0, 15.0, 0.0)));

@@ -3,7 +3,7 @@
 
 use bicolumn_base::{Fragment, Part};
 use bicolumn_geometry::{ColumnContact, Construct, ConstructSpec, FractureSpec, SplitSpec};
-use bicolumn_mesh::{LatticePose, Sizing, SurfaceName, TetMesh, mesh_construct};
+use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 
 fn mesh(fracture: FractureSpec) -> (Construct, TetMesh) {
     let spec = ConstructSpec {
@@ -11,7 +11,7 @@ fn mesh(fracture: FractureSpec) -> (Construct, TetMesh) {
         ..ConstructSpec::parallel()
     };
     let construct = Construct::build(&spec).unwrap();
-    let mesh = mesh_construct(&construct, &Sizing::default(), LatticePose::default()).unwrap();
+    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);
@@ -113,12 +113,12 @@ fn a_column_in_contact_a_filled_gap_and_missing_bone_mesh_together() {
         ..FractureSpec::default()
     });
     let fracture = construct.fracture.as_ref().unwrap();
-    let touching = fracture.touching.unwrap();
+    let step = fracture.step.unwrap();
     let is_medial = is_fragment(Fragment::DistalMedial);
     for f in mesh.between(is_fragment(Fragment::Proximal), is_medial) {
         for n in f.nodes {
             let x = mesh.nodes[n as usize];
-            assert!((x - fracture.centre).dot(&touching) > -1e-6, "{x:?}");
+            assert!((x - step.point).dot(&step.touching) > -1e-6, "{x:?}");
             assert!(fracture.below(x).abs() < 1e-6);
         }
     }

@@ -31,7 +31,7 @@ fn open(w: &mut Writer<'_>, fracture: &Fracture) {
             (false, _) => label::BELOW_INSIDE,
         }),
     );
-    let bridged = fracture.touching.is_some();
+    let bridged = fracture.step.is_some();
     w.cut(
         SurfaceName::FractureDistal,
         Box::new(face(fracture, -half)),
@@ -45,10 +45,10 @@ fn open(w: &mut Writer<'_>, fracture: &Fracture) {
             (false, _) => label::DISTAL_INSIDE,
         }),
     );
-    if let Some(touching) = fracture.touching {
+    if let Some(step) = fracture.step {
         let step = Plane {
-            point: fracture.centre,
-            normal: touching,
+            point: step.point,
+            normal: step.touching,
         };
         w.cut(
             SurfaceName::FractureStep,
