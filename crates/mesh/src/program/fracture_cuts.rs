@@ -7,25 +7,27 @@ use bicolumn_geometry::{Fracture, Split};
 
 /// Cuts a reduced fracture once, a gap twice; where one column is in contact, a third cut at the
 /// step gives that column's share of the gap back to the proximal fragment.
-pub(super) fn cut(w: &mut Writer<'_>, fracture: &Fracture) {
+/// With `open_canal` the proximal fragment keeps no cancellous bone: the canal ends at the fracture.
+pub(super) fn cut(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
     if fracture.is_reduced() {
-        part(w, fracture);
+        part(w, fracture, open_canal);
     } else {
-        open(w, fracture);
+        open(w, fracture, open_canal);
     }
     if let Some(split) = &fracture.split {
         divide(w, split);
     }
 }
 
-fn open(w: &mut Writer<'_>, fracture: &Fracture) {
+fn open(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
     let half = 0.5 * fracture.spec.gap_mm;
     w.cut(
         SurfaceName::FractureProximal,
         Box::new(face(fracture, half)),
         Aabb::EVERYWHERE,
         Box::new(|l, _| l == label::CORTICAL || l == label::INSIDE),
-        Box::new(|l, above, _| match (above, l) {
+        Box::new(move |l, above, _| match (above, l) {
+            (true, label::INSIDE) if open_canal => label::CANAL,
             (true, l) => l,
             (false, label::CORTICAL) => label::BELOW_CORTICAL,
             (false, _) => label::BELOW_INSIDE,
@@ -55,9 +57,10 @@ fn open(w: &mut Writer<'_>, fracture: &Fracture) {
             Box::new(step),
             Aabb::EVERYWHERE,
             Box::new(|l, _| l == label::BETWEEN_CORTICAL || l == label::BETWEEN_INSIDE),
-            Box::new(|l, touches, _| match (touches, l) {
+            Box::new(move |l, touches, _| match (touches, l) {
                 (false, _) => label::GAP,
                 (true, label::BETWEEN_CORTICAL) => label::CORTICAL,
+                (true, _) if open_canal => label::CANAL,
                 (true, _) => label::INSIDE,
             }),
         );
@@ -65,13 +68,14 @@ fn open(w: &mut Writer<'_>, fracture: &Fracture) {
 }
 
 /// One plane, shared by both fragments. Each side's facets get their own name afterwards.
-fn part(w: &mut Writer<'_>, fracture: &Fracture) {
+fn part(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
     w.cut(
         SurfaceName::FractureDistal,
         Box::new(face(fracture, 0.0)),
         Aabb::EVERYWHERE,
         Box::new(|l, _| l == label::CORTICAL || l == label::INSIDE),
-        Box::new(|l, above, _| match (above, l) {
+        Box::new(move |l, above, _| match (above, l) {
+            (true, label::INSIDE) if open_canal => label::CANAL,
             (true, l) => l,
             (false, label::CORTICAL) => label::DISTAL_CORTICAL,
             (false, _) => label::DISTAL_INSIDE,
