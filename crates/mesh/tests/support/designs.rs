@@ -80,6 +80,7 @@ fn random_spec(r: &mut Random, bone: BoneSpec) -> ConstructSpec {
         level_mm: r.between(33.0, 40.0),
         gap_mm: r.between(2.0, 8.0),
         inclination_deg: r.between(-12.0, 12.0),
+        ..FractureSpec::default()
     });
     spec.bone = bone;
     let pick = |r: &mut Random, from: &[f64]| from[(r.unit() * from.len() as f64) as usize];

@@ -369,8 +369,19 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
         SurfaceName::BoneInner => bone.inner().value(x),
         SurfaceName::CanalFloor => x.y - bone.spec().canal_floor_mm,
         SurfaceName::ProximalEnd => x.y - bone.spec().potting_level_mm,
-        SurfaceName::FractureProximal => c.fracture.as_ref().unwrap().above(x),
-        SurfaceName::FractureDistal => c.fracture.as_ref().unwrap().below(x),
+        SurfaceName::FractureProximal | SurfaceName::FractureDistal => {
+            // A column in contact puts a proximal face on the lower plane.
+            let f = c.fracture.as_ref().unwrap();
+            f.above(x).abs().min(f.below(x).abs())
+        }
+        SurfaceName::FractureStep => {
+            let step = c.fracture.as_ref().unwrap().step.unwrap();
+            (x - step.point).dot(&step.touching)
+        }
+        SurfaceName::SplitMedial | SurfaceName::SplitLateral => {
+            let split = c.fracture.as_ref().unwrap().split.as_ref().unwrap();
+            split.lateral_of(x).abs() - 0.5 * split.spec.gap_mm
+        }
         SurfaceName::PlateTop(site) => {
             let p = plate_at(c, site);
             bone.outer().value(x) - p.stand_off_mm - p.thickness_mm
