@@ -352,15 +352,19 @@ fn parts(construct: &Construct) -> Vec<Option<Part>> {
 /// volume of their shapes.
 fn bodies(construct: &Construct) -> Vec<Body> {
     let fragment = |f: Fragment| Body {
-        name: format!("bone.{}", format!("{f:?}").to_lowercase()),
+        name: format!("bone.{}", f.name()),
         parts: [Tissue::Cortical, Tissue::Cancellous]
             .map(|t| Part::Bone(f, t))
             .to_vec(),
         volume_mm3: None,
     };
     let mut out = vec![fragment(Fragment::Proximal)];
-    if construct.fracture.is_some() {
-        out.push(fragment(Fragment::Distal));
+    match &construct.fracture {
+        Some(f) if f.split.is_some() => {
+            out.extend([Fragment::DistalMedial, Fragment::DistalLateral].map(fragment));
+        }
+        Some(_) => out.push(fragment(Fragment::Distal)),
+        None => {}
     }
     let round = |diameter: f64| std::f64::consts::FRAC_PI_4 * diameter * diameter;
     for p in &construct.plates {
