@@ -3,7 +3,7 @@
 use crate::shape::EDGES;
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::{Material, Problem};
+use bicolumn_model::Problem;
 use bicolumn_solve::element::{Element, forces};
 
 /// Strain energy of each part of the mesh (order of `mesh.parts`), N·mm.
@@ -18,17 +18,17 @@ pub(crate) fn energy_by_part(problem: &Problem, u: &[Vec3]) -> Vec<f64> {
         let part = mesh.part[t] as usize;
         let element = Element::new(mesh.tets[t].map(|n| mesh.nodes[n as usize]));
         if !element.is_straight() {
-            let (lambda, mu) = problem.materials[part].lame();
             let local = mesh.tets[t].map(|n| u[n as usize]);
             // A solved mesh has no inverted element: each gave its stiffness to the solver.
-            if let Ok(k) = element.stiffness(lambda, mu) {
+            if let Ok(k) = element.stiffness_of(&problem.elasticity_of(t)) {
                 let f = forces(&k, &local);
                 energy[part] += 0.5 * (0..10).map(|a| f[a].dot(&local[a])).sum::<f64>();
             }
             continue;
         }
         let strain = corner_strains(mesh, t, u);
-        let stress = strain.map(|e| stress_of(&problem.materials[part], &e));
+        let elasticity = problem.elasticity_of(t);
+        let stress = strain.map(|e| elasticity.stress(&e));
         let mut sum = 0.0;
         for k in 0..4 {
             for l in 0..4 {
@@ -70,15 +70,6 @@ fn corner_strains(mesh: &TetMesh, t: usize, u: &[Vec3]) -> [SymTensor; 4] {
     })
 }
 
-/// Hooke's law.
-fn stress_of(material: &Material, strain: &SymTensor) -> SymTensor {
-    let (e, nu) = (material.young_mpa, material.poisson);
-    let two_mu = e / (1.0 + nu);
-    let lambda = e * nu / ((1.0 + nu) * (1.0 - 2.0 * nu));
-    let p = lambda * strain.trace();
-    *strain * two_mu + SymTensor::new(p, p, p, 0.0, 0.0, 0.0)
-}
-
 fn double_dot(a: &SymTensor, b: &SymTensor) -> f64 {
     let d = a.0.component_mul(&b.0);
     d[0] + d[1] + d[2] + 2.0 * (d[3] + d[4] + d[5])
@@ -88,6 +79,7 @@ fn double_dot(a: &SymTensor, b: &SymTensor) -> f64 {
 mod tests {
     use super::*;
     use crate::test_mesh::one_tet;
+    use bicolumn_model::Material;
     use std::sync::Arc;
 
     #[test]
@@ -107,6 +99,7 @@ mod tests {
             materials: vec![material],
             fixed: vec![],
             cases: vec![],
+            field: None,
         };
         let (lambda, mu) = (40.0, 40.0);
         let exact = 0.5 * ((lambda + 2.0 * mu) / 60.0 + mu / 60.0);

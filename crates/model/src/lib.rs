@@ -4,12 +4,16 @@
 //! resultant on a surface patch, [`JointPatches`] from its name.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod density;
+pub mod elasticity;
 pub mod facet;
 pub mod load;
 pub mod material;
 pub mod named_load;
 pub mod problem;
 
+pub use density::DensityLaw;
+pub use elasticity::{Along, Elasticity, TransverseIsotropy};
 pub use load::{LoadCase, Patch, PatchLoad};
 pub use material::Material;
 pub use named_load::{FrontalLoad, JointPatches, LoadSizes, NamedLoad};

@@ -1,5 +1,6 @@
 //! Materials and their presets, each with its source.
 
+use crate::Elasticity;
 use serde::{Deserialize, Serialize};
 
 /// A linear elastic, isotropic material.
@@ -39,6 +40,11 @@ impl Material {
             e * nu / ((1.0 + nu) * (1.0 - 2.0 * nu)),
             e / (2.0 * (1.0 + nu)),
         )
+    }
+
+    /// As an elasticity.
+    pub fn elasticity(&self) -> Elasticity {
+        Elasticity::isotropic(self.young_mpa, self.poisson)
     }
 
     /// Is it positive definite: E > 0 and −1 < ν < 1/2, all finite?

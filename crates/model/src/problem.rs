@@ -1,6 +1,7 @@
 //! The sealed discrete problem.
 
-use crate::{LoadCase, Material};
+use crate::{Elasticity, LoadCase, Material};
+use bicolumn_base::Vec3;
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -27,6 +28,14 @@ pub enum ProblemError {
         /// Ratio given.
         poisson: f64,
     },
+    /// An elasticity of a tetrahedron that is not positive definite.
+    #[error("the elasticity given for tetrahedron {tet} of {part} is not positive definite")]
+    BadElasticity {
+        /// Index of the tetrahedron.
+        tet: usize,
+        /// Part name.
+        part: String,
+    },
     /// A load patch with no facet.
     #[error("the load patch {0} has no facet on the bone surface")]
     EmptyPatch(String),
@@ -43,6 +52,9 @@ pub struct Problem {
     pub fixed: Vec<u32>,
     /// Load cases.
     pub cases: Vec<LoadCase>,
+    /// Elasticity of each tetrahedron where it is not that of its part's material alone: local axes,
+    /// moduli from density. Set by [`Problem::with_elasticity`].
+    pub field: Option<Vec<Elasticity>>,
 }
 
 impl Problem {
@@ -77,7 +89,40 @@ impl Problem {
             materials,
             fixed: fixed.into_iter().collect(),
             cases,
+            field: None,
         })
+    }
+
+    /// With an elasticity for each tetrahedron, from its index, its part's material and its centroid.
+    ///
+    /// # Errors
+    /// [`ProblemError::BadElasticity`]: the first that is not positive definite.
+    pub fn with_elasticity(
+        mut self,
+        of: impl Fn(usize, &Material, Vec3) -> Elasticity,
+    ) -> Result<Self, ProblemError> {
+        let mut field = Vec::with_capacity(self.mesh.tets.len());
+        for tet in 0..self.mesh.tets.len() {
+            let centroid = self.mesh.corners(tet).iter().sum::<Vec3>() / 4.0;
+            let elasticity = of(tet, self.material_of(tet), centroid);
+            if !elasticity.is_admissible() {
+                return Err(ProblemError::BadElasticity {
+                    tet,
+                    part: self.mesh.part_of(tet).to_string(),
+                });
+            }
+            field.push(elasticity);
+        }
+        self.field = Some(field);
+        Ok(self)
+    }
+
+    /// Elasticity of a tetrahedron.
+    pub fn elasticity_of(&self, tet: usize) -> Elasticity {
+        match &self.field {
+            Some(field) => field[tet],
+            None => self.material_of(tet).elasticity(),
+        }
     }
 
     /// Material of a tetrahedron.

@@ -208,9 +208,10 @@ impl Job<'_> {
             if !rows.iter().any(|&r| self.fine.rows.contains(&(r as usize))) {
                 continue;
             }
-            let (lambda, mu) = problem.material_of(t).lame();
             let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
-            let stiffness = element.stiffness(lambda, mu).map_err(|_| InvertedTet(t))?;
+            let stiffness = element
+                .stiffness_of(&problem.elasticity_of(t))
+                .map_err(|_| InvertedTet(t))?;
             for a in 0..10 {
                 for b in a..10 {
                     self.fine.add(rows[a], rows[b], &stiffness[place(a, b)]);

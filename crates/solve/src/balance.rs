@@ -19,10 +19,9 @@ pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>
         if tet.iter().all(|&n| place[n as usize] == u32::MAX) {
             continue;
         }
-        let (lambda, mu) = problem.material_of(t).lame();
         let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
         // Assembly has already refused inverted elements.
-        let Ok(stiffness) = element.stiffness(lambda, mu) else {
+        let Ok(stiffness) = element.stiffness_of(&problem.elasticity_of(t)) else {
             continue;
         };
         for (u, out) in displacement.iter().zip(&mut all) {

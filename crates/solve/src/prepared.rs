@@ -19,6 +19,7 @@ use bicolumn_sparse::chebyshev::Chebyshev;
 use bicolumn_sparse::columns::{column, interleave};
 use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
+use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
     AddedBlocks, Analysis, BlockCholesky, Convergence, Limits, NodeVector, Operator, Prolongation,
     SparseError, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
@@ -48,7 +49,7 @@ pub struct Prepared<'a> {
 
 #[derive(Debug)]
 enum Engine {
-    Direct(Box<BlockCholesky>),
+    Direct(Box<BlockCholesky<f64>>),
     Multigrid(Box<TwoLevel>),
 }
 
@@ -124,7 +125,7 @@ impl<'a> Prepared<'a> {
             added: inside.as_ref(),
         };
         let engine = match report.method {
-            Method::Direct => direct(&operator, loads.distinct.len(), &mut report),
+            Method::Direct => direct(&team, &operator, loads.distinct.len(), &mut report),
             _ => multigrid(
                 &team,
                 &operator,
@@ -167,7 +168,7 @@ impl<'a> Prepared<'a> {
         };
         let sides = self.loads.distinct.len();
         let engine = match self.engine {
-            Engine::Direct(_) => direct(&operator, sides, &mut self.report),
+            Engine::Direct(_) => direct(&self.team, &operator, sides, &mut self.report),
             Engine::Multigrid(_) => multigrid(
                 &self.team,
                 &operator,
@@ -257,7 +258,7 @@ impl<'a> Prepared<'a> {
                 } else {
                     let matrix = operator.merged();
                     Analysis::of(&matrix.pattern)
-                        .and_then(|a| a.factor(&matrix))
+                        .factor(&self.team, &matrix)
                         .and_then(|f| refined_direct(&self.team, &operator, &f, sides, &limits))
                 }
             }
@@ -338,6 +339,7 @@ impl<'a> Prepared<'a> {
 }
 
 fn direct(
+    team: &Team,
     operator: &Operator<'_>,
     sides: usize,
     report: &mut SolveReport,
@@ -345,11 +347,11 @@ fn direct(
     let merged = operator.added.map(|_| operator.merged());
     let matrix = merged.as_ref().unwrap_or(operator.matrix);
     let matrix_bytes = matrix.bytes() + matrix.pattern.bytes();
-    let analysis = Analysis::of(&matrix.pattern)?;
+    let analysis = Analysis::of(&matrix.pattern);
     let vectors = (matrix.rows() * sides * 24 * 4) as u64;
-    let scratch = analysis.scratch_bytes();
-    report.estimated_bytes = matrix_bytes + analysis.factor_bytes() + scratch + vectors;
-    let factor = analysis.factor(matrix)?;
+    let scratch = analysis.scratch_bytes(team.threads());
+    report.estimated_bytes = matrix_bytes + analysis.factor_bytes::<f64>() + scratch + vectors;
+    let factor = analysis.factor(team, matrix)?;
     report.used_bytes = matrix_bytes + factor.bytes() + scratch + vectors;
     Ok(Engine::Direct(Box::new(factor)))
 }
@@ -373,15 +375,15 @@ fn multigrid(
         (operator.merged(), coarse.merged())
     });
     let (fine, coarse) = merged.as_ref().map_or((fine, coarse), |(f, c)| (f, c));
-    let analysis = Analysis::of(&coarse.pattern)?;
+    let analysis = Analysis::of(&coarse.pattern);
     let vectors = vector_bytes(fine.rows(), coarse.rows(), sides);
     let assembled_bytes =
         fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
-    let scratch = analysis.scratch_bytes();
+    let scratch = analysis.scratch_bytes(team.threads());
     report.estimated_bytes = assembled_bytes
         + Chebyshev::bytes_for(fine.rows(), fine.pattern.len())
         + prolongation.bytes()
-        + analysis.factor_bytes()
+        + analysis.factor_bytes::<CoarseNumber>()
         + scratch.max(vectors);
     let two_level = TwoLevel::new(team, fine, coarse, analysis, prolongation, SMOOTHER_DEGREE)?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);

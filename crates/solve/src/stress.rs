@@ -5,7 +5,7 @@ use crate::quadrature::FOUR;
 use crate::shape::{NODES, values};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::Problem;
+use bicolumn_model::{Elasticity, Problem};
 
 /// Numbering of (part, node) pairs: a node on an interface has one number for each part it touches.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,8 +70,8 @@ impl StressField {
         let mut sums = vec![SymTensor::zeros(); count];
         let mut weights = vec![0.0; count];
         for (t, to) in part_nodes.of_tet.iter().enumerate() {
-            let (element, u, lame) = of_tet(problem, t, displacement);
-            let samples = FOUR.map(|(l, _)| element.stress(l, &u, lame));
+            let (element, u, elasticity) = of_tet(problem, t, displacement);
+            let samples = FOUR.map(|(l, _)| element.stress(l, &u, &elasticity));
             let volume = element.volume();
             for (&at, l) in to.iter().zip(NODES) {
                 sums[at as usize] = sums[at as usize] + through_samples(&samples, l) * volume;
@@ -104,20 +104,20 @@ pub fn element_stress(
     tet: usize,
     barycentric: [f64; 4],
 ) -> SymTensor {
-    let (element, u, lame) = of_tet(problem, tet, displacement);
-    element.stress(barycentric, &u, lame)
+    let (element, u, elasticity) = of_tet(problem, tet, displacement);
+    element.stress(barycentric, &u, &elasticity)
 }
 
 fn of_tet(
     problem: &Problem,
     tet: usize,
     displacement: &[Vec3],
-) -> (Element, [Vec3; 10], (f64, f64)) {
+) -> (Element, [Vec3; 10], Elasticity) {
     let nodes = problem.mesh.tets[tet];
     (
         Element::new(nodes.map(|n| problem.mesh.nodes[n as usize])),
         nodes.map(|n| displacement[n as usize]),
-        problem.material_of(tet).lame(),
+        problem.elasticity_of(tet),
     )
 }
 

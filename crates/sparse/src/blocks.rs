@@ -1,7 +1,7 @@
 //! Matrices of 3×3 blocks and their products with many vectors.
 
 use crate::columns::CHUNK;
-use crate::kernel::{Hot, Real, add_product, add_transposed_product, dispatch};
+use crate::kernel::{Hot, Real, Sums, dispatch};
 use crate::{NodeColumns, Pattern, Team};
 use std::sync::Arc;
 
@@ -73,20 +73,16 @@ impl<const W: usize> Hot for SymmetricSweep<'_, W> {
     fn run<const FUSED: bool>(self) {
         let SymmetricBlocks { pattern, upper } = self.matrix;
         for (i, y) in (self.first..).zip(self.y.iter_mut()) {
-            let mut sum = [[0.0; W]; 3];
+            let mut sum = Sums::new();
             for (&j, &at) in pattern.lower_row(i).iter().zip(pattern.mirror_row(i)) {
-                add_transposed_product::<f64, W, FUSED>(
-                    &mut sum,
-                    &upper[at as usize],
-                    &self.x[j as usize],
-                );
+                sum.add_transposed::<FUSED>(&upper[at as usize], &self.x[j as usize]);
             }
             let from = pattern.upper_starts()[i];
             let columns = pattern.upper_row(i);
             for (b, &j) in upper[from..from + columns.len()].iter().zip(columns) {
-                add_product::<f64, W, FUSED>(&mut sum, b, &self.x[j as usize]);
+                sum.add::<FUSED>(b, &self.x[j as usize]);
             }
-            *y = sum;
+            *y = sum.total();
         }
     }
 }
@@ -162,11 +158,11 @@ impl<T: Real> FullBlocks<T> {
     ) -> NodeColumns<T, W> {
         let from = self.pattern.starts()[row];
         let columns = self.pattern.row(row);
-        let mut sum = [[T::default(); W]; 3];
+        let mut sum = Sums::new();
         for (b, &j) in self.values[from..from + columns.len()].iter().zip(columns) {
-            add_product::<T, W, FUSED>(&mut sum, b, &x[j as usize]);
+            sum.add::<FUSED>(b, &x[j as usize]);
         }
-        sum
+        sum.total()
     }
 
     /// Bytes of the values.

@@ -1,326 +1,443 @@
-//! Sparse Cholesky factors: ordering, symbolic analysis, numbers, solution of many right sides.
+//! Sparse Cholesky factors: ordering, analysis, numbers, solution of many right sides.
 //!
-//! The factorisation is faer's supernodal LLᵀ on one thread, behind our nested dissection. The
-//! triangular solves are our own sweep over its supernodes, all right sides at once.
+//! Multifrontal (Duff and Reid 1983, ACM Trans Math Softw 9:302): each supernode adds up what its children
+//! leave over and its own entries in a dense front, eliminates its columns and leaves the rest to its
+//! parent. Branches of the elimination tree go side by side, wide fronts are shared out; every sum has a
+//! fixed order.
 
-use crate::kernel::{Hot, Real, dispatch};
+use crate::elimination::{Elimination, Supernode};
+use crate::front::eliminate;
+use crate::kernel::Real;
 use crate::ordering::nested_dissection;
+use crate::triangles;
 use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks, Team};
-use faer::dyn_stack::{MemBuffer, MemStack};
-use faer::linalg::cholesky::llt::factor::{LltError, LltRegularization};
-use faer::perm::PermRef;
-use faer::sparse::linalg::SupernodalThreshold;
-use faer::sparse::linalg::cholesky::supernodal::SupernodalLltRef;
-use faer::sparse::linalg::cholesky::{
-    CholeskySymbolicParams, SymbolicCholesky, SymbolicCholeskyRaw, SymmetricOrdering,
-    factorize_symbolic_cholesky,
-};
-use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
-use faer::{Par, Side, Spec};
 
 /// Order, fill and bytes of a factor, known before any number is computed.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Analysis {
-    symbolic: SymbolicCholesky<usize>,
-    /// Scalar lower half by columns: starts and rows.
-    starts: Vec<usize>,
-    rows: Vec<usize>,
-    order: Vec<u32>,
+    shape: Elimination,
+    /// Bytes of the largest front with all that waits for it.
+    largest_branch: u64,
+    /// Bytes of what branches leave to the top, and of the top at its worst.
+    top: u64,
 }
 
 impl Analysis {
     /// Orders the nodes and counts the fill.
-    ///
-    /// # Errors
-    /// [`SparseError::NoMemory`] when the index arrays do not fit.
-    pub fn of(pattern: &Pattern) -> Result<Self, SparseError> {
-        let order = nested_dissection(pattern);
-        let n = 3 * pattern.rows();
-        let mut starts = Vec::with_capacity(n + 1);
-        let mut rows = Vec::with_capacity(9 * pattern.upper_len());
-        starts.push(0);
-        // Column 3i + c of the lower half is row 3i + c of the upper half.
-        for i in 0..pattern.rows() {
-            for c in 0..3 {
-                for &j in pattern.upper_row(i) {
-                    let first = if j as usize == i { c } else { 0 };
-                    rows.extend((first..3).map(|r| 3 * j as usize + r));
-                }
-                starts.push(rows.len());
+    pub fn of(pattern: &Pattern) -> Self {
+        let shape = Elimination::new(pattern, &nested_dissection(pattern));
+        let (mut largest_branch, mut waiting) = (0, 0);
+        for branch in &shape.branches {
+            let (peak, left) = working_bytes(&shape.nodes[branch.nodes.clone()]);
+            largest_branch = largest_branch.max(peak);
+            waiting += left;
+        }
+        let mut top = waiting;
+        for node in &shape.nodes[shape.top()..] {
+            top = top.max(waiting + front_bytes(node) + left_over_bytes(node));
+            waiting += left_over_bytes(node);
+            for &c in &node.children {
+                waiting = waiting.saturating_sub(left_over_bytes(&shape.nodes[c as usize]));
             }
         }
-        let forward: Vec<usize> = order
-            .iter()
-            .flat_map(|&o| (0..3).map(move |c| 3 * o as usize + c))
-            .collect();
-        let mut inverse = vec![0; n];
-        for (k, &o) in forward.iter().enumerate() {
-            inverse[o] = k;
+        Analysis {
+            shape,
+            largest_branch,
+            top,
         }
-        let symbolic = factorize_symbolic_cholesky(
-            SymbolicSparseColMatRef::new_checked(n, n, &starts, None, &rows),
-            Side::Lower,
-            SymmetricOrdering::Custom(PermRef::new_checked(&forward, &inverse, n)),
-            CholeskySymbolicParams {
-                supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SUPERNODAL,
-                ..Default::default()
-            },
-        )
-        .map_err(|_| SparseError::NoMemory {
-            bytes: 16 * rows.len() as u64,
-        })?;
-        Ok(Analysis {
-            symbolic,
-            starts,
-            rows,
-            order,
-        })
     }
 
-    /// Bytes of the factor's numbers.
-    pub fn factor_bytes(&self) -> u64 {
-        8 * self.symbolic.len_val() as u64
+    /// Numbers of the factor, those above the diagonal of its dense pieces included.
+    pub fn numbers(&self) -> u64 {
+        let of = self.shape.nodes.iter().map(|n| n.numbers() as u64);
+        of.sum()
     }
 
-    /// Bytes needed for a while during factorisation, beyond the factor.
-    pub fn scratch_bytes(&self) -> u64 {
-        let scratch = self
-            .symbolic
-            .factorize_numeric_llt_scratch::<f64>(Par::Seq, Spec::default());
-        (scratch.unaligned_bytes_required() + 24 * self.rows.len()) as u64
+    /// Bytes of the factor's numbers, stored as `T`.
+    pub fn factor_bytes<T>(&self) -> u64 {
+        self.numbers() * std::mem::size_of::<T>() as u64
+    }
+
+    /// Bytes needed for a while during factorisation by so many threads, beyond the factor.
+    pub fn scratch_bytes(&self, threads: usize) -> u64 {
+        let together = threads.min(self.shape.branches.len()) as u64;
+        self.top.max(together * self.largest_branch)
     }
 
     /// Multiplications of the factorisation.
     pub fn multiplications(&self) -> f64 {
-        let SymbolicCholeskyRaw::Supernodal(s) = self.symbolic.raw() else {
-            return 0.0;
-        };
-        let ends = s.supernode_end();
-        (0..s.n_supernodes())
-            .map(|k| {
-                let node = s.supernode(k);
-                let columns = ends[k] - node.start();
-                let rows = columns + node.pattern().len();
-                (0..columns)
-                    .map(|c| ((rows - c) as f64).powi(2) / 2.0)
-                    .sum::<f64>()
-            })
-            .sum()
+        self.shape.nodes.iter().map(Supernode::work).sum()
     }
 
-    /// Computes the factor.
+    /// Computes the factor in double precision, stored as `T`.
     ///
     /// # Errors
-    /// [`SparseError::NotPositiveDefinite`] with the block row of the offending pivot;
-    /// [`SparseError::NoMemory`].
-    pub fn factor(self, matrix: &SymmetricBlocks) -> Result<BlockCholesky, SparseError> {
-        let pattern = &matrix.pattern;
-        let mut values = Vec::with_capacity(self.rows.len());
-        for i in 0..pattern.rows() {
-            let from = pattern.upper_starts()[i];
-            let blocks = &matrix.upper[from..from + pattern.upper_row(i).len()];
-            for c in 0..3 {
-                values.extend_from_slice(&blocks[0][c][c..]);
-                for b in &blocks[1..] {
-                    values.extend_from_slice(&b[c]);
+    /// [`SparseError::NotPositiveDefinite`] with the block row of the offending pivot.
+    pub fn factor<T: Real>(
+        self,
+        team: &Team,
+        matrix: &SymmetricBlocks,
+    ) -> Result<BlockCholesky<T>, SparseError> {
+        let bytes = self.factor_bytes::<T>();
+        // Asked for as a whole first: a factor that cannot fit is an error, not an abort.
+        Vec::<u8>::new()
+            .try_reserve_exact(usize::try_from(bytes).unwrap_or(usize::MAX))
+            .map_err(|_| SparseError::NoMemory { bytes })?;
+        let shape = &self.shape;
+        let alone = Team::new(1);
+        let branches = team.collect(shape.branches.len(), |b| {
+            let nodes = shape.branches[b].nodes.clone();
+            let mut left = LeftOver::new(nodes.start, nodes.len());
+            let mut numbers = Vec::with_capacity(nodes.len());
+            for k in nodes {
+                numbers.push(step::<T>(&alone, shape, matrix, k, &mut left)?);
+            }
+            Ok((numbers, left))
+        });
+        let mut numbers: Vec<Vec<T>> = Vec::with_capacity(shape.nodes.len());
+        let mut left = LeftOver::new(0, shape.nodes.len());
+        // The first failure in elimination order, whichever thread met it.
+        for branch in branches {
+            let (mut of_branch, mut rest) = branch.map_err(|at| self.failure(at))?;
+            numbers.append(&mut of_branch);
+            if let Some(last) = numbers.len().checked_sub(1) {
+                left.put(last, rest.take(last));
+            }
+        }
+        for k in shape.top()..shape.nodes.len() {
+            let step = step::<T>(team, shape, matrix, k, &mut left);
+            numbers.push(step.map_err(|at| self.failure(at))?);
+        }
+        Ok(BlockCholesky {
+            shape: self.shape,
+            numbers,
+        })
+    }
+
+    fn failure(&self, unknown: usize) -> SparseError {
+        let row = self.shape.order.get(unknown / 3);
+        SparseError::NotPositiveDefinite {
+            row: row.map_or(0, |&o| o as usize),
+        }
+    }
+}
+
+fn front_bytes(node: &Supernode) -> u64 {
+    72 * (node.height() as u64).pow(2)
+}
+
+fn left_over_bytes(node: &Supernode) -> u64 {
+    72 * (node.rows.len() as u64).pow(2)
+}
+
+/// Most bytes at work while a branch is eliminated, and the bytes it leaves.
+fn working_bytes(nodes: &[Supernode]) -> (u64, u64) {
+    let (mut peak, mut waiting) = (0, 0u64);
+    // What waits is what earlier nodes left and their parents have not yet taken up.
+    let mut left: Vec<u64> = vec![];
+    for node in nodes {
+        peak = peak.max(waiting + front_bytes(node) + left_over_bytes(node));
+        for _ in &node.children {
+            waiting -= left.pop().unwrap_or(0);
+        }
+        left.push(left_over_bytes(node));
+        waiting += left_over_bytes(node);
+    }
+    (peak, waiting)
+}
+
+/// Schur complements that wait for their parents.
+struct LeftOver {
+    first: usize,
+    waiting: Vec<Vec<f64>>,
+}
+
+impl LeftOver {
+    fn new(first: usize, count: usize) -> Self {
+        LeftOver {
+            first,
+            waiting: vec![vec![]; count],
+        }
+    }
+
+    fn put(&mut self, node: usize, numbers: Vec<f64>) {
+        self.waiting[node - self.first] = numbers;
+    }
+
+    fn take(&mut self, node: usize) -> Vec<f64> {
+        std::mem::take(&mut self.waiting[node - self.first])
+    }
+}
+
+/// Eliminates one supernode: its columns of the factor. The error is the place of a pivot.
+fn step<T: Real>(
+    team: &Team,
+    shape: &Elimination,
+    matrix: &SymmetricBlocks,
+    k: usize,
+    left: &mut LeftOver,
+) -> Result<Vec<T>, usize> {
+    let node = &shape.nodes[k];
+    let (n, columns) = (3 * node.height(), 3 * node.width());
+    let mut front = vec![0.0; n * n];
+    for &child in &node.children {
+        let numbers = left.take(child as usize);
+        extend(
+            &mut front,
+            n,
+            &shape.nodes[child as usize].in_parent,
+            &numbers,
+        );
+    }
+    enter(&mut front, n, shape, matrix, node);
+    eliminate(team, &mut front, n, columns)
+        .map_err(|pivot| 3 * node.columns.start as usize + pivot)?;
+    let kept = front[..n * columns].iter().map(|&v| T::from_f64(v));
+    let kept = kept.collect();
+    let rest = n - columns;
+    let mut numbers = Vec::with_capacity(rest * rest);
+    for j in columns..n {
+        numbers.extend_from_slice(&front[j * n + columns..(j + 1) * n]);
+    }
+    left.put(k, numbers);
+    Ok(kept)
+}
+
+/// Adds a child's Schur complement (lower half) to the front; `places` are block rows of the front.
+fn extend(front: &mut [f64], n: usize, places: &[u32], numbers: &[f64]) {
+    let size = 3 * places.len();
+    for (j, &column) in places.iter().enumerate() {
+        for c in 0..3 {
+            let from = &numbers[(3 * j + c) * size..(3 * j + c + 1) * size];
+            let to = &mut front[(3 * column as usize + c) * n..(3 * column as usize + c + 1) * n];
+            for (from, &row) in from.as_chunks::<3>().0[j..].iter().zip(&places[j..]) {
+                let to = &mut to[3 * row as usize..3 * row as usize + 3];
+                for r in 0..3 {
+                    to[r] += from[r];
                 }
             }
         }
-        let n = 3 * pattern.rows();
-        let no_memory = SparseError::NoMemory {
-            bytes: self.factor_bytes() + self.scratch_bytes(),
-        };
-        let scratch = self
-            .symbolic
-            .factorize_numeric_llt_scratch::<f64>(Par::Seq, Spec::default());
-        let mut numbers: Vec<f64> = Vec::new();
-        numbers
-            .try_reserve_exact(self.symbolic.len_val())
-            .map_err(|_| no_memory.clone())?;
-        numbers.resize(self.symbolic.len_val(), 0.0);
-        let mut memory = MemBuffer::try_new(scratch).map_err(|_| no_memory)?;
-        self.symbolic
-            .factorize_numeric_llt(
-                &mut numbers,
-                SparseColMatRef::new(
-                    SymbolicSparseColMatRef::new_checked(n, n, &self.starts, None, &self.rows),
-                    &values,
-                ),
-                Side::Lower,
-                LltRegularization::default(),
-                Par::Seq,
-                MemStack::new(&mut memory),
-                Spec::default(),
-            )
-            .map_err(|e| {
-                let LltError::NonPositivePivot { index } = e;
-                let row = self.order.get(index / 3).map_or(0, |&o| o as usize);
-                SparseError::NotPositiveDefinite { row }
-            })?;
-        Ok(BlockCholesky {
-            symbolic: self.symbolic,
-            numbers,
-            order: self.order,
-        })
     }
 }
 
-/// A Cholesky factor of a block matrix.
-#[derive(Debug)]
-pub struct BlockCholesky {
-    symbolic: SymbolicCholesky<usize>,
-    numbers: Vec<f64>,
-    order: Vec<u32>,
+/// Adds the matrix's own entries of the supernode's columns.
+fn enter(
+    front: &mut [f64],
+    n: usize,
+    shape: &Elimination,
+    matrix: &SymmetricBlocks,
+    node: &Supernode,
+) {
+    let pattern = &matrix.pattern;
+    let (start, width) = (node.columns.start, node.width());
+    let place = |position: u32| {
+        if position < node.columns.end {
+            (position - start) as usize
+        } else {
+            width + node.rows.partition_point(|&r| r < position)
+        }
+    };
+    for (j, column) in node.columns.clone().enumerate() {
+        let own = shape.order[column as usize] as usize;
+        let lower = pattern.lower_row(own).iter().zip(pattern.mirror_row(own));
+        let upper = pattern.upper_row(own).iter();
+        let upper = upper.zip(pattern.upper_starts()[own]..);
+        // Block (row, own): as stored where row < own, its transpose where row > own.
+        let entries = lower
+            .map(|(&row, &at)| (row, at as usize, false))
+            .chain(upper.map(|(&row, at)| (row, at, true)));
+        for (row, at, turned) in entries {
+            let position = shape.position[row as usize];
+            if position < column {
+                continue;
+            }
+            let block = &matrix.upper[at];
+            let i = place(position);
+            for c in 0..3 {
+                for r in if i == j { c..3 } else { 0..3 } {
+                    let v = if turned { block[c][r] } else { block[r][c] };
+                    front[(3 * j + c) * n + 3 * i + r] += v;
+                }
+            }
+        }
+    }
 }
 
-impl BlockCholesky {
+/// A Cholesky factor of a block matrix. In single precision it serves preconditioning only; sums in the
+/// solution are double either way.
+#[derive(Debug)]
+pub struct BlockCholesky<T> {
+    shape: Elimination,
+    numbers: Vec<Vec<T>>,
+}
+
+impl<T: Real> BlockCholesky<T> {
     /// Bytes of the factor.
     pub fn bytes(&self) -> u64 {
-        8 * self.numbers.capacity() as u64
+        let numbers: usize = self.numbers.iter().map(Vec::capacity).sum();
+        (numbers * std::mem::size_of::<T>()) as u64
     }
 
     /// Solves for all columns, in place. Reads the factor twice, whatever the number of columns.
-    pub fn solve<const W: usize>(&self, _team: &Team, x: &mut [NodeColumns<f64, W>]) {
-        let mut permuted: Vec<[f64; W]> = self.order.iter().flat_map(|&o| x[o as usize]).collect();
-        if let SymbolicCholeskyRaw::Supernodal(symbolic) = self.symbolic.raw() {
-            dispatch(Triangles {
-                factor: SupernodalLltRef::new(symbolic, &self.numbers),
-                x: &mut permuted,
-            });
-        }
-        for (&o, v) in self.order.iter().zip(permuted.as_chunks::<3>().0) {
-            x[o as usize] = *v;
+    pub fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
+        let order = &self.shape.order;
+        let mut permuted: Vec<NodeColumns<f64, W>> = order.iter().map(|&o| x[o as usize]).collect();
+        triangles::solve(team, &self.shape, &self.numbers, &mut permuted);
+        for (&o, v) in order.iter().zip(permuted) {
+            x[o as usize] = v;
         }
     }
 }
 
-/// Forward and backward substitution over the supernodes.
-struct Triangles<'a, const W: usize> {
-    factor: SupernodalLltRef<'a, usize, f64>,
-    x: &'a mut [[f64; W]],
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::{DMatrix, DVector};
+    use proptest::prelude::*;
+    use std::collections::BTreeSet;
+    use std::sync::Arc;
 
-/// a − l b, lane by lane.
-#[inline(always)]
-fn minus<const W: usize, const FUSED: bool>(a: &mut [f64; W], l: f64, b: &[f64; W]) {
-    for k in 0..W {
-        a[k] = (-l).times_plus::<FUSED>(b[k], a[k]);
+    /// A random pattern with diagonally dominant numbers.
+    fn random(n: usize, pairs: &[(usize, usize)]) -> SymmetricBlocks {
+        let mut rows: Vec<BTreeSet<u32>> = (0..n).map(|i| BTreeSet::from([i as u32])).collect();
+        for &(i, j) in pairs {
+            rows[i % n].insert((j % n) as u32);
+            rows[j % n].insert((i % n) as u32);
+        }
+        let mut starts = vec![0];
+        let mut columns = vec![];
+        for r in &rows {
+            columns.extend(r);
+            starts.push(columns.len());
+        }
+        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
+        for (k, b) in a.upper.iter_mut().enumerate() {
+            *b = [0, 1, 2].map(|r| [0, 1, 2].map(|c| ((k * 5 + r * 3 + c) % 7) as f64 / 7.0 - 0.4));
+        }
+        for i in 0..n {
+            let at = a.pattern.upper_starts()[i];
+            let size = 3.0 * rows[i].len() as f64 + 1.0;
+            a.upper[at] = [[size, 0.3, 0.1], [0.3, size, -0.2], [0.1, -0.2, size]];
+        }
+        a
     }
-}
 
-impl<const W: usize> Hot for Triangles<'_, W> {
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        let Triangles { factor, x } = self;
-        let symbolic = factor.symbolic();
-        let ends = symbolic.supernode_end();
-        let values = factor.values();
-        let places = symbolic.col_ptr_for_val();
-        let mut below: Vec<[f64; W]> = Vec::new();
-        for s in 0..symbolic.n_supernodes() {
-            let node = symbolic.supernode(s);
-            let (start, pattern) = (node.start(), node.pattern());
-            let columns = ends[s] - start;
-            let height = columns + pattern.len();
-            let l = &values[places[s]..places[s + 1]];
-            let top = &mut x[start..start + columns];
-            for (j, column) in l.chunks_exact(height).enumerate() {
-                let (done, rest) = top.split_at_mut(j + 1);
-                let pivot = 1.0 / column[j];
-                done[j] = done[j].map(|v| v * pivot);
-                for (t, &v) in rest.iter_mut().zip(&column[j + 1..columns]) {
-                    minus::<W, FUSED>(t, v, &done[j]);
-                }
-            }
-            if pattern.is_empty() {
-                continue;
-            }
-            below.clear();
-            below.resize(pattern.len(), [0.0; W]);
-            // Four columns a pass, so that the partial sums are read and written a quarter as often.
-            let mut quads = l.chunks_exact(4 * height);
-            let mut j = 0;
-            for quad in &mut quads {
-                let (a, rest) = quad.split_at(height);
-                let (b, rest) = rest.split_at(height);
-                let (c, d) = rest.split_at(height);
-                let t = [top[j], top[j + 1], top[j + 2], top[j + 3]];
-                let tails = a[columns..].iter().zip(&b[columns..]);
-                let tails = tails.zip(c[columns..].iter().zip(&d[columns..]));
-                for (sum, ((a, b), (c, d))) in below.iter_mut().zip(tails) {
-                    for k in 0..W {
-                        let two = a.times_plus::<FUSED>(t[0][k], sum[k]);
-                        let three = b.times_plus::<FUSED>(t[1][k], two);
-                        let four = c.times_plus::<FUSED>(t[2][k], three);
-                        sum[k] = d.times_plus::<FUSED>(t[3][k], four);
+    fn dense(a: &SymmetricBlocks) -> DMatrix<f64> {
+        let n = 3 * a.rows();
+        let mut out = DMatrix::zeros(n, n);
+        for i in 0..a.rows() {
+            for (k, &j) in (a.pattern.upper_starts()[i]..).zip(a.pattern.upper_row(i)) {
+                for r in 0..3 {
+                    for c in 0..3 {
+                        out[(3 * i + r, 3 * j as usize + c)] = a.upper[k][r][c];
+                        out[(3 * j as usize + c, 3 * i + r)] = a.upper[k][r][c];
                     }
-                }
-                j += 4;
-            }
-            for column in quads.remainder().chunks_exact(height) {
-                for (sum, a) in below.iter_mut().zip(&column[columns..]) {
-                    for k in 0..W {
-                        sum[k] = a.times_plus::<FUSED>(top[j][k], sum[k]);
-                    }
-                }
-                j += 1;
-            }
-            for (&row, sum) in pattern.iter().zip(&below) {
-                for k in 0..W {
-                    x[row][k] -= sum[k];
                 }
             }
         }
-        for s in (0..symbolic.n_supernodes()).rev() {
-            let node = symbolic.supernode(s);
-            let (start, pattern) = (node.start(), node.pattern());
-            let columns = ends[s] - start;
-            let height = columns + pattern.len();
-            let l = &values[places[s]..places[s + 1]];
-            below.clear();
-            below.extend(pattern.iter().map(|&row| x[row]));
-            let top = &mut x[start..start + columns];
-            let mut quads = l.chunks_exact(4 * height);
-            let mut j = 0;
-            for quad in &mut quads {
-                let (a, rest) = quad.split_at(height);
-                let (b, rest) = rest.split_at(height);
-                let (c, d) = rest.split_at(height);
-                let mut sums = [[0.0; W]; 4];
-                let tails = a[columns..].iter().zip(&b[columns..]);
-                let tails = tails.zip(c[columns..].iter().zip(&d[columns..]));
-                for (v, ((a, b), (c, d))) in below.iter().zip(tails) {
-                    for k in 0..W {
-                        sums[0][k] = a.times_plus::<FUSED>(v[k], sums[0][k]);
-                        sums[1][k] = b.times_plus::<FUSED>(v[k], sums[1][k]);
-                        sums[2][k] = c.times_plus::<FUSED>(v[k], sums[2][k]);
-                        sums[3][k] = d.times_plus::<FUSED>(v[k], sums[3][k]);
+        out
+    }
+
+    fn load(n: usize) -> Vec<NodeColumns<f64, 2>> {
+        (0..n)
+            .map(|i| [0, 1, 2].map(|c| [(i + c) as f64 % 5.0 - 2.0, 1.0 / (1.0 + i as f64)]))
+            .collect()
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(40))]
+        #[test]
+        fn solution_is_that_of_the_dense_matrix(
+            n in 1usize..60,
+            pairs in prop::collection::vec((0usize..60, 0usize..60), 0..150),
+        ) {
+            let a = random(n, &pairs);
+            let lu = dense(&a).lu();
+            let b = load(n);
+            for threads in [1, 2] {
+                let team = Team::new(threads);
+                let mut x = b.clone();
+                let factor = Analysis::of(&a.pattern).factor::<f64>(&team, &a).unwrap();
+                factor.solve(&team, &mut x);
+                for k in 0..2 {
+                    let side = DVector::from_fn(3 * n, |r, _| b[r / 3][r % 3][k]);
+                    let exact = lu.solve(&side).unwrap();
+                    for r in 0..3 * n {
+                        prop_assert!((x[r / 3][r % 3][k] - exact[r]).abs() < 1e-10);
                     }
                 }
-                for (t, s) in top[j..j + 4].iter_mut().zip(&sums) {
-                    minus::<W, FUSED>(t, 1.0, s);
-                }
-                j += 4;
-            }
-            for column in quads.remainder().chunks_exact(height) {
-                let mut sum = [0.0; W];
-                for (v, a) in below.iter().zip(&column[columns..]) {
-                    for k in 0..W {
-                        sum[k] = a.times_plus::<FUSED>(v[k], sum[k]);
-                    }
-                }
-                minus::<W, FUSED>(&mut top[j], 1.0, &sum);
-                j += 1;
-            }
-            for (j, column) in l.chunks_exact(height).enumerate().rev() {
-                let (head, rest) = top.split_at_mut(j + 1);
-                let t = &mut head[j];
-                for (v, &a) in rest.iter().zip(&column[j + 1..columns]) {
-                    minus::<W, FUSED>(t, a, v);
-                }
-                let pivot = 1.0 / column[j];
-                *t = t.map(|v| v * pivot);
             }
         }
+    }
+
+    /// A block of a regular grid, large enough for a top, branches and wide fronts.
+    fn grid(size: usize) -> SymmetricBlocks {
+        let at = |x: usize, y: usize, z: usize| (z * size + y) * size + x;
+        let mut pairs = vec![];
+        for z in 0..size {
+            for y in 0..size {
+                for x in 0..size {
+                    for (dx, dy, dz) in [(1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 0), (0, 1, 1)] {
+                        if x + dx < size && y + dy < size && z + dz < size {
+                            pairs.push((at(x, y, z), at(x + dx, y + dy, z + dz)));
+                        }
+                    }
+                }
+            }
+        }
+        random(size * size * size, &pairs)
+    }
+
+    #[test]
+    fn same_bits_for_any_number_of_threads() {
+        let a = grid(12);
+        let run = |threads| {
+            let team = Team::new(threads);
+            let mut x = load(a.rows());
+            let factor = Analysis::of(&a.pattern).factor::<f32>(&team, &a).unwrap();
+            factor.solve(&team, &mut x);
+            x
+        };
+        let one = run(1);
+        assert!(one == run(2) && one == run(3));
+    }
+
+    #[test]
+    fn wide_fronts_solve_to_rounding_and_single_storage_to_its_own() {
+        let a = grid(12);
+        let team = Team::new(2);
+        let b = load(a.rows());
+        let residual = |x: &[NodeColumns<f64, 2>]| {
+            let mut y = b.clone();
+            a.multiply(&team, x, &mut y);
+            let pairs = y
+                .iter()
+                .flatten()
+                .flatten()
+                .zip(b.iter().flatten().flatten());
+            pairs.map(|(y, b)| (y - b).abs()).fold(0.0, f64::max)
+        };
+        let analysis = Analysis::of(&a.pattern);
+        assert!(analysis.scratch_bytes(1) > 0 && analysis.multiplications() > 0.0);
+        let double = analysis.clone().factor::<f64>(&team, &a).unwrap();
+        assert_eq!(double.bytes(), analysis.factor_bytes::<f64>());
+        let mut x = b.clone();
+        double.solve(&team, &mut x);
+        assert!(residual(&x) < 1e-12);
+        let single = analysis.factor::<f32>(&team, &a).unwrap();
+        let mut x = b.clone();
+        single.solve(&team, &mut x);
+        assert!(residual(&x) < 1e-4 && residual(&x) > 1e-9);
+    }
+
+    #[test]
+    fn an_indefinite_matrix_is_refused_at_its_row() {
+        let mut a = grid(6);
+        let at = a.pattern.upper_starts()[100];
+        a.upper[at][1][1] = -1.0;
+        let error = Analysis::of(&a.pattern)
+            .factor::<f64>(&Team::new(2), &a)
+            .unwrap_err();
+        assert!(matches!(error, SparseError::NotPositiveDefinite { .. }));
     }
 }

@@ -1,11 +1,16 @@
-//! Conjugate gradients on all right sides at once.
+//! Block conjugate gradients on all right sides at once.
 //!
-//! Each right side has its own coefficients; what they share is every sweep over the matrix, the
-//! smoother and the coarse factor. The direction update is the flexible one (Notay 2000, SIAM J Sci
-//! Comput 22:1444), which forgives a preconditioner rounded to single precision.
+//! The right sides share every sweep over the matrix, the smoother and the coarse factor, and also their
+//! search directions (O'Leary 1980, Linear Algebra Appl 29:293): each iteration minimises the energy error
+//! of every right side over the directions of all, so that the few slow modes of a structure are found
+//! once, not by each side for itself. Directions that have become dependent drop out by a pseudo-inverse
+//! of their small energy matrix. The direction update is the flexible one (Notay 2000, SIAM J Sci Comput
+//! 22:1444), which forgives a preconditioner rounded to single precision.
 
 use crate::chebyshev::Workspace;
 use crate::columns::{CHUNK, column, dot, interleave};
+use crate::directions::{Square, add_combination, direction, gram, product, pseudo_inverse};
+use crate::kernel::fast;
 use crate::rounding::floors;
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
@@ -87,7 +92,8 @@ pub fn conjugate_gradients(
             // Five and six are padded: eight fill the vector registers evenly and run faster.
             _ => solve_group::<8>,
         };
-        let (x, c) = solve(team, operator, preconditioner, &vectors, &start, limits)?;
+        let (x, c) =
+            team.inside(|| solve(team, operator, preconditioner, &vectors, &start, limits))?;
         solutions.extend(x);
         all.absorb(c);
     }
@@ -234,8 +240,7 @@ fn iterate<const W: usize>(
     limits: &Limits,
     report: &mut Convergence,
 ) -> Result<Halt, SparseError> {
-    let mut energy = [0.0; W];
-    let mut alpha = [0.0; W];
+    let mut inverse = [[0.0; W]; W];
     let mut residual = dot(team, &s.r, &s.r).map(f64::sqrt);
     let mut least = largest(&residual);
     let mut since_least = 0;
@@ -257,23 +262,20 @@ fn iterate<const W: usize>(
             return Ok(Halt::Stagnation);
         }
         preconditioner.apply(team, &s.r, &mut s.work, &mut s.coarse);
-        let (rz, zq) = two_dots(team, &s.work.solution, &s.r, &s.q);
-        let mut beta = [0.0; W];
-        for k in 0..W {
-            if !first && energy[k] > 0.0 {
-                beta[k] = -alpha[k] * zq[k] / energy[k];
-            }
-        }
-        energy = rz;
-        direction(team, &mut s.p, &s.work.solution, beta);
+        // Z ← Z − P (PᵀAP)⁺ (AP)ᵀ Z, with P and AP of the last iteration.
+        let beta = if first {
+            [[0.0; W]; W]
+        } else {
+            let overlap = gram(team, &s.q, &s.work.solution);
+            product(&inverse, &overlap).map(|row| row.map(|v| -v))
+        };
+        direction(team, &mut s.p, &s.work.solution, &beta);
         operator.multiply(team, &s.p, &mut s.q);
-        let pq = dot(team, &s.p, &s.q);
+        let energy = gram(team, &s.p, &s.q);
+        let pull = gram(team, &s.p, &s.r);
         for k in 0..W {
-            if residual[k] == 0.0 {
-                alpha[k] = 0.0;
-                continue;
-            }
-            if !(pq[k] > 0.0 && rz[k].is_finite()) {
+            let bad = energy[k][k].is_nan() || energy[k][k] <= 0.0 || pull[k][k].is_nan();
+            if bad && residual[k] > s.goals[k] {
                 return Err(SparseError::NotConverged {
                     residual: largest(&residual),
                     iterations: report.iterations,
@@ -281,9 +283,10 @@ fn iterate<const W: usize>(
                         .to_owned(),
                 });
             }
-            alpha[k] = rz[k] / pq[k];
         }
-        residual = advance(team, s, alpha).map(f64::sqrt);
+        inverse = pseudo_inverse(&energy);
+        let alpha = product(&inverse, &pull);
+        residual = advance(team, s, &alpha).map(f64::sqrt);
         first = false;
         let worst = largest(&residual);
         report.iterations += 1;
@@ -297,77 +300,20 @@ fn iterate<const W: usize>(
     }
 }
 
-/// z·r and z·q in one pass.
-fn two_dots<const W: usize>(
-    team: &Team,
-    z: &[NodeColumns<f32, W>],
-    r: &[NodeColumns<f64, W>],
-    q: &[NodeColumns<f64, W>],
-) -> ([f64; W], [f64; W]) {
-    let parts = team.collect(z.len().div_ceil(CHUNK), |chunk| {
-        let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(z.len());
-        let mut sums = [[0.0; W]; 2];
-        for ((z, r), q) in z[range.clone()]
-            .iter()
-            .zip(&r[range.clone()])
-            .zip(&q[range])
-        {
-            for c in 0..3 {
-                for k in 0..W {
-                    let v = f64::from(z[c][k]);
-                    sums[0][k] += v * r[c][k];
-                    sums[1][k] += v * q[c][k];
-                }
-            }
-        }
-        sums
-    });
-    let mut total = [[0.0; W]; 2];
-    for part in parts {
-        for (t, p) in total.iter_mut().zip(&part) {
-            for k in 0..W {
-                t[k] += p[k];
-            }
-        }
-    }
-    (total[0], total[1])
-}
-
-/// p ← z + β p.
-fn direction<const W: usize>(
-    team: &Team,
-    p: &mut [NodeColumns<f64, W>],
-    z: &[NodeColumns<f32, W>],
-    beta: [f64; W],
-) {
-    let jobs: Vec<_> = p.chunks_mut(CHUNK).zip(z.chunks(CHUNK)).collect();
-    team.each(jobs, |(p, z)| {
-        for (p, z) in p.iter_mut().zip(z) {
-            for c in 0..3 {
-                for k in 0..W {
-                    p[c][k] = f64::from(z[c][k]) + beta[k] * p[c][k];
-                }
-            }
-        }
-    });
-}
-
-/// x ← x + α p, r ← r − α q; gives r·r.
-fn advance<const W: usize>(team: &Team, s: &mut State<W>, alpha: [f64; W]) -> [f64; W] {
+/// x ← x + P α, r ← r − A P α; gives r·r.
+fn advance<const W: usize>(team: &Team, s: &mut State<W>, alpha: &Square<W>) -> [f64; W] {
     let jobs: Vec<_> =
         s.x.chunks_mut(CHUNK)
             .zip(s.r.chunks_mut(CHUNK))
             .zip(s.p.chunks(CHUNK).zip(s.q.chunks(CHUNK)))
             .collect();
     team.each(jobs, |((x, r), (p, q))| {
-        for ((x, r), (p, q)) in x.iter_mut().zip(r).zip(p.iter().zip(q)) {
-            for c in 0..3 {
-                for k in 0..W {
-                    x[c][k] += alpha[k] * p[c][k];
-                    r[c][k] -= alpha[k] * q[c][k];
-                }
+        fast(|| {
+            for ((x, r), (p, q)) in x.iter_mut().zip(r).zip(p.iter().zip(q)) {
+                add_combination(x, p, alpha, 1.0);
+                add_combination(r, q, alpha, -1.0);
             }
-        }
+        });
     });
     dot(team, &s.r, &s.r)
 }

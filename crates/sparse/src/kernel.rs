@@ -49,35 +49,64 @@ macro_rules! real {
 real!(f32);
 real!(f64);
 
-/// y += B x.
-#[inline(always)]
-pub(crate) fn add_product<T: Real, const W: usize, const FUSED: bool>(
-    y: &mut NodeColumns<T, W>,
-    b: &[[T; 3]; 3],
-    x: &NodeColumns<T, W>,
-) {
-    for r in 0..3 {
+/// Sums of block times node values, kept apart by the block's column until the end.
+///
+/// One sum a row would be a chain of dependent products, three a block, that waits for the arithmetic
+/// more than for memory; nine sums are a third as long. Where nine vectors do not fit the registers
+/// (`W` values wider than 32 bytes) the three of a row share one.
+pub(crate) struct Sums<T, const W: usize>([NodeColumns<T, W>; 3]);
+
+impl<T: Real, const W: usize> Sums<T, W> {
+    const APART: bool = W * std::mem::size_of::<T>() <= 32;
+
+    #[inline(always)]
+    pub(crate) fn new() -> Self {
+        Sums([[[T::default(); W]; 3]; 3])
+    }
+
+    /// Adds B x.
+    #[inline(always)]
+    pub(crate) fn add<const FUSED: bool>(&mut self, b: &[[T; 3]; 3], x: &NodeColumns<T, W>) {
         for c in 0..3 {
-            for k in 0..W {
-                y[r][k] = b[r][c].times_plus::<FUSED>(x[c][k], y[r][k]);
+            let to = &mut self.0[if Self::APART { c } else { 0 }];
+            for r in 0..3 {
+                for k in 0..W {
+                    to[r][k] = b[r][c].times_plus::<FUSED>(x[c][k], to[r][k]);
+                }
             }
         }
     }
-}
 
-/// y += Bᵀ x.
-#[inline(always)]
-pub(crate) fn add_transposed_product<T: Real, const W: usize, const FUSED: bool>(
-    y: &mut NodeColumns<T, W>,
-    b: &[[T; 3]; 3],
-    x: &NodeColumns<T, W>,
-) {
-    for r in 0..3 {
+    /// Adds Bᵀ x.
+    #[inline(always)]
+    pub(crate) fn add_transposed<const FUSED: bool>(
+        &mut self,
+        b: &[[T; 3]; 3],
+        x: &NodeColumns<T, W>,
+    ) {
         for c in 0..3 {
-            for k in 0..W {
-                y[r][k] = b[c][r].times_plus::<FUSED>(x[c][k], y[r][k]);
+            let to = &mut self.0[if Self::APART { c } else { 0 }];
+            for r in 0..3 {
+                for k in 0..W {
+                    to[r][k] = b[c][r].times_plus::<FUSED>(x[c][k], to[r][k]);
+                }
             }
         }
+    }
+
+    /// The sum.
+    #[inline(always)]
+    pub(crate) fn total(self) -> NodeColumns<T, W> {
+        let [mut sum, b, c] = self.0;
+        if Self::APART {
+            for r in 0..3 {
+                for k in 0..W {
+                    sum[r][k] += b[r][k];
+                    sum[r][k] += c[r][k];
+                }
+            }
+        }
+        sum
     }
 }
 
@@ -104,4 +133,9 @@ impl<H: Hot> pulp::WithSimd for Dispatch<H> {
 /// Runs `hot` with the best instruction set found at run time.
 pub(crate) fn dispatch(hot: impl Hot) {
     pulp::Arch::new().dispatch(Dispatch(hot));
+}
+
+/// Runs a closure compiled for the widest vectors this processor has; for loops without fused products.
+pub(crate) fn fast(work: impl FnOnce()) {
+    pulp::Arch::new().dispatch(work);
 }

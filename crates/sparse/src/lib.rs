@@ -12,7 +12,10 @@ pub mod chebyshev;
 pub mod cholesky;
 pub mod columns;
 pub mod conjugate_gradients;
+mod directions;
+mod elimination;
 pub mod error;
+mod front;
 pub mod kernel;
 pub mod operator;
 pub mod ordering;
@@ -20,6 +23,7 @@ pub mod pattern;
 pub mod refinement;
 pub mod rounding;
 pub mod team;
+mod triangles;
 pub mod two_level;
 
 pub use blocks::{Block, FullBlocks, SymmetricBlocks};

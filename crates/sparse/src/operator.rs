@@ -4,7 +4,6 @@
 //! stiffness does not change. Keeping the two apart makes a re-solve cheap: one matrix, one hierarchy,
 //! many interface terms.
 
-use crate::kernel::add_product;
 use crate::{Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -87,7 +86,14 @@ impl AddedBlocks {
         y: &mut [NodeColumns<f64, W>],
     ) {
         for (i, j, b) in self.entries() {
-            add_product::<f64, W, false>(&mut y[i as usize], b, &x[j as usize]);
+            let (to, from) = (&mut y[i as usize], &x[j as usize]);
+            for r in 0..3 {
+                for c in 0..3 {
+                    for k in 0..W {
+                        to[r][k] += b[r][c] * from[c][k];
+                    }
+                }
+            }
         }
     }
 }

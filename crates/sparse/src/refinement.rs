@@ -16,7 +16,7 @@ const STEPS: usize = 3;
 pub fn refined_direct(
     team: &Team,
     operator: &Operator<'_>,
-    factor: &BlockCholesky,
+    factor: &BlockCholesky<f64>,
     right_sides: &[NodeVector],
     limits: &Limits,
 ) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
@@ -33,7 +33,7 @@ pub fn refined_direct(
 fn one(
     team: &Team,
     operator: &Operator<'_>,
-    factor: &BlockCholesky,
+    factor: &BlockCholesky<f64>,
     b: &NodeVector,
     limits: &Limits,
 ) -> Result<(NodeVector, Convergence), SparseError> {

@@ -34,6 +34,52 @@ impl Team {
         }
     }
 
+    /// Runs each job once, on the caller's thread alone unless `share`.
+    pub fn each_if<J: Send>(&self, share: bool, jobs: Vec<J>, work: impl Fn(J) + Sync + Send) {
+        if share {
+            self.each(jobs, work);
+        } else {
+            jobs.into_iter().for_each(work);
+        }
+    }
+
+    /// Runs each job once and gives the results in the order of the jobs.
+    pub fn map<J: Send, R: Send>(
+        &self,
+        jobs: Vec<J>,
+        work: impl Fn(J) -> R + Sync + Send,
+    ) -> Vec<R> {
+        match &self.pool {
+            None => jobs.into_iter().map(work).collect(),
+            Some(pool) => pool.install(|| {
+                let jobs = jobs.into_par_iter().with_max_len(1);
+                jobs.map(work).collect()
+            }),
+        }
+    }
+
+    /// As [`Team::map`], on the caller's thread alone unless `share`.
+    pub fn map_if<J: Send, R: Send>(
+        &self,
+        share: bool,
+        jobs: Vec<J>,
+        work: impl Fn(J) -> R + Sync + Send,
+    ) -> Vec<R> {
+        if share {
+            self.map(jobs, work)
+        } else {
+            jobs.into_iter().map(work).collect()
+        }
+    }
+
+    /// Runs work on one of the team's threads: what it shares out from there starts quicker.
+    pub fn inside<R: Send>(&self, work: impl FnOnce() -> R + Send) -> R {
+        match &self.pool {
+            None => work(),
+            Some(pool) => pool.install(work),
+        }
+    }
+
     /// Runs two jobs side by side and gives both results.
     pub fn join<A: Send, B: Send>(
         &self,

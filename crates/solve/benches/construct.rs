@@ -1,0 +1,51 @@
+//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE]]`: what the solve of a
+//! real construct costs.
+//!
+//! FOLDER holds an audit bundle: `bicolumn export --point 5 --out FOLDER jobs/first-look.toml`.
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
+
+mod bundle;
+
+use bicolumn_solve::{Method, Prepared, SolveOptions};
+use std::path::PathBuf;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|a| a != "--bench")
+        .collect();
+    let Some(folder) = arguments.first().map(PathBuf::from) else {
+        println!("no folder of an audit bundle given: nothing measured");
+        return;
+    };
+    let threads = arguments.get(1).map_or(2, |a| a.parse().unwrap());
+    let tolerance = arguments.get(2).map_or(1e-8, |a| a.parse().unwrap());
+    let problem = bundle::read(&folder);
+    let options = SolveOptions {
+        method: Method::Multigrid,
+        tolerance,
+        threads,
+        ..SolveOptions::default()
+    };
+    let ready = Prepared::new(&problem, &options).unwrap();
+    let r = ready.solve_cases().unwrap().report;
+    let worst = |v: &[f64]| v.iter().copied().fold(0.0, f64::max);
+    println!(
+        "{} unknowns, {} right sides, {threads} threads: assembly {:.2} s, set-up {:.2} s, {} iterations {:.2} s",
+        r.unknowns, r.right_sides, r.assemble_s, r.setup_s, r.iterations, r.solve_s
+    );
+    println!(
+        "residual {:.1e}, rounding floor {:.1e}, stopped there: {}; equilibrium error {:.1e}",
+        worst(&r.residuals),
+        worst(&r.rounding_floors),
+        r.stopped_at_floor.iter().any(|&s| s),
+        worst(&r.equilibrium)
+    );
+    println!(
+        "memory: {:.2} GB estimated, {:.2} GB counted",
+        r.estimated_bytes as f64 / 1e9,
+        r.used_bytes as f64 / 1e9
+    );
+    let history: Vec<String> = r.history.iter().map(|h| format!("{h:.0e}")).collect();
+    println!("residual by iteration: {}", history.join(" "));
+}
