@@ -45,19 +45,24 @@ impl Complex {
             tets,
             ..Complex::default()
         };
-        c.rebuild();
+        c.shape = c.tets.iter().map(|t| shape(&c.points(t))).collect();
+        c.find_stars();
         c
     }
 
-    /// Recomputes stars and shapes.
-    fn rebuild(&mut self) {
-        self.star = vec![Vec::with_capacity(24); self.position.len()];
+    fn find_stars(&mut self) {
+        let mut size = vec![0u32; self.position.len()];
+        for v in self.tets.iter().flatten() {
+            size[*v as usize] += 1;
+        }
+        // Cuts and flips make stars grow a little.
+        let star_of = |n: &u32| Vec::with_capacity(*n as usize + 6);
+        self.star = size.iter().map(star_of).collect();
         for (t, tet) in self.tets.iter().enumerate() {
             for v in tet {
                 self.star[*v as usize].push(t as u32);
             }
         }
-        self.shape = self.tets.iter().map(|t| shape(&self.points(t))).collect();
     }
 
     /// Drops dead tetrahedra and idle vertices and numbers the rest anew, in order.
@@ -80,11 +85,12 @@ impl Complex {
         self.position = vertices.iter().map(|v| self.position[*v]).collect();
         self.on = vertices.iter().map(|v| self.on[*v]).collect();
         self.label = live.iter().map(|t| self.label[*t]).collect();
+        self.shape = live.iter().map(|t| self.shape[*t]).collect();
         self.tets = live
             .iter()
             .map(|t| self.tets[*t].map(|v| new_number[v as usize]))
             .collect();
-        self.rebuild();
+        self.find_stars();
     }
 
     #[inline]

@@ -21,6 +21,7 @@ use serde::{Deserialize, Serialize};
 
 /// Wanted edge lengths by feature.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
 pub struct Sizing {
     /// Finest lattice cell, mm: proximal plate ends, screws, hole rims.
     pub finest_mm: f64,
@@ -508,7 +509,10 @@ fn cut_plate<'a>(
     // Another plate's slit must not be taken for this plate's room: each has what is nearer to it.
     let near = move |x: Vec3| {
         let off = outline.value(x);
-        let is_own = |p: &Plate| p.site == plate.site || off <= p.outline().value(x);
+        let is_own = |p: &Plate| {
+            let other = p.outline();
+            p.site == plate.site || other.bounds().distance(x) > off || off <= other.value(x)
+        };
         off < margin && outer.value(x) < top + margin && construct.plates.iter().all(is_own)
     };
     if plate.stand_off_mm > 0.0 {

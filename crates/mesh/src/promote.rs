@@ -123,7 +123,7 @@ pub(crate) fn promote(
 }
 
 /// Shares of a midside node's way from the chord to its surface that are tried in turn.
-const BULGE_SHARES: [f64; 4] = [1.0, 0.5, 0.25, 0.0];
+const BULGE_SHARES: [f64; 5] = [1.0, 0.75, 0.5, 0.25, 0.0];
 
 /// The midside nodes of curved edges.
 struct Bulges {

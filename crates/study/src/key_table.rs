@@ -609,6 +609,11 @@ fn numerics(keys: &mut Vec<Key>) {
             sizing.wall_ratio,
             "Largest cell in a cortical wall, as a multiple of the wall's thickness",
         ),
+        (
+            "screw_ratio",
+            sizing.screw_ratio,
+            "Largest cell at a screw, as a multiple of its radius: 0.7 meets its volume within 0.3 %",
+        ),
     ] {
         add(
             keys,

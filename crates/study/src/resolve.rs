@@ -161,6 +161,7 @@ fn sizing(s: &Settings) -> Sizing {
         fracture_ratio: s.number("mesh.fracture_ratio"),
         far_ratio: s.number("mesh.far_ratio"),
         wall_ratio: s.number("mesh.wall_ratio"),
+        screw_ratio: s.number("mesh.screw_ratio"),
         growth: s.number("mesh.growth"),
         ..Sizing::default()
     }
