@@ -3,8 +3,8 @@
 use crate::seat::{Placed, Seat};
 use crate::spec::within;
 use crate::{
-    Bone, ConstructSpec, Fracture, GeometryError, Plate, Screw, ScrewRow, clash, distal_screws,
-    shaft_screws,
+    Bone, ConstructSpec, Fracture, GeometryError, Plate, Screw, ScrewRow, canal, clash,
+    distal_screws, shaft_screws,
 };
 use std::sync::Arc;
 
@@ -18,6 +18,8 @@ pub struct Construct {
     pub plates: Vec<Plate>,
     /// The screws, numbered from 1: plate by plate, from the proximal end down.
     pub screws: Vec<Screw>,
+    /// Level at which the medullary canal ends: the bone's, unless a screw would graze the floor there.
+    pub canal_floor_mm: f64,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
 }
@@ -50,6 +52,7 @@ impl Construct {
             .map(|p| Plate::lay(bone.clone(), p, fracture.as_ref()))
             .collect::<Result<Vec<_>, _>>()?;
         let mut construct = Construct {
+            canal_floor_mm: bone.spec().canal_floor_mm,
             bone,
             fracture,
             plates,
@@ -57,6 +60,7 @@ impl Construct {
             notes: Vec::new(),
         };
         construct.place_screws(spec)?;
+        construct.clear_canal_floor();
         construct.note_potting();
         clash::check(&construct, spec.clearance_mm)?;
         Ok(construct)
@@ -107,6 +111,18 @@ impl Construct {
             });
         }
         Ok(())
+    }
+
+    /// Moves the floor of the canal out of the screws' way.
+    fn clear_canal_floor(&mut self) {
+        let (level, screw) = canal::floor(&self.bone, &self.screws);
+        if let Some(screw) = screw {
+            self.notes.push(format!(
+                "the canal ends at level {level:.2} mm, not {:.2} mm, where {screw} would graze its floor",
+                self.canal_floor_mm
+            ));
+        }
+        self.canal_floor_mm = level;
     }
 
     /// A potting closer than two shaft diameters disturbs the stress at the plate's end (Saint-Venant).

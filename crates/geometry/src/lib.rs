@@ -6,6 +6,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod bone;
+mod canal;
 mod centre_line;
 mod clash;
 pub mod construct;
