@@ -13,10 +13,13 @@ use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
 use bicolumn_base::{Part, Vec3};
-use std::cmp::Ordering;
+use std::cmp::Reverse;
 use std::time::Instant;
 
-/// Quality below which another lattice is tried.
+/// Least dihedral angle below which a second lattice is tried.
+const GOOD_DIHEDRAL_DEG: f64 = 20.0;
+
+/// Quality of a sound mesh.
 const LEAST_DIHEDRAL_DEG: f64 = 10.0;
 const LEAST_RADIUS_RATIO: f64 = 0.1;
 const WORST_SURFACE_ERROR_MM: f64 = 1e-6;
@@ -37,12 +40,12 @@ struct Attempt {
 
 /// Meshes a blueprint.
 ///
-/// When a gate fails or the mesh falls short of the limits (least dihedral angle 10 degrees, radius ratio
-/// 0.1, no pinched edge, corners on their surfaces), tries again with the lattice shifted by (0.31, 0.17,
-/// 0.43) finest cells, then with all sizes times 0.8; `quality.fallback` says which was used. If none
-/// meets the limits the mesh that passed all gates with fewest pinched edges and the largest least angle
-/// is returned: its quality table shows what is wrong with it. The result depends on the blueprint
-/// alone, bit for bit.
+/// When a gate fails or a dihedral angle is below 20 degrees, tries again with the lattice shifted by
+/// (0.31, 0.17, 0.43) finest cells and takes the better of the two. When neither is sound (least angle 10
+/// degrees, radius ratio 0.1, no pinched edge, corners on their surfaces), tries with all sizes times
+/// 0.8. `quality.fallback` says which was taken. If none is sound the mesh that passed all gates with
+/// fewest pinched edges and the largest least angle is returned: its quality table shows what is wrong
+/// with it. The result depends on the blueprint alone, bit for bit.
 ///
 /// # Errors
 /// [`MeshError::Gate`] when no attempt gave a valid mesh (the first one's reason),
@@ -64,22 +67,23 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
             scale,
         };
         match attempt.mesh(blueprint, &surfaces) {
-            Ok(mesh) if good_enough(&mesh.quality) => return Ok(mesh),
+            Ok(mesh) if is_good(&mesh.quality) => return Ok(mesh),
             Ok(mesh) => {
-                let better = |b: &TetMesh| {
-                    let (new, old) = (&mesh.quality, &b.quality);
-                    match new.pinched_edges.cmp(&old.pinched_edges) {
-                        Ordering::Equal => new.min_dihedral_deg > old.min_dihedral_deg,
-                        order => order == Ordering::Less,
-                    }
+                let rank = |m: &TetMesh| {
+                    let q = &m.quality;
+                    (is_sound(q), Reverse(q.pinched_edges), q.min_dihedral_deg)
                 };
-                if best.as_ref().is_none_or(better) {
+                if best.as_ref().is_none_or(|b| rank(&mesh) > rank(b)) {
                     best = Some(mesh);
                 }
             }
             Err(e) => {
                 first_error.get_or_insert(e);
             }
+        }
+        let other_lattice_tried = fallback > 0;
+        if other_lattice_tried && best.as_ref().is_some_and(|b| is_sound(&b.quality)) {
+            break;
         }
     }
     match (best, first_error) {
@@ -92,7 +96,13 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
     }
 }
 
-fn good_enough(q: &Quality) -> bool {
+/// Worth no further try.
+fn is_good(q: &Quality) -> bool {
+    is_sound(q) && q.min_dihedral_deg >= GOOD_DIHEDRAL_DEG
+}
+
+/// Fit for use.
+fn is_sound(q: &Quality) -> bool {
     q.min_dihedral_deg >= LEAST_DIHEDRAL_DEG
         && q.min_radius_ratio >= LEAST_RADIUS_RATIO
         && q.pinched_edges == 0
