@@ -4,8 +4,8 @@
 //! (other forces, added interface stiffness, a guess), [`StressField::recover`] gives the stress.
 //!
 //! # Known limits
-//! Small strains, linear isotropic materials, bonded interfaces. Poisson's ratios near 1/2 slow the
-//! iteration. The linear level is always factored by Cholesky: beyond about 1.5 million unknowns its
+//! Small strains; linear materials, isotropic or transversely isotropic; bonded interfaces but for what
+//! [`InterfaceStiffness`] adds. Poisson's ratios near 1/2 slow the iteration. The linear level is always factored by Cholesky: beyond about 1.5 million unknowns its
 //! memory dominates.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

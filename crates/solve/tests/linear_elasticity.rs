@@ -322,6 +322,30 @@ fn loose_parts_are_named() {
     assert!(motion.contains("line of nodes"), "{motion}");
     assert!(motion.contains("(1.00, 1.00, 0.50)"), "{motion}");
 
+    // One node only.
+    let corner = Vec3::new(1.0, 1.0, 1.0);
+    let (mut pivoted, mut tets) = box_tets([1, 1, 1], corner, 0.0);
+    let (more, others) = box_tets([1, 1, 1], corner, 0.0);
+    let place: Vec<u32> = more
+        .iter()
+        .map(|v| {
+            let at = v + corner;
+            let known = pivoted.iter().position(|w| (w - at).norm() < 1e-12);
+            known.unwrap_or_else(|| {
+                pivoted.push(at);
+                pivoted.len() - 1
+            }) as u32
+        })
+        .collect();
+    tets.extend(others.iter().map(|t| t.map(|v| place[v as usize])));
+    let mesh = from_tets(pivoted, &tets, |x| if x.x > 1.0 { SOFT } else { STIFF });
+    let problem = held_box(mesh, vec![material(1.0, 0.3), material(1.0, 0.3)], &[]);
+    let error = solve(&problem, &SolveOptions::default())
+        .map(|s| s.report)
+        .unwrap_err();
+    assert!(matches!(&error, SolveError::NotHeld { part, .. } if *part == SOFT.to_string()));
+    assert!(error.to_string().contains("(1.00, 1.00, 1.00)"), "{error}");
+
     // Apart altogether.
     for v in &mut vertices[8..] {
         v.x += 5.0;
