@@ -1,7 +1,7 @@
 //! Conforming multi-material tetrahedra by lattice, cut and improvement.
 //!
 //! Doors: [`mesh_construct`] for a construct, [`build`] for any [`Blueprint`],
-//! [`TetMesh::from_straight_tets`] for given tetrahedra.
+//! [`TetMesh::from_straight_tets`] for given tetrahedra, [`split()`] for interfaces with two sides.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -24,6 +24,7 @@ pub mod program;
 mod promote;
 mod quality;
 mod spines;
+pub mod split;
 mod straight;
 mod surfaces;
 mod tet;
@@ -33,4 +34,5 @@ pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
+pub use split::{FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_kinds};
 pub use tet_mesh::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
