@@ -1,0 +1,29 @@
+//! Interfaces that press, slide and lift: unilateral contact with Coulomb friction, screw preload.
+//!
+//! Door: [`solve`] takes a problem on a split mesh, the laws of its interfaces and the steps that
+//! prepare it (preload, clamp), and gives the displacement of every load case from the prepared state.
+//!
+//! Method: augmented Lagrangian (Alart and Curnier 1991, Comput Methods Appl Mech Eng 92:353; Simo and
+//! Laursen 1992, Comput Struct 42:97) at the quadrature points of facet pairs whose nodes match. Within
+//! one outer iteration the multipliers and the friction bound are fixed; what is left is convex, so its
+//! Newton steps have a symmetric positive definite matrix and a line search that cannot fail. Outer
+//! iterations then set the multipliers to the tractions found and the bound to μ times the pressure.
+//!
+//! # Known limits
+//! Small sliding: facet pairs and normals stay those of the mesh. Friction has one coefficient.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+pub mod interfaces;
+pub mod law;
+pub mod preload;
+pub mod report;
+pub mod solution;
+mod stiffness;
+mod system;
+mod walk;
+
+pub use interfaces::Interfaces;
+pub use law::Law;
+pub use preload::Preload;
+pub use report::{CaseReport, SetReport, Status};
+pub use solution::{ContactError, ContactOptions, ContactSolution, Step, solve};

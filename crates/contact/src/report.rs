@@ -1,0 +1,179 @@
+//! What became of the interfaces in a load case.
+
+use crate::law::{Contact, Law};
+use crate::system::{Load, State, System};
+use bicolumn_base::Vec3;
+use serde::{Deserialize, Serialize};
+
+/// Did a load case converge?
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// Yes.
+    Converged,
+    /// No; the displacement is that of the last iteration and must not be used as an answer.
+    NotConverged {
+        /// Where and how it stopped.
+        reason: String,
+    },
+}
+
+/// How a load case or a step of preparation went.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CaseReport {
+    /// Name of the case or step.
+    pub name: String,
+    /// Did it converge?
+    pub status: Status,
+    /// Increments done.
+    pub increments: usize,
+    /// Outer iterations (multipliers, friction), all increments.
+    pub outer_iterations: usize,
+    /// Newton steps, all increments.
+    pub newton_steps: usize,
+    /// Iterations of the linear solver, all Newton steps; for the direct method its refinements.
+    pub linear_iterations: usize,
+    /// Relative residual of equilibrium at the end.
+    pub residual: f64,
+    /// Relative change of the interface tractions in the last outer iteration.
+    pub traction_change: f64,
+    /// Change of the tractions after each outer iteration of the last increment.
+    pub history: Vec<f64>,
+    /// Energy that friction took, N·mm, summed over the increments of this case; never negative.
+    pub dissipation_nmm: f64,
+    /// Each interface at the end.
+    pub sets: Vec<SetReport>,
+    /// Section force of each preloaded slab at the end, N.
+    pub section_forces_n: Vec<f64>,
+}
+
+impl CaseReport {
+    pub(crate) fn new(name: &str) -> Self {
+        CaseReport {
+            name: name.to_owned(),
+            status: Status::Converged,
+            increments: 0,
+            outer_iterations: 0,
+            newton_steps: 0,
+            linear_iterations: 0,
+            residual: 0.0,
+            traction_change: 0.0,
+            history: vec![],
+            dissipation_nmm: 0.0,
+            sets: vec![],
+            section_forces_n: vec![],
+        }
+    }
+
+    /// Did it converge?
+    pub fn is_converged(&self) -> bool {
+        self.status == Status::Converged
+    }
+}
+
+/// One interface at the end of a case.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SetReport {
+    /// Name.
+    pub name: String,
+    /// Shares of the area.
+    pub open_share: f64,
+    /// Pressed (or bonded) without slip.
+    pub stuck_share: f64,
+    /// Pressed and slipping.
+    pub slipping_share: f64,
+    /// Area, mm².
+    pub area_mm2: f64,
+    /// Area under pressure, mm².
+    pub contact_area_mm2: f64,
+    /// Largest pressure at a quadrature point, MPa.
+    pub pressure_max_mpa: f64,
+    /// Resultant of the pressure on side b, N.
+    pub normal_force_n: [f64; 3],
+    /// Resultant of the shear on side b, N.
+    pub shear_force_n: [f64; 3],
+    /// Largest slip under pressure since the case began, mm.
+    pub slip_max_mm: f64,
+    /// Largest opening, mm.
+    pub opening_max_mm: f64,
+    /// Largest penetration under pressure, or jump of a bond, mm: an error, zero in the exact solution.
+    pub penetration_max_mm: f64,
+}
+
+impl System<'_> {
+    /// Looks at every interface. `before` is the displacement at the start of the case.
+    pub(crate) fn look(&self, state: &State, before: &[Vec3], laws: &[Law]) -> Vec<SetReport> {
+        let mut sets: Vec<SetReport> = self
+            .interfaces
+            .sets()
+            .iter()
+            .map(|s| SetReport {
+                name: s.name.clone(),
+                open_share: 0.0,
+                stuck_share: 0.0,
+                slipping_share: 0.0,
+                area_mm2: 0.0,
+                contact_area_mm2: 0.0,
+                pressure_max_mpa: 0.0,
+                normal_force_n: [0.0; 3],
+                shear_force_n: [0.0; 3],
+                slip_max_mm: 0.0,
+                opening_max_mm: 0.0,
+                penetration_max_mm: 0.0,
+            })
+            .collect();
+        let responses = self.respond(&state.memory, &state.u, laws);
+        let points = self.interfaces.points().iter();
+        for ((p, r), m) in points.zip(&responses).zip(&state.memory) {
+            let at = self.interfaces.set_of(p);
+            let (set, law) = (&mut sets[at], laws[at]);
+            let pair = &self.interfaces.pairs()[p.pair as usize];
+            let jump = p.jump(pair, &state.u);
+            let moved = jump - p.jump(pair, before);
+            let gap = p.gap + p.normal.dot(&jump);
+            set.area_mm2 += p.area;
+            match r.contact {
+                Contact::Open => set.open_share += p.area,
+                Contact::Stuck => set.stuck_share += p.area,
+                Contact::Slipping => set.slipping_share += p.area,
+            }
+            if r.contact != Contact::Open {
+                set.contact_area_mm2 += p.area;
+                set.pressure_max_mpa = set.pressure_max_mpa.max(r.pressure);
+                let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
+                set.slip_max_mm = set.slip_max_mm.max(slip);
+                let error = match law {
+                    Law::Bonded => (jump - m.start).norm(),
+                    _ => (-gap).max(0.0),
+                };
+                set.penetration_max_mm = set.penetration_max_mm.max(error);
+            }
+            set.opening_max_mm = set.opening_max_mm.max(gap);
+            for c in 0..3 {
+                set.normal_force_n[c] += p.normal[c] * r.pressure * p.area;
+                set.shear_force_n[c] += r.shear[c] * p.area;
+            }
+        }
+        for s in &mut sets {
+            let area = s.area_mm2;
+            s.open_share /= area;
+            s.stuck_share /= area;
+            s.slipping_share /= area;
+        }
+        sets
+    }
+
+    /// Energy that friction took in an increment, N·mm: −Σ shear · slip.
+    pub(crate) fn dissipation(&self, state: &State, load: &Load<'_>) -> f64 {
+        let responses = self.respond(&state.memory, &state.u, load.laws);
+        let all = self.interfaces.points().iter().zip(&responses);
+        all.zip(&state.memory)
+            .filter(|((_, r), _)| r.contact == Contact::Slipping)
+            .map(|((p, r), m)| {
+                let pair = &self.interfaces.pairs()[p.pair as usize];
+                let moved = p.jump(pair, &state.u) - m.start;
+                -r.shear.dot(&moved) * p.area
+            })
+            .sum()
+    }
+}

@@ -1,0 +1,291 @@
+//! The door: steps that prepare a construct, then every load case from the prepared state.
+
+use crate::interfaces::Interfaces;
+use crate::law::{Law, Memory};
+use crate::preload::{Preload, Slab};
+use crate::report::{CaseReport, Status};
+use crate::system::{State, System};
+use crate::walk::{Path, Walk, follow};
+use bicolumn_base::{Mat3, Vec3};
+use bicolumn_model::{LoadCase, Problem};
+use bicolumn_solve::balance::{imbalance, reactions};
+use bicolumn_solve::{
+    InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
+};
+use std::time::Instant;
+use thiserror::Error;
+
+/// Options of [`solve`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ContactOptions {
+    /// Relative residual of equilibrium and relative change of the interface tractions to reach.
+    pub tolerance: f64,
+    /// Increments of each load case; more where the path matters.
+    pub increments: usize,
+    /// Outer iterations of an increment after which it is given up.
+    pub max_outer: usize,
+    /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
+    pub stiffness: f64,
+    /// The linear solver.
+    pub linear: SolveOptions,
+}
+
+impl Default for ContactOptions {
+    fn default() -> Self {
+        ContactOptions {
+            tolerance: 1e-6,
+            increments: 1,
+            max_outer: 60,
+            stiffness: 20.0,
+            linear: SolveOptions::default(),
+        }
+    }
+}
+
+/// One step of preparation. Its forces are taken off again in the step that follows (or, after the last
+/// step, before the load cases).
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Step {
+    /// Name: `preload`, `clamp`.
+    pub name: String,
+    /// Nodal forces at the end of the step, sorted by node, N.
+    pub forces: Vec<(u32, Vec3)>,
+    /// Laws while it lasts, by set; `None`: those of the interfaces.
+    pub laws: Option<Vec<Law>>,
+    /// Slabs pulled to their preload in this step, as indices; their length is kept afterwards.
+    pub pull: Vec<usize>,
+    /// Increments.
+    pub increments: usize,
+}
+
+/// Displacements of all load cases with contact.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ContactSolution {
+    /// Displacement of each node in the prepared state, mm.
+    pub prepared: Vec<Vec3>,
+    /// Displacement and reactions at the end of each load case, preparation included. Stress recovered
+    /// from it is right everywhere but in preloaded slabs.
+    pub total: Solution,
+    /// What each load case adds to the prepared state: what a test machine would see.
+    pub by_load: Solution,
+    /// Steps of preparation.
+    pub steps: Vec<CaseReport>,
+    /// Load cases.
+    pub cases: Vec<CaseReport>,
+}
+
+/// Why there is no contact solution at all.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum ContactError {
+    /// The linear system could not be set up.
+    #[error(transparent)]
+    Linear(#[from] SolveError),
+    /// A step of preparation that did not converge; no load case was tried.
+    #[error("step {0} did not converge: {1}")]
+    Preparation(String, String),
+    /// A slab without volume.
+    #[error("the preload of {0} names no tetrahedron")]
+    EmptySlab(String),
+}
+
+/// Solves all load cases of a problem whose mesh is split at `interfaces`.
+///
+/// `preloads` are slabs that steps may pull on. Each load case starts from the state that the steps
+/// leave, with the interfaces' own laws. A case that does not converge is marked in its report; the
+/// others go on.
+///
+/// # Errors
+/// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge.
+pub fn solve(
+    problem: &Problem,
+    interfaces: &Interfaces,
+    preloads: &[Preload],
+    steps: &[Step],
+    options: &ContactOptions,
+) -> Result<ContactSolution, ContactError> {
+    let started = Instant::now();
+    if let Some(p) = preloads.iter().find(|p| p.tets.is_empty()) {
+        return Err(ContactError::EmptySlab(p.name.clone()));
+    }
+    let slabs: Vec<Slab> = preloads.iter().map(|p| Slab::new(problem, p)).collect();
+    let nodes = problem.mesh.nodes.len();
+    let mut is_held = vec![false; nodes];
+    problem
+        .fixed
+        .iter()
+        .for_each(|n| is_held[*n as usize] = true);
+    // Parts that only the interfaces hold: open points keep a trace of stiffness in the tangent.
+    let loose = held::check(problem).is_err();
+    let stiffness = interfaces.stiffnesses(problem, options.stiffness);
+    let mut state = State::unloaded(nodes, interfaces.points().len(), slabs.len());
+    let start = start_term(interfaces, &stiffness, loose);
+    let ready = Prepared::with_interface(problem, &options.linear, Some(&start))?;
+    let system = System {
+        interfaces,
+        ready,
+        stiffness,
+        slabs,
+        held: is_held,
+        grip: if loose { LOOSE_GRIP } else { 0.0 },
+    };
+    let mut report = system.ready.report().clone();
+    let mut done = vec![];
+    let mut laws = interfaces.laws().to_vec();
+    let mut acting = vec![Vec3::zeros(); nodes];
+    // Forces of the last step are taken off before the load cases.
+    let release = steps.last().filter(|s| !s.forces.is_empty()).map(|_| Step {
+        name: "release".to_owned(),
+        ..Step::default()
+    });
+    for step in steps.iter().chain(&release) {
+        let mine = step.laws.as_deref().unwrap_or(interfaces.laws());
+        system.change_laws(&mut state, &laws, mine);
+        laws = mine.to_vec();
+        let mut pull = vec![None; preloads.len()];
+        for &k in &step.pull {
+            if let (Some(to), Some(p)) = (pull.get_mut(k), preloads.get(k)) {
+                *to = Some(p.force_n);
+            }
+        }
+        let path = Path {
+            name: &step.name,
+            before: acting,
+            forces: spread(&step.forces, nodes),
+            pull,
+            laws: mine,
+            increments: step.increments.max(1),
+            tolerance: options.tolerance,
+            max_outer: options.max_outer,
+        };
+        acting = path.forces.clone();
+        let mut walks = [Walk::new(&system, state, path)];
+        follow(&system, &mut walks);
+        let [walk] = walks;
+        let report;
+        (state, report) = walk.into_parts();
+        if let Status::NotConverged { reason } = &report.status {
+            return Err(ContactError::Preparation(step.name.clone(), reason.clone()));
+        }
+        done.push(report);
+    }
+    system.change_laws(&mut state, &laws, interfaces.laws());
+    let prepared = state.u.clone();
+    let mut walks: Vec<Walk<'_>> = problem
+        .cases
+        .iter()
+        .map(|case| {
+            let path = Path {
+                name: &case.name,
+                before: vec![Vec3::zeros(); nodes],
+                forces: spread(&case.forces, nodes),
+                pull: vec![None; preloads.len()],
+                laws: interfaces.laws(),
+                increments: options.increments.max(1),
+                tolerance: options.tolerance,
+                max_outer: options.max_outer,
+            };
+            Walk::new(&system, state.clone(), path)
+        })
+        .collect();
+    follow(&system, &mut walks);
+    let (displacement, cases): (Vec<Vec<Vec3>>, Vec<CaseReport>) = walks
+        .into_iter()
+        .map(|w| {
+            let (state, report) = w.into_parts();
+            (state.u, report)
+        })
+        .unzip();
+    report.iterations = cases.iter().map(|c| c.linear_iterations).sum();
+    report.residuals = cases.iter().map(|c| c.residual).collect();
+    report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
+    let by_load: Vec<Vec<Vec3>> = displacement
+        .iter()
+        .map(|u| u.iter().zip(&prepared).map(|(u, p)| u - p).collect())
+        .collect();
+    Ok(ContactSolution {
+        total: with_reactions(problem, displacement, &report),
+        by_load: with_reactions(problem, by_load, &report),
+        prepared,
+        steps: done,
+        cases,
+    })
+}
+
+/// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
+const LOOSE_GRIP: f64 = 1e-4;
+
+/// The interface term that the preconditioner is built with: points that touch at the start, stuck where
+/// there is friction.
+fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> InterfaceStiffness {
+    let slopes: Vec<Mat3> = interfaces
+        .points()
+        .iter()
+        .map(|p| {
+            let across = p.normal * p.normal.transpose();
+            let unit = match interfaces.laws()[interfaces.set_of(p)] {
+                Law::Apart => Mat3::zeros(),
+                _ if p.gap > 0.0 && !loose => Mat3::zeros(),
+                Law::Frictionless if !loose => across,
+                _ => Mat3::identity(),
+            };
+            unit * stiffness[p.pair as usize]
+        })
+        .collect();
+    crate::stiffness::tangent(interfaces.pairs(), interfaces.points(), &slopes)
+}
+
+fn spread(forces: &[(u32, Vec3)], nodes: usize) -> Vec<Vec3> {
+    let mut all = vec![Vec3::zeros(); nodes];
+    for (n, f) in forces {
+        all[*n as usize] += f;
+    }
+    all
+}
+
+fn with_reactions(
+    problem: &Problem,
+    displacement: Vec<Vec<Vec3>>,
+    report: &SolveReport,
+) -> Solution {
+    let reactions = reactions(problem, &displacement);
+    let mut report = report.clone();
+    let pairs = problem.cases.iter().zip(&reactions);
+    report.equilibrium = pairs.map(|(c, r)| imbalance(problem, c, r)).collect();
+    Solution {
+        displacement,
+        reactions,
+        report,
+    }
+}
+
+impl System<'_> {
+    /// Forgets the tractions of sets whose law changes; a bond made now holds the jump it finds.
+    fn change_laws(&self, state: &mut State, old: &[Law], new: &[Law]) {
+        for (p, m) in self.interfaces.points().iter().zip(&mut state.memory) {
+            let set = self.interfaces.set_of(p);
+            if old[set] != new[set] {
+                let pair = &self.interfaces.pairs()[p.pair as usize];
+                *m = Memory {
+                    start: p.jump(pair, &state.u),
+                    ..Memory::default()
+                };
+            }
+        }
+    }
+}
+
+/// The direct method, for small meshes and checks.
+pub fn direct() -> SolveOptions {
+    SolveOptions {
+        method: Method::Direct,
+        ..SolveOptions::default()
+    }
+}
+
+/// A load case from nodal forces.
+pub fn case(name: &str, forces: Vec<(u32, Vec3)>) -> LoadCase {
+    LoadCase {
+        name: name.to_owned(),
+        forces,
+    }
+}

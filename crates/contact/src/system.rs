@@ -1,0 +1,205 @@
+//! Elastic bodies with their interfaces and preloaded slabs: forces, residual, tangent.
+
+use crate::interfaces::{Interfaces, Point};
+use crate::law::{Law, Memory, Response, respond};
+use crate::preload::Slab;
+use crate::stiffness::tangent;
+use crate::walk::Wanted;
+use bicolumn_base::{Mat3, Vec3};
+use bicolumn_mesh::FacetPair;
+use bicolumn_solve::{Ask, InterfaceStiffness, Prepared, SolveError};
+
+/// What does not change from one increment to the next.
+pub(crate) struct System<'a> {
+    pub(crate) interfaces: &'a Interfaces,
+    pub(crate) ready: Prepared<'a>,
+    /// Interface stiffness ε of each pair, MPa/mm.
+    pub(crate) stiffness: Vec<f64>,
+    pub(crate) slabs: Vec<Slab>,
+    /// Is the node held?
+    pub(crate) held: Vec<bool>,
+    /// Share of ε that open points keep in the tangent, so that a loose part does not make it singular.
+    pub(crate) grip: f64,
+}
+
+/// Where a construct is on its path.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct State {
+    /// Displacement, mm.
+    pub(crate) u: Vec<Vec3>,
+    /// K u at the free nodes, N.
+    pub(crate) ku: Vec<Vec3>,
+    /// Memory of each point.
+    pub(crate) memory: Vec<Memory>,
+    /// Shrink of each slab.
+    pub(crate) shrink: Vec<f64>,
+}
+
+/// What acts at the end of an increment.
+#[derive(Debug, Clone)]
+pub(crate) struct Load<'a> {
+    /// Nodal forces, N.
+    pub(crate) forces: Vec<Vec3>,
+    /// Section force of each slab, N; `None`: its length is kept.
+    pub(crate) pull: Vec<Option<f64>>,
+    /// Law of each set.
+    pub(crate) laws: &'a [Law],
+}
+
+/// Interface tractions at a displacement.
+pub(crate) struct Evaluation {
+    pub(crate) responses: Vec<Response>,
+    /// Nodal forces of the interfaces, N.
+    pub(crate) forces: Vec<Vec3>,
+}
+
+impl State {
+    pub(crate) fn unloaded(nodes: usize, points: usize, slabs: usize) -> Self {
+        State {
+            u: vec![Vec3::zeros(); nodes],
+            ku: vec![Vec3::zeros(); nodes],
+            memory: vec![Memory::default(); points],
+            shrink: vec![0.0; slabs],
+        }
+    }
+}
+
+impl System<'_> {
+    fn places(&self) -> impl Iterator<Item = (&Point, &FacetPair)> {
+        let pairs = self.interfaces.pairs();
+        let points = self.interfaces.points().iter();
+        points.map(move |p| (p, &pairs[p.pair as usize]))
+    }
+
+    /// Response of each point.
+    pub(crate) fn respond(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Vec<Response> {
+        self.places()
+            .zip(memory)
+            .map(|((p, pair), m)| {
+                let law = laws[usize::from(pair.set)];
+                let epsilon = self.stiffness[p.pair as usize];
+                respond(law, m, epsilon, p.normal, p.gap, p.jump(pair, u))
+            })
+            .collect()
+    }
+
+    /// Responses and their nodal forces.
+    pub(crate) fn evaluate(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Evaluation {
+        let responses = self.respond(memory, u, laws);
+        let mut forces = vec![Vec3::zeros(); u.len()];
+        for ((p, pair), r) in self.places().zip(&responses) {
+            let force = r.traction(p.normal) * p.area;
+            if force != Vec3::zeros() {
+                p.push(pair, force, &mut forces);
+            }
+        }
+        Evaluation { responses, forces }
+    }
+
+    /// Shrink of each slab: kept, or what its force asks for at this displacement.
+    pub(crate) fn shrinks(&self, state: &State, u: &[Vec3], load: &Load<'_>) -> Vec<f64> {
+        let all = self.slabs.iter().zip(&state.shrink).zip(&load.pull);
+        all.map(|((slab, kept), pull)| pull.map_or(*kept, |f| slab.shrink(u, f)))
+            .collect()
+    }
+
+    /// Residual at the free nodes and the size of the forces in it, N.
+    pub(crate) fn residual(
+        &self,
+        state: &State,
+        load: &Load<'_>,
+        interface: &Evaluation,
+    ) -> (Vec<Vec3>, f64) {
+        let mut inner = vec![Vec3::zeros(); state.u.len()];
+        for (slab, s) in self.slabs.iter().zip(self.shrinks(state, &state.u, load)) {
+            for (n, f) in &slab.force {
+                inner[*n as usize] -= f * s;
+            }
+        }
+        let mut sizes = [0.0; 3];
+        let residual = (0..state.u.len())
+            .map(|n| {
+                if self.held[n] {
+                    return Vec3::zeros();
+                }
+                let terms = [load.forces[n], interface.forces[n], inner[n]];
+                for (s, t) in sizes.iter_mut().zip(&terms) {
+                    *s += t.norm_squared();
+                }
+                terms[0] + terms[1] + terms[2] - state.ku[n]
+            })
+            .collect();
+        (residual, sizes.into_iter().fold(0.0, f64::max).sqrt())
+    }
+
+    /// Slope of the residual's interface and slab terms, to be added to K.
+    pub(crate) fn slope(&self, responses: &[Response], load: &Load<'_>) -> InterfaceStiffness {
+        let slopes: Vec<Mat3> = self
+            .places()
+            .zip(responses)
+            .map(|((p, pair), r)| {
+                let unilateral = !matches!(load.laws[usize::from(pair.set)], Law::Apart);
+                let grip = if unilateral { self.grip } else { 0.0 };
+                r.slope + Mat3::identity() * (grip * self.stiffness[p.pair as usize])
+            })
+            .collect();
+        let mut all = tangent(self.interfaces.pairs(), self.interfaces.points(), &slopes);
+        for (slab, pull) in self.slabs.iter().zip(&load.pull) {
+            if pull.is_none() {
+                continue;
+            }
+            for (k, (i, f)) in slab.force.iter().enumerate() {
+                for (j, g) in &slab.force[k..] {
+                    let block = f * g.transpose() * (-1.0 / slab.stiffness);
+                    all.blocks.push((*i, *j, block));
+                }
+            }
+        }
+        all
+    }
+
+    /// Solves each system; gives d and the iterations it took.
+    pub(crate) fn solve(&self, wanted: &[Wanted]) -> Vec<Result<(Vec<Vec3>, usize), SolveError>> {
+        let one = |w: &Wanted| {
+            let ask = Ask {
+                interface: Some(&w.slope),
+                tolerance: Some(w.tolerance),
+                ..Ask::default()
+            };
+            let answer = self
+                .ready
+                .solve_for(std::slice::from_ref(&w.residual), &ask)?;
+            let step = answer.displacement.into_iter().next().unwrap_or_default();
+            Ok((step, answer.convergence.iterations))
+        };
+        wanted.iter().map(one).collect()
+    }
+
+    /// K d of each field.
+    pub(crate) fn products(&self, fields: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
+        self.ready.apply(fields, None)
+    }
+
+    /// Residual times the step at u + t·step: the slope of the energy along the step, negated.
+    pub(crate) fn pull_along(
+        &self,
+        state: &State,
+        load: &Load<'_>,
+        (step, product): (&[Vec3], &[Vec3]),
+        t: f64,
+    ) -> f64 {
+        let moved: Vec<Vec3> = state.u.iter().zip(step).map(|(u, d)| u + d * t).collect();
+        let mut sum = 0.0;
+        for n in 0..moved.len() {
+            sum += (load.forces[n] - state.ku[n] - product[n] * t).dot(&step[n]);
+        }
+        for (slab, s) in self.slabs.iter().zip(self.shrinks(state, &moved, load)) {
+            sum -= s * slab.work(step);
+        }
+        let responses = self.respond(&state.memory, &moved, load.laws);
+        for ((p, pair), r) in self.places().zip(&responses) {
+            sum += r.traction(p.normal).dot(&p.jump(pair, step)) * p.area;
+        }
+        sum
+    }
+}

@@ -1,0 +1,156 @@
+//! Bodies from structured grids, split where two parts meet, and short ways to pose problems on them.
+#![allow(dead_code)]
+
+use bicolumn_base::{Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
+use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
+use bicolumn_model::facet::facet_points;
+use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_verify::meshes::Block;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// The lower body.
+pub const LOWER: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
+/// Something soft or stiff that is tied to the others.
+pub const TIE: Part = Part::GapTissue;
+/// The upper body.
+pub const UPPER: Part = Part::Plate(PlateSite::Medial);
+/// A screw.
+pub const SCREW: Part = Part::Screw(ScrewNumber(1));
+
+/// A grid mapped to space, each tetrahedron given a part by its centroid in grid coordinates; none: void.
+pub fn body(
+    cells: [usize; 3],
+    ring: bool,
+    map: &dyn Fn([f64; 3]) -> Vec3,
+    part: &dyn Fn([f64; 3]) -> Option<Part>,
+) -> TetMesh {
+    // The unit grid first, to know where each tetrahedron lies in it; a ring's grid is closed by its map.
+    let straight = |m: Vec3, _: SurfaceName| m;
+    let spaced = Block {
+        cells,
+        ring,
+        map,
+        curve: &straight,
+    }
+    .mesh()
+    .unwrap();
+    let [nx, ny, nz] = cells;
+    // Tetrahedra come cell by cell, six each, along the last axis first.
+    let mut tets = vec![];
+    let mut parts = vec![];
+    for (t, tet) in spaced.tets.iter().enumerate() {
+        let cell = t / 6;
+        let at = [cell / (ny * nz), cell / nz % ny, cell % nz];
+        let middle = [
+            (at[0] as f64 + 0.5) / nx as f64,
+            (at[1] as f64 + 0.5) / ny as f64,
+            (at[2] as f64 + 0.5) / nz as f64,
+        ];
+        if let Some(p) = part(middle) {
+            tets.push([tet[0], tet[1], tet[2], tet[3]]);
+            parts.push(p);
+        }
+    }
+    let mut number = vec![u32::MAX; spaced.vertex_count];
+    let mut vertices = vec![];
+    for v in tets.iter_mut().flatten() {
+        let to = &mut number[*v as usize];
+        if *to == u32::MAX {
+            *to = vertices.len() as u32;
+            vertices.push(spaced.nodes[*v as usize]);
+        }
+        *v = *to;
+    }
+    TetMesh::from_straight_tets(
+        vertices,
+        &tets,
+        |t| parts[t],
+        |_, _| SurfaceName::Other(0),
+        |m, _| m,
+    )
+    .unwrap()
+}
+
+/// Split at every interface between lower and upper body.
+pub fn parted(mesh: &TetMesh) -> SplitMesh {
+    split_kinds(mesh, &[PairKind::PlateOnBone]).unwrap()
+}
+
+/// Nodes at places.
+pub fn nodes_at(mesh: &TetMesh, at: impl Fn(Vec3) -> bool) -> Vec<u32> {
+    (0u32..)
+        .zip(&mesh.nodes)
+        .filter(|(_, x)| at(**x))
+        .map(|(n, _)| n)
+        .collect()
+}
+
+/// Consistent nodal forces of a traction on the free facets whose corners all lie `at`.
+pub fn traction(
+    mesh: &TetMesh,
+    at: impl Fn(Vec3) -> bool,
+    traction: impl Fn(Vec3, Vec3) -> Vec3,
+) -> Vec<(u32, Vec3)> {
+    let mut forces: BTreeMap<u32, Vec3> = BTreeMap::new();
+    for f in mesh.free_facets() {
+        let x = f.nodes.map(|n| mesh.nodes[n as usize]);
+        if !x[..3].iter().all(|p| at(*p)) {
+            continue;
+        }
+        for p in facet_points(&x) {
+            let force = traction(p.position, p.normal) * p.area;
+            for (n, s) in f.nodes.iter().zip(p.shape) {
+                *forces.entry(*n).or_insert_with(Vec3::zeros) += force * s;
+            }
+        }
+    }
+    forces.into_iter().collect()
+}
+
+/// Both, node by node.
+pub fn sum(a: &[(u32, Vec3)], b: &[(u32, Vec3)]) -> Vec<(u32, Vec3)> {
+    let mut all: BTreeMap<u32, Vec3> = BTreeMap::new();
+    for (n, f) in a.iter().chain(b) {
+        *all.entry(*n).or_insert_with(Vec3::zeros) += f;
+    }
+    all.into_iter().collect()
+}
+
+/// A load case.
+pub fn case(name: &str, forces: Vec<(u32, Vec3)>) -> LoadCase {
+    LoadCase {
+        name: name.into(),
+        forces,
+    }
+}
+
+/// A problem with a material by part.
+pub fn problem(
+    mesh: &TetMesh,
+    material: impl Fn(Part) -> (f64, f64),
+    fixed: Vec<u32>,
+    cases: Vec<LoadCase>,
+) -> Problem {
+    let materials = mesh
+        .parts
+        .iter()
+        .map(|p| {
+            let (young, poisson) = material(*p);
+            Material::new("test body", young, poisson, "test")
+        })
+        .collect();
+    Problem::new(Arc::new(mesh.clone()), materials, fixed, cases).unwrap()
+}
+
+/// Are two numbers alike within a share of the second?
+pub fn close(a: f64, b: f64, share: f64) -> bool {
+    (a - b).abs() <= share * b.abs()
+}
+
+/// Largest difference of two fields over the largest value of the second.
+pub fn apart_by(a: &[Vec3], b: &[Vec3]) -> f64 {
+    let most = b.iter().map(Vec3::norm).fold(0.0, f64::max);
+    let off = a.iter().zip(b).map(|(a, b)| (a - b).norm());
+    off.fold(0.0, f64::max) / most
+}
