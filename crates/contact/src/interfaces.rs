@@ -3,8 +3,9 @@
 use crate::Law;
 use bicolumn_base::Vec3;
 use bicolumn_mesh::{FacetPair, PairKind, PairSet, SplitMesh, TetMesh};
+use bicolumn_model::Problem;
 use bicolumn_model::facet::facet_points;
-use bicolumn_model::{Material, Problem};
+use std::collections::BTreeMap;
 
 /// The interfaces of a split mesh.
 #[derive(Debug, Clone)]
@@ -106,20 +107,25 @@ impl Interfaces {
         usize::from(self.pairs[p.pair as usize].set)
     }
 
-    /// Interface stiffness ε of each pair, MPa/mm: `multiple` of the softer side's modulus over the
-    /// facet's size.
+    /// Interface stiffness ε of each pair, MPa/mm: `multiple` of the softer side's modulus over the size
+    /// of a facet. One value for each set and pair of materials: tractions then stay continuous from
+    /// facet to facet, as displacements are.
     pub(crate) fn stiffnesses(&self, problem: &Problem, multiple: f64) -> Vec<f64> {
         let mesh: &TetMesh = &problem.mesh;
-        let young = |facet: u32| {
-            let tet = mesh.facets[facet as usize].tet;
-            let m: &Material = problem.material_of(tet as usize);
-            m.young_mpa
-        };
+        let part = |facet: u32| mesh.part[mesh.facets[facet as usize].tet as usize];
+        let key = |p: &FacetPair| (p.set, part(p.facets[0]), part(p.facets[1]));
+        let mut sizes: BTreeMap<_, (f64, f64)> = BTreeMap::new();
+        for p in &self.pairs {
+            let sum = sizes.entry(key(p)).or_default();
+            *sum = (sum.0 + p.area_mm2, sum.1 + 1.0);
+        }
         self.pairs
             .iter()
             .map(|p| {
+                let (area, count) = sizes[&key(p)];
+                let young = |facet| problem.materials[part(facet) as usize].young_mpa;
                 let softer = young(p.facets[0]).min(young(p.facets[1]));
-                multiple * softer / p.area_mm2.sqrt()
+                multiple * softer / (area / count).sqrt()
             })
             .collect()
     }

@@ -25,7 +25,8 @@ pub struct ContactOptions {
     /// Outer iterations of an increment after which it is given up.
     pub max_outer: usize,
     /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
-    pub stiffness: f64,
+    /// `None`: high for the direct method, moderate for the iterative one.
+    pub stiffness: Option<f64>,
     /// The linear solver.
     pub linear: SolveOptions,
 }
@@ -36,7 +37,7 @@ impl Default for ContactOptions {
             tolerance: 1e-6,
             increments: 1,
             max_outer: 60,
-            stiffness: 20.0,
+            stiffness: None,
             linear: SolveOptions::default(),
         }
     }
@@ -116,7 +117,11 @@ pub fn solve(
         .for_each(|n| is_held[*n as usize] = true);
     // Parts that only the interfaces hold: open points keep a trace of stiffness in the tangent.
     let loose = held::check(problem).is_err();
-    let stiffness = interfaces.stiffnesses(problem, options.stiffness);
+    let multiple = options.stiffness.unwrap_or(match options.linear.method {
+        Method::Direct => STIFF,
+        _ => MODERATE,
+    });
+    let stiffness = interfaces.stiffnesses(problem, multiple);
     let mut state = State::unloaded(nodes, interfaces.points().len(), slabs.len());
     let start = start_term(interfaces, &stiffness, loose);
     let ready = Prepared::with_interface(problem, &options.linear, Some(&start))?;
@@ -211,6 +216,11 @@ pub fn solve(
     })
 }
 
+/// Interface stiffness over modulus per facet size: few outer iterations where the linear solver does not
+/// mind.
+const STIFF: f64 = 1000.0;
+/// The same where the linear solver does.
+const MODERATE: f64 = 20.0;
 /// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
 const LOOSE_GRIP: f64 = 1e-4;
 

@@ -53,8 +53,8 @@ pub(crate) struct Walk<'a> {
     /// Displacement at the start of the path.
     first: Vec<Vec3>,
     load: Load<'a>,
-    /// Sum of the sizes of all forces of the increment, N.
-    forced: f64,
+    /// Nodal forces of the interfaces at the last outer iteration, N.
+    last_forces: Vec<Vec3>,
     /// Relative residual at which Newton steps stop for now.
     goal: f64,
     steps: usize,
@@ -74,7 +74,7 @@ impl<'a> Walk<'a> {
             state,
             report: CaseReport::new(path.name),
             load,
-            forced: 0.0,
+            last_forces: vec![],
             goal: 0.0,
             steps: 0,
             outer: 0,
@@ -94,13 +94,15 @@ impl<'a> Walk<'a> {
         self.load.forces = forces.map(|(b, f)| b + (f - b) * t).collect();
         let pull = self.path.pull.iter();
         self.load.pull = pull.map(|p| p.map(|f| f * t)).collect();
-        self.forced = self.load.forces.iter().map(|f| f.norm()).sum::<f64>()
-            + self.load.pull.iter().flatten().map(|f| f.abs()).sum::<f64>();
+        self.last_forces = vec![Vec3::zeros(); self.state.u.len()];
         self.goal = FIRST_GOAL.max(self.path.tolerance);
         (self.steps, self.outer) = (0, 0);
         let points = system.interfaces.points().iter();
         for (p, m) in points.zip(&mut self.state.memory) {
-            if matches!(self.path.laws[system.interfaces.set_of(p)], Law::Frictional { .. }) {
+            if matches!(
+                self.path.laws[system.interfaces.set_of(p)],
+                Law::Frictional { .. }
+            ) {
                 m.start = p.jump(&system.interfaces.pairs()[p.pair as usize], &self.state.u);
             }
         }
@@ -183,7 +185,13 @@ impl<'a> Walk<'a> {
         self.outer += 1;
         self.report.outer_iterations += 1;
         let dissipated = system.dissipation(&self.state, &self.load);
-        let change = update(system, &mut self.state, self.load.laws, interface, self.forced);
+        let were_known = update(system, &mut self.state, self.load.laws, interface);
+        let change = if were_known {
+            self.change(system, &interface.forces)
+        } else {
+            1.0
+        };
+        self.last_forces.clone_from(&interface.forces);
         self.report.traction_change = change;
         self.report.history.push(change);
         if settled && change <= tolerance {
@@ -209,6 +217,25 @@ impl<'a> Walk<'a> {
         } else {
             self.goal = (0.1 * change).clamp(tolerance, self.goal);
             self.steps = 0;
+        }
+    }
+
+    /// Relative change of the interface's nodal forces since the last outer iteration. Forces much
+    /// smaller than the load are measured against the load.
+    fn change(&self, system: &System<'_>, forces: &[Vec3]) -> f64 {
+        let (mut changed, mut total, mut loads) = (0.0, 0.0, 0.0);
+        for n in 0..forces.len() {
+            if !system.held[n] {
+                changed += (forces[n] - self.last_forces[n]).norm_squared();
+                total += forces[n].norm_squared();
+                loads += self.load.forces[n].norm_squared();
+            }
+        }
+        let reference = f64::max(total, 1e-4 * loads);
+        if reference > 0.0 {
+            (changed / reference).sqrt()
+        } else {
+            0.0
         }
     }
 
@@ -239,52 +266,32 @@ impl<'a> Walk<'a> {
     }
 }
 
-/// Sets multipliers to the tractions and friction bounds to μ times the pressure. Gives the relative
-/// change that makes, in the root mean square over the interface.
-fn update(
-    system: &System<'_>,
-    state: &mut State,
-    laws: &[Law],
-    interface: &Evaluation,
-    forced: f64,
-) -> f64 {
-    let (mut changed, mut total, mut area) = (0.0, 0.0, 0.0);
-    let mut is_bound_unknown = false;
+/// A point that slips farther than this many elastic slips (bound over ε) needs no shear multiplier: the
+/// direction of its slip alone gives its traction. With one, that direction would only creep into place.
+const CLEAR_SLIP: f64 = 2.0;
+
+/// Sets multipliers to the tractions and friction bounds to μ times the pressure. True when every bound
+/// was known before.
+fn update(system: &System<'_>, state: &mut State, laws: &[Law], interface: &Evaluation) -> bool {
+    let mut were_known = true;
     let points = system.interfaces.points().iter();
     for ((p, m), r) in points.zip(&mut state.memory).zip(&interface.responses) {
         let law = laws[system.interfaces.set_of(p)];
-        if law == Law::Apart {
-            continue;
-        }
-        let mut change = (r.pressure - m.pressure).powi(2) + (r.shear - m.shear).norm_squared();
-        if let Law::Frictional { mu } = law {
-            let bound = mu * r.pressure;
-            if r.contact != Contact::Open && m.bound.is_infinite() {
-                is_bound_unknown = true;
-            } else if r.contact == Contact::Slipping {
-                change += (bound - m.bound).powi(2);
-            }
-            m.bound = bound;
-        }
         m.pressure = r.pressure;
         m.shear = r.shear;
-        changed += p.area * change;
-        total += p.area * (r.pressure.powi(2) + r.shear.norm_squared());
-        area += p.area;
+        if let Law::Frictional { mu } = law {
+            were_known &= r.contact == Contact::Open || m.bound.is_finite();
+            m.bound = mu * r.pressure;
+            let pair = &system.interfaces.pairs()[p.pair as usize];
+            let moved = p.jump(pair, &state.u) - m.start;
+            let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
+            let epsilon = system.stiffness[p.pair as usize];
+            if r.contact == Contact::Slipping && epsilon * slip > CLEAR_SLIP * m.bound {
+                m.shear = Vec3::zeros();
+            }
+        }
     }
-    if is_bound_unknown {
-        return 1.0;
-    }
-    if area == 0.0 {
-        return 0.0;
-    }
-    // Tractions much smaller than load over area are measured against that.
-    let reference = total.max(1e-4 * forced * forced / area);
-    if reference > 0.0 {
-        (changed / reference).sqrt()
-    } else {
-        0.0
-    }
+    were_known
 }
 
 /// Follows walks to their ends, solving their linear systems side by side.

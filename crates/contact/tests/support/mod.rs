@@ -1,5 +1,5 @@
 //! Bodies from structured grids, split where two parts meet, and short ways to pose problems on them.
-#![allow(dead_code)]
+#![allow(dead_code, unreachable_pub)]
 
 use bicolumn_base::{Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
