@@ -46,7 +46,7 @@ pub(crate) struct Memory {
     pub(crate) pressure: f64,
     /// Shear multiplier: traction on side b, MPa.
     pub(crate) shear: Vec3,
-    /// Largest shear, MPa; infinite while no pressure is known.
+    /// Largest shear, MPa; infinite while no pressure is known and the sides touch.
     pub(crate) bound: f64,
     /// Jump at the start of the increment (frictional) or of the bond, mm.
     pub(crate) start: Vec3,
@@ -92,8 +92,9 @@ impl Response {
 /// The traction of a law for a jump u_b − u_a.
 ///
 /// With gap g = g₀ + n·jump and slip s, the part of jump − start across n: pressure
-/// p = max(0, λ − ε g), trial shear τ = λ_t − ε s, cut back to the bound where it is larger. Bonded:
-/// the same without max and bound, with the jump itself for the gap.
+/// p = max(0, λ − ε g), trial shear τ = λ_t − ε s, cut back to the bound where it is larger. The bound
+/// does not follow the pressure here: with both fixed by turns, each is the derivative of a convex
+/// energy. Bonded: the same without max and bound, with the jump itself for the gap.
 pub(crate) fn respond(
     law: Law,
     memory: &Memory,
@@ -106,48 +107,42 @@ pub(crate) fn respond(
     let across = normal * normal.transpose();
     let along = Mat3::identity() - across;
     let trial = memory.shear - along * moved * stiffness;
-    let pressure = match law {
-        Law::Apart => return Response::OPEN,
-        Law::Bonded => {
-            return Response {
-                contact: Contact::Stuck,
-                pressure: memory.pressure - stiffness * normal.dot(&moved),
-                shear: trial,
-                slope: Mat3::identity() * stiffness,
-            };
-        }
-        Law::Frictional { .. } | Law::Frictionless => {
-            memory.pressure - stiffness * (gap + normal.dot(&jump))
-        }
-    };
-    if pressure < 0.0 {
-        return Response::OPEN;
+    if law == Law::Bonded {
+        return Response {
+            contact: Contact::Stuck,
+            pressure: memory.pressure - stiffness * normal.dot(&moved),
+            shear: trial,
+            slope: Mat3::identity() * stiffness,
+        };
     }
-    let pressing = Response {
-        contact: Contact::Slipping,
-        pressure,
-        slope: across * stiffness,
-        ..Response::OPEN
-    };
-    if law.friction() == 0.0 {
-        return pressing;
+    let mut out = Response::OPEN;
+    if law == Law::Apart {
+        return out;
+    }
+    let pressure = memory.pressure - stiffness * (gap + normal.dot(&jump));
+    let pressed = pressure >= 0.0;
+    if pressed {
+        out.contact = Contact::Slipping;
+        out.pressure = pressure;
+        out.slope = across * stiffness;
+    }
+    if law.friction() == 0.0 || memory.bound == 0.0 {
+        return out;
     }
     let size = trial.norm();
     if size <= memory.bound {
-        return Response {
-            contact: Contact::Stuck,
-            shear: trial,
-            slope: Mat3::identity() * stiffness,
-            ..pressing
-        };
+        out.shear = trial;
+        out.slope += along * stiffness;
+        if pressed {
+            out.contact = Contact::Stuck;
+        }
+    } else {
+        let direction = trial / size;
+        out.shear = direction * memory.bound;
+        out.slope +=
+            (along - direction * direction.transpose()) * (stiffness * memory.bound / size);
     }
-    let direction = trial / size;
-    let turning = along - direction * direction.transpose();
-    Response {
-        shear: direction * memory.bound,
-        slope: (across + turning * (memory.bound / size)) * stiffness,
-        ..pressing
-    }
+    out
 }
 
 #[cfg(test)]
@@ -210,7 +205,13 @@ mod tests {
 
     #[test]
     fn an_open_point_does_nothing() {
-        let m = Memory::default();
+        let m = Memory {
+            bound: 0.0,
+            ..Memory::default()
+        };
+        let with_friction = Law::Frictional { mu: 0.3 };
+        let r = respond(with_friction, &m, 50.0, N, 0.01, Vec3::x());
+        assert_eq!(r, Response::OPEN);
         let r = respond(Law::Frictionless, &m, 50.0, N, 0.01, Vec3::zeros());
         assert_eq!(r, Response::OPEN);
         let bonded = respond(Law::Bonded, &m, 50.0, N, 0.01, Vec3::z() * 0.001);

@@ -27,6 +27,8 @@ pub struct ContactOptions {
     /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
     /// `None`: high for the direct method, moderate for the iterative one.
     pub stiffness: Option<f64>,
+    /// Part of the interface stiffness that the preconditioner contains.
+    pub share: f64,
     /// The linear solver.
     pub linear: SolveOptions,
 }
@@ -38,6 +40,7 @@ impl Default for ContactOptions {
             increments: 1,
             max_outer: 60,
             stiffness: None,
+            share: 1.0,
             linear: SolveOptions::default(),
         }
     }
@@ -122,8 +125,8 @@ pub fn solve(
         _ => MODERATE,
     });
     let stiffness = interfaces.stiffnesses(problem, multiple);
-    let mut state = State::unloaded(nodes, interfaces.points().len(), slabs.len());
-    let start = start_term(interfaces, &stiffness, loose);
+    let mut state = State::unloaded(nodes, interfaces, slabs.len());
+    let start = start_term(interfaces, &stiffness, loose, options.share);
     let ready = Prepared::with_interface(problem, &options.linear, Some(&start))?;
     let system = System {
         interfaces,
@@ -226,7 +229,12 @@ const LOOSE_GRIP: f64 = 1e-4;
 
 /// The interface term that the preconditioner is built with: points that touch at the start, stuck where
 /// there is friction.
-fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> InterfaceStiffness {
+fn start_term(
+    interfaces: &Interfaces,
+    stiffness: &[f64],
+    loose: bool,
+    share: f64,
+) -> InterfaceStiffness {
     let slopes: Vec<Mat3> = interfaces
         .points()
         .iter()
@@ -238,7 +246,7 @@ fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> Interf
                 Law::Frictionless if !loose => across,
                 _ => Mat3::identity(),
             };
-            unit * stiffness[p.pair as usize]
+            unit * (share * stiffness[p.pair as usize])
         })
         .collect();
     crate::stiffness::tangent(interfaces.pairs(), interfaces.points(), &slopes)

@@ -54,11 +54,16 @@ pub(crate) struct Evaluation {
 }
 
 impl State {
-    pub(crate) fn unloaded(nodes: usize, points: usize, slabs: usize) -> Self {
+    /// Nothing acts yet. Sides that touch count as stuck until a pressure is known.
+    pub(crate) fn unloaded(nodes: usize, interfaces: &Interfaces, slabs: usize) -> Self {
+        let memory = interfaces.points().iter().map(|p| Memory {
+            bound: if p.gap > 0.0 { 0.0 } else { f64::INFINITY },
+            ..Memory::default()
+        });
         State {
             u: vec![Vec3::zeros(); nodes],
             ku: vec![Vec3::zeros(); nodes],
-            memory: vec![Memory::default(); points],
+            memory: memory.collect(),
             shrink: vec![0.0; slabs],
         }
     }
