@@ -59,6 +59,10 @@ fn main() -> Result<(), Box<dyn Error>> {
         split.mesh.nodes.len() - mesh.nodes.len()
     );
     let problem = pose(&construct, Arc::new(split.mesh.clone()), count)?;
+    if let Err(e) = bicolumn_solve::held::check(&problem) {
+        println!("without the interfaces: {e}");
+    }
+    println!("{} pieces", split.mesh.quality.components);
     let interfaces = Interfaces::new(&split, Law::Frictional { mu });
     let start = Instant::now();
     let contact = ContactOptions {

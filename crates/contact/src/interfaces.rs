@@ -16,21 +16,41 @@ pub struct Interfaces {
     points: Vec<Point>,
 }
 
-/// A quadrature point of a facet pair.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// A place where an interface's law acts: one for each corner of its facets.
+///
+/// The jump there is the mean of the jump over the facets around, weighted by the corner's linear hat ψ_k,
+/// j_k = ∫ ψ_k (u_b − u_a) dA / ∫ ψ_k dA, and its traction spreads by the same hat. Quadratic
+/// displacements against linear tractions are a stable pair (Wohlmuth 2001, Discretization Methods and
+/// Iterative Solvers Based on Domain Decomposition, from memory); a law at every quadrature point would
+/// ask for more than the displacements can give, and a law at every node would find no force at the
+/// corners, where the consistent load of a uniform pressure vanishes.
+#[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Point {
-    /// Index of the pair.
-    pub(crate) pair: u32,
-    /// Place on side a, mm.
+    /// Index of the set.
+    pub(crate) set: usize,
+    /// Mean place on side a, mm.
     pub(crate) position: Vec3,
-    /// Unit normal from a to b.
+    /// Mean unit normal from a to b.
     pub(crate) normal: Vec3,
-    /// Area, mm².
+    /// ∫ ψ_k dA, mm².
     pub(crate) area: f64,
-    /// Shape functions of the six nodes.
-    pub(crate) shape: [f64; 6],
-    /// Gap before loading, mm; negative: the sides overlap and press when closed.
+    /// Mean gap before loading, mm; negative: the sides overlap and press when closed.
     pub(crate) gap: f64,
+    /// (node on a, node on b, weight) of the jump.
+    pub(crate) stencil: Vec<(u32, u32, f64)>,
+    /// Facet pairs around, with their share of the area.
+    pub(crate) around: Vec<(u32, f64)>,
+}
+
+/// Sums of a point under way.
+#[derive(Default)]
+struct Sums {
+    area: f64,
+    position: Vec3,
+    normal: Vec3,
+    gap: f64,
+    stencil: BTreeMap<(u32, u32), f64>,
+    around: BTreeMap<u32, f64>,
 }
 
 impl Interfaces {
@@ -42,25 +62,48 @@ impl Interfaces {
     /// All interfaces of a mesh, each set under the law chosen for it.
     pub fn with_laws(split: &SplitMesh, law_of: impl Fn(&PairSet) -> Law) -> Self {
         let nodes = &split.mesh.nodes;
-        let mut points = Vec::with_capacity(7 * split.pairs.len());
+        let mut sums: BTreeMap<(u16, u32, u32), Sums> = BTreeMap::new();
         for (k, pair) in (0u32..).zip(&split.pairs) {
             for p in facet_points(&pair.a.map(|n| nodes[n as usize])) {
-                let gap = p.shape.iter().zip(pair.gap_mm).map(|(s, g)| s * g).sum();
-                points.push(Point {
-                    pair: k,
-                    position: p.position,
-                    normal: p.normal,
-                    area: p.area,
-                    shape: p.shape,
-                    gap,
-                });
+                let n = p.shape;
+                let hats = [
+                    n[0] + 0.5 * (n[3] + n[5]),
+                    n[1] + 0.5 * (n[3] + n[4]),
+                    n[2] + 0.5 * (n[4] + n[5]),
+                ];
+                let gap: f64 = n.iter().zip(pair.gap_mm).map(|(s, g)| s * g).sum();
+                for (c, hat) in hats.into_iter().enumerate() {
+                    let w = hat * p.area;
+                    let to = sums.entry((pair.set, pair.a[c], pair.b[c])).or_default();
+                    to.area += w;
+                    to.position += p.position * w;
+                    to.normal += p.normal * w;
+                    to.gap += gap * w;
+                    *to.around.entry(k).or_default() += w;
+                    for m in (0..6).filter(|m| pair.a[*m] != pair.b[*m]) {
+                        *to.stencil.entry((pair.a[m], pair.b[m])).or_default() += w * n[m];
+                    }
+                }
             }
         }
+        let points = sums.into_iter().map(|((set, _, _), s)| Point {
+            set: usize::from(set),
+            position: s.position / s.area,
+            normal: s.normal.normalize(),
+            area: s.area,
+            gap: s.gap / s.area,
+            stencil: s
+                .stencil
+                .into_iter()
+                .map(|((a, b), w)| (a, b, w / s.area))
+                .collect(),
+            around: s.around.into_iter().map(|(k, w)| (k, w / s.area)).collect(),
+        });
         Interfaces {
             laws: split.sets.iter().map(law_of).collect(),
             sets: split.sets.clone(),
             pairs: split.pairs.clone(),
-            points,
+            points: points.collect(),
         }
     }
 
@@ -68,8 +111,7 @@ impl Interfaces {
     /// interference (negative), a profile.
     pub fn add_gap(&mut self, of: impl Fn(&PairSet) -> bool, gap_mm: impl Fn(Vec3) -> f64) {
         for p in &mut self.points {
-            let set = self.pairs[p.pair as usize].set;
-            if of(&self.sets[set as usize]) {
+            if of(&self.sets[p.set]) {
                 p.gap += gap_mm(p.position);
             }
         }
@@ -94,60 +136,46 @@ impl Interfaces {
             .collect()
     }
 
-    pub(crate) fn pairs(&self) -> &[FacetPair] {
-        &self.pairs
-    }
-
     pub(crate) fn points(&self) -> &[Point] {
         &self.points
     }
 
-    /// Set of a point.
-    pub(crate) fn set_of(&self, p: &Point) -> usize {
-        usize::from(self.pairs[p.pair as usize].set)
-    }
-
-    /// Interface stiffness ε of each pair, MPa/mm: `multiple` of the softer side's modulus over the size
-    /// of a facet. One value for each set and pair of materials: tractions then stay continuous from
-    /// facet to facet, as displacements are.
+    /// Interface stiffness ε of each point, MPa/mm: `multiple` of the softer side's modulus over the size
+    /// of the facets around.
     pub(crate) fn stiffnesses(&self, problem: &Problem, multiple: f64) -> Vec<f64> {
         let mesh: &TetMesh = &problem.mesh;
-        let part = |facet: u32| mesh.part[mesh.facets[facet as usize].tet as usize];
-        let key = |p: &FacetPair| (p.set, part(p.facets[0]), part(p.facets[1]));
-        let mut sizes: BTreeMap<_, (f64, f64)> = BTreeMap::new();
-        for p in &self.pairs {
-            let sum = sizes.entry(key(p)).or_default();
-            *sum = (sum.0 + p.area_mm2, sum.1 + 1.0);
-        }
-        self.pairs
+        let young = |facet: u32| {
+            let tet = mesh.facets[facet as usize].tet;
+            problem.material_of(tet as usize).young_mpa
+        };
+        let of_pair = |k: u32| {
+            let p = &self.pairs[k as usize];
+            young(p.facets[0]).min(young(p.facets[1])) / p.area_mm2.sqrt()
+        };
+        self.points
             .iter()
             .map(|p| {
-                let (area, count) = sizes[&key(p)];
-                let young = |facet| problem.materials[part(facet) as usize].young_mpa;
-                let softer = young(p.facets[0]).min(young(p.facets[1]));
-                multiple * softer / (area / count).sqrt()
+                let mean: f64 = p.around.iter().map(|(k, share)| of_pair(*k) * share).sum();
+                multiple * mean
             })
             .collect()
     }
 }
 
 impl Point {
-    /// Jump of a nodal field over a point, u_b − u_a.
-    pub(crate) fn jump(&self, pair: &FacetPair, u: &[Vec3]) -> Vec3 {
-        let mut jump = Vec3::zeros();
-        for k in 0..6 {
-            let (a, b) = (pair.a[k] as usize, pair.b[k] as usize);
-            jump += (u[b] - u[a]) * self.shape[k];
-        }
-        jump
+    /// Mean jump of a nodal field, u_b − u_a.
+    pub(crate) fn jump(&self, u: &[Vec3]) -> Vec3 {
+        self.stencil
+            .iter()
+            .map(|(a, b, w)| (u[*b as usize] - u[*a as usize]) * *w)
+            .sum()
     }
 
     /// Adds a force on side b, and its opposite on side a, to nodal forces.
-    pub(crate) fn push(&self, pair: &FacetPair, force: Vec3, nodal: &mut [Vec3]) {
-        for k in 0..6 {
-            let f = force * self.shape[k];
-            nodal[pair.b[k] as usize] += f;
-            nodal[pair.a[k] as usize] -= f;
+    pub(crate) fn push(&self, force: Vec3, nodal: &mut [Vec3]) {
+        for (a, b, w) in &self.stencil {
+            nodal[*b as usize] += force * *w;
+            nodal[*a as usize] -= force * *w;
         }
     }
 }

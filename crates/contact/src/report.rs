@@ -86,7 +86,9 @@ pub struct SetReport {
     pub area_mm2: f64,
     /// Area under pressure, mm².
     pub contact_area_mm2: f64,
-    /// Largest pressure at a quadrature point, MPa.
+    /// Pressure averaged over the area under pressure, MPa.
+    pub pressure_mean_mpa: f64,
+    /// Largest pressure at a corner of the interface's facets, MPa.
     pub pressure_max_mpa: f64,
     /// Resultant of the pressure on side b, N.
     pub normal_force_n: [f64; 3],
@@ -114,6 +116,7 @@ impl System<'_> {
                 slipping_share: 0.0,
                 area_mm2: 0.0,
                 contact_area_mm2: 0.0,
+                pressure_mean_mpa: 0.0,
                 pressure_max_mpa: 0.0,
                 normal_force_n: [0.0; 3],
                 shear_force_n: [0.0; 3],
@@ -125,11 +128,9 @@ impl System<'_> {
         let responses = self.respond(&state.memory, &state.u, laws);
         let points = self.interfaces.points().iter();
         for ((p, r), m) in points.zip(&responses).zip(&state.memory) {
-            let at = self.interfaces.set_of(p);
-            let (set, law) = (&mut sets[at], laws[at]);
-            let pair = &self.interfaces.pairs()[p.pair as usize];
-            let jump = p.jump(pair, &state.u);
-            let moved = jump - p.jump(pair, before);
+            let (set, law) = (&mut sets[p.set], laws[p.set]);
+            let jump = p.jump(&state.u);
+            let moved = jump - p.jump(before);
             let gap = p.gap + p.normal.dot(&jump);
             set.area_mm2 += p.area;
             match r.contact {
@@ -139,6 +140,7 @@ impl System<'_> {
             }
             if r.contact != Contact::Open {
                 set.contact_area_mm2 += p.area;
+                set.pressure_mean_mpa += r.pressure * p.area;
                 set.pressure_max_mpa = set.pressure_max_mpa.max(r.pressure);
                 let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
                 set.slip_max_mm = set.slip_max_mm.max(slip);
@@ -156,6 +158,9 @@ impl System<'_> {
         }
         for s in &mut sets {
             let area = s.area_mm2;
+            if s.contact_area_mm2 > 0.0 {
+                s.pressure_mean_mpa /= s.contact_area_mm2;
+            }
             s.open_share /= area;
             s.stuck_share /= area;
             s.slipping_share /= area;
@@ -170,8 +175,7 @@ impl System<'_> {
         all.zip(&state.memory)
             .filter(|((_, r), _)| r.contact == Contact::Slipping)
             .map(|((p, r), m)| {
-                let pair = &self.interfaces.pairs()[p.pair as usize];
-                let moved = p.jump(pair, &state.u) - m.start;
+                let moved = p.jump(&state.u) - m.start;
                 -r.shear.dot(&moved) * p.area
             })
             .sum()

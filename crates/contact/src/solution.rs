@@ -12,6 +12,7 @@ use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
 };
+use std::cell::{Cell, RefCell};
 use std::time::Instant;
 use thiserror::Error;
 
@@ -46,14 +47,16 @@ impl Default for ContactOptions {
     }
 }
 
-/// One step of preparation. Its forces are taken off again in the step that follows (or, after the last
-/// step, before the load cases).
+/// One step of preparation. Unless they last, its forces are taken off again in the step that follows
+/// (or, after the last step, before the load cases).
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Step {
     /// Name: `preload`, `clamp`.
     pub name: String,
-    /// Nodal forces at the end of the step, sorted by node, N.
+    /// Nodal forces at the end of the step, N.
     pub forces: Vec<(u32, Vec3)>,
+    /// Do the forces act on, under all later steps and load cases?
+    pub lasting: bool,
     /// Laws while it lasts, by set; `None`: those of the interfaces.
     pub laws: Option<Vec<Law>>,
     /// Slabs pulled to their preload in this step, as indices; their length is kept afterwards.
@@ -125,23 +128,31 @@ pub fn solve(
         _ => MODERATE,
     });
     let stiffness = interfaces.stiffnesses(problem, multiple);
-    let mut state = State::unloaded(nodes, interfaces, slabs.len());
+    let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
     let start = start_term(interfaces, &stiffness, loose, options.share);
-    let ready = Prepared::with_interface(problem, &options.linear, Some(&start))?;
+    let linear = SolveOptions {
+        max_iterations: options.linear.max_iterations.min(MOST_ITERATIONS),
+        ..options.linear
+    };
+    let ready = Prepared::with_interface(problem, &linear, Some(&start))?;
     let system = System {
         interfaces,
-        ready,
+        ready: RefCell::new(ready),
+        is_stale: Cell::new(false),
+        rebuilds: Cell::new(0),
         stiffness,
         slabs,
         held: is_held,
         grip: if loose { LOOSE_GRIP } else { 0.0 },
     };
-    let mut report = system.ready.report().clone();
+    let mut report = system.ready.borrow().report().clone();
     let mut done = vec![];
     let mut laws = interfaces.laws().to_vec();
     let mut acting = vec![Vec3::zeros(); nodes];
     // Forces of the last step are taken off before the load cases.
-    let release = steps.last().filter(|s| !s.forces.is_empty()).map(|_| Step {
+    let mut lasting = acting.clone();
+    let last = steps.last().filter(|s| !s.lasting && !s.forces.is_empty());
+    let release = last.map(|_| Step {
         name: "release".to_owned(),
         ..Step::default()
     });
@@ -158,7 +169,7 @@ pub fn solve(
         let path = Path {
             name: &step.name,
             before: acting,
-            forces: spread(&step.forces, nodes),
+            forces: added(&lasting, &step.forces),
             pull,
             laws: mine,
             increments: step.increments.max(1),
@@ -166,6 +177,9 @@ pub fn solve(
             max_outer: options.max_outer,
         };
         acting = path.forces.clone();
+        if step.lasting {
+            lasting.clone_from(&acting);
+        }
         let mut walks = [Walk::new(&system, state, path)];
         follow(&system, &mut walks);
         let [walk] = walks;
@@ -184,8 +198,8 @@ pub fn solve(
         .map(|case| {
             let path = Path {
                 name: &case.name,
-                before: vec![Vec3::zeros(); nodes],
-                forces: spread(&case.forces, nodes),
+                before: lasting.clone(),
+                forces: added(&lasting, &case.forces),
                 pull: vec![None; preloads.len()],
                 laws: interfaces.laws(),
                 increments: options.increments.max(1),
@@ -195,7 +209,10 @@ pub fn solve(
             Walk::new(&system, state.clone(), path)
         })
         .collect();
-    follow(&system, &mut walks);
+    // One after the other: each case keeps the preconditioner fitted to its own contact.
+    for walk in &mut walks {
+        follow(&system, std::slice::from_mut(walk));
+    }
     let (displacement, cases): (Vec<Vec<Vec3>>, Vec<CaseReport>) = walks
         .into_iter()
         .map(|w| {
@@ -224,6 +241,8 @@ pub fn solve(
 const STIFF: f64 = 1000.0;
 /// The same where the linear solver does.
 const MODERATE: f64 = 20.0;
+/// Iterations after which a Newton step's linear system asks for a new preconditioner.
+const MOST_ITERATIONS: usize = 60;
 /// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
 const LOOSE_GRIP: f64 = 1e-4;
 
@@ -238,22 +257,23 @@ fn start_term(
     let slopes: Vec<Mat3> = interfaces
         .points()
         .iter()
-        .map(|p| {
+        .zip(stiffness)
+        .map(|(p, epsilon)| {
             let across = p.normal * p.normal.transpose();
-            let unit = match interfaces.laws()[interfaces.set_of(p)] {
+            let unit = match interfaces.laws()[p.set] {
                 Law::Apart => Mat3::zeros(),
                 _ if p.gap > 0.0 && !loose => Mat3::zeros(),
                 Law::Frictionless if !loose => across,
                 _ => Mat3::identity(),
             };
-            unit * (share * stiffness[p.pair as usize])
+            unit * (share * epsilon)
         })
         .collect();
-    crate::stiffness::tangent(interfaces.pairs(), interfaces.points(), &slopes)
+    crate::stiffness::tangent(interfaces.points(), &slopes)
 }
 
-fn spread(forces: &[(u32, Vec3)], nodes: usize) -> Vec<Vec3> {
-    let mut all = vec![Vec3::zeros(); nodes];
+fn added(lasting: &[Vec3], forces: &[(u32, Vec3)]) -> Vec<Vec3> {
+    let mut all = lasting.to_vec();
     for (n, f) in forces {
         all[*n as usize] += f;
     }
@@ -280,11 +300,9 @@ impl System<'_> {
     /// Forgets the tractions of sets whose law changes; a bond made now holds the jump it finds.
     fn change_laws(&self, state: &mut State, old: &[Law], new: &[Law]) {
         for (p, m) in self.interfaces.points().iter().zip(&mut state.memory) {
-            let set = self.interfaces.set_of(p);
-            if old[set] != new[set] {
-                let pair = &self.interfaces.pairs()[p.pair as usize];
+            if old[p.set] != new[p.set] {
                 *m = Memory {
-                    start: p.jump(pair, &state.u),
+                    start: p.jump(&state.u),
                     ..Memory::default()
                 };
             }

@@ -1,19 +1,27 @@
 //! Elastic bodies with their interfaces and preloaded slabs: forces, residual, tangent.
 
-use crate::interfaces::{Interfaces, Point};
+use crate::interfaces::Interfaces;
 use crate::law::{Law, Memory, Response, respond};
 use crate::preload::Slab;
 use crate::stiffness::tangent;
 use crate::walk::Wanted;
 use bicolumn_base::{Mat3, Vec3};
-use bicolumn_mesh::FacetPair;
 use bicolumn_solve::{Ask, InterfaceStiffness, Prepared, SolveError};
+use std::cell::{Cell, RefCell};
+
+/// Iterations for each decimal digit above which the preconditioner counts as out of date. A good one
+/// takes three to five.
+const STALE_ITERATIONS_A_DIGIT: f64 = 9.0;
 
 /// What does not change from one increment to the next.
 pub(crate) struct System<'a> {
     pub(crate) interfaces: &'a Interfaces,
-    pub(crate) ready: Prepared<'a>,
-    /// Interface stiffness ε of each pair, MPa/mm.
+    pub(crate) ready: RefCell<Prepared<'a>>,
+    /// Is the preconditioner out of date?
+    pub(crate) is_stale: Cell<bool>,
+    /// How often the preconditioner was made anew.
+    pub(crate) rebuilds: Cell<usize>,
+    /// Interface stiffness ε of each point, MPa/mm.
     pub(crate) stiffness: Vec<f64>,
     pub(crate) slabs: Vec<Slab>,
     /// Is the node held?
@@ -54,10 +62,20 @@ pub(crate) struct Evaluation {
 }
 
 impl State {
-    /// Nothing acts yet. Sides that touch count as stuck until a pressure is known.
-    pub(crate) fn unloaded(nodes: usize, interfaces: &Interfaces, slabs: usize) -> Self {
+    /// Nothing acts yet. There is no friction until a pressure is known; where parts hang on it, sides
+    /// that touch are stuck until then.
+    pub(crate) fn unloaded(
+        nodes: usize,
+        interfaces: &Interfaces,
+        slabs: usize,
+        hang_on_friction: bool,
+    ) -> Self {
         let memory = interfaces.points().iter().map(|p| Memory {
-            bound: if p.gap > 0.0 { 0.0 } else { f64::INFINITY },
+            bound: if p.gap > 0.0 || !hang_on_friction {
+                0.0
+            } else {
+                f64::INFINITY
+            },
             ..Memory::default()
         });
         State {
@@ -70,21 +88,13 @@ impl State {
 }
 
 impl System<'_> {
-    fn places(&self) -> impl Iterator<Item = (&Point, &FacetPair)> {
-        let pairs = self.interfaces.pairs();
-        let points = self.interfaces.points().iter();
-        points.map(move |p| (p, &pairs[p.pair as usize]))
-    }
-
     /// Response of each point.
     pub(crate) fn respond(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Vec<Response> {
-        self.places()
+        let points = self.interfaces.points().iter();
+        points
             .zip(memory)
-            .map(|((p, pair), m)| {
-                let law = laws[usize::from(pair.set)];
-                let epsilon = self.stiffness[p.pair as usize];
-                respond(law, m, epsilon, p.normal, p.gap, p.jump(pair, u))
-            })
+            .zip(&self.stiffness)
+            .map(|((p, m), epsilon)| respond(laws[p.set], m, *epsilon, p.normal, p.gap, p.jump(u)))
             .collect()
     }
 
@@ -92,10 +102,10 @@ impl System<'_> {
     pub(crate) fn evaluate(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Evaluation {
         let responses = self.respond(memory, u, laws);
         let mut forces = vec![Vec3::zeros(); u.len()];
-        for ((p, pair), r) in self.places().zip(&responses) {
+        for (p, r) in self.interfaces.points().iter().zip(&responses) {
             let force = r.traction(p.normal) * p.area;
             if force != Vec3::zeros() {
-                p.push(pair, force, &mut forces);
+                p.push(force, &mut forces);
             }
         }
         Evaluation { responses, forces }
@@ -139,16 +149,18 @@ impl System<'_> {
 
     /// Slope of the residual's interface and slab terms, to be added to K.
     pub(crate) fn slope(&self, responses: &[Response], load: &Load<'_>) -> InterfaceStiffness {
-        let slopes: Vec<Mat3> = self
-            .places()
+        let points = self.interfaces.points();
+        let slopes: Vec<Mat3> = points
+            .iter()
             .zip(responses)
-            .map(|((p, pair), r)| {
-                let unilateral = !matches!(load.laws[usize::from(pair.set)], Law::Apart);
-                let grip = if unilateral { self.grip } else { 0.0 };
-                r.slope + Mat3::identity() * (grip * self.stiffness[p.pair as usize])
+            .zip(&self.stiffness)
+            .map(|((p, r), epsilon)| {
+                let is_there = load.laws[p.set] != Law::Apart;
+                let grip = if is_there { self.grip } else { 0.0 };
+                r.slope + Mat3::identity() * (grip * epsilon)
             })
             .collect();
-        let mut all = tangent(self.interfaces.pairs(), self.interfaces.points(), &slopes);
+        let mut all = tangent(points, &slopes);
         for (slab, pull) in self.slabs.iter().zip(&load.pull) {
             if pull.is_none() {
                 continue;
@@ -164,25 +176,49 @@ impl System<'_> {
     }
 
     /// Solves each system; gives d and the iterations it took.
+    ///
+    /// The preconditioner stays as long as it serves: a solve that takes many iterations means that the
+    /// interface has changed since it was made, and it is made anew for the next one.
     pub(crate) fn solve(&self, wanted: &[Wanted]) -> Vec<Result<(Vec<Vec3>, usize), SolveError>> {
-        let one = |w: &Wanted| {
-            let ask = Ask {
-                interface: Some(&w.slope),
-                tolerance: Some(w.tolerance),
-                ..Ask::default()
-            };
-            let answer = self
-                .ready
-                .solve_for(std::slice::from_ref(&w.residual), &ask)?;
-            let step = answer.displacement.into_iter().next().unwrap_or_default();
-            Ok((step, answer.convergence.iterations))
+        wanted.iter().map(|w| self.solve_one(w)).collect()
+    }
+
+    fn solve_one(&self, w: &Wanted) -> Result<(Vec<Vec3>, usize), SolveError> {
+        let ask = Ask {
+            interface: Some(&w.slope),
+            tolerance: Some(w.tolerance),
+            ..Ask::default()
         };
-        wanted.iter().map(one).collect()
+        let solve = || {
+            let ready = self.ready.borrow();
+            ready.solve_for(std::slice::from_ref(&w.residual), &ask)
+        };
+        let rebuild = || {
+            self.rebuilds.set(self.rebuilds.get() + 1);
+            self.ready.borrow_mut().rebuild(Some(&w.slope))
+        };
+        let is_stale = self.is_stale.replace(false);
+        if is_stale {
+            rebuild()?;
+        }
+        let answer = match solve() {
+            Err(SolveError::NotConverged { .. }) if !is_stale => {
+                rebuild()?;
+                solve()?
+            }
+            other => other?,
+        };
+        let iterations = answer.convergence.iterations;
+        let digits = -w.tolerance.log10();
+        self.is_stale
+            .set(iterations as f64 > STALE_ITERATIONS_A_DIGIT * digits);
+        let step = answer.displacement.into_iter().next().unwrap_or_default();
+        Ok((step, iterations))
     }
 
     /// K d of each field.
     pub(crate) fn products(&self, fields: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
-        self.ready.apply(fields, None)
+        self.ready.borrow().apply(fields, None)
     }
 
     /// Residual times the step at u + t·step: the slope of the energy along the step, negated.
@@ -202,8 +238,8 @@ impl System<'_> {
             sum -= s * slab.work(step);
         }
         let responses = self.respond(&state.memory, &moved, load.laws);
-        for ((p, pair), r) in self.places().zip(&responses) {
-            sum += r.traction(p.normal).dot(&p.jump(pair, step)) * p.area;
+        for (p, r) in self.interfaces.points().iter().zip(&responses) {
+            sum += r.traction(p.normal).dot(&p.jump(step)) * p.area;
         }
         sum
     }

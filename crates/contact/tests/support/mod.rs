@@ -25,6 +25,17 @@ pub fn body(
     map: &dyn Fn([f64; 3]) -> Vec3,
     part: &dyn Fn([f64; 3]) -> Option<Part>,
 ) -> TetMesh {
+    curved_body(cells, ring, map, part, &|m| m)
+}
+
+/// The same with midside nodes moved by `curve` on all facets that do not face along Y.
+pub fn curved_body(
+    cells: [usize; 3],
+    ring: bool,
+    map: &dyn Fn([f64; 3]) -> Vec3,
+    part: &dyn Fn([f64; 3]) -> Option<Part>,
+    curve: &dyn Fn(Vec3) -> Vec3,
+) -> TetMesh {
     // The unit grid first, to know where each tetrahedron lies in it; a ring's grid is closed by its map.
     let straight = |m: Vec3, _: SurfaceName| m;
     let spaced = Block {
@@ -66,8 +77,14 @@ pub fn body(
         vertices,
         &tets,
         |t| parts[t],
-        |_, _| SurfaceName::Other(0),
-        |m, _| m,
+        |_, n| SurfaceName::Other(u8::from(n.y.abs() < 0.9)),
+        |m, s| {
+            if s == SurfaceName::Other(1) {
+                curve(m)
+            } else {
+                m
+            }
+        },
     )
     .unwrap()
 }
