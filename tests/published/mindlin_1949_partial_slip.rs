@@ -4,11 +4,11 @@
 //! Contact Mechanics, section 7.2 (from memory). Stick radius c = a (1 − Q/μP)^(1/3); shift
 //! δ = (3μP/16a) Σ(2 − ν)/G · [1 − (1 − Q/μP)^(2/3)].
 //!
-//! Two like blocks with the gap r²/2R between them (facts as in the Hertz case); P presses, then Q acts at
+//! Two like blocks with the gap r²/2R between them; P presses, then Q acts at
 //! the level of the contact. The far elasticity of the blocks adds a shift that is proportional to Q: it is
 //! taken out by comparing with a small Q, where δ → (2/3)(Q/μP) of the bracket's scale.
 //!
-//! Tolerance: 12 % of the stick radius (its edge falls inside facets, 2 to 3 to a radius), 12 % of the
+//! Tolerance: 12 % of the stick radius (its edge falls inside facets, 3 to 4 to a radius), 12 % of the
 //! part of the shift that is not proportional to Q, which is an eighth of the whole.
 #![allow(clippy::unwrap_used)]
 
@@ -27,17 +27,20 @@ const HALF: f64 = 8.0;
 
 #[test]
 fn stick_radius_and_shift() {
-    let graded = |g: f64| {
-        let x = 2.0 * g - 1.0;
-        HALF * x * (0.12 + 0.88 * x * x)
+    let wide = [0.0, 0.3, 0.6, 0.9, 1.2, 2.0, 4.0, HALF];
+    let high = [0.0, 0.3, 0.8, 2.0, HALF];
+    let along = |places: &[f64], g: f64| {
+        let at = (2.0 * g - 1.0).abs() * (places.len() - 1) as f64;
+        let k = (at.floor() as usize).min(places.len() - 2);
+        let x = places[k] + (at - k as f64) * (places[k + 1] - places[k]);
+        if g < 0.5 { -x } else { x }
     };
-    let mesh =
-        body(
-            [12, 12, 8],
-            false,
-            &|g| Vec3::from(g.map(graded)),
-            &|[_, _, z]| Some(if z < 0.5 { LOWER } else { UPPER }),
-        );
+    let mesh = body(
+        [14, 14, 8],
+        false,
+        &|[x, y, z]| Vec3::new(along(&wide, x), along(&wide, y), along(&high, z)),
+        &|[_, _, z]| Some(if z < 0.5 { LOWER } else { UPPER }),
+    );
     let split = parted(&mesh);
     let mesh = &split.mesh;
     let is_top = |x: Vec3| x.z > HALF - 1e-9;
@@ -54,7 +57,7 @@ fn stick_radius_and_shift() {
         })
     };
     let limit = mu * pressed;
-    let shares = [0.05, 0.5, 0.8];
+    let shares = [0.1, 0.8];
     let cases = shares
         .iter()
         .map(|s| case("push", push(s * limit)))
@@ -98,8 +101,8 @@ fn stick_radius_and_shift() {
     let shear = YOUNG / (2.0 * (1.0 + POISSON));
     let scale = 3.0 * limit / (16.0 * a) * 2.0 * (2.0 - POISSON) / shear;
     let bracket = |s: f64| 1.0 - (1.0 - s).powf(2.0 / 3.0);
-    let beyond = shifts[2] - shifts[0] * shares[2] / shares[0];
-    let exact = scale * (bracket(shares[2]) - bracket(shares[0]) * shares[2] / shares[0]);
+    let beyond = shifts[1] - shifts[0] * shares[1] / shares[0];
+    let exact = scale * (bracket(shares[1]) - bracket(shares[0]) * shares[1] / shares[0]);
     println!("shift beyond proportion {beyond} against {exact}");
     assert!(close(beyond, exact, 0.12), "{beyond} {exact}");
 }

@@ -28,8 +28,10 @@ pub struct Interfaces {
 pub(crate) struct Point {
     /// Index of the set.
     pub(crate) set: usize,
-    /// Mean place on side a, mm.
-    pub(crate) position: Vec3,
+    /// The corner on side a, mm.
+    pub(crate) corner: Vec3,
+    /// Places on side a with their weights, of unit sum: what means are taken over.
+    pub(crate) places: Vec<(Vec3, f64)>,
     /// Mean unit normal from a to b.
     pub(crate) normal: Vec3,
     /// ∫ ψ_k dA, mm².
@@ -46,7 +48,7 @@ pub(crate) struct Point {
 #[derive(Default)]
 struct Sums {
     area: f64,
-    position: Vec3,
+    places: Vec<(Vec3, f64)>,
     normal: Vec3,
     gap: f64,
     stencil: BTreeMap<(u32, u32), f64>,
@@ -76,7 +78,7 @@ impl Interfaces {
                     let w = hat * p.area;
                     let to = sums.entry((pair.set, pair.a[c], pair.b[c])).or_default();
                     to.area += w;
-                    to.position += p.position * w;
+                    to.places.push((p.position, w));
                     to.normal += p.normal * w;
                     to.gap += gap * w;
                     *to.around.entry(k).or_default() += w;
@@ -86,9 +88,10 @@ impl Interfaces {
                 }
             }
         }
-        let points = sums.into_iter().map(|((set, _, _), s)| Point {
+        let points = sums.into_iter().map(|((set, a, _), s)| Point {
+            corner: nodes[a as usize],
             set: usize::from(set),
-            position: s.position / s.area,
+            places: s.places.iter().map(|(x, w)| (*x, w / s.area)).collect(),
             normal: s.normal.normalize(),
             area: s.area,
             gap: s.gap / s.area,
@@ -112,7 +115,7 @@ impl Interfaces {
     pub fn add_gap(&mut self, of: impl Fn(&PairSet) -> bool, gap_mm: impl Fn(Vec3) -> f64) {
         for p in &mut self.points {
             if of(&self.sets[p.set]) {
-                p.gap += gap_mm(p.position);
+                p.gap += p.places.iter().map(|(x, w)| gap_mm(*x) * w).sum::<f64>();
             }
         }
     }

@@ -25,5 +25,5 @@ mod walk;
 pub use interfaces::Interfaces;
 pub use law::Law;
 pub use preload::Preload;
-pub use report::{CaseReport, SetReport, Status};
+pub use report::{CaseReport, SetReport, Status, Traction};
 pub use solution::{ContactError, ContactOptions, ContactSolution, Step, solve};

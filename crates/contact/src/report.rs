@@ -71,6 +71,23 @@ impl CaseReport {
     }
 }
 
+/// What one corner of an interface carries at the end of a case.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Traction {
+    /// Index of the set.
+    pub set: usize,
+    /// Place on side a, mm.
+    pub at: Vec3,
+    /// Area that belongs to it, mm².
+    pub area_mm2: f64,
+    /// Pressure, MPa.
+    pub pressure_mpa: f64,
+    /// Shear traction on side b, MPa.
+    pub shear_mpa: Vec3,
+    /// Gap, mm.
+    pub gap_mm: f64,
+}
+
 /// One interface at the end of a case.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SetReport {
@@ -166,6 +183,23 @@ impl System<'_> {
             s.slipping_share /= area;
         }
         sets
+    }
+
+    /// What every corner of the interfaces carries.
+    pub(crate) fn tractions(&self, state: &State, laws: &[Law]) -> Vec<Traction> {
+        let responses = self.respond(&state.memory, &state.u, laws);
+        let points = self.interfaces.points().iter();
+        points
+            .zip(&responses)
+            .map(|(p, r)| Traction {
+                set: p.set,
+                at: p.corner,
+                area_mm2: p.area,
+                pressure_mpa: r.pressure,
+                shear_mpa: r.shear,
+                gap_mm: p.gap + p.normal.dot(&p.jump(&state.u)),
+            })
+            .collect()
     }
 
     /// Energy that friction took in an increment, N·mm: −Σ shear · slip.

@@ -3,7 +3,7 @@
 use crate::interfaces::Interfaces;
 use crate::law::{Law, Memory};
 use crate::preload::{Preload, Slab};
-use crate::report::{CaseReport, Status};
+use crate::report::{CaseReport, Status, Traction};
 use crate::system::{State, System};
 use crate::walk::{Path, Walk, follow};
 use bicolumn_base::{Mat3, Vec3};
@@ -79,6 +79,8 @@ pub struct ContactSolution {
     pub steps: Vec<CaseReport>,
     /// Load cases.
     pub cases: Vec<CaseReport>,
+    /// What the corners of the interfaces carry at the end of each load case.
+    pub tractions: Vec<Vec<Traction>>,
 }
 
 /// Why there is no contact solution at all.
@@ -213,13 +215,13 @@ pub fn solve(
     for walk in &mut walks {
         follow(&system, std::slice::from_mut(walk));
     }
-    let (displacement, cases): (Vec<Vec<Vec3>>, Vec<CaseReport>) = walks
-        .into_iter()
-        .map(|w| {
-            let (state, report) = w.into_parts();
-            (state.u, report)
-        })
-        .unzip();
+    let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
+    for walk in walks {
+        let (state, report) = walk.into_parts();
+        tractions.push(system.tractions(&state, interfaces.laws()));
+        displacement.push(state.u);
+        cases.push(report);
+    }
     report.iterations = cases.iter().map(|c| c.linear_iterations).sum();
     report.residuals = cases.iter().map(|c| c.residual).collect();
     report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
@@ -233,6 +235,7 @@ pub fn solve(
         prepared,
         steps: done,
         cases,
+        tractions,
     })
 }
 

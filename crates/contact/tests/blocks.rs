@@ -149,7 +149,7 @@ fn a_block_pushed_beyond_friction_is_reported_as_not_converged() {
     assert!(!found.cases[1].is_converged(), "{:?}", found.cases[1]);
 }
 
-/// With all friction a pressed interface is a bond; with a wide gap it is not there.
+/// With all friction a pressed interface is a bond, to 1e-6; with a wide gap it is not there, to 1e-6.
 #[test]
 fn limits_of_the_laws() {
     // A screw joins the blocks at one corner; the load presses and shears.
@@ -204,14 +204,13 @@ fn limits_of_the_laws() {
         found
     };
     let stuck = run(Law::Frictional { mu: 1e6 }, 0.0);
-    println!("stuck: {:?}", stuck.cases[0]);
     let tied = run(Law::Bonded, 0.0);
-    assert!(apart_by(&tied.total.displacement[0], &bonded) < 1e-6);
-    if stuck.cases[0].sets[0].open_share == 0.0 {
-        assert!(apart_by(&stuck.total.displacement[0], &bonded) < 1e-6);
-    } else {
-        panic!("the load should keep the interface shut");
-    }
+    assert_eq!(stuck.cases[0].sets[0].open_share, 0.0, "the load presses");
+    let (stuck, tied) = (&stuck.total.displacement[0], &tied.total.displacement[0]);
+    assert!(apart_by(stuck, tied) < 1e-6);
+    // A bond of two sides holds the means of the jump, shared nodes the jump itself: they differ by an
+    // error of the mesh, here three cells wide; see the next test.
+    assert!(apart_by(tied, &bonded) < 0.05);
     for law in [Law::Frictional { mu: 0.3 }, Law::Frictionless] {
         let wide = run(law, 10.0);
         assert!(apart_by(&wide.total.displacement[0], apart) < 1e-6);
@@ -223,4 +222,126 @@ fn limits_of_the_laws() {
         apart_by(apart, &bonded) > 1e-2,
         "the test can tell them apart"
     );
+}
+
+/// A bond of two sides and shared nodes come together as the mesh is refined.
+#[test]
+fn a_bond_tends_to_shared_nodes() {
+    let off = |n: usize| {
+        let mesh = stack([2 * n, 2 * n, 2 * n]);
+        let load = |mesh: &TetMesh| {
+            let top = |x: Vec3| x.z > 1.0 - 1e-9;
+            traction(mesh, top, |x, _| Vec3::new(0.4, 0.2, -x.x))
+        };
+        let base = |mesh: &TetMesh| nodes_at(mesh, |x| x.z < -1.0 + 1e-9);
+        let material = |part| {
+            if part == LOWER {
+                (1000.0, 0.3)
+            } else {
+                (3000.0, 0.3)
+            }
+        };
+        let whole = problem(&mesh, material, base(&mesh), vec![case("a", load(&mesh))]);
+        let shared = bicolumn_solve::solve(&whole, &bicolumn_contact::solution::direct()).unwrap();
+        let split = parted(&mesh);
+        let p = problem(
+            &split.mesh,
+            material,
+            base(&split.mesh),
+            vec![case("a", load(&split.mesh))],
+        );
+        let bond = Interfaces::new(&split, Law::Bonded);
+        let found = solve(&p, &bond, &[], &[], &options()).unwrap();
+        assert!(found.cases[0].is_converged());
+        let nodes = split.origin.iter();
+        let shared: Vec<Vec3> = nodes.map(|n| shared.displacement[0][*n as usize]).collect();
+        apart_by(&found.total.displacement[0], &shared)
+    };
+    let (coarse, fine) = (off(1), off(2));
+    println!("bond against shared nodes: {coarse} {fine}");
+    assert!(fine < 0.5 * coarse && fine < 0.02, "{coarse} {fine}");
+}
+
+/// Two stacked cantilevers that may slide on each other bend as two beams, a bonded pair as one: twice the
+/// second moment against eight times (Euler and Bernoulli, with Timoshenko's shear for the tip).
+#[test]
+fn sliding_beams_bend_apart() {
+    let (length, height, width) = (20.0, 1.0, 1.0);
+    let mesh = body(
+        [20, 1, 4],
+        false,
+        &|[x, y, z]| Vec3::new(length * x, width * y, 2.0 * height * z - height),
+        &|[_, _, z]| Some(if z < 0.5 { LOWER } else { UPPER }),
+    );
+    let split = parted(&mesh);
+    let mesh = &split.mesh;
+    let force = 1.0;
+    let top = traction(
+        mesh,
+        |x| x.z > height - 1e-9 && x.x > length - 1.0 - 1e-9,
+        |_, n| n * -force,
+    );
+    let p = problem(
+        mesh,
+        |_| (1000.0, 0.0),
+        nodes_at(mesh, |x| x.x < 1e-9),
+        vec![case("tip", top)],
+    );
+    let sag = |law: Law| {
+        let found = solve(&p, &Interfaces::new(&split, law), &[], &[], &options()).unwrap();
+        assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
+        let tip = nodes_at(mesh, |x| x.x > length - 1e-9 && x.z.abs() < 1e-9);
+        let u = &found.total.displacement[0];
+        -tip.iter().map(|n| u[*n as usize].z).sum::<f64>() / tip.len() as f64
+    };
+    // The load's resultant acts half a millimetre before the tip.
+    let arm = length - 0.5;
+    let beam = |second_moment: f64| {
+        let stiffness = 1000.0 * second_moment;
+        force * arm * arm * (3.0 * length - arm) / (6.0 * stiffness)
+    };
+    let one = width * height * height * height / 12.0;
+    let (free, rubbing, tied) = (
+        sag(Law::Frictionless),
+        sag(Law::Frictional { mu: 0.5 }),
+        sag(Law::Bonded),
+    );
+    println!(
+        "{free} {rubbing} {tied} against {} and {}",
+        beam(2.0 * one),
+        beam(8.0 * one)
+    );
+    assert!(close(free, beam(2.0 * one), 0.02), "{free}");
+    assert!(close(tied, beam(8.0 * one), 0.02), "{tied}");
+    assert!(rubbing <= free && rubbing > tied);
+}
+
+/// Same bits whatever the number of threads, with the iterative solver too.
+#[test]
+fn threads_do_not_change_a_bit() {
+    let split = parted(&stack([3, 3, 4]));
+    let mesh = &split.mesh;
+    let load = traction(mesh, |x| x.z > 1.0 - 1e-9, |x, _| Vec3::new(0.3, 0.0, -x.x));
+    let base = nodes_at(mesh, |x| x.z < -1.0 + 1e-9);
+    let p = problem(mesh, |_| (1000.0, 0.3), base, vec![case("a", load)]);
+    let interfaces = Interfaces::new(&split, Law::Frictional { mu: 0.3 });
+    let run = |threads: usize, method| {
+        let options = ContactOptions {
+            linear: SolveOptions {
+                threads,
+                method,
+                ..SolveOptions::default()
+            },
+            ..ContactOptions::default()
+        };
+        let found = solve(&p, &interfaces, &[], &[], &options).unwrap();
+        assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
+        found.total.displacement[0].clone()
+    };
+    let one = run(1, bicolumn_solve::Method::Multigrid);
+    let three = run(3, bicolumn_solve::Method::Multigrid);
+    assert!(one == three);
+    let direct = run(1, bicolumn_solve::Method::Direct);
+    println!("iterative against direct: {}", apart_by(&one, &direct));
+    assert!(apart_by(&one, &direct) < 1e-5);
 }
