@@ -102,7 +102,6 @@ fn bolt_force_and_opening_load() {
         ..ContactOptions::default()
     };
     let found = solve(&p, &interfaces, &[preload], &steps, &options).unwrap();
-    println!("{:?}", found.steps[0]);
     assert!(close(found.steps[0].section_forces_n[0], PRELOAD, 1e-6));
     assert!(close(
         found.steps[0].sets[0].normal_force_n[2],
@@ -110,7 +109,6 @@ fn bolt_force_and_opening_load() {
         1e-4
     ));
     for (share, report) in shares.iter().zip(&found.cases) {
-        println!("{share}: {report:?}");
         assert!(report.is_converged(), "{report:?}");
         let pull = share * opening;
         let left = report.section_forces_n[0];

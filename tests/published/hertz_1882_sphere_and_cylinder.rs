@@ -97,7 +97,6 @@ fn sphere() {
     let inner = |t: &Traction| if radius(t) < 0.5 * a { 1.0 } else { 0.0 };
     let exact = |t: &Traction| peak * (1.0 - (radius(t) / a).powi(2)).max(0.0).sqrt();
     let share = total(&all, |t| inner(t) * t.pressure_mpa) / total(&all, |t| inner(t) * exact(t));
-    println!("a {found} of {a}; pressure {share} of {peak}");
     assert!(a > 0.8 && a < 1.2, "{a}");
     assert!(close(found, a, 0.04), "{found} {a}");
     assert!(close(share, 1.0, 0.06), "{share}");
@@ -126,7 +125,6 @@ fn cylinder() {
     let inner = |t: &Traction| if t.at.x.abs() < 0.5 * b { 1.0 } else { 0.0 };
     let exact = |t: &Traction| peak * (1.0 - (t.at.x / b).powi(2)).max(0.0).sqrt();
     let share = total(&all, |t| inner(t) * t.pressure_mpa) / total(&all, |t| inner(t) * exact(t));
-    println!("b {found} of {b}; pressure {share} of {peak}");
     assert!(b > 0.6 && b < 1.6, "{b}");
     assert!(close(found, b, 0.04), "{found} {b}");
     assert!(close(share, 1.0, 0.06), "{share}");

@@ -81,7 +81,6 @@ fn pressure_of_the_fit() {
         let report = &found.cases[0];
         assert!(report.is_converged(), "{report:?}");
         let set = &report.sets[0];
-        println!("{} against {exact}; {report:?}", set.pressure_mean_mpa);
         assert!(close(set.pressure_mean_mpa, exact, 0.01), "{set:?} {exact}");
         assert!(set.open_share == 0.0);
     }

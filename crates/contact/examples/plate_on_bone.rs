@@ -26,7 +26,6 @@ fn main() -> Result<(), Box<dyn Error>> {
     let (finest_mm, mu) = (arg(1, 2.0), arg(2, 0.3));
     let stiffness = arg(3, 20.0);
     let count = arg(4, 4.0) as usize;
-    let share = arg(5, 1.0);
     let mut spec = ConstructSpec::parallel();
     for plate in &mut spec.plates {
         plate.stand_off_mm = 0.0;
@@ -68,7 +67,6 @@ fn main() -> Result<(), Box<dyn Error>> {
     let contact = ContactOptions {
         linear: options,
         stiffness: Some(stiffness),
-        share,
         ..ContactOptions::default()
     };
     let found = solve(&problem, &interfaces, &[], &[], &contact)?;

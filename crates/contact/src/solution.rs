@@ -7,7 +7,7 @@ use crate::report::{CaseReport, Status, Traction};
 use crate::system::{State, System};
 use crate::walk::{Path, Walk, follow};
 use bicolumn_base::{Mat3, Vec3};
-use bicolumn_model::{LoadCase, Problem};
+use bicolumn_model::Problem;
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
@@ -28,8 +28,6 @@ pub struct ContactOptions {
     /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
     /// `None`: high for the direct method, moderate for the iterative one.
     pub stiffness: Option<f64>,
-    /// Part of the interface stiffness that the preconditioner contains.
-    pub share: f64,
     /// The linear solver.
     pub linear: SolveOptions,
 }
@@ -41,7 +39,6 @@ impl Default for ContactOptions {
             increments: 1,
             max_outer: 60,
             stiffness: None,
-            share: 1.0,
             linear: SolveOptions::default(),
         }
     }
@@ -131,7 +128,7 @@ pub fn solve(
     });
     let stiffness = interfaces.stiffnesses(problem, multiple);
     let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
-    let start = start_term(interfaces, &stiffness, loose, options.share);
+    let start = start_term(interfaces, &stiffness, loose);
     let linear = SolveOptions {
         max_iterations: options.linear.max_iterations.min(MOST_ITERATIONS),
         ..options.linear
@@ -247,16 +244,11 @@ const MODERATE: f64 = 20.0;
 /// Iterations after which a Newton step's linear system asks for a new preconditioner.
 const MOST_ITERATIONS: usize = 60;
 /// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
-const LOOSE_GRIP: f64 = 1e-4;
+const LOOSE_GRIP: f64 = 1e-6;
 
 /// The interface term that the preconditioner is built with: points that touch at the start, stuck where
 /// there is friction.
-fn start_term(
-    interfaces: &Interfaces,
-    stiffness: &[f64],
-    loose: bool,
-    share: f64,
-) -> InterfaceStiffness {
+fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> InterfaceStiffness {
     let slopes: Vec<Mat3> = interfaces
         .points()
         .iter()
@@ -269,7 +261,7 @@ fn start_term(
                 Law::Frictionless if !loose => across,
                 _ => Mat3::identity(),
             };
-            unit * (share * epsilon)
+            unit * *epsilon
         })
         .collect();
     crate::stiffness::tangent(interfaces.points(), &slopes)
@@ -318,13 +310,5 @@ pub fn direct() -> SolveOptions {
     SolveOptions {
         method: Method::Direct,
         ..SolveOptions::default()
-    }
-}
-
-/// A load case from nodal forces.
-pub fn case(name: &str, forces: Vec<(u32, Vec3)>) -> LoadCase {
-    LoadCase {
-        name: name.to_owned(),
-        forces,
     }
 }

@@ -139,15 +139,6 @@ impl<'a> Walk<'a> {
         self.report.newton_steps += 1;
         self.report.linear_iterations += iterations;
         let t = self.length(system, (step, product));
-        if std::env::var_os("CT").is_some() {
-            eprintln!(
-                "outer {} res {:.2e} goal {:.1e} its {iterations} t {t:.3} rebuilds {}",
-                self.outer,
-                self.report.residual,
-                self.goal,
-                system.rebuilds.get()
-            );
-        }
         for (u, d) in self.state.u.iter_mut().zip(step) {
             *u += d * t;
         }
