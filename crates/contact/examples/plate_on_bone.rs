@@ -9,9 +9,7 @@
 use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, Interfaces, Law, solve};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
-use bicolumn_mesh::{
-    LatticePose, PairKind, Sizing, SurfaceName, TetMesh, mesh_construct, split_kinds,
-};
+use bicolumn_mesh::{PairKind, Sizing, SurfaceName, TetMesh, mesh_construct, split_kinds};
 use bicolumn_model::{JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, nodes_on};
 use bicolumn_solve::{Prepared, SolveOptions};
 use std::error::Error;
@@ -35,7 +33,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         finest_mm,
         ..Sizing::default()
     };
-    let mesh = mesh_construct(&construct, &sizing, LatticePose::default())?;
+    let mesh = mesh_construct(&construct, &sizing)?;
     let options = SolveOptions {
         tolerance: 1e-6,
         ..SolveOptions::default()
