@@ -1,7 +1,7 @@
 //! The last check of a construct: every pair of parts, by itself and not by how it was laid out.
 
 use crate::rod::Rod;
-use crate::shaft_screws::{LEAST_HELD, TIP_CLEARANCE};
+use crate::shaft_screws::{LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE};
 use crate::{Bone, Construct, GeometryError, Plate, Screw, ScrewRow};
 use bicolumn_base::Vec3;
 
@@ -132,19 +132,9 @@ fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
         to: screw.tip(),
         radius: 0.5 * screw.diameter_mm,
     };
-    let n = (4.0 * screw.length_mm).ceil();
-    let in_bone = (0..n as usize)
-        .filter(|i| {
-            let x = screw.entry + screw.direction * (screw.length_mm * (*i as f64 + 0.5) / n);
-            let marrow = bone.inner().value(x) < 0.0 && x.y > bone.spec().canal_floor_mm;
-            bone.outer().value(x) < 0.0 && !marrow
-        })
-        .count() as f64
-        * screw.length_mm
-        / n;
-    // A screw through the near cortex of the shaft only holds no more than that cortex.
+    let in_bone = length_in_bone(bone, screw.entry, screw.tip());
     let needed = match screw.row {
-        ScrewRow::Shaft => 0.5 * LEAST_HELD,
+        ScrewRow::Shaft => LEAST_IN_WALL,
         ScrewRow::Distal => LEAST_HELD,
     };
     if in_bone < needed {
@@ -168,6 +158,19 @@ fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
         });
     }
     Ok(())
+}
+
+/// How much of a segment lies in cortical or cancellous bone, mm; the canal is empty.
+pub(crate) fn length_in_bone(bone: &Bone, from: Vec3, to: Vec3) -> f64 {
+    let length = (to - from).norm();
+    let n = (4.0 * length).ceil().max(1.0);
+    let step = (to - from) / n;
+    let in_bone = (0..n as usize).filter(|i| {
+        let x = from + step * (*i as f64 + 0.5);
+        let marrow = bone.inner().value(x) < 0.0 && x.y > bone.spec().canal_floor_mm;
+        bone.outer().value(x) < 0.0 && !marrow
+    });
+    in_bone.count() as f64 * length / n
 }
 
 fn in_its_fragment(construct: &Construct, screw: &Screw) -> Result<(), GeometryError> {

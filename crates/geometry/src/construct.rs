@@ -3,9 +3,10 @@
 use crate::seat::{Placed, Seat};
 use crate::spec::within;
 use crate::{
-    Bone, ConstructSpec, Fracture, GeometryError, Plate, Screw, ScrewRow, canal, clash,
+    Bone, ConstructSpec, Fracture, GeometryError, Plate, PlateSpec, Screw, ScrewRow, canal, clash,
     distal_screws, shaft_screws,
 };
+use bicolumn_base::PlateSite;
 use std::sync::Arc;
 
 /// A whole construct, free of clashes.
@@ -30,7 +31,7 @@ impl Construct {
     /// # Errors
     /// The first thing at fault, with the parts and numbers: see [`GeometryError`].
     pub fn build(spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        check(spec)?;
+        spec.check()?;
         Construct::on_bone(Arc::new(Bone::build(&spec.bone)?), spec)
     }
 
@@ -40,7 +41,7 @@ impl Construct {
     /// # Errors
     /// As [`Construct::build`].
     pub fn on_bone(bone: Arc<Bone>, spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        check(spec)?;
+        spec.check()?;
         let fracture = spec
             .fracture
             .as_ref()
@@ -140,26 +141,44 @@ impl Construct {
     }
 }
 
-/// Checks of plain numbers, before anything is built.
-fn check(spec: &ConstructSpec) -> Result<(), GeometryError> {
-    within(
-        "construct.clearance_mm".into(),
-        spec.clearance_mm,
-        "mm",
-        0.8,
-        3.0,
-    )?;
-    for (i, plate) in spec.plates.iter().enumerate() {
-        plate.check()?;
-        if spec.plates[..i].iter().any(|p| p.site == plate.site) {
-            return Err(GeometryError::NoRoom {
-                what: format!("plate.{}", bicolumn_base::PlateSite::from(plate.site)),
-                why: "two plates are asked for at one site".into(),
-                hint: "give each plate its own site".into(),
-            });
+impl ConstructSpec {
+    /// Checks of plain numbers: what can be refused before a bone is built.
+    ///
+    /// # Errors
+    /// [`GeometryError::Dimension`] or [`GeometryError::NoRoom`].
+    pub fn check(&self) -> Result<(), GeometryError> {
+        within("construct.clearance_mm", self.clearance_mm, "mm", 0.8, 3.0)?;
+        for (i, plate) in self.plates.iter().enumerate() {
+            plate.check()?;
+            ends_below_potting(plate, self.bone.potting_level_mm)?;
+            if self.plates[..i].iter().any(|p| p.site == plate.site) {
+                return Err(GeometryError::NoRoom {
+                    what: format!("plate.{}", PlateSite::from(plate.site)),
+                    why: "two plates are asked for at one site".into(),
+                    hint: "give each plate its own site".into(),
+                });
+            }
         }
+        Ok(())
     }
-    Ok(())
+}
+
+/// Refuses a plate longer than the shaft model.
+fn ends_below_potting(plate: &PlateSpec, potting: f64) -> Result<(), GeometryError> {
+    /// Distance a plate's end keeps from the potting, mm (judgement).
+    const FREE: f64 = 5.0;
+    let highest = potting - FREE;
+    if plate.end_level_mm <= highest {
+        return Ok(());
+    }
+    Err(GeometryError::NoRoom {
+        what: format!("plate.{}", PlateSite::from(plate.site)),
+        why: format!(
+            "its proximal end at level {:.1} mm is longer than the shaft model, potted at {potting:.1} mm",
+            plate.end_level_mm
+        ),
+        hint: format!("end it below {highest:.1} mm or raise potting_level_mm"),
+    })
 }
 
 #[cfg(test)]

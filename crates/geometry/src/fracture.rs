@@ -9,6 +9,7 @@
 //!  │   distal   │    │   distal   │      │   distal   │
 //! ```
 
+use crate::spec::within;
 use crate::{Bone, ColumnContact, FractureSpec, GeometryError, Split};
 use bicolumn_base::Vec3;
 
@@ -47,13 +48,19 @@ impl Fracture {
     /// above the flare), and for a column in contact where there is no gap.
     pub(crate) fn place(bone: &Bone, spec: &FractureSpec) -> Result<Fracture, GeometryError> {
         check_gap(spec)?;
-        within("inclination_deg", spec.inclination_deg, "deg", -45.0, 45.0)?;
+        within(
+            "fracture.inclination_deg",
+            spec.inclination_deg,
+            "deg",
+            -45.0,
+            45.0,
+        )?;
         let (lowest, highest) = bone.metaphysis();
         let tilt = spec.inclination_deg.to_radians();
         // The lower plane must pass above the fossae over their whole width.
         let drop = 0.5 * spec.gap_mm / tilt.cos() + bone.fossa_reach() * tilt.tan().abs();
         within(
-            "level_mm",
+            "fracture.level_mm",
             spec.level_mm,
             "mm",
             lowest + drop,
@@ -138,16 +145,6 @@ fn check_gap(spec: &FractureSpec) -> Result<(), GeometryError> {
         return refuse("1.0 to 15.0 with healing tissue: a reduced fracture leaves it no room");
     }
     Ok(())
-}
-
-fn within(
-    key: &str,
-    value: f64,
-    unit: &'static str,
-    least: f64,
-    most: f64,
-) -> Result<(), GeometryError> {
-    crate::spec::within(format!("fracture.{key}"), value, unit, least, most)
 }
 
 #[cfg(test)]

@@ -64,20 +64,6 @@ impl Plate {
     ) -> Result<Plate, GeometryError> {
         let site = PlateSite::from(spec.site);
         let what = format!("plate.{site}");
-        let potting = bone.spec().potting_level_mm;
-        if spec.end_level_mm > potting - 5.0 {
-            return Err(GeometryError::NoRoom {
-                what,
-                why: format!(
-                    "its proximal end at level {:.1} mm is longer than the shaft model, potted at {potting:.1} mm",
-                    spec.end_level_mm
-                ),
-                hint: format!(
-                    "end it below {:.1} mm or raise potting_level_mm",
-                    potting - 5.0
-                ),
-            });
-        }
         let rim = 0.5 * spec.width_mm + END_RIM;
         let lowest = (0..200)
             .map(|i| f64::from(i) * 0.25)

@@ -4,6 +4,7 @@
 //! the screws of both plates; opposite screws that would meet head-on in the canal are turned apart by
 //! the smallest angle that serves all.
 
+use crate::clash::length_in_bone;
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
 use crate::{Bone, Fracture, GeometryError, Plate};
@@ -18,8 +19,17 @@ pub(crate) const FRACTURE_CLEARANCE: f64 = 0.8;
 pub(crate) const TIP_CLEARANCE: f64 = 0.6;
 /// Shorter holds are refused, mm.
 pub(crate) const LEAST_HELD: f64 = 5.0;
+/// What a screw of the shaft must hold of the wall: through the near cortex only, it holds no more than
+/// that, mm (judgement).
+pub(crate) const LEAST_IN_WALL: f64 = 0.5 * LEAST_HELD;
 /// How far a screw passing both cortices stands out, mm (common practice, no source: one to two).
 const PROTRUSION: f64 = 1.5;
+
+/// A screw that runs along the canal's floor.
+const ALONG_FLOOR: u8 = 1;
+/// A screw that ends before the far cortex to make room for another.
+const SHORT: u8 = 2;
+const WORST_MAKESHIFT: u8 = ALONG_FLOOR + SHORT;
 
 /// What a direction of a seat comes to.
 struct Choice {
@@ -28,6 +38,8 @@ struct Choice {
     length: f64,
     rod: Rod,
     note: Option<String>,
+    /// How much of a makeshift it is: 0 not at all, up to [`WORST_MAKESHIFT`].
+    makeshift: u8,
 }
 
 /// Places shaft screws.
@@ -59,31 +71,52 @@ pub(crate) fn place(
         }
         options.push(found);
     }
-    let mut limit = 0.0;
-    while limit <= CONE {
-        if let Some(chosen) = search(&options, limit, clearance) {
-            return Ok(chosen
-                .into_iter()
-                .zip(seats)
-                .zip(options)
-                .map(|((i, (seat, _)), mut list)| {
-                    let o = list.swap_remove(i);
-                    Placed {
-                        seat,
-                        direction: o.direction,
-                        length: o.length,
-                        note: o.note,
-                    }
-                })
-                .collect());
+    // A makeshift only where nothing better serves.
+    for makeshift in 0..=WORST_MAKESHIFT {
+        let mut limit = 0.0;
+        while limit <= CONE {
+            if let Some(chosen) = search(&options, limit, makeshift, clearance) {
+                return Ok(taken(chosen, seats, options));
+            }
+            limit += STEP;
         }
-        limit += STEP;
     }
     Err(worst_pair(&seats, &options, clearance))
 }
 
+/// Seats with the options chosen for them.
+fn taken(chosen: Vec<usize>, seats: Vec<(Seat, bool)>, options: Vec<Vec<Choice>>) -> Vec<Placed> {
+    chosen
+        .into_iter()
+        .zip(seats)
+        .zip(options)
+        .map(|((i, (seat, _)), mut list)| {
+            let o = list.swap_remove(i);
+            Placed {
+                seat,
+                direction: o.direction,
+                length: o.length,
+                note: o.note,
+            }
+        })
+        .collect()
+}
+
 /// Depth-first choice of one option a seat, angles up to `limit`, all clear of each other.
-fn search(options: &[Vec<Choice>], limit: f64, clearance: f64) -> Option<Vec<usize>> {
+fn search(
+    options: &[Vec<Choice>],
+    limit: f64,
+    makeshift: u8,
+    clearance: f64,
+) -> Option<Vec<usize>> {
+    // A seat that has nothing better takes the least makeshift that it has.
+    let allowed: Vec<u8> = options
+        .iter()
+        .map(|list| {
+            let least = list.iter().map(|o| o.makeshift).min();
+            least.unwrap_or(0).max(makeshift)
+        })
+        .collect();
     let clear = |chosen: &[usize], seat: usize, i: usize| {
         chosen
             .iter()
@@ -93,14 +126,14 @@ fn search(options: &[Vec<Choice>], limit: f64, clearance: f64) -> Option<Vec<usi
     let mut chosen: Vec<usize> = Vec::new();
     let mut next = 0;
     // Bounds the work of a hopeless search; a layout that exists is found long before.
-    for _ in 0..200_000 {
+    for _ in 0..20_000 {
         let seat = chosen.len();
         if seat == options.len() {
             return Some(chosen);
         }
         let found = (next..options[seat].len())
             .take_while(|&i| options[seat][i].angle <= limit + 1e-9)
-            .find(|&i| clear(&chosen, seat, i));
+            .find(|&i| options[seat][i].makeshift <= allowed[seat] && clear(&chosen, seat, i));
         match found {
             Some(i) => {
                 chosen.push(i);
@@ -121,38 +154,53 @@ fn seat_options(
     clearance: f64,
 ) -> Vec<Choice> {
     let mut options: Vec<Choice> = Vec::new();
-    let mut beside_floor: Vec<Choice> = Vec::new();
-    for (direction, angle) in seat.directions(CONE, STEP) {
-        let Some((length, note)) = length(bone, plates, seat, direction, bicortical, clearance)
-        else {
-            continue;
-        };
+    let mut take = |direction: Vec3, angle: f64, length: f64, note, short: u8| {
         let rod = seat.rod(direction, length);
         let keep = seat.radius + FRACTURE_CLEARANCE;
         let off = seat
             .off_fracture(fracture, seat.entry)
             .min(seat.off_fracture(fracture, rod.to));
-        if off < keep || grazes_canal(bone, seat, direction, length) {
-            continue;
+        if off < keep
+            || grazes_canal(bone, seat, direction, length)
+            || length_in_bone(bone, seat.entry, rod.to) < LEAST_IN_WALL
+        {
+            return;
         }
-        let option = Choice {
+        let along_floor = u8::from(grazes_floor(bone, &rod)) * ALONG_FLOOR;
+        options.push(Choice {
             direction,
             angle,
             length,
             rod,
             note,
-        };
-        if grazes_floor(bone, &option.rod) {
-            beside_floor.push(option);
-        } else {
-            options.push(option);
+            makeshift: short + along_floor,
+        });
+    };
+    for (direction, angle) in seat.directions(CONE, STEP) {
+        if let Some((length, note)) = length(bone, plates, seat, direction, bicortical, clearance) {
+            take(direction, angle, length, note, 0);
+        }
+        if bicortical {
+            for length in short_lengths(bone, seat, direction) {
+                let note = format!(
+                    "{} ends before the far cortex: it would meet a screw of the other plate",
+                    seat.number
+                );
+                take(direction, angle, length, Some(note), SHORT);
+            }
         }
     }
-    if options.is_empty() {
-        beside_floor
-    } else {
-        options
-    }
+    options
+}
+
+/// Lengths that end in the inside, near the middle and just past the near cortex.
+fn short_lengths(bone: &Bone, seat: &Seat, direction: Vec3) -> Vec<f64> {
+    let exit = rises_above(bone.outer(), seat.entry, direction, 1.0, 60.0, 0.0);
+    let middle = 0.5 * exit - 2.0;
+    let ends_inside = |l: &f64| seat.rod(direction, *l).tip_range(bone.inner()).1 < -TIP_CLEARANCE;
+    let mut lengths: Vec<f64> = Some(middle).filter(ends_inside).into_iter().collect();
+    lengths.extend(into_the_inside(bone, seat, direction, exit).filter(|l| *l < middle - 0.5));
+    lengths
 }
 
 /// Length of a screw along a direction, with what is worth telling about it.

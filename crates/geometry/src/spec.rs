@@ -161,6 +161,17 @@ pub struct ConstructSpec {
     pub clearance_mm: f64,
 }
 
+impl FractureSpec {
+    /// Usual level of a supracondylar gap in a bone: 5.7 mm above the top of the olecranon fossa, to a
+    /// tenth of a millimetre, mm (judgement: leaves some bone above the fossa under a gap of 5 mm).
+    pub fn usual_level(trochlea_groove_diameter_mm: f64, fossa_length_mm: f64) -> f64 {
+        const ABOVE_FOSSA: f64 = 5.7;
+        // The fossa begins at the rim of the trochlear groove.
+        let top = 0.5 * trochlea_groove_diameter_mm + fossa_length_mm;
+        (10.0 * (top + ABOVE_FOSSA)).round() / 10.0
+    }
+}
+
 impl Default for FractureSpec {
     /// A 5 mm gap above the olecranon fossa (5 mm: Atalar et al. 2016, Acta Orthop Traumatol Turc).
     fn default() -> Self {
@@ -209,10 +220,10 @@ impl PlateSpec {
     pub(crate) fn check(&self) -> Result<(), GeometryError> {
         let which = self.which();
         let plate = |key: &str, value: f64, least: f64, most: f64| {
-            within(format!("plates.{which}.{key}"), value, "mm", least, most)
+            within(&format!("plates.{which}.{key}"), value, "mm", least, most)
         };
         let screws = |key: &str, value: f64, unit, least: f64, most: f64| {
-            within(format!("screws.{which}.{key}"), value, unit, least, most)
+            within(&format!("screws.{which}.{key}"), value, unit, least, most)
         };
         plate("width_mm", self.width_mm, 6.0, 13.0)?;
         plate("thickness_mm", self.thickness_mm, 1.0, 5.0)?;
@@ -323,7 +334,7 @@ impl Default for ConstructSpec {
 
 /// Refuses a value outside its range, or not a number.
 pub(crate) fn within(
-    what: String,
+    what: &str,
     value: f64,
     unit: &'static str,
     least: f64,
@@ -338,7 +349,7 @@ pub(crate) fn within(
         "nothing, given the other dimensions".into()
     };
     Err(GeometryError::Dimension {
-        what,
+        what: what.to_string(),
         value,
         unit,
         accepted,

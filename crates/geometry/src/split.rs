@@ -35,7 +35,7 @@ impl Split {
             });
         }
         let within = |key: &str, value: f64, unit, most: f64| {
-            crate::spec::within(format!("fracture.{key}"), value, unit, -most, most)
+            crate::spec::within(&format!("fracture.{key}"), value, unit, -most, most)
         };
         within("split_offset_mm", spec.offset_mm, "mm", 6.0)?;
         within("split_inclination_deg", spec.inclination_deg, "deg", 30.0)?;

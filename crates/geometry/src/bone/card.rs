@@ -1,5 +1,6 @@
 //! The parameter card: each dimension's definition, mean, spread, source and accepted range; presets.
 
+use crate::spec::within;
 use crate::{BoneSpec, GeometryError};
 
 /// One row of the card.
@@ -160,11 +161,17 @@ impl Default for BoneSpec {
 /// Refuses values outside their range and combinations that make no bone.
 pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     for (get, row) in &ROWS {
-        within(row.key, get(spec), row.unit, row.least, row.most)?;
+        within(
+            &format!("bone.{}", row.key),
+            get(spec),
+            row.unit,
+            row.least,
+            row.most,
+        )?;
     }
     let s = spec;
     within(
-        "canal_diameter_mm",
+        "bone.canal_diameter_mm",
         s.canal_diameter_mm,
         "mm",
         4.0,
@@ -173,7 +180,7 @@ pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     if s.septum_thickness_mm > 0.0 {
         let most = s.column_depth_mm - 7.0;
         within(
-            "septum_thickness_mm",
+            "bone.septum_thickness_mm",
             s.septum_thickness_mm,
             "mm (0 = perforated)",
             1.0,
@@ -182,14 +189,14 @@ pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     }
     let groove = s.trochlea_groove_diameter_mm;
     within(
-        "trochlea_medial_diameter_mm",
+        "bone.trochlea_medial_diameter_mm",
         s.trochlea_medial_diameter_mm,
         "mm",
         groove + 2.0,
         38.0,
     )?;
     within(
-        "trochlea_lateral_diameter_mm",
+        "bone.trochlea_lateral_diameter_mm",
         s.trochlea_lateral_diameter_mm,
         "mm",
         groove + 1.0,
@@ -199,31 +206,21 @@ pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     let block = 0.75 * s.trochlea_width_mm + 0.25 * s.capitellum_width_mm;
     let needed = ((block + 4.0) / 0.57).max((s.shaft_diameter_mm / 2.0 + 8.0) / 0.43);
     within(
-        "epicondylar_width_mm",
+        "bone.epicondylar_width_mm",
         s.epicondylar_width_mm,
         "mm",
         needed,
         75.0,
     )?;
     let depth = s.shaft_diameter_mm;
-    within("column_depth_mm", s.column_depth_mm, "mm", 11.0, depth)?;
+    within("bone.column_depth_mm", s.column_depth_mm, "mm", 11.0, depth)?;
     within(
-        "potting_level_mm",
+        "bone.potting_level_mm",
         s.potting_level_mm,
         "mm",
         s.canal_floor_mm + 40.0,
         260.0,
     )
-}
-
-fn within(
-    key: &str,
-    value: f64,
-    unit: &'static str,
-    least: f64,
-    most: f64,
-) -> Result<(), GeometryError> {
-    crate::spec::within(format!("bone.{key}"), value, unit, least, most)
 }
 
 #[cfg(test)]
