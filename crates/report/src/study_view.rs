@@ -64,10 +64,7 @@ impl StudyView {
             folder,
             record: study,
             points,
-            unread: unread
-                .into_iter()
-                .map(|(id, error)| (id, error.to_string()))
-                .collect(),
+            unread,
         })
     }
 

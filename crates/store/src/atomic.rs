@@ -46,6 +46,18 @@ pub fn create_folder(path: &Path) -> Result<(), StoreError> {
     std::fs::create_dir_all(path).map_err(|source| StoreError::writing(path, source))
 }
 
+/// Can files be made in a folder, or in the nearest of its parents that exists? Leaves nothing behind.
+///
+/// # Errors
+/// [`StoreError::DiskFull`] or [`StoreError::Unwritable`], naming the folder.
+pub fn can_write(folder: &Path) -> Result<(), StoreError> {
+    let failed = |source| StoreError::writing(folder, source);
+    let there = folder.ancestors().find(|a| a.exists());
+    let there = there.unwrap_or_else(|| Path::new("."));
+    tempfile::tempfile_in(there).map_err(failed)?;
+    Ok(())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

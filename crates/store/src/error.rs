@@ -54,6 +54,33 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// What went wrong with a file of the folder `root`, its path told from there: what is stored and
+    /// shown to others must not tell where on a machine the folder lies.
+    pub fn within(&self, root: &Path) -> String {
+        let told = self.to_string();
+        let path = self.path();
+        match path.strip_prefix(root) {
+            Ok(inside) => told.replacen(
+                &path.display().to_string(),
+                &inside.display().to_string(),
+                1,
+            ),
+            Err(_) => told,
+        }
+    }
+
+    /// The file or folder at fault.
+    pub fn path(&self) -> &Path {
+        match self {
+            StoreError::DiskFull { path }
+            | StoreError::Unwritable { path, .. }
+            | StoreError::Missing { path }
+            | StoreError::Unreadable { path, .. }
+            | StoreError::Damaged { path, .. }
+            | StoreError::NotStorable { path, .. } => path,
+        }
+    }
+
     /// The error of a failed write to `path`.
     pub(crate) fn writing(path: &Path, source: std::io::Error) -> StoreError {
         let path = path.to_path_buf();

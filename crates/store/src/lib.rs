@@ -18,7 +18,7 @@ pub mod record;
 pub mod record_file;
 pub mod results;
 
-pub use atomic::{create_folder, write_atomic};
+pub use atomic::{can_write, create_folder, write_atomic};
 pub use digest::{digest_of, digest_text};
 pub use error::StoreError;
 pub use layout::StudyFolder;

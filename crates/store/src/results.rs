@@ -14,8 +14,8 @@ pub struct Gathered {
     pub study: StudyRecord,
     /// Records that could be read, in the study's order.
     pub points: Vec<PointRecord>,
-    /// Points without a valid record: id and reason.
-    pub unread: Vec<(String, StoreError)>,
+    /// Points without a valid record: id and reason, paths told from the study's folder.
+    pub unread: Vec<(String, String)>,
 }
 
 impl Gathered {
@@ -33,7 +33,7 @@ impl Gathered {
         for id in &study.points {
             match read_record(&folder.record_file(id)) {
                 Ok(record) => points.push(record),
-                Err(error) => unread.push((id.clone(), error)),
+                Err(error) => unread.push((id.clone(), error.within(folder.root()))),
             }
         }
         Ok(Gathered {
@@ -197,7 +197,7 @@ fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error>
             writer.write_record(columns.iter().map(|column| match column.source {
                 Source::Id => id.clone(),
                 Source::Status => "unread".into(),
-                Source::Reason => reason.map_or(String::new(), |(_, error)| error.to_string()),
+                Source::Reason => reason.map_or(String::new(), |(_, reason)| reason.clone()),
                 _ => String::new(),
             }))?;
             continue;
@@ -317,7 +317,8 @@ mod tests {
             "geometry: screw.03 misses the bone, \"badly\""
         );
         assert_eq!(rows[3]["status"], "unread");
-        assert!(rows[3]["reason"].contains("no such file"));
+        // The folder's own path is nobody's business.
+        assert_eq!(rows[3]["reason"], "points/p003/record.json: no such file");
 
         let text = std::fs::read_to_string(folder.columns_json()).unwrap();
         let columns: Vec<BTreeMap<String, String>> = serde_json::from_str(&text).unwrap();
