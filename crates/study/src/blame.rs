@@ -66,7 +66,7 @@ pub fn keys_behind(error: &GeometryError, job: &Job, point: &DesignPoint) -> Vec
     let mut given = Vec::new();
     let mut defaults = Vec::new();
     for candidate in candidates {
-        let path = decisive(&candidate, job);
+        let path = of_the_plate(decisive(&candidate, job), &told, job);
         if key(&path).is_none() {
             continue;
         }
@@ -105,6 +105,18 @@ fn decisive(path: &str, job: &Job) -> String {
         }
         Some(Fallback::Preset(by)) if job.spot_of(by).is_some() => (*by).to_string(),
         _ => path.to_string(),
+    }
+}
+
+/// A key that has no value for both plates: that of the plate which the message tells of.
+fn of_the_plate(path: String, told: &str, job: &Job) -> String {
+    let common = key(&path).is_some_and(|k| k.default == Fallback::Absent);
+    match path.strip_prefix("plates.") {
+        Some(name) if common && job.spot_of(&path).is_none() => {
+            let medial = told.contains("plate.medial");
+            format!("plates.{}.{name}", if medial { "medial" } else { "other" })
+        }
+        _ => path,
     }
 }
 
@@ -208,6 +220,21 @@ mod tests {
             text.starts_with("x.toml: plates.width_mm = 10 (default): "),
             "{text}"
         );
+    }
+
+    #[test]
+    fn a_default_that_depends_on_the_site_is_told_with_its_value() {
+        let error = GeometryError::NoRoom {
+            what: "plate.medial".into(),
+            why: "its distal end would overhang the bone".into(),
+            hint: "set distal_hole_level_mm to 9.25 or more".into(),
+        };
+        let text = explained("", &error);
+        let start = "x.toml: plates.medial.distal_hole_level_mm = 9 (default): plate.medial: ";
+        assert!(text.starts_with(start), "{text}");
+        let text = explained("plates.distal_hole_level_mm = 9.1\n", &error);
+        let start = "x.toml:1: plates.distal_hole_level_mm = 9.1: plate.medial: ";
+        assert!(text.starts_with(start), "{text}");
     }
 
     #[test]

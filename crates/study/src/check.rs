@@ -1,14 +1,13 @@
 //! A look at a job without solving: every point's construct is built and its size guessed.
 
 use crate::blame;
+use crate::bones::BoneCache;
 use crate::estimate::{Estimate, estimate};
 use crate::inputs::PointInputs;
 use crate::job::Job;
 use crate::plan::{DesignPoint, Plan};
 use crate::resolve::resolve;
-use bicolumn_geometry::{Bone, Construct};
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Arc;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -27,8 +26,6 @@ pub struct CheckedPoint {
 
 /// What was built.
 pub struct BuiltPoint {
-    /// The bone, for its landmarks.
-    pub bone: Arc<Bone>,
     /// What the layout had to say.
     pub notes: Vec<String>,
     /// Size, memory, time.
@@ -39,6 +36,7 @@ pub struct BuiltPoint {
 pub fn check_job(
     job: &Job,
     plan: &Plan,
+    bones: &BoneCache,
     threads: usize,
     tell: &(dyn Fn(usize) + Sync),
 ) -> Vec<CheckedPoint> {
@@ -52,7 +50,7 @@ pub fn check_job(
             let Some(point) = plan.points.get(n) else {
                 break;
             };
-            let checked = check_point(job, point);
+            let checked = check_point(job, point, bones);
             if let Ok(mut slot) = slots[n].lock() {
                 *slot = Some(checked);
             }
@@ -73,10 +71,10 @@ pub fn check_job(
         .collect()
 }
 
-fn check_point(job: &Job, point: &DesignPoint) -> CheckedPoint {
+fn check_point(job: &Job, point: &DesignPoint, bones: &BoneCache) -> CheckedPoint {
     let inputs = resolve(job, point);
     // One point's slip must not end the batch.
-    let built = catch_unwind(AssertUnwindSafe(|| build(job, point, &inputs)))
+    let built = catch_unwind(AssertUnwindSafe(|| build(job, point, &inputs, bones)))
         .unwrap_or_else(|panic| Err(format!("geometry: {}", panic_text(&*panic))));
     CheckedPoint {
         point: point.clone(),
@@ -85,12 +83,17 @@ fn check_point(job: &Job, point: &DesignPoint) -> CheckedPoint {
     }
 }
 
-fn build(job: &Job, point: &DesignPoint, inputs: &PointInputs) -> Result<BuiltPoint, String> {
-    let construct =
-        Construct::build(&inputs.construct).map_err(|e| blame::explain(&e, job, point))?;
+fn build(
+    job: &Job,
+    point: &DesignPoint,
+    inputs: &PointInputs,
+    bones: &BoneCache,
+) -> Result<BuiltPoint, String> {
+    let construct = bones
+        .construct(&inputs.construct)
+        .map_err(|e| blame::explain(&e, job, point))?;
     let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
     Ok(BuiltPoint {
-        bone: construct.bone.clone(),
         notes: construct.notes,
         estimate,
     })

@@ -1,13 +1,14 @@
-//! A rough guess of a point's size, memory and time before it is meshed.
+//! A guess of a point's size, memory and time before it is meshed.
 //!
-//! Tetrahedra: the cell size h(x) of the cut program, halved from the coarsest cell as the lattice does
-//! it, integrated as n = c ∫ h⁻³ dV over the material by samples on a regular grid. Memory and time
-//! follow from measured costs a tetrahedron.
-//! The three constants are fits to measured points and good to about a factor of 1.5: they serve to
-//! decide how many points run at once and to tell minutes from hours, nothing else.
+//! Cells: the lattice's own rule (halve a cell while it is wider than what is wanted in it) walked over
+//! the construct, without the lattice's balancing and cutting, which a measured factor stands for.
+//! Memory and time follow from the unknowns, by measured costs. The figures and their spread are
+//! printed by `cargo run --release -p bicolumn-study --example estimate_table`; they serve to decide
+//! how many points run at once and to tell minutes from hours.
 
+use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;
-use bicolumn_mesh::{MeshError, Sizing, program};
+use bicolumn_mesh::{Blueprint, MeshError, Sizing, program};
 
 /// Guess for one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,16 +23,23 @@ pub struct Estimate {
     pub seconds: f64,
 }
 
-/// Tetrahedra in a cube of the wanted size: 12 in a lattice cell, more where surfaces cut.
-const TETS_A_CUBE: f64 = 16.0;
-/// Unknowns a tetrahedron of ten nodes in an unstructured mesh: about 1.45 nodes.
-const UNKNOWNS_A_TET: f64 = 4.35;
-/// Memory of matrix, factor and vectors, bytes an unknown.
-const BYTES_AN_UNKNOWN: f64 = 3_000.0;
-/// Time of all stages on one thread, seconds an unknown.
-const SECONDS_AN_UNKNOWN: f64 = 5e-5;
-/// Distance between samples, mm.
-const STEP_MM: f64 = 2.0;
+/// Tetrahedra for each cell's worth of material, balancing and cutting included: 12 fill a cell.
+/// Fitted to ten meshes of five constructs, 0.12 to 0.44 million tetrahedra.
+const TETS_A_CELL: f64 = 11.7;
+/// Unknowns a tetrahedron of ten nodes: 4.44 to 4.56 on the same meshes.
+const UNKNOWNS_A_TET: f64 = 4.5;
+/// The size that memory and time were measured at: unknowns.
+const MEASURED_AT: f64 = 1.24e6;
+/// Peak memory of a process there, bytes an unknown, with four different right sides: 1741 with one
+/// point at a time, 1755 with two.
+const BYTES_AN_UNKNOWN: f64 = 1_750.0;
+/// How it grows: measured from 0.35 to 1.07 million unknowns.
+const BYTES_EXPONENT: f64 = 1.13;
+/// Solving there on one thread of two that were at work, s, and how it grows: measured as above.
+const SOLVE_SECONDS: f64 = 48.0;
+const SOLVE_EXPONENT: f64 = 1.7;
+/// All other stages there, s; they grow with the size.
+const OTHER_SECONDS: f64 = 28.0;
 
 /// Estimates a point from its construct and mesh sizes.
 ///
@@ -39,35 +47,69 @@ const STEP_MM: f64 = 2.0;
 /// The cut program cannot be written: [`MeshError`].
 pub fn estimate(construct: &Construct, sizing: &Sizing) -> Result<Estimate, MeshError> {
     let plan = program::blueprint(construct, sizing)?;
+    Ok(Estimate::of_tets(TETS_A_CELL * cells_of_material(&plan)))
+}
+
+/// Cells that the lattice would fill with material, those at its boundary in part.
+fn cells_of_material(plan: &Blueprint<'_>) -> f64 {
+    let width = plan.finest_mm * 2_f64.powi(plan.levels as i32);
     let (low, high) = (plan.bounds.min, plan.bounds.max);
-    let count = |i: usize| ((high[i] - low[i]) / STEP_MM).ceil().max(1.0) as usize;
-    let mut cubes = 0.0;
+    let count = |i: usize| ((high[i] - low[i]) / width).ceil().max(1.0) as usize;
+    let mut cells = 0.0;
     for i in 0..count(0) {
         for j in 0..count(1) {
             for k in 0..count(2) {
-                let at = |n: usize| (n as f64 + 0.5) * STEP_MM;
-                let x = low + bicolumn_base::Vec3::new(at(i), at(j), at(k));
-                if (plan.material)(x) < 0.0 {
-                    let doublings = ((plan.size)(x) / plan.finest_mm).log2().floor();
-                    let cell =
-                        plan.finest_mm * 2_f64.powf(doublings.clamp(0.0, f64::from(plan.levels)));
-                    cubes += (STEP_MM / cell).powi(3);
-                }
+                let at = Vec3::new(i as f64, j as f64, k as f64).add_scalar(0.5);
+                cells += cells_in(plan, low + at * width, width, plan.levels);
             }
         }
     }
-    Ok(Estimate::of_tets(TETS_A_CUBE * cubes))
+    cells
+}
+
+/// Cells in a cube about a centre: one, or those of its eight children.
+fn cells_in(plan: &Blueprint<'_>, centre: Vec3, width: f64, doublings: u32) -> f64 {
+    let distance = (plan.material)(centre);
+    // No part of the cube holds material.
+    if distance > 0.87 * width {
+        return 0.0;
+    }
+    if doublings > 0 && width > 1.01 * wanted(plan, centre, width) {
+        let children = corners(centre, 0.25 * width);
+        return children.fold(0.0, |sum, c| {
+            sum + cells_in(plan, c, 0.5 * width, doublings - 1)
+        });
+    }
+    (0.5 - distance / width).clamp(0.0, 1.0)
+}
+
+/// Least wanted size at the centre and near every other corner of a cube: the lattice looks at more
+/// places, which takes as long as laying the lattice.
+fn wanted(plan: &Blueprint<'_>, centre: Vec3, width: f64) -> f64 {
+    let every_other = corners(centre, width / 3.0)
+        .enumerate()
+        .filter(|(k, _)| [0, 3, 5, 6].contains(k))
+        .map(|(_, x)| x);
+    every_other.fold((plan.size)(centre), |least, x| least.min((plan.size)(x)))
+}
+
+fn corners(centre: Vec3, reach: f64) -> impl Iterator<Item = Vec3> {
+    (0..8).map(move |k| {
+        let side = |axis: i32| if k >> axis & 1 == 1 { reach } else { -reach };
+        centre + Vec3::new(side(0), side(1), side(2))
+    })
 }
 
 impl Estimate {
     /// Memory and time of a mesh of so many tetrahedra.
     pub fn of_tets(tets: f64) -> Estimate {
         let unknowns = UNKNOWNS_A_TET * tets;
+        let size = unknowns / MEASURED_AT;
         Estimate {
             tets,
             unknowns,
-            bytes: BYTES_AN_UNKNOWN * unknowns,
-            seconds: SECONDS_AN_UNKNOWN * unknowns,
+            bytes: BYTES_AN_UNKNOWN * MEASURED_AT * size.powf(BYTES_EXPONENT),
+            seconds: OTHER_SECONDS * size + SOLVE_SECONDS * size.powf(SOLVE_EXPONENT),
         }
     }
 }

@@ -1,22 +1,43 @@
 //! One point by itself: its mesh, or its solved problem as an audit bundle.
 
+use crate::blame;
+use crate::bones::BoneCache;
 use crate::bundle::{Bundle, bundle};
 use crate::inputs::{PointError, PointInputs, Stage};
-use crate::model_build::{build_construct, build_mesh, build_model};
+use crate::job::Job;
+use crate::model_build::{build_mesh, build_problem};
+use crate::plan::DesignPoint;
+use crate::resolve::resolve;
 use bicolumn_geometry::Construct;
 use bicolumn_mesh::TetMesh;
 use bicolumn_solve::{PartNodes, SolveOptions, solve};
+use std::sync::Arc;
 
 /// Builds and meshes a point. `tell` hears each stage.
 ///
 /// # Errors
-/// [`PointError`], with the stage.
+/// [`PointError`], with the stage; at [`Stage::Geometry`] with the job keys behind it.
 pub fn mesh_point(
+    job: &Job,
+    point: &DesignPoint,
+    tell: &mut dyn FnMut(Stage),
+) -> Result<(Construct, TetMesh), PointError> {
+    mesh_inputs(job, point, &resolve(job, point), tell)
+}
+
+fn mesh_inputs(
+    job: &Job,
+    point: &DesignPoint,
     inputs: &PointInputs,
     tell: &mut dyn FnMut(Stage),
 ) -> Result<(Construct, TetMesh), PointError> {
     tell(Stage::Geometry);
-    let construct = build_construct(&inputs.construct)?;
+    let construct = BoneCache::default()
+        .construct(&inputs.construct)
+        .map_err(|e| PointError {
+            stage: Stage::Geometry,
+            message: blame::explain(&e, job, point),
+        })?;
     tell(Stage::Mesh);
     let mesh = build_mesh(&construct, &inputs.sizing)?;
     Ok((construct, mesh))
@@ -25,14 +46,16 @@ pub fn mesh_point(
 /// Solves a point and gathers its audit bundle. `tell` hears each stage.
 ///
 /// # Errors
-/// [`PointError`], with the stage.
+/// [`PointError`], with the stage; at [`Stage::Geometry`] with the job keys behind it.
 pub fn export_point(
-    inputs: &PointInputs,
+    job: &Job,
+    point: &DesignPoint,
     threads: usize,
     tell: &mut dyn FnMut(Stage),
 ) -> Result<Bundle, PointError> {
-    tell(Stage::Mesh);
-    let model = build_model(inputs)?;
+    let inputs = resolve(job, point);
+    let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
+    let model = build_problem(construct, Arc::new(mesh), &inputs)?;
     tell(Stage::Solve);
     let options = SolveOptions {
         threads,

@@ -1,12 +1,13 @@
 //! The plate-free, unbroken bone under the same loads, solved once for each bone and shared by points.
 
+use crate::bones::BoneCache;
 use crate::inputs::{PointError, PointInputs};
 use crate::model_build::{BuiltModel, build_model};
+use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{ShaftProfile, measure};
 use bicolumn_solve::{Solution, solve};
-use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, OnceLock};
+use std::sync::Arc;
 
 /// The intact bone, solved.
 pub struct IntactModel {
@@ -18,12 +19,16 @@ pub struct IntactModel {
     pub profiles: Vec<ShaftProfile>,
 }
 
-type Slot = Arc<OnceLock<Result<Arc<IntactModel>, String>>>;
+/// Solved bones kept at a time: some 100 MB each at a million unknowns.
+const MOST_KEPT: usize = 8;
 
 /// Intact solutions by what they depend on.
-#[derive(Default)]
-pub struct IntactCache {
-    slots: Mutex<BTreeMap<String, Slot>>,
+pub struct IntactCache(Shared<Result<Arc<IntactModel>, String>>);
+
+impl Default for IntactCache {
+    fn default() -> Self {
+        IntactCache(Shared::keeping(MOST_KEPT))
+    }
 }
 
 impl IntactCache {
@@ -31,13 +36,15 @@ impl IntactCache {
     ///
     /// # Errors
     /// Why it could not be solved; every point of that bone is told the same.
-    pub fn of(&self, inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>, String> {
-        let slot = {
-            let mut slots = self.slots.lock().unwrap_or_else(|p| p.into_inner());
-            slots.entry(key(inputs)).or_default().clone()
-        };
-        slot.get_or_init(|| solve_intact(inputs, threads).map_err(|e| e.to_string()))
-            .clone()
+    pub fn of(
+        &self,
+        inputs: &PointInputs,
+        bones: &BoneCache,
+        threads: usize,
+    ) -> Result<Arc<IntactModel>, String> {
+        self.0.get(key(inputs), || {
+            solve_intact(inputs, bones, threads).map_err(|e| e.to_string())
+        })
     }
 }
 
@@ -55,14 +62,18 @@ fn key(inputs: &PointInputs) -> String {
     )
 }
 
-fn solve_intact(inputs: &PointInputs, threads: usize) -> Result<Arc<IntactModel>, PointError> {
+fn solve_intact(
+    inputs: &PointInputs,
+    bones: &BoneCache,
+    threads: usize,
+) -> Result<Arc<IntactModel>, PointError> {
     let mut intact = inputs.clone();
     intact.construct = ConstructSpec {
         fracture: None,
         plates: Vec::new(),
         ..inputs.construct.clone()
     };
-    let model = build_model(&intact)?;
+    let model = build_model(&intact, bones)?;
     let options = bicolumn_solve::SolveOptions {
         threads,
         ..inputs.solve

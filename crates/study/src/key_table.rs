@@ -239,7 +239,7 @@ fn layout(keys: &mut Vec<Key>) {
     add(
         keys,
         "construct.clearance_mm",
-        mm(0.3, 3.0),
+        mm(0.8, 3.0),
         is(ConstructSpec::intact().clearance_mm),
         "Least distance between two screws, and between a screw and what it should not graze",
         "least distance that the mesher takes well; choice of this program",
@@ -699,7 +699,10 @@ mod tests {
                         assert!(!source.is_empty(), "{k} of {w}");
                     }
                 }
-                Fallback::Staggered(_) | Fallback::OfSite(_) | Fallback::Absent => {}
+                Fallback::Staggered(_)
+                | Fallback::OfSite(_)
+                | Fallback::AboveFossa
+                | Fallback::Absent => {}
             }
         }
     }

@@ -63,6 +63,8 @@ pub enum Fallback {
     OfSite(&'static str),
     /// The entry of the preset that this key names.
     Preset(&'static str),
+    /// The usual level of a gap above the olecranon fossa of the point's bone.
+    AboveFossa,
     /// `plates.end_level_mm` plus this share of `plates.stagger_mm`.
     Staggered(f64),
     /// Nothing.

@@ -7,6 +7,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod blame;
+pub mod bones;
 pub mod bundle;
 pub mod check;
 pub mod converge;
@@ -26,12 +27,16 @@ pub mod point;
 pub mod presets;
 pub mod resolve;
 pub mod runner;
+#[cfg(test)]
+mod runner_test;
 pub mod settings;
+mod shared;
 pub mod study_folder;
 pub mod study_record;
 pub mod surface;
 pub mod value;
 
+pub use bones::BoneCache;
 pub use check::{CheckedPoint, check_job};
 pub use inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 pub use intact::IntactCache;

@@ -1,5 +1,6 @@
 //! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
 
+use crate::bones::BoneCache;
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
@@ -34,12 +35,14 @@ impl BuiltModel {
     }
 }
 
-/// Builds the solids of a point.
+/// Builds the solids of a point on its shared bone.
 ///
 /// # Errors
 /// [`PointError`] at [`Stage::Geometry`].
-pub fn build_construct(spec: &ConstructSpec) -> Result<Construct, PointError> {
-    Construct::build(spec).map_err(|e| failed(Stage::Geometry, &e))
+pub fn build_construct(spec: &ConstructSpec, bones: &BoneCache) -> Result<Construct, PointError> {
+    bones
+        .construct(spec)
+        .map_err(|e| failed(Stage::Geometry, &e))
 }
 
 /// Meshes a construct with the lattice in its usual place.
@@ -66,8 +69,8 @@ pub fn build_problem(
 ///
 /// # Errors
 /// As [`build_construct`], [`build_mesh`] and [`build_problem`].
-pub fn build_model(inputs: &PointInputs) -> Result<BuiltModel, PointError> {
-    let construct = build_construct(&inputs.construct)?;
+pub fn build_model(inputs: &PointInputs, bones: &BoneCache) -> Result<BuiltModel, PointError> {
+    let construct = build_construct(&inputs.construct, bones)?;
     let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
     build_problem(construct, mesh, inputs)
 }

@@ -1,5 +1,6 @@
 //! One design point, end to end.
 
+use crate::bones::BoneCache;
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
@@ -26,6 +27,8 @@ pub struct PointContext<'a> {
     pub out_dir: &'a Path,
     /// Called when a stage begins.
     pub progress: &'a (dyn Fn(Stage) + Sync),
+    /// Bones shared by the points.
+    pub bones: &'a BoneCache,
     /// Intact solutions.
     pub intact: &'a IntactCache,
     /// Threads to use inside this point. The result does not depend on it.
@@ -45,7 +48,9 @@ pub fn run_point(
         stages: Vec::new(),
     };
 
-    let construct = clock.run(Stage::Geometry, || build_construct(&inputs.construct))?;
+    let construct = clock.run(Stage::Geometry, || {
+        build_construct(&inputs.construct, context.bones)
+    })?;
     let model = clock.run(Stage::Mesh, || {
         let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
         build_problem(construct, mesh, inputs)
@@ -62,7 +67,7 @@ pub fn run_point(
     })?;
     let mut warnings = model.construct.notes.clone();
     let (measures, intact_measures) = clock.run(Stage::Measure, || {
-        let intact = context.intact.of(inputs, context.threads);
+        let intact = context.intact.of(inputs, context.bones, context.threads);
         if let Err(reason) = &intact {
             warnings.push(format!("no stress-riser ratio: {reason}"));
         }
@@ -139,6 +144,7 @@ fn store_surface(
         stage: Stage::Store,
         message,
     };
+    let folder = StudyFolder::new(context.out_dir);
     let nodes = PartNodes::of(&model.problem.mesh);
     let grid = surface_grid(&model.problem, &nodes, solution);
     let mut bytes = Vec::new();
@@ -147,7 +153,6 @@ fn store_surface(
         "parts": model.problem.mesh.parts.iter().map(ToString::to_string).collect::<Vec<_>>(),
         "cases": model.problem.cases.iter().map(|c| c.name.clone()).collect::<Vec<_>>(),
     });
-    let folder = StudyFolder::new(context.out_dir);
     create_folder(&folder.point_folder(&inputs.id))
         .and_then(|()| write_atomic(&folder.surface_vtu(&inputs.id), &bytes))
         .and_then(|()| {
@@ -156,7 +161,7 @@ fn store_surface(
                 names.to_string().as_bytes(),
             )
         })
-        .map_err(|e| failed(e.to_string()))
+        .map_err(|e| failed(e.within(folder.root())))
 }
 
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {

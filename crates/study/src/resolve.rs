@@ -321,6 +321,18 @@ mod tests {
     }
 
     #[test]
+    fn the_gap_follows_the_bone_unless_its_level_is_given() {
+        let level = |text: &str| first(text).construct.fracture.unwrap().level_mm;
+        assert_eq!(level(""), FractureSpec::default().level_mm);
+        assert_eq!(level("bone.preset = \"large_adult\"\n"), 36.8);
+        assert_eq!(level("bone.fossa_length_mm = 20.4\n"), 35.0);
+        assert_eq!(
+            level("bone.fossa_length_mm = 20.4\nfracture.level_mm = 38\n"),
+            38.0
+        );
+    }
+
+    #[test]
     fn no_gap_is_a_reduced_fracture_and_bonded_plates_touch() {
         let p = first("fracture.gap_mm = 0\ninterfaces.plate_bone = \"bonded\"\n");
         assert_eq!(p.construct.fracture.unwrap().gap_mm, 0.0);

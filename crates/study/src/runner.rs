@@ -1,5 +1,6 @@
 //! Many points: which are done already, how many at once, and what becomes of those that fail.
 
+use crate::bones::BoneCache;
 use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
 use crate::estimate::available_bytes;
 use crate::inputs::{PointError, PointInputs, Stage};
@@ -51,6 +52,11 @@ pub enum Event<'a> {
     Kept {
         id: &'a str,
     },
+    /// Finished before, but its record is damaged: it is solved again.
+    Damaged {
+        id: &'a str,
+        reason: &'a str,
+    },
     Stage {
         id: &'a str,
         stage: Stage,
@@ -101,9 +107,24 @@ pub enum StudyError {
 /// # Errors
 /// [`StudyError`]. A point that fails is no error of the study: it is marked, with its reason.
 pub fn run_study(job: &Job, plan: &Plan, options: &RunOptions<'_>) -> Result<Outcome, StudyError> {
+    run_study_by(job, plan, options, &BoneCache::default(), &run_point)
+}
+
+/// How one point is solved: [`run_point`], or what a test puts in its place.
+pub(crate) type SolvePoint<'a> =
+    dyn Fn(&PointInputs, &PointContext<'_>) -> Result<PointRecord, PointError> + Sync + 'a;
+
+/// [`run_study`] with its bones and its way to solve a point.
+pub(crate) fn run_study_by(
+    job: &Job,
+    plan: &Plan,
+    options: &RunOptions<'_>,
+    bones: &BoneCache,
+    solve_point: &SolvePoint<'_>,
+) -> Result<Outcome, StudyError> {
     study_folder::look(options.out_dir, &job.text)?;
     let total = plan.points.len();
-    let checked = check_job(job, plan, options.threads, &|done| {
+    let checked = check_job(job, plan, bones, options.threads, &|done| {
         (options.observer)(Event::Checked { done, total });
     });
     if checked.iter().all(|c| c.built.is_err()) {
@@ -113,13 +134,16 @@ pub fn run_study(job: &Job, plan: &Plan, options: &RunOptions<'_>) -> Result<Out
     }
     let folder = StudyFolder::new(options.out_dir);
     create_folder(folder.root())?;
-    write_record(&folder.study_file(), &study_record(job, plan, &checked))?;
+    let first_built = checked.iter().find(|c| c.built.is_ok());
+    let bone = first_built.and_then(|c| bones.of(&c.inputs.construct.bone).ok());
+    let record = study_record(job, plan, bone.map(|b| b.landmarks()));
+    write_record(&folder.study_file(), &record)?;
 
     let mut outcome = Outcome::default();
     let mut open: Vec<&CheckedPoint> = Vec::new();
     for c in &checked {
         let id = c.point.id.as_str();
-        if finished_before(options.out_dir, &c.inputs) {
+        if finished_before(options, &c.inputs) {
             (options.observer)(Event::Kept { id });
             outcome.kept.push(id.to_string());
         } else if let Err(reason) = &c.built {
@@ -133,17 +157,32 @@ pub fn run_study(job: &Job, plan: &Plan, options: &RunOptions<'_>) -> Result<Out
             open.push(c);
         }
     }
-    run_open(&open, options, &mut outcome)?;
+    let team = Team {
+        options,
+        bones,
+        intact: &IntactCache::default(),
+        solve_point,
+    };
+    run_open(&open, &team, &mut outcome)?;
     gather(&folder)?;
     Ok(outcome)
+}
+
+/// What the points of a run have in common.
+struct Team<'a> {
+    options: &'a RunOptions<'a>,
+    bones: &'a BoneCache,
+    intact: &'a IntactCache,
+    solve_point: &'a SolvePoint<'a>,
 }
 
 /// Runs the points still open, several at once.
 fn run_open(
     open: &[&CheckedPoint],
-    options: &RunOptions<'_>,
+    team: &Team<'_>,
     outcome: &mut Outcome,
 ) -> Result<(), StudyError> {
+    let options = team.options;
     if open.is_empty() {
         return Ok(());
     }
@@ -152,7 +191,6 @@ fn run_open(
         at_once,
         threads_each,
     });
-    let intact = IntactCache::default();
     let next = AtomicUsize::new(0);
     let ends: Mutex<Vec<(usize, Result<PointEnd, StudyError>)>> = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
@@ -161,7 +199,7 @@ fn run_open(
                 while !options.stop.load(Ordering::Relaxed) {
                     let n = next.fetch_add(1, Ordering::Relaxed);
                     let Some(c) = open.get(n) else { break };
-                    let end = finish_point(&c.inputs, options, &intact, threads_each);
+                    let end = finish_point(&c.inputs, team, threads_each);
                     // A folder that cannot be written any more ends the run, not just the point.
                     if end.is_err() {
                         options.stop.store(true, Ordering::Relaxed);
@@ -199,10 +237,10 @@ enum PointEnd {
 /// Runs one point to its record, whatever happens inside it.
 fn finish_point(
     inputs: &PointInputs,
-    options: &RunOptions<'_>,
-    intact: &IntactCache,
+    team: &Team<'_>,
     threads: usize,
 ) -> Result<PointEnd, StudyError> {
+    let options = team.options;
     let begin = Instant::now();
     let id = inputs.id.as_str();
     let stage = Mutex::new(Stage::Geometry);
@@ -215,10 +253,11 @@ fn finish_point(
     let context = PointContext {
         out_dir: options.out_dir,
         progress: &progress,
-        intact,
+        bones: team.bones,
+        intact: team.intact,
         threads,
     };
-    let work = || catch_unwind(AssertUnwindSafe(|| run_point(inputs, &context)));
+    let work = || catch_unwind(AssertUnwindSafe(|| (team.solve_point)(inputs, &context)));
     // A pool of its own keeps what a point does in parallel within its share of the machine.
     let pool = rayon::ThreadPoolBuilder::new()
         .num_threads(threads)
@@ -250,29 +289,46 @@ fn finish_point(
     }
 }
 
-/// How many points at once, and threads in each: as many points as the memory left takes, one thread
-/// each while there are more points than threads.
+/// How many points at once, and threads in each.
 fn split_machine(open: &[&CheckedPoint], threads: usize) -> (usize, usize) {
     /// Taken where the machine does not say what it has free.
     const UNKNOWN_MEMORY: f64 = 4e9;
-    /// Share of the free memory that may be filled.
-    const SHARE: f64 = 0.8;
     let largest = open
         .iter()
         .filter_map(|c| c.built.as_ref().ok())
         .map(|b| b.estimate.bytes)
         .fold(1.0, f64::max);
-    let room = SHARE * available_bytes().unwrap_or(UNKNOWN_MEMORY) / largest;
+    let free = available_bytes().unwrap_or(UNKNOWN_MEMORY);
+    split(free, largest, open.len(), threads)
+}
+
+/// As many points as the free memory takes, one thread each while there are more points than threads.
+///
+/// Solved intact bones are kept beside the points: a fifth of a point's memory is set aside for them.
+fn split(free: f64, of_a_point: f64, points: usize, threads: usize) -> (usize, usize) {
+    /// Share of the free memory that may be filled.
+    const SHARE: f64 = 0.8;
+    const KEPT: f64 = 0.2;
+    let room = SHARE * free / of_a_point - KEPT;
     let threads = threads.max(1);
-    let at_once = (room as usize).clamp(1, threads.min(open.len().max(1)));
+    let at_once = (room as usize).clamp(1, threads.min(points.max(1)));
     (at_once, (threads / at_once).max(1))
 }
 
-/// Is there a valid record of these very inputs?
-fn finished_before(out_dir: &Path, inputs: &PointInputs) -> bool {
-    let file = StudyFolder::new(out_dir).record_file(&inputs.id);
-    read_record::<PointRecord>(&file)
-        .is_ok_and(|r| r.digest == inputs.digest && r.status == Status::Done)
+/// Is there a valid record of these very inputs? A damaged one is told of.
+fn finished_before(options: &RunOptions<'_>, inputs: &PointInputs) -> bool {
+    let folder = StudyFolder::new(options.out_dir);
+    match read_record::<PointRecord>(&folder.record_file(&inputs.id)) {
+        Ok(record) => record.digest == inputs.digest && record.status == Status::Done,
+        Err(StoreError::Missing { .. }) => false,
+        Err(e) => {
+            (options.observer)(Event::Damaged {
+                id: &inputs.id,
+                reason: &e.within(folder.root()),
+            });
+            false
+        }
+    }
 }
 
 fn mark_failed(
@@ -296,7 +352,7 @@ fn write_point(options: &RunOptions<'_>, record: &PointRecord) -> Result<(), Stu
 }
 
 /// The record of a point that stopped.
-fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRecord {
+pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRecord {
     PointRecord {
         schema: SCHEMA,
         engine_version: ENGINE_VERSION.to_string(),
@@ -334,4 +390,19 @@ fn distinct_reasons(checked: &[CheckedPoint]) -> Vec<String> {
         .into_iter()
         .map(|(reason, ids)| format!("{reason}\n  at: {}", ids.join(", ")))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::split;
+
+    #[test]
+    fn points_at_once_keep_within_memory_threads_and_points() {
+        let gb = 1e9;
+        assert_eq!(split(24.0 * gb, 2.0 * gb, 6, 4), (4, 1), "threads");
+        assert_eq!(split(24.0 * gb, 2.0 * gb, 2, 8), (2, 4), "points");
+        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 8), (3, 2), "memory");
+        assert_eq!(split(1.0 * gb, 2.0 * gb, 6, 8), (1, 8), "one at least");
+        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 0), (1, 1));
+    }
 }

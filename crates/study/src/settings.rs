@@ -6,8 +6,8 @@ use crate::keys::{Fallback, Key};
 use crate::plan::DesignPoint;
 use crate::presets;
 use crate::value::Value;
-use bicolumn_geometry::PlateSpec;
 use bicolumn_geometry::spec::PlateSiteName;
+use bicolumn_geometry::{FractureSpec, PlateSpec};
 use std::collections::BTreeMap;
 
 /// One key's value and where it comes from.
@@ -138,6 +138,14 @@ fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
                 .value
                 .number()?;
             default(Value::Number(mean + share * stagger), k.source.clone())
+        }
+        Fallback::AboveFossa => {
+            let of_bone = |name| find(job, point, key(name)?)?.value.number();
+            let level = FractureSpec::usual_level(
+                of_bone("bone.trochlea_groove_diameter_mm")?,
+                of_bone("bone.fossa_length_mm")?,
+            );
+            default(Value::Number(level), k.source.clone())
         }
         Fallback::Absent => None,
     }

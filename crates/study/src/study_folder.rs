@@ -1,6 +1,6 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
-use bicolumn_store::{StoreError, StudyFolder, StudyRecord, read_record};
+use bicolumn_store::{StoreError, StudyFolder, StudyRecord, can_write, read_record};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -20,15 +20,22 @@ pub enum FolderError {
         dir.display()
     )]
     NoStudy { dir: PathBuf },
+    /// Its description of the study is damaged, so that it cannot be told whose it is.
+    #[error(
+        "{reason}\n  hint: give another folder with --out, or move {} away",
+        dir.display()
+    )]
+    Damaged { dir: PathBuf, reason: String },
     /// It cannot be read or written.
-    #[error("{}: {reason}\n  hint: give a folder that can be written with --out", path.display())]
-    NotUsable { path: PathBuf, reason: String },
+    #[error("{reason}\n  hint: give a folder that can be written with --out")]
+    NotUsable { reason: String },
 }
 
-fn not_usable(path: &Path, reason: impl ToString) -> FolderError {
-    FolderError::NotUsable {
-        path: path.to_path_buf(),
-        reason: reason.to_string(),
+impl From<StoreError> for FolderError {
+    fn from(e: StoreError) -> Self {
+        FolderError::NotUsable {
+            reason: e.to_string(),
+        }
     }
 }
 
@@ -38,25 +45,37 @@ fn not_usable(path: &Path, reason: impl ToString) -> FolderError {
 /// [`FolderError`]: what is in the way.
 pub fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
     if !dir.exists() {
-        return Ok(());
+        return can_write(dir).map_err(FolderError::from);
     }
     if !dir.is_dir() {
-        return Err(not_usable(dir, "is a file, not a folder"));
+        return Err(FolderError::NotUsable {
+            reason: format!("{} is a file, not a folder", dir.display()),
+        });
     }
     let study = StudyFolder::new(dir).study_file();
     match read_record::<StudyRecord>(&study) {
-        Ok(record) if record.job_text == job_text => return Ok(()),
+        Ok(record) if record.job_text == job_text => {
+            return can_write(dir).map_err(FolderError::from);
+        }
         Ok(_) => {
             return Err(FolderError::OtherJob {
                 dir: dir.to_path_buf(),
             });
         }
         Err(StoreError::Missing { .. }) => {}
-        Err(e) => return Err(not_usable(dir, e)),
+        Err(e @ StoreError::Damaged { .. }) => {
+            return Err(FolderError::Damaged {
+                dir: dir.to_path_buf(),
+                reason: e.to_string(),
+            });
+        }
+        Err(e) => return Err(e.into()),
     }
-    let mut entries = std::fs::read_dir(dir).map_err(|e| not_usable(dir, e))?;
+    let mut entries = std::fs::read_dir(dir).map_err(|e| FolderError::NotUsable {
+        reason: format!("{}: cannot be read: {e}", dir.display()),
+    })?;
     match entries.next() {
-        None => Ok(()),
+        None => can_write(dir).map_err(FolderError::from),
         Some(_) => Err(FolderError::NoStudy {
             dir: dir.to_path_buf(),
         }),
@@ -85,7 +104,7 @@ mod tests {
 
         let job = crate::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
         let plan = crate::Plan::of(&job).unwrap();
-        let record = crate::study_record::study_record(&job, &plan, &[]);
+        let record = crate::study_record::study_record(&job, &plan, None);
         bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
         assert_eq!(look(&dir, &job.text), Ok(()));
         assert!(matches!(look(&dir, "a"), Err(FolderError::OtherJob { .. })));

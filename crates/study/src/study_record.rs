@@ -1,6 +1,5 @@
 //! `study.json`: what holds for all points of a job.
 
-use crate::check::CheckedPoint;
 use crate::job::Job;
 use crate::key_table::keys;
 use crate::keys::{Key, spoken_unit};
@@ -8,13 +7,14 @@ use crate::plan::Plan;
 use crate::resolve::ENGINE_VERSION;
 use crate::settings::Settings;
 use crate::value::Value;
+use bicolumn_geometry::Landmarks;
 use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
 
 /// Values of a key that differ between points are listed up to this many.
 const MOST_SHOWN: usize = 8;
 
-/// Writes up a job and its plan.
-pub fn study_record(job: &Job, plan: &Plan, checked: &[CheckedPoint]) -> StudyRecord {
+/// Writes up a job and its plan. `landmarks`: of the first point's bone, where it was built.
+pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> StudyRecord {
     let settings: Vec<Settings> = plan.points.iter().map(|p| Settings::at(job, p)).collect();
     let text = |path: &str| {
         settings
@@ -49,11 +49,7 @@ pub fn study_record(job: &Job, plan: &Plan, checked: &[CheckedPoint]) -> StudyRe
             .collect(),
         mesh_noise: Default::default(),
         headline: headline(job, &text),
-        landmarks: checked
-            .iter()
-            .find_map(|c| c.built.as_ref().ok())
-            .map(|b| b.bone.landmarks().rows)
-            .unwrap_or_default(),
+        landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
     }
 }
 
@@ -118,7 +114,7 @@ mod tests {
     fn record(text: &str) -> StudyRecord {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         let plan = Plan::of(&job).unwrap();
-        study_record(&job, &plan, &[])
+        study_record(&job, &plan, None)
     }
 
     #[test]

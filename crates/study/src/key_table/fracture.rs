@@ -1,7 +1,7 @@
 //! The keys of the fracture.
 
 use super::{OURS, add, is, mm, number, word};
-use crate::keys::{Key, Kind};
+use crate::keys::{Fallback, Key, Kind};
 use bicolumn_geometry::{FractureSpec, SplitSpec};
 
 pub(super) fn fracture(keys: &mut Vec<Key>) {
@@ -31,9 +31,9 @@ pub(super) fn fracture(keys: &mut Vec<Key>) {
         keys,
         "fracture.level_mm",
         mm(20.0, 60.0),
-        is(fracture.level_mm),
-        "Level of the gap's middle above the articular axis, on the shaft axis",
-        "above the olecranon fossa; common practice, no source",
+        Fallback::AboveFossa,
+        "Level of the gap's middle above the articular axis, on the shaft axis; without it, 5.7 mm above the top of the olecranon fossa",
+        "above the olecranon fossa: common practice, no source",
     );
     add(
         keys,
