@@ -3,21 +3,40 @@
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
-/// Travels with every output.
-pub const CAUTION: &str = "Research tool, not a medical device. Results compare constructs under idealised bone, interfaces and \
-loads; they do not predict an outcome in a patient. Licensed clinical judgement, local regulations and physical testing decide.";
-
 const ABOUT: &str = "Plate-and-screw constructs of the distal humerus, from a job file to a report";
 
-const MORE: &str = "Example: bicolumn run jobs/first-look.toml\n\n\
-Exit status: 0 all well; 1 some design points failed or were left; 2 the job cannot be run.\n\n\
-Research tool, not a medical device. Results compare constructs under idealised bone, interfaces and\n\
-loads; they do not predict an outcome in a patient. Licensed clinical judgement, local regulations and\n\
-physical testing decide.";
+/// What stands below every help text, the caution among it.
+fn more() -> String {
+    format!(
+        "Example: bicolumn run jobs/first-look.toml\n\n\
+         Exit status: 0 all well; 1 some design points failed or were left; 2 the job cannot be run,\n\
+         or every design point failed.\n\n{}",
+        wrapped(bicolumn_report::CAUTION, 100)
+    )
+}
+
+/// Text in lines of at most so many characters, broken between words.
+fn wrapped(text: &str, width: usize) -> String {
+    let mut out = String::new();
+    let mut in_line = 0;
+    for word in text.split_whitespace() {
+        let length = word.chars().count();
+        if in_line > 0 && in_line + 1 + length > width {
+            out.push('\n');
+            in_line = 0;
+        } else if in_line > 0 {
+            out.push(' ');
+            in_line += 1;
+        }
+        out.push_str(word);
+        in_line += length;
+    }
+    out
+}
 
 /// The command line.
 #[derive(Debug, Parser)]
-#[command(name = "bicolumn", version, about = ABOUT, after_help = MORE)]
+#[command(name = "bicolumn", version, about = ABOUT, after_help = more())]
 pub struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -28,23 +47,23 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Verb {
     /// Mesh, solve and measure every design point of a job, then write the report
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Run(RunArgs),
     /// Read a job, build every construct, report clashes and estimate size, memory and time; solve nothing
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Check(CheckArgs),
     /// Mesh one design point: quality table, VTK file, pictures
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Mesh(MeshArgs),
     /// Solve one design point and write its audit bundle, so that other code can solve it again
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Export(ExportArgs),
     /// Solve one design point on several meshes: how far its numbers are from their limit, and how much
     /// of them is the mesh's own noise
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Converge(ConvergeArgs),
     /// Write the report again from the stored results of a run
-    #[command(after_help = MORE)]
+    #[command(after_help = more())]
     Report(ReportArgs),
 }
 
@@ -61,10 +80,10 @@ pub struct RunArgs {
     /// Results do not depend on it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
-    /// Say nothing but errors
+    /// Print errors and the path of the report, nothing else
     #[arg(long)]
     pub quiet: bool,
-    /// Print what happens as JSON, one object a line
+    /// Print what happens as JSON, one object a line, instead of text
     #[arg(long)]
     pub json: bool,
 }
@@ -74,7 +93,7 @@ pub struct RunArgs {
 pub struct CheckArgs {
     /// Job file (TOML)
     pub job: PathBuf,
-    /// Print the points as JSON
+    /// Print the design points as JSON instead of a table
     #[arg(long)]
     pub json: bool,
 }
@@ -144,4 +163,21 @@ fn ratio(text: &str) -> Result<f64, String> {
 pub struct ReportArgs {
     /// Folder of a study
     pub dir: PathBuf,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wrapping_breaks_between_words_and_loses_none() {
+        let text = "one two three four";
+        assert_eq!(wrapped(text, 9), "one two\nthree\nfour");
+        assert_eq!(wrapped(text, 3).replace('\n', " "), text);
+        assert!(
+            wrapped(bicolumn_report::CAUTION, 100)
+                .lines()
+                .all(|l| l.len() <= 100)
+        );
+    }
 }

@@ -2,13 +2,14 @@
 
 use crate::args::ConvergeArgs;
 use crate::console::Console;
-use crate::point_of_job::{point_of_job, write_file};
+use crate::point_of_job::{point_of_job, told, write_file};
 use crate::run::{default_folder, threads};
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::converge::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series,
 };
+use bicolumn_study::resolve;
 use std::path::{Path, PathBuf};
 
 /// Responses that are printed; the files hold all.
@@ -22,9 +23,10 @@ const PRINTED: [&str; 6] = [
 ];
 
 pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
-    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+    let Some((job, design_point)) = point_of_job(&args.job, &args.point, console) else {
         return CANNOT_RUN;
     };
+    let inputs = resolve(&job, &design_point);
     let point = inputs.id.clone();
     let study = default_folder(&args.job);
     let dir = args.out.clone().unwrap_or_else(|| {
@@ -48,7 +50,7 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
     let outcome = match result {
         Ok(outcome) => outcome,
         Err(e) => {
-            console.error(&format!("{}: {point}: {e}", job.file.display()));
+            console.error(&told(&e, &job, &design_point));
             return CANNOT_RUN;
         }
     };

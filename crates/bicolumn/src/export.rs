@@ -2,30 +2,29 @@
 
 use crate::args::ExportArgs;
 use crate::console::Console;
-use crate::point_of_job::{point_of_job, write_file, write_grid};
+use crate::point_of_job::{point_of_job, told, write_file, write_grid};
 use crate::run::threads;
 use crate::{ALL_WELL, CANNOT_RUN};
-use bicolumn_store::create_folder;
+use bicolumn_store::{can_write, create_folder};
 use bicolumn_study::bundle::Bundle;
 use bicolumn_study::export::export_point;
 use std::path::{Path, PathBuf};
 
 pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
-    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+    let Some((job, point)) = point_of_job(&args.job, &args.point, console) else {
         return CANNOT_RUN;
     };
     // A folder that cannot be written should be told before the solving, not after.
-    if let Err(e) = create_folder(&args.out) {
+    if let Err(e) = can_write(&args.out) {
         console.error(&e);
         return CANNOT_RUN;
     }
-    let point = &inputs.id;
-    let result = export_point(&inputs, threads(&job, None), &mut |stage| {
-        console.say(&format!("{point}: {stage}"));
+    let result = export_point(&job, &point, threads(&job, None), &mut |stage| {
+        console.say(&format!("{}: {stage}", point.id));
     });
     let written = match result {
         Ok(bundle) => write(&bundle, &args.out),
-        Err(e) => Err(format!("{}: {point}: {e}", job.file.display())),
+        Err(e) => Err(told(&e, &job, &point)),
     };
     match written {
         Ok(paths) => {
@@ -43,6 +42,7 @@ pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
 }
 
 fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {
+    create_folder(dir).map_err(|e| e.to_string())?;
     let [mesh, model, solution] =
         ["mesh.vtu", "model.json", "solution.vtu"].map(|name| dir.join(name));
     write_grid(&mesh, &bundle.mesh)?;

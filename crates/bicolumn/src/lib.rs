@@ -1,7 +1,7 @@
 //! The command line, callable in process: [`main_with`].
 //!
 //! Standard output carries data, standard error talk. Exit status: 0 all well, 1 some design points
-//! failed or were left, 2 the job cannot be run.
+//! failed or were left, 2 the job cannot be run or every design point failed.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -27,7 +27,7 @@ use std::io::Write;
 pub const ALL_WELL: u8 = 0;
 /// Some design points failed, or were left when the run was stopped.
 pub const SOME_FAILED: u8 = 1;
-/// The job cannot be run, or the command line is wrong.
+/// The job cannot be run, every design point failed, or the command line is wrong.
 pub const CANNOT_RUN: u8 = 2;
 
 /// Runs one command and gives its exit status. `terminal`: is `err` a terminal that may be drawn on?

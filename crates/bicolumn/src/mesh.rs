@@ -3,36 +3,40 @@
 use crate::args::MeshArgs;
 use crate::console::Console;
 use crate::mesh_picture::{self, Half};
-use crate::point_of_job::{point_of_job, write_file, write_grid};
+use crate::point_of_job::{point_of_job, told, write_file, write_grid};
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_mesh::TetMesh;
-use bicolumn_store::create_folder;
+use bicolumn_store::{can_write, create_folder};
 use bicolumn_study::export::mesh_point;
 use std::path::{Path, PathBuf};
 
 pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
-    let Some((job, inputs)) = point_of_job(&args.job, &args.point, console) else {
+    let Some((job, point)) = point_of_job(&args.job, &args.point, console) else {
         return CANNOT_RUN;
     };
-    let point = &inputs.id;
-    let result = mesh_point(&inputs, &mut |stage| {
-        console.say(&format!("{point}: {stage}"))
+    let dir = args
+        .out
+        .clone()
+        .unwrap_or_else(|| default_folder(&args.job, &point.id));
+    // A folder that cannot be written should be told before the work, not after.
+    if let Err(e) = can_write(&dir) {
+        console.error(&e);
+        return CANNOT_RUN;
+    }
+    let result = mesh_point(&job, &point, &mut |stage| {
+        console.say(&format!("{}: {stage}", point.id));
     });
     let (_, mesh) = match result {
         Ok(built) => built,
         Err(e) => {
-            console.error(&format!("{}: {point}: {e}", job.file.display()));
+            console.error(&told(&e, &job, &point));
             return CANNOT_RUN;
         }
     };
     for line in quality_table(&mesh) {
         console.data(&line);
     }
-    let dir = args
-        .out
-        .clone()
-        .unwrap_or_else(|| default_folder(&args.job, point));
     match write(&mesh, &dir) {
         Ok(paths) => {
             for path in paths {

@@ -3,15 +3,15 @@
 use crate::console::Console;
 use crate::run::read;
 use bicolumn_formats::{Grid, write_vtu};
-use bicolumn_study::{Job, PointInputs, resolve};
+use bicolumn_study::{DesignPoint, Job, PointError, Stage};
 use std::path::Path;
 
-/// Reads a job and resolves the point that the user names; tells what is wrong otherwise.
+/// Reads a job and finds the point that the user names; tells what is wrong otherwise.
 pub(crate) fn point_of_job(
     file: &Path,
     name: &str,
     console: &mut Console<'_>,
-) -> Option<(Job, PointInputs)> {
+) -> Option<(Job, DesignPoint)> {
     let (job, plan) = match read(file) {
         Ok(read) => read,
         Err(e) => {
@@ -33,8 +33,16 @@ pub(crate) fn point_of_job(
         ));
         return None;
     };
-    let inputs = resolve(&job, point);
-    Some((job, inputs))
+    let point = point.clone();
+    Some((job, point))
+}
+
+/// Why a point of a job failed. What is wrong with its construct names the file and the line itself.
+pub(crate) fn told(error: &PointError, job: &Job, point: &DesignPoint) -> String {
+    match error.stage {
+        Stage::Geometry => error.message.clone(),
+        _ => format!("{}: {}: {error}", job.file.display(), point.id),
+    }
 }
 
 /// Writes a grid as a VTK file.

@@ -115,6 +115,9 @@ impl State<'_> {
                 plural(*at_once, "point"),
                 plural(*threads_each, "thread")
             )),
+            Event::Damaged { id, reason } => Some(format!(
+                "{id} is solved again, its stored result is unusable: {reason}"
+            )),
             Event::Kept { id } => Some(format!("{id} kept from before ({ended}/{total})")),
             Event::Done { id, seconds } => Some(format!(
                 "{id} done in {} ({ended}/{total})",
@@ -149,6 +152,7 @@ impl Bars {
                     .set_message(format!("building constructs {done}/{total}"));
             }
             Event::Planned { .. } => self.points.set_message(""),
+            Event::Damaged { .. } => {}
             Event::Stage { id, stage } => {
                 self.begin.get_or_insert((Instant::now(), ended));
                 let bar = self.running.entry((*id).to_string()).or_insert_with(|| {
@@ -191,6 +195,9 @@ fn json_line(event: &Event<'_>) -> Option<String> {
             serde_json::json!({"event": "planned", "at_once": at_once, "threads_each": threads_each})
         }
         Event::Kept { id } => serde_json::json!({"event": "kept", "point": id}),
+        Event::Damaged { id, reason } => {
+            serde_json::json!({"event": "damaged", "point": id, "reason": reason})
+        }
         Event::Stage { id, stage } => {
             serde_json::json!({"event": "stage", "point": id, "stage": stage.name()})
         }
@@ -204,7 +211,7 @@ fn json_line(event: &Event<'_>) -> Option<String> {
     Some(value.to_string())
 }
 
-fn plural(n: usize, word: &str) -> String {
+pub(crate) fn plural(n: usize, word: &str) -> String {
     if n == 1 {
         word.to_string()
     } else {

@@ -4,7 +4,7 @@ use crate::args::RunArgs;
 use crate::console::Console;
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
-use bicolumn_study::{Job, Outcome, Plan, RunOptions, run_study};
+use bicolumn_study::{Job, Outcome, Plan, RunOptions, StudyError, run_study};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -39,6 +39,10 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
         Ok(outcome) => outcome,
         Err(e) => {
             console.error(&e);
+            if let StudyError::Store(_) = e {
+                console
+                    .say("  hint: what is finished is kept; the same command goes on from there");
+            }
             return CANNOT_RUN;
         }
     };
@@ -58,7 +62,15 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
             }
         }
     }
-    if outcome.failed.is_empty() && outcome.left.is_empty() && report.is_ok() {
+    exit_status(&outcome, report.is_ok())
+}
+
+/// All well, some failed or left, or nothing came of it.
+fn exit_status(outcome: &Outcome, reported: bool) -> u8 {
+    let solved = outcome.done.len() + outcome.kept.len();
+    if solved == 0 && outcome.left.is_empty() && !outcome.failed.is_empty() {
+        CANNOT_RUN
+    } else if outcome.failed.is_empty() && outcome.left.is_empty() && reported {
         ALL_WELL
     } else {
         SOME_FAILED
@@ -114,7 +126,11 @@ fn tell_end(outcome: &Outcome, args: &RunArgs, console: &mut Console<'_>) {
     }
     console.say(&format!("points: {}", parts.join(", ")));
     if !outcome.failed.is_empty() {
-        console.say("failed points are marked with their reason in the report and in results.csv");
+        let ids: Vec<&str> = outcome.failed.iter().map(|(id, _)| id.as_str()).collect();
+        console.say(&format!(
+            "failed: {}; the report and results.csv give each one's reason",
+            ids.join(", ")
+        ));
     }
     if !outcome.left.is_empty() {
         let out = match &args.out {
@@ -154,6 +170,34 @@ mod tests {
     fn results_go_to_a_folder_named_after_the_job() {
         let dir = default_folder(Path::new("jobs/first-look.toml"));
         assert_eq!(dir, Path::new("results").join("first-look"));
+    }
+
+    #[test]
+    fn the_exit_status_tells_all_well_from_some_and_none() {
+        let points = |n: usize| vec!["p001".to_string(); n];
+        let failed = |n: usize| vec![("p002".to_string(), "why".to_string()); n];
+        for (done, kept, bad, left, status) in [
+            (2, 0, 0, 0, ALL_WELL),
+            (0, 2, 0, 0, ALL_WELL),
+            (1, 0, 1, 0, SOME_FAILED),
+            (0, 1, 1, 0, SOME_FAILED),
+            (1, 0, 0, 1, SOME_FAILED),
+            (0, 0, 0, 1, SOME_FAILED),
+            (0, 0, 2, 0, CANNOT_RUN),
+        ] {
+            let outcome = Outcome {
+                done: points(done),
+                kept: points(kept),
+                failed: failed(bad),
+                left: points(left),
+            };
+            assert_eq!(exit_status(&outcome, true), status, "{outcome:?}");
+        }
+        let outcome = Outcome {
+            done: points(1),
+            ..Outcome::default()
+        };
+        assert_eq!(exit_status(&outcome, false), SOME_FAILED);
     }
 
     #[test]

@@ -109,6 +109,61 @@ fn gap_out_of_range() {
 }
 
 #[test]
+fn gap_in_the_fossa() {
+    refused(
+        "[fracture]\nlevel_mm = 24\n",
+        &["job.toml:2: fracture.level_mm = 24: fracture.level_mm is 24 mm; accepted: 31."],
+    );
+}
+
+#[test]
+fn plate_longer_than_the_shaft_model() {
+    refused(
+        "[plates]\nend_level_mm = 140\nstagger_mm = 20\n",
+        &[
+            "job.toml:2: plates.end_level_mm = 140: plate.medial: its proximal end at level 150.0 mm is \
+             longer than the shaft model, potted at 150.0 mm; end it below 145.0 mm or raise \
+             potting_level_mm",
+            "see also: job.toml:3: plates.stagger_mm = 20",
+        ],
+    );
+}
+
+#[test]
+fn stagger_that_leaves_no_screw() {
+    refused(
+        "[plates]\nstagger_mm = 70\n",
+        &[
+            "job.toml:2: plates.stagger_mm = 70: plate.lateral: its end level of 55.0 mm leaves",
+            "shaft holes for 3 shaft screws",
+        ],
+    );
+}
+
+#[test]
+fn screw_that_misses_bone() {
+    refused(
+        "[bone]\ncolumn_depth_mm = 11\ncolumn_cortex_mm = 4\narticular_cortex_mm = 3\n\
+         [plates]\ndistal_hole_level_mm = 14\nwidth_mm = 8\n\
+         [screws]\ndistal_diameter_mm = 4\ndistal_count = 2\n",
+        &[
+            "job.toml:6: plates.distal_hole_level_mm = 14: screw.",
+            "misses the bone",
+            "at least 7.0 mm is needed",
+            "see also: job.toml:9: screws.distal_diameter_mm = 4",
+        ],
+    );
+}
+
+#[test]
+fn screws_that_cross() {
+    refused(
+        "[construct]\nclearance_mm = 3\n[screws]\nshaft_count = 4\nshaft_diameter_mm = 4.5\n",
+        &["job.toml:", "clash", "mm inside the clearance of 3.00 mm"],
+    );
+}
+
+#[test]
 fn no_toml() {
     refused("[plates\nwidth_mm = 10\n", &["job.toml:1: not valid TOML"]);
 }
@@ -158,6 +213,87 @@ fn a_folder_of_something_else_is_left_alone() {
     );
     assert!(err.contains("--out"), "{err}");
     assert_eq!(std::fs::read_dir(&foreign).unwrap().count(), 1);
+}
+
+/// Nothing can be made below a file, whoever asks.
+#[test]
+fn folder_that_cannot_be_written() {
+    let bench = Bench::with_job("");
+    std::fs::write(bench.dir.path().join("plain"), "mine").unwrap();
+    for verb in [
+        &["run", "job.toml"][..],
+        &["mesh", "job.toml", "--point", "1"],
+    ] {
+        let args = [verb, &["--out", "plain/out"]].concat();
+        let (code, out, err) = bench.call(&args);
+        assert_eq!((code, out.as_str()), (2, ""), "{err}");
+        assert!(err.contains("plain/out: cannot be written"), "{err}");
+    }
+    assert_eq!(bench.files().len(), 2);
+}
+
+#[test]
+fn damaged_study_is_left_alone() {
+    let bench = Bench::with_job("");
+    let out = bench.dir.path().join("out");
+    std::fs::create_dir(&out).unwrap();
+    std::fs::write(out.join("study.json"), "{\"schema\": 1}").unwrap();
+    let (code, _, err) = bench.call(&["run", "job.toml", "--out", "out"]);
+    assert_eq!(code, 2);
+    assert!(
+        err.contains("out/study.json: damaged record: it has no checksum"),
+        "{err}"
+    );
+    assert!(
+        err.contains("hint: give another folder with --out"),
+        "{err}"
+    );
+    let text = std::fs::read_to_string(out.join("study.json")).unwrap();
+    assert_eq!(text, "{\"schema\": 1}");
+    assert_eq!(std::fs::read_dir(&out).unwrap().count(), 1);
+}
+
+/// A file system of 16 kB, in a name space of its own so that it ends with the command. Not every
+/// machine lets a test make one: then nothing is tested.
+#[cfg(target_os = "linux")]
+#[test]
+fn full_disk() {
+    let bench = Bench::with_job("construct.layout = \"medial_only\"\n");
+    std::fs::create_dir(bench.dir.path().join("small")).unwrap();
+    let mount = "mount -t tmpfs -o size=16k none small";
+    let unshared = |script: &str| {
+        std::process::Command::new("unshare")
+            .args(["--user", "--map-root-user", "--mount", "sh", "-c", script])
+            .current_dir(bench.dir.path())
+            .output()
+    };
+    if !unshared(mount).is_ok_and(|o| o.status.success()) {
+        return;
+    }
+    let program = assert_cmd::cargo::cargo_bin("bicolumn");
+    let run = format!(
+        "{mount} && {} run job.toml --out small/out",
+        program.display()
+    );
+    let out = unshared(&run).unwrap();
+    let err = String::from_utf8(out.stderr).unwrap();
+    assert_eq!(out.status.code(), Some(2), "{err}");
+    assert!(err.contains("the disk is full"), "{err}");
+}
+
+#[test]
+fn check_tells_some_from_none() {
+    let bench = Bench::with_job("[factors]\nplates.end_level_mm = [55, 90]\n");
+    let (code, out, err) = bench.call(&["check", "job.toml"]);
+    assert_eq!(code, 1, "{err}");
+    assert!(out.contains("CANNOT BE BUILT"), "{out}");
+    assert!(out.contains("can be built"), "{out}");
+    assert!(
+        err.contains("job.toml:2: plates.end_level_mm = 55 (factor, p001)"),
+        "{err}"
+    );
+    let bench = Bench::with_job("[factors]\nplates.end_level_mm = [54, 55]\n");
+    assert_eq!(bench.call(&["check", "job.toml"]).0, 2);
 }
 
 #[test]
