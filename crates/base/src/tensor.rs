@@ -10,11 +10,13 @@ pub struct SymTensor(pub Vector6<f64>);
 
 impl SymTensor {
     /// The zero tensor.
+    #[inline]
     pub fn zeros() -> Self {
         SymTensor(Vector6::zeros())
     }
 
     /// From the six components, order xx yy zz xy yz xz.
+    #[inline]
     pub fn new(xx: f64, yy: f64, zz: f64, xy: f64, yz: f64, xz: f64) -> Self {
         SymTensor(Vector6::new(xx, yy, zz, xy, yz, xz))
     }
@@ -25,6 +27,7 @@ impl SymTensor {
     }
 
     /// The symmetric part of a matrix.
+    #[inline]
     pub fn from_matrix(m: &Mat3) -> Self {
         Self::new(
             m[(0, 0)],
@@ -43,11 +46,13 @@ impl SymTensor {
     }
 
     /// Sum of the diagonal.
+    #[inline]
     pub fn trace(&self) -> f64 {
         self.0[0] + self.0[1] + self.0[2]
     }
 
     /// Von Mises equivalent of a stress, same unit as the stress.
+    #[inline]
     pub fn von_mises(&self) -> f64 {
         let [xx, yy, zz, xy, yz, xz] = self.0.data.0[0];
         let d = (xx - yy).powi(2) + (yy - zz).powi(2) + (zz - xx).powi(2);
@@ -81,6 +86,7 @@ impl SymTensor {
 
 impl std::ops::Add for SymTensor {
     type Output = SymTensor;
+    #[inline]
     fn add(self, o: SymTensor) -> SymTensor {
         SymTensor(self.0 + o.0)
     }
@@ -88,6 +94,7 @@ impl std::ops::Add for SymTensor {
 
 impl std::ops::Sub for SymTensor {
     type Output = SymTensor;
+    #[inline]
     fn sub(self, o: SymTensor) -> SymTensor {
         SymTensor(self.0 - o.0)
     }
@@ -95,6 +102,7 @@ impl std::ops::Sub for SymTensor {
 
 impl std::ops::Mul<f64> for SymTensor {
     type Output = SymTensor;
+    #[inline]
     fn mul(self, k: f64) -> SymTensor {
         SymTensor(self.0 * k)
     }

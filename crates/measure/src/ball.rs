@@ -8,8 +8,10 @@
 //! tetrahedra. Balls that hold less than [`LEAST_VOLUME_MM3`] are not counted.
 
 use crate::locator::Locator;
-use bicolumn_base::Vec3;
-use bicolumn_solve::{PartNodes, StressField};
+use crate::recovered::RecoveredStress;
+use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_solve::StressField;
+use bicolumn_solve::shape::values;
 
 /// Radius of the ball: (3 / 2π)^⅓ mm.
 pub(crate) const RADIUS_MM: f64 = 0.781_592_641_796_772;
@@ -48,42 +50,67 @@ pub(crate) fn pattern() -> Vec<Vec3> {
     points
 }
 
+/// Fills balls of one set of tetrahedra with points and averages all stress fields over them.
+pub(crate) struct BallFiller<'a, 'm> {
+    locator: &'a mut Locator<'m>,
+    stress: &'a RecoveredStress,
+    pattern: Vec<Vec3>,
+    /// Part-nodes and their weights at each point inside the present ball.
+    inside: Vec<([u32; 10], [f64; 10])>,
+}
+
+impl<'a, 'm> BallFiller<'a, 'm> {
+    pub(crate) fn new(locator: &'a mut Locator<'m>, stress: &'a RecoveredStress) -> Self {
+        BallFiller {
+            locator,
+            stress,
+            pattern: pattern(),
+            inside: Vec::new(),
+        }
+    }
+
+    /// What the ball round a centre holds. Costs about 250 point locations and one interpolation for
+    /// each point and field.
+    pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
+        let stress = self.stress;
+        self.inside.clear();
+        self.locator.open(centre, RADIUS_MM);
+        for p in &self.pattern {
+            if let Some((tet, l)) = self.locator.find(centre + p) {
+                self.inside.push((stress.part_nodes.of_tet[tet], values(l)));
+            }
+        }
+        let point_volume =
+            4.0 / 3.0 * std::f64::consts::PI * RADIUS_MM.powi(3) / self.pattern.len() as f64;
+        let volume_mm3 = self.inside.len() as f64 * point_volume;
+        let mises_mpa = (volume_mm3 >= LEAST_VOLUME_MM3).then(|| {
+            let mean = |field: &StressField| {
+                let at = |(nodes, weights): &([u32; 10], [f64; 10])| {
+                    let terms = nodes.iter().zip(weights);
+                    terms.fold(SymTensor::zeros(), |s, (&n, w)| {
+                        s + field.values[n as usize] * *w
+                    })
+                };
+                let sum: f64 = self.inside.iter().map(|p| at(p).von_mises()).sum();
+                sum / self.inside.len() as f64
+            };
+            stress.fields.iter().map(mean).collect()
+        });
+        BallMean {
+            volume_mm3,
+            mises_mpa,
+        }
+    }
+}
+
 /// Means over the balls round `centres`, in order, for all stress fields.
-///
-/// Costs about 250 point locations a ball and one interpolation for each point and field.
 pub(crate) fn ball_means(
     locator: &mut Locator<'_>,
-    part_nodes: &PartNodes,
-    fields: &[StressField],
+    stress: &RecoveredStress,
     centres: impl Iterator<Item = Vec3>,
 ) -> Vec<BallMean> {
-    let pattern = pattern();
-    let point_volume = 4.0 / 3.0 * std::f64::consts::PI * RADIUS_MM.powi(3) / pattern.len() as f64;
-    let mut inside: Vec<(usize, [f64; 4])> = Vec::with_capacity(pattern.len());
-    centres
-        .map(|centre| {
-            inside.clear();
-            locator.open(centre, RADIUS_MM);
-            for p in &pattern {
-                inside.extend(locator.find(centre + p));
-            }
-            let volume_mm3 = inside.len() as f64 * point_volume;
-            let mises_mpa = (volume_mm3 >= LEAST_VOLUME_MM3).then(|| {
-                let mean = |field: &StressField| {
-                    let sum: f64 = inside
-                        .iter()
-                        .map(|(tet, l)| field.at(part_nodes, *tet, *l).von_mises())
-                        .sum();
-                    sum / inside.len() as f64
-                };
-                fields.iter().map(mean).collect()
-            });
-            BallMean {
-                volume_mm3,
-                mises_mpa,
-            }
-        })
-        .collect()
+    let mut filler = BallFiller::new(locator, stress);
+    centres.map(|c| filler.mean(c)).collect()
 }
 
 /// Index and value of the ball with the largest mean in one load case, of those `counted` accepts.

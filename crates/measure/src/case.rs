@@ -7,7 +7,7 @@ use crate::implant::{hotspot_of_part, larger};
 use crate::load_response::{load_response, loaded_block};
 use crate::locator::Locator;
 use crate::plate_end::PlateEnd;
-use crate::recovered::Recovered;
+use crate::recovered::{Recovered, RecoveredStress};
 use crate::shaft::OuterCortex;
 use crate::{CaseMeasures, Response, ShaftProfile, Solved, definitions};
 use bicolumn_base::{Part, PlateSite, Vec3};
@@ -17,8 +17,23 @@ use bicolumn_base::{Part, PlateSite, Vec3};
 /// `intact` is the plate-free, unbroken bone under the same load cases (same order), for the
 /// stress-riser ratio; without it that ratio is `None`.
 pub fn measure(solved: &Solved<'_>, intact: Option<&Solved<'_>>) -> Vec<CaseMeasures> {
-    let model = Recovered::new(*solved);
-    let intact = intact.map(|s| Recovered::new(*s));
+    let recovered = |s: &Solved<'_>| RecoveredStress::of(s.problem, &s.solution.displacement);
+    let stress = recovered(solved);
+    let intact = intact.map(|s| (s, recovered(s)));
+    measure_recovered(
+        (solved, &stress),
+        intact.as_ref().map(|(s, stress)| (*s, stress)),
+    )
+}
+
+/// [`measure`] for models whose stress is at hand already.
+pub fn measure_recovered(
+    model: (&Solved<'_>, &RecoveredStress),
+    intact: Option<(&Solved<'_>, &RecoveredStress)>,
+) -> Vec<CaseMeasures> {
+    let (solved, stress) = model;
+    let model = Recovered::new(*solved, stress);
+    let intact = intact.map(|(s, stress)| Recovered::new(*s, stress));
     let construct = solved.construct;
     let mesh = model.mesh;
     let cases = &solved.problem.cases;
@@ -63,6 +78,7 @@ pub fn measure(solved: &Solved<'_>, intact: Option<&Solved<'_>>) -> Vec<CaseMeas
         )
     });
     let moments_about = moment_centre(&model);
+    let energy = energy_by_part(solved.problem, &solved.solution.displacement);
 
     (0..cases.len())
         .map(|case| {
@@ -95,7 +111,7 @@ pub fn measure(solved: &Solved<'_>, intact: Option<&Solved<'_>>) -> Vec<CaseMeas
                 sheet.put_at(&name, hot[case]);
             }
             sheet.put_at("implant_hotspot_screws_mpa", screw_hotspots[case]);
-            put_trust(&mut sheet, &model, case);
+            put_trust(&mut sheet, &model, &energy[case], case);
             CaseMeasures {
                 case: cases[case].name.clone(),
                 responses: sheet.in_registry_order(),
@@ -252,7 +268,7 @@ fn put_shaft_peak(sheet: &mut Sheet, profile: &ShaftProfile, model: &Recovered<'
     );
 }
 
-fn put_trust(sheet: &mut Sheet, model: &Recovered<'_>, case: usize) {
+fn put_trust(sheet: &mut Sheet, model: &Recovered<'_>, energy: &[f64], case: usize) {
     let solution = model.solved.solution;
     let u = &solution.displacement[case];
     let reactions = solution.reactions.get(case);
@@ -273,10 +289,9 @@ fn put_trust(sheet: &mut Sheet, model: &Recovered<'_>, case: usize) {
         .map(|(n, f)| f.dot(&u[*n as usize]))
         .sum();
     sheet.put("energy_total_nmm", Some(0.5 * work));
-    let energy = energy_by_part(model.solved.problem, u);
     let of = |wanted: &dyn Fn(Part) -> bool| {
         let mut sum = None;
-        for (part, e) in model.mesh.parts.iter().zip(&energy) {
+        for (part, e) in model.mesh.parts.iter().zip(energy) {
             if wanted(*part) {
                 sum = Some(sum.unwrap_or(0.0) + e);
             }

@@ -3,41 +3,51 @@
 use crate::shape::EDGES;
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::Problem;
+use bicolumn_model::{Elasticity, Problem};
 use bicolumn_solve::element::{Element, forces};
 
-/// Strain energy of each part of the mesh (order of `mesh.parts`), N·mm.
+/// Strain energy of each part of the mesh (order of `mesh.parts`) by displacement field, N·mm.
 ///
 /// A straight-sided ten-node tetrahedron has linear strain, so with the strains ε_k at its corners
 /// ∫ ½ ε:C:ε = V/40 Σ_k Σ_l ε_k:C:ε_l (1 + δ_kl), exactly. A curved one gives ½ uᵀ K u with the stiffness
 /// it was solved with.
-pub(crate) fn energy_by_part(problem: &Problem, u: &[Vec3]) -> Vec<f64> {
+pub(crate) fn energy_by_part(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<f64>> {
     let mesh = &*problem.mesh;
-    let mut energy = vec![0.0; mesh.parts.len()];
+    let mut energy = vec![vec![0.0; mesh.parts.len()]; displacement.len()];
     for t in 0..mesh.tets.len() {
         let part = mesh.part[t] as usize;
         let element = Element::new(mesh.tets[t].map(|n| mesh.nodes[n as usize]));
-        if !element.is_straight() {
-            let local = mesh.tets[t].map(|n| u[n as usize]);
-            // A solved mesh has no inverted element: each gave its stiffness to the solver.
-            if let Ok(k) = element.stiffness_of(&problem.elasticity_of(t)) {
-                let f = forces(&k, &local);
-                energy[part] += 0.5 * (0..10).map(|a| f[a].dot(&local[a])).sum::<f64>();
-            }
-            continue;
-        }
-        let strain = corner_strains(mesh, t, u);
         let elasticity = problem.elasticity_of(t);
-        let stress = strain.map(|e| elasticity.stress(&e));
-        let mut sum = 0.0;
-        for k in 0..4 {
-            for l in 0..4 {
-                sum += double_dot(&stress[k], &strain[l]) * if k == l { 2.0 } else { 1.0 };
-            }
+        let stiffness = if element.is_straight() {
+            None
+        } else {
+            // A solved mesh has no inverted element: each gave its stiffness to the solver.
+            element.stiffness_of(&elasticity).ok()
+        };
+        for (u, energy) in displacement.iter().zip(&mut energy) {
+            energy[part] += match &stiffness {
+                Some(k) => {
+                    let local = mesh.tets[t].map(|n| u[n as usize]);
+                    let f = forces(k, &local);
+                    0.5 * (0..10).map(|a| f[a].dot(&local[a])).sum::<f64>()
+                }
+                None => straight_energy(mesh, &elasticity, t, u),
+            };
         }
-        energy[part] += mesh.volume(t) / 40.0 * sum;
     }
     energy
+}
+
+fn straight_energy(mesh: &TetMesh, elasticity: &Elasticity, t: usize, u: &[Vec3]) -> f64 {
+    let strain = corner_strains(mesh, t, u);
+    let stress = strain.map(|e| elasticity.stress(&e));
+    let mut sum = 0.0;
+    for k in 0..4 {
+        for l in 0..4 {
+            sum += double_dot(&stress[k], &strain[l]) * if k == l { 2.0 } else { 1.0 };
+        }
+    }
+    mesh.volume(t) / 40.0 * sum
 }
 
 /// Strain at the four corners.
@@ -103,7 +113,7 @@ mod tests {
         };
         let (lambda, mu) = (40.0, 40.0);
         let exact = 0.5 * ((lambda + 2.0 * mu) / 60.0 + mu / 60.0);
-        let found = energy_by_part(&problem, &u)[0];
+        let found = energy_by_part(&problem, &[u])[0][0];
         assert!((found - exact).abs() < 1e-14, "{found} {exact}");
     }
 }

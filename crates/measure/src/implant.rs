@@ -1,7 +1,8 @@
 //! The most stressed 1 mm³ of each plate and of the screws.
 
-use crate::ball::{Found, ball_means, hottest};
+use crate::ball::Found;
 use crate::facet_point::FacetPoint;
+use crate::hottest_ball::hottest_balls;
 use crate::locator::Locator;
 use crate::recovered::Recovered;
 use bicolumn_base::{Part, Vec3};
@@ -17,14 +18,9 @@ pub(crate) fn hotspot_of_part(model: &Recovered<'_>, part: Part) -> Vec<Option<F
         .filter(|f| mesh.part_of(f.tet as usize) == part)
         .map(|f| FacetPoint::middle(mesh, f).at)
         .collect();
-    let balls = ball_means(
-        &mut locator,
-        &model.part_nodes,
-        &model.stress,
-        centres.iter().copied(),
-    );
-    (0..model.stress.len())
-        .map(|case| hottest(&balls, case, |_| true).map(|(i, v)| (v, centres[i])))
+    hottest_balls(&mut locator, model.stress, &centres)
+        .into_iter()
+        .map(|hot| hot.map(|(i, v)| (v, centres[i])))
         .collect()
 }
 

@@ -1,6 +1,7 @@
 //! Responses of a solved construct, each with its exact definition.
 //!
-//! Door: [`measure`]; what each number means: [`definitions`]. Nothing is read off single nodes: stress
+//! Doors: [`measure`], or [`measure_recovered`] where the stress is shared with others; what each number
+//! means: [`definitions`]. Nothing is read off single nodes: stress
 //! is averaged over an area or a volume, and what lies near a singular edge is reported apart.
 //!
 //! # Known limits
@@ -16,6 +17,7 @@ mod collar;
 mod energy;
 mod facet_point;
 mod gap_motion;
+mod hottest_ball;
 mod implant;
 mod load_response;
 mod locator;
@@ -30,7 +32,8 @@ mod shape;
 #[cfg(test)]
 mod test_mesh;
 
-pub use case::measure;
+pub use case::{measure, measure_recovered};
+pub use recovered::RecoveredStress;
 pub use registry::{Definition, definitions};
 
 use bicolumn_geometry::Construct;

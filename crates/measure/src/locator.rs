@@ -167,6 +167,11 @@ impl<'a> Locator<'a> {
         }
     }
 
+    /// All tetrahedra that the open ball may touch.
+    pub(crate) fn near(&self) -> impl Iterator<Item = usize> {
+        self.open.iter().map(|c| c.tet as usize)
+    }
+
     /// The tetrahedron round a point of the open ball, with barycentric coordinates.
     pub(crate) fn find(&mut self, x: Vec3) -> Option<(usize, [f64; 4])> {
         // Neighbouring points mostly share a tetrahedron: try the last one first.

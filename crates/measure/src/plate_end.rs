@@ -70,8 +70,8 @@ impl PlateEnd {
         let centres: Vec<Vec3> = chosen.iter().map(|i| cortex.centres[*i]).collect();
         let collar = chosen.iter().map(|i| cortex.centre_collar[*i]).collect();
         let at = || centres.iter().copied();
-        let balls = ball_means(locator, &model.part_nodes, &model.stress, at());
-        let intact = intact.map(|(m, l)| ball_means(l, &m.part_nodes, &m.stress, at()));
+        let balls = ball_means(locator, model.stress, at());
+        let intact = intact.map(|(m, l)| ball_means(l, m.stress, at()));
         Some(PlateEnd {
             samples,
             centres,

@@ -3,40 +3,52 @@
 use crate::Solved;
 use crate::facet_point::FacetPoint;
 use bicolumn_base::{Fragment, Part};
-use bicolumn_base::{SymTensor, Tissue};
+use bicolumn_base::{SymTensor, Tissue, Vec3};
 use bicolumn_mesh::TetMesh;
+use bicolumn_model::Problem;
 use bicolumn_solve::{PartNodes, StressField};
 
+/// The stress of a solved problem, recovered once for all who read it: the measures, the files, and
+/// every construct that is compared with the same intact bone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RecoveredStress {
+    /// Numbering of the nodal values.
+    pub part_nodes: PartNodes,
+    /// Stress by load case, MPa.
+    pub fields: Vec<StressField>,
+}
+
+impl RecoveredStress {
+    /// Recovers the stress of every displacement field of a problem, see [`StressField::recover`].
+    pub fn of(problem: &Problem, displacement: &[Vec<Vec3>]) -> Self {
+        let part_nodes = PartNodes::of(&problem.mesh);
+        let all: Vec<&[Vec3]> = displacement.iter().map(Vec::as_slice).collect();
+        let fields = StressField::recover_all(problem, &part_nodes, &all);
+        RecoveredStress { part_nodes, fields }
+    }
+}
+
 /// Mesh, displacement and stress of one model.
+#[derive(Clone, Copy)]
 pub(crate) struct Recovered<'a> {
     pub(crate) solved: Solved<'a>,
     pub(crate) mesh: &'a TetMesh,
-    pub(crate) part_nodes: PartNodes,
-    /// By load case.
-    pub(crate) stress: Vec<StressField>,
+    pub(crate) stress: &'a RecoveredStress,
 }
 
 impl<'a> Recovered<'a> {
-    pub(crate) fn new(solved: Solved<'a>) -> Self {
-        let mesh: &'a TetMesh = &solved.problem.mesh;
-        let part_nodes = PartNodes::of(mesh);
-        let stress = solved
-            .solution
-            .displacement
-            .iter()
-            .map(|u| StressField::recover(solved.problem, &part_nodes, u))
-            .collect();
+    pub(crate) fn new(solved: Solved<'a>, stress: &'a RecoveredStress) -> Self {
         Recovered {
             solved,
-            mesh,
-            part_nodes,
+            mesh: &solved.problem.mesh,
             stress,
         }
     }
 
     /// Stress of a load case at a facet point.
     pub(crate) fn stress_at(&self, case: usize, p: &FacetPoint) -> SymTensor {
-        self.stress[case].at(&self.part_nodes, p.tet as usize, p.barycentric)
+        let stress = self.stress;
+        stress.fields[case].at(&stress.part_nodes, p.tet as usize, p.barycentric)
     }
 
     /// Is the tetrahedron cortical bone of the proximal fragment (of the whole bone without one)?

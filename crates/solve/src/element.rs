@@ -145,13 +145,7 @@ impl Element {
         displacement: &[Vec3; 10],
         elasticity: &Elasticity,
     ) -> SymTensor {
-        let (g, _) = self.gradients(l);
-        let slope: Mat3 = displacement
-            .iter()
-            .zip(&g)
-            .map(|(u, g)| u * g.transpose())
-            .sum();
-        elasticity.stress(&SymTensor::from_matrix(&slope))
+        stress_of(&self.gradients(l).0, displacement, elasticity)
     }
 }
 
@@ -176,6 +170,20 @@ fn add_axis(block: &mut Block<f64>, h: &Block<f64>, along: &Along) {
         }
         block[r][r] += m * aha;
     }
+}
+
+/// Stress from the gradients of the shape functions and nodal displacements, MPa.
+pub(crate) fn stress_of(
+    gradients: &[Vec3; 10],
+    displacement: &[Vec3; 10],
+    elasticity: &Elasticity,
+) -> SymTensor {
+    let slope: Mat3 = displacement
+        .iter()
+        .zip(gradients)
+        .map(|(u, g)| u * g.transpose())
+        .sum();
+    elasticity.stress(&SymTensor::from_matrix(&slope))
 }
 
 /// K u, node by node.

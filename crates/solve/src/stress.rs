@@ -1,11 +1,11 @@
 //! Stress: recovered at the nodes, part by part, never averaged across an interface.
 
-use crate::element::Element;
+use crate::element::{Element, stress_of};
 use crate::quadrature::FOUR;
 use crate::shape::{NODES, values};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::{Elasticity, Problem};
+use bicolumn_model::Problem;
 
 /// Numbering of (part, node) pairs: a node on an interface has one number for each part it touches.
 #[derive(Debug, Clone, PartialEq)]
@@ -66,24 +66,43 @@ impl StressField {
     /// averaged at each part-node with the element volumes as weights. Constant stress comes back
     /// exactly on any mesh, linear stress exactly on straight-sided elements.
     pub fn recover(problem: &Problem, part_nodes: &PartNodes, displacement: &[Vec3]) -> Self {
+        let mut fields = Self::recover_all(problem, part_nodes, &[displacement]);
+        fields.swap_remove(0)
+    }
+
+    /// The same for several displacement fields at once: each element's geometry is worked out once for
+    /// all of them. The values are those of [`StressField::recover`], bit for bit.
+    pub fn recover_all(
+        problem: &Problem,
+        part_nodes: &PartNodes,
+        displacements: &[&[Vec3]],
+    ) -> Vec<Self> {
         let count = part_nodes.node.len();
-        let mut sums = vec![SymTensor::zeros(); count];
+        let mut sums = vec![vec![SymTensor::zeros(); count]; displacements.len()];
         let mut weights = vec![0.0; count];
         for (t, to) in part_nodes.of_tet.iter().enumerate() {
-            let (element, u, elasticity) = of_tet(problem, t, displacement);
-            let samples = FOUR.map(|(l, _)| element.stress(l, &u, &elasticity));
+            let nodes = problem.mesh.tets[t];
+            let element = Element::new(nodes.map(|n| problem.mesh.nodes[n as usize]));
+            let elasticity = problem.elasticity_of(t);
+            let gradients = FOUR.map(|(l, _)| element.gradients(l).0);
             let volume = element.volume();
-            for (&at, l) in to.iter().zip(NODES) {
-                sums[at as usize] = sums[at as usize] + through_samples(&samples, l) * volume;
+            for &at in to {
                 weights[at as usize] += volume;
             }
+            for (u, sums) in displacements.iter().zip(&mut sums) {
+                let u = nodes.map(|n| u[n as usize]);
+                let samples = gradients.map(|g| stress_of(&g, &u, &elasticity));
+                for (&at, l) in to.iter().zip(NODES) {
+                    sums[at as usize] = sums[at as usize] + through_samples(&samples, l) * volume;
+                }
+            }
         }
-        let values = sums
-            .into_iter()
-            .zip(weights)
-            .map(|(s, w)| s * (1.0 / w))
-            .collect();
-        StressField { values }
+        let mean = |(s, w): (SymTensor, &f64)| s * (1.0 / w);
+        sums.into_iter()
+            .map(|sums| StressField {
+                values: sums.into_iter().zip(&weights).map(mean).collect(),
+            })
+            .collect()
     }
 
     /// Stress inside a tetrahedron at barycentric coordinates, by quadratic interpolation.
@@ -104,21 +123,10 @@ pub fn element_stress(
     tet: usize,
     barycentric: [f64; 4],
 ) -> SymTensor {
-    let (element, u, elasticity) = of_tet(problem, tet, displacement);
-    element.stress(barycentric, &u, &elasticity)
-}
-
-fn of_tet(
-    problem: &Problem,
-    tet: usize,
-    displacement: &[Vec3],
-) -> (Element, [Vec3; 10], Elasticity) {
     let nodes = problem.mesh.tets[tet];
-    (
-        Element::new(nodes.map(|n| problem.mesh.nodes[n as usize])),
-        nodes.map(|n| displacement[n as usize]),
-        problem.elasticity_of(tet),
-    )
+    let element = Element::new(nodes.map(|n| problem.mesh.nodes[n as usize]));
+    let u = nodes.map(|n| displacement[n as usize]);
+    element.stress(barycentric, &u, &problem.elasticity_of(tet))
 }
 
 /// The linear field through values at the points of [`FOUR`].

@@ -5,7 +5,7 @@ use crate::inputs::{PointError, PointInputs};
 use crate::model_build::{BuiltModel, build_model};
 use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
-use bicolumn_measure::{ShaftProfile, measure};
+use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_solve::{Solution, solve};
 use std::sync::Arc;
 
@@ -15,6 +15,8 @@ pub struct IntactModel {
     pub model: BuiltModel,
     /// Displacements.
     pub solution: Solution,
+    /// Its stress, recovered once for all points.
+    pub stress: RecoveredStress,
     /// Its own stress along the shaft, by load case: measured once for all points.
     pub profiles: Vec<ShaftProfile>,
 }
@@ -82,13 +84,15 @@ fn solve_intact(
         stage: crate::inputs::Stage::Solve,
         message: format!("the intact bone: {e}"),
     })?;
-    let profiles = measure(&model.solved(&solution), None)
+    let stress = RecoveredStress::of(&model.problem, &solution.displacement);
+    let profiles = measure_recovered((&model.solved(&solution), &stress), None)
         .into_iter()
         .map(|m| m.profile)
         .collect();
     Ok(Arc::new(IntactModel {
         model,
         solution,
+        stress,
         profiles,
     }))
 }

@@ -9,9 +9,9 @@ use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
-use bicolumn_measure::{CaseMeasures, ShaftProfile, measure};
+use bicolumn_measure::{CaseMeasures, RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_model::LoadCase;
-use bicolumn_solve::{PartNodes, Solution, SolveOptions, solve};
+use bicolumn_solve::{Solution, SolveOptions, solve};
 use bicolumn_store::{
     CaseRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewMark,
     StageRecord, Status, StudyFolder, create_folder, write_atomic,
@@ -66,23 +66,24 @@ pub fn run_point(
         })
     })?;
     let mut warnings = model.construct.notes.clone();
-    let (measures, intact_measures) = clock.run(Stage::Measure, || {
+    let (stress, measures, intact_measures) = clock.run(Stage::Measure, || {
         let intact = context.intact.of(inputs, context.bones, context.threads);
         if let Err(reason) = &intact {
             warnings.push(format!("no stress-riser ratio: {reason}"));
         }
         let intact = intact.ok();
-        let of_point = measure(
-            &model.solved(&solution),
-            intact
-                .as_ref()
-                .map(|i| i.model.solved(&i.solution))
-                .as_ref(),
+        let stress = RecoveredStress::of(&model.problem, &solution.displacement);
+        let intact_solved = intact
+            .as_ref()
+            .map(|i| (i.model.solved(&i.solution), &i.stress));
+        let of_point = measure_recovered(
+            (&model.solved(&solution), &stress),
+            intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
-        Ok((of_point, intact.map(|i| intact_profiles(&i))))
+        Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
     })?;
     clock.run(Stage::Store, || {
-        store_surface(inputs, context, &model, &solution)
+        store_surface(inputs, context, &model, &solution, &stress)
     })?;
 
     warnings.extend(quality_warnings(&model));
@@ -139,14 +140,14 @@ fn store_surface(
     context: &PointContext<'_>,
     model: &BuiltModel,
     solution: &Solution,
+    stress: &RecoveredStress,
 ) -> Result<(), PointError> {
     let failed = |message: String| PointError {
         stage: Stage::Store,
         message,
     };
     let folder = StudyFolder::new(context.out_dir);
-    let nodes = PartNodes::of(&model.problem.mesh);
-    let grid = surface_grid(&model.problem, &nodes, solution);
+    let grid = surface_grid(&model.problem, stress, solution);
     let mut bytes = Vec::new();
     write_vtu(&mut bytes, &grid).map_err(|e| failed(e.to_string()))?;
     let names = serde_json::json!({

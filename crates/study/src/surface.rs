@@ -2,9 +2,10 @@
 
 use bicolumn_base::Vec3;
 use bicolumn_formats::{CellKind, Field, Grid, Values};
+use bicolumn_measure::RecoveredStress;
 use bicolumn_mesh::TetMesh;
 use bicolumn_model::Problem;
-use bicolumn_solve::{PartNodes, Solution, StressField};
+use bicolumn_solve::Solution;
 use std::collections::BTreeMap;
 
 /// Triangles of every free facet and of every facet of plates and screws, so that a screw can be seen
@@ -13,7 +14,8 @@ use std::collections::BTreeMap;
 ///
 /// Cell data `part` (index in the mesh's parts) and `surface`; point data `mises_<case>_mpa` and
 /// `displacement_<case>_mm`.
-pub fn surface_grid(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Grid {
+pub fn surface_grid(problem: &Problem, stress: &RecoveredStress, solution: &Solution) -> Grid {
+    let nodes = &stress.part_nodes;
     let mesh: &TetMesh = &problem.mesh;
     let mut point_of: BTreeMap<u32, u32> = BTreeMap::new();
     let mut part_node: Vec<u32> = Vec::new();
@@ -48,8 +50,8 @@ pub fn surface_grid(problem: &Problem, nodes: &PartNodes, solution: &Solution) -
         .push(Field::scalar("part", Values::I32(part)));
     grid.cell_data
         .push(Field::scalar("surface", Values::I32(surface)));
-    for (case, u) in problem.cases.iter().zip(&solution.displacement) {
-        let stress = StressField::recover(problem, nodes, u);
+    let solved = problem.cases.iter().zip(&solution.displacement);
+    for ((case, u), stress) in solved.zip(&stress.fields) {
         let mises = part_node
             .iter()
             .map(|p| stress.values[*p as usize].von_mises() as f32)
