@@ -1,11 +1,15 @@
 //! A body with imposed displacements and tractions, solved through the door of any construct.
 
-use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
 use bicolumn_model::facet::facet_points;
 use bicolumn_model::{LoadCase, Material, Problem, ProblemError};
 use bicolumn_solve::element::{Element, Inverted, forces};
-use bicolumn_solve::{PartNodes, SolveError, SolveOptions, StressField, solve};
+use bicolumn_solve::quadrature::FOURTEEN;
+use bicolumn_solve::shape::values;
+use bicolumn_solve::{
+    InterfaceStiffness, PartNodes, Prepared, SolveError, SolveOptions, StressField, solve,
+};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use thiserror::Error;
@@ -24,11 +28,19 @@ pub enum ImposedError {
     Inverted(usize),
 }
 
+/// Directions held at a node: X, Y, Z.
+pub type Held = [bool; 3];
+
+/// Stiffness of a roller over Young's modulus times 1 mm: what it gives way is one part in 1e5 or less
+/// of what the body does.
+const ROLLER_STIFFNESS_MM: f64 = 1e5;
+
 /// A body under way.
 pub struct Body {
     mesh: Arc<TetMesh>,
     material: Material,
     imposed: BTreeMap<u32, Vec3>,
+    rollers: BTreeMap<u32, Held>,
     applied: BTreeMap<u32, Vec3>,
 }
 
@@ -53,6 +65,7 @@ impl Body {
             mesh: Arc::new(mesh),
             material: Material::new("test body", young_mpa, poisson, "verification"),
             imposed: BTreeMap::new(),
+            rollers: BTreeMap::new(),
             applied: BTreeMap::new(),
         }
     }
@@ -82,6 +95,68 @@ impl Body {
         for (n, x) in (0..).zip(&self.mesh.nodes) {
             if at(*x) {
                 self.imposed.insert(n, displacement(*x));
+            }
+        }
+        self
+    }
+
+    /// Imposes a displacement on the whole outer boundary.
+    pub fn impose_on_boundary(mut self, displacement: impl Fn(Vec3) -> Vec3) -> Self {
+        let mesh = Arc::clone(&self.mesh);
+        for n in mesh.free_facets().flat_map(|f| f.nodes) {
+            self.imposed.insert(n, displacement(mesh.nodes[n as usize]));
+        }
+        self
+    }
+
+    /// Holds the given directions (X, Y, Z) at all nodes of a surface, beside those held already.
+    pub fn roll(self, surface: SurfaceName, directions: Held) -> Self {
+        let nodes: Vec<u32> = self.mesh.facets_on(surface).flat_map(|f| f.nodes).collect();
+        self.hold(nodes, directions)
+    }
+
+    /// Holds the given directions at all nodes that `at` accepts.
+    pub fn roll_where(self, at: impl Fn(Vec3) -> bool, directions: Held) -> Self {
+        let nodes: Vec<u32> = (0..)
+            .zip(&self.mesh.nodes)
+            .filter(|(_, x)| at(**x))
+            .map(|(n, _)| n)
+            .collect();
+        self.hold(nodes, directions)
+    }
+
+    /// The rollers as stiff springs. A body may hang on them alone.
+    fn springs(&self) -> InterfaceStiffness {
+        let stiffness = ROLLER_STIFFNESS_MM * self.material.young_mpa;
+        let spring = |held: &Held| {
+            Mat3::from_diagonal(&Vec3::from(held.map(|h| if h { stiffness } else { 0.0 })))
+        };
+        let rollers = self.rollers.iter();
+        InterfaceStiffness {
+            blocks: rollers.map(|(n, held)| (*n, *n, spring(held))).collect(),
+        }
+    }
+
+    fn hold(mut self, nodes: Vec<u32>, directions: Held) -> Self {
+        for n in nodes {
+            let held = self.rollers.entry(n).or_default();
+            for c in 0..3 {
+                held[c] |= directions[c];
+            }
+        }
+        self
+    }
+
+    /// Applies a force by volume (N/mm³) as consistent nodal forces, by a rule exact to degree 5.
+    pub fn body_force(mut self, force: impl Fn(Vec3) -> Vec3) -> Self {
+        let mesh = Arc::clone(&self.mesh);
+        for tet in &mesh.tets {
+            let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
+            for (l, weight) in FOURTEEN {
+                let share = force(element.position(l)) * (weight * element.gradients(l).1 / 6.0);
+                for (n, shape) in tet.iter().zip(values(l)) {
+                    *self.applied.entry(*n).or_insert_with(Vec3::zeros) += share * shape;
+                }
             }
         }
         self
@@ -141,18 +216,27 @@ impl Body {
             name: "verification".to_string(),
             forces,
         };
-        let problem = Problem::new(
-            Arc::clone(&self.mesh),
-            vec![self.material.clone(); mesh.parts.len()],
-            self.imposed.keys().copied(),
-            vec![case],
-        )?;
-        let solution = solve(&problem, options)?;
-        let displacement: Vec<Vec3> = solution.displacement[0]
-            .iter()
-            .zip(&lift)
-            .map(|(v, u)| v + u)
-            .collect();
+        let materials = vec![self.material.clone(); mesh.parts.len()];
+        let (problem, solved) = if self.rollers.is_empty() {
+            let held = self.imposed.keys().copied();
+            let problem = Problem::new(Arc::clone(&self.mesh), materials, held, vec![case])?;
+            let mut solution = solve(&problem, options)?;
+            (problem, solution.displacement.swap_remove(0))
+        } else {
+            let problem = Problem {
+                mesh: Arc::clone(&self.mesh),
+                materials,
+                fixed: self.imposed.keys().copied().collect(),
+                cases: vec![case],
+                field: None,
+            };
+            let springs = self.springs();
+            let prepared = Prepared::with_interface(&problem, options, Some(&springs))?;
+            let solved = prepared.solve_cases()?.displacement.swap_remove(0);
+            drop(prepared);
+            (problem, solved)
+        };
+        let displacement: Vec<Vec3> = solved.iter().zip(&lift).map(|(v, u)| v + u).collect();
         let nodal_forces = internal_forces(mesh, &self.material, &displacement)?;
         let part_nodes = PartNodes::of(mesh);
         let stress = StressField::recover(&problem, &part_nodes, &displacement);

@@ -1,6 +1,7 @@
 //! Structured ten-node meshes of simple bodies.
 
 pub mod block;
+pub mod elliptic_quarter;
 pub mod holed_plate;
 pub mod tube;
 
