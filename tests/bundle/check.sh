@@ -1,0 +1,30 @@
+#!/usr/bin/env bash
+# Exports the audit bundle of a coarse construct, reads it with meshio, solves it again with scikit-fem and
+# SciPy. Needs python3 with venv and PyPI; as root on a Debian system it installs the former itself.
+# It fails where it cannot run: a check that is left out is not a check that passed.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+
+target="${CARGO_TARGET_DIR:-target}"
+venv="$target/bundle-venv"
+make_venv() {
+    python3 -m venv "$venv" >/dev/null 2>&1
+}
+if ! make_venv; then
+    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
+        apt-get update -qq && apt-get install -y -qq python3 python3-venv >/dev/null
+    fi
+    if ! make_venv; then
+        echo "the audit bundle was NOT checked: python3 with its module venv is missing (Debian: apt-get install python3-venv)" >&2
+        exit 1
+    fi
+fi
+"$venv/bin/pip" install --quiet --disable-pip-version-check -r tests/bundle/requirements.txt
+
+bundle="$target/bundle"
+rm -rf "$bundle"
+# The build of the tests holds the program too: a build of its own would compile everything twice.
+cargo test --release --workspace --locked --quiet --no-run
+"$target/release/bicolumn" export tests/bundle/small.toml --point 1 --out "$bundle"
+"$venv/bin/python" tests/bundle/reads.py "$bundle"
+"$venv/bin/python" tests/bundle/solves.py "$bundle"

@@ -1,0 +1,168 @@
+"""Solves an audit bundle again with other software and compares the displacements.
+
+Usage: solves.py FOLDER. The folder was written by `bicolumn export`. Elements and assembly are
+scikit-fem's, the linear solver is SciPy's conjugate gradients: nothing but the bundle's files comes from
+the engine. They are preconditioned by the four-node tetrahedra of the same mesh (SciPy's sparse LU) and
+Chebyshev smoothing, which decides how soon they stop, not where. Accepted: 1e-6 of the largest
+displacement of each load case.
+"""
+
+import json
+import pathlib
+import sys
+import time
+
+import meshio
+import numpy as np
+from scipy.sparse import csr_matrix, diags, kron, identity
+from scipy.sparse.linalg import LinearOperator, cg, eigsh, splu
+from scipy.spatial import cKDTree
+from reads import quadrature
+from skfem import Basis, ElementTetP2, MeshTet2
+
+ACCEPTED = 1e-6
+EDGES = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)]  # VTK's quadratic tetrahedron
+
+
+def stiffness_matrix(basis, lam, mu):
+    """K of unknowns 3 a + i, from scikit-fem's shape functions, geometry and quadrature.
+
+    K_ab = lam H + mu H^T + mu tr(H) I with H = integral of grad N_a (x) grad N_b.
+    """
+    gradient = [basis.basis[a][0].grad for a in range(10)]
+    dofs = basis.element_dofs
+    rows, columns, values = [], [], []
+    for a in range(10):
+        for b in range(10):
+            h = np.einsum("iep,jep,ep->eij", gradient[a], gradient[b], basis.dx)
+            k = lam[:, None, None] * h + mu[:, None, None] * h.transpose(0, 2, 1)
+            trace = mu * np.trace(h, axis1=1, axis2=2)
+            for i in range(3):
+                k[:, i, i] += trace
+                for j in range(3):
+                    rows.append(3 * dofs[a] + i)
+                    columns.append(3 * dofs[b] + j)
+                    values.append(k[:, i, j])
+    size = 3 * basis.N
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
+    return csr_matrix(entries, (size, size))
+
+
+def from_corners(tets, count):
+    """Interpolation from the corners to all nodes, and the corners' node numbers."""
+    corners = np.unique(tets[:, :4])
+    number = np.full(count, -1)
+    number[corners] = np.arange(len(corners))
+    pairs = {int(n): (int(n), int(n)) for n in corners}
+    for tet in tets:
+        for k, (i, j) in enumerate(EDGES):
+            pairs[int(tet[4 + k])] = (int(tet[i]), int(tet[j]))
+    rows = np.array(sorted(pairs))
+    ends = np.array([pairs[n] for n in rows])
+    half = np.full(len(rows), 0.5)
+    shape = (count, len(corners))
+    return csr_matrix((np.r_[half, half], (np.r_[rows, rows], number[ends.T.ravel()])), shape)
+
+
+class Preconditioner:
+    """Chebyshev smoothing of degree three before and after a correction by four-node tetrahedra."""
+
+    def __init__(self, matrix, prolongation):
+        self.matrix, self.prolongation = matrix, prolongation
+        self.inverse = 1.0 / matrix.diagonal()
+        root = diags(np.sqrt(self.inverse))
+        top = eigsh(root @ matrix @ root, k=1, which="LA", tol=1e-2, return_eigenvectors=False)[0]
+        self.high, self.low = 1.1 * top, 0.1 * top
+        coarse = (prolongation.T @ matrix @ prolongation).tocsc()
+        self.coarse = splu(
+            coarse, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True}
+        )
+
+    def smooth(self, r):
+        """Chebyshev's iteration for D^-1 K x = D^-1 r from zero (Saad 2003, algorithm 12.1)."""
+        middle, half = 0.5 * (self.high + self.low), 0.5 * (self.high - self.low)
+        sigma = middle / half
+        rho = 1.0 / sigma
+        step = self.inverse * r / middle
+        x = step.copy()
+        for _ in range(2):
+            new = 1.0 / (2.0 * sigma - rho)
+            step = new * rho * step + 2.0 * new / half * (self.inverse * (r - self.matrix @ x))
+            x += step
+            rho = new
+        return x
+
+    def __call__(self, r):
+        x = self.smooth(r)
+        rest = self.prolongation.T @ (r - self.matrix @ x)
+        x = x + self.prolongation @ self.coarse.solve(rest)
+        return x + self.smooth(r - self.matrix @ x)
+
+
+def main(folder):
+    folder = pathlib.Path(folder)
+    model = json.loads((folder / "model.json").read_text())
+    bundle = meshio.read(folder / "mesh.vtu")
+    solution = meshio.read(folder / "solution.vtu")
+    tets = bundle.cells[0].data
+    x = bundle.points.astype(float)
+    material = np.asarray(bundle.cell_data["material"][0]).ravel().astype(int)
+
+    # The quadratic mesh takes corners and midside nodes in VTK's order.
+    mesh = MeshTet2(x.T, tets.T)
+    # The rule that the engine states for curved elements, exact to degree 5: on those the integrand is no
+    # polynomial, and another rule of that degree moves the answer by some 1e-6.
+    points, weights = quadrature()
+    basis = Basis(mesh, ElementTetP2(), quadrature=(points[:, 1:].T, weights / 6.0))
+
+    # Which unknown belongs to which node: by position.
+    distance, node = cKDTree(x).query(basis.doflocs.T)
+    assert distance.max() < 1e-9, f"the unknowns lie off the nodes by {distance.max():.1e} mm"
+    unknown = np.full((len(x), 3), -1)
+    unknown[node] = 3 * np.arange(basis.N)[:, None] + np.arange(3)
+    assert (unknown >= 0).all(), "a node without unknowns"
+
+    # Elements keep their order, so a value an element is a row of an array.
+    young, poisson = (
+        np.array([model["materials"][str(m)][key] for m in material]) for key in ("young_mpa", "poisson")
+    )
+    lam = young * poisson / ((1 + poisson) * (1 - 2 * poisson))
+    mu = young / (2 * (1 + poisson))
+    start = time.time()
+    stiffness = stiffness_matrix(basis, lam, mu)
+    held = np.unique(np.concatenate([unknown[np.ix_(s["nodes"], s["dofs"])].ravel() for s in model["fixed"]]))
+    free = np.setdiff1d(np.arange(3 * basis.N), held)
+    inner = stiffness[free][:, free].tocsr()
+    assembled = time.time()
+    # Interpolation by unknowns instead of nodes, held ones left out.
+    by_node = kron(from_corners(tets, len(x)), identity(3), format="csr")
+    order = np.empty(3 * basis.N, int)
+    order[unknown.ravel()] = np.arange(3 * basis.N)
+    prolongation = by_node[order[free]]
+    prolongation = prolongation[:, prolongation.getnnz(axis=0) > 0]
+    precondition = LinearOperator(inner.shape, Preconditioner(inner, prolongation))
+    print(f"{len(free)} unknowns, {basis.X.shape[1]} points an element: assembled in {assembled - start:.0f} s, set up in {time.time() - assembled:.0f} s")
+
+    worst = 0.0
+    for load in model["loads"]:
+        force = np.zeros(3 * basis.N)
+        for n, fx, fy, fz in load["forces"]:
+            force[unknown[int(n)]] += (fx, fy, fz)
+        found = np.zeros(3 * basis.N)
+        steps = []
+        found[free], info = cg(inner, force[free], rtol=1e-10, M=precondition, maxiter=200, callback=lambda _: steps.append(0))
+        assert info == 0, f"{load['name']}: no convergence"
+        residual = np.linalg.norm(force[free] - inner @ found[free]) / np.linalg.norm(force[free])
+        ours = np.asarray(solution.point_data["displacement_" + load["name"]], float)
+        theirs = found[unknown]
+        size = np.linalg.norm(theirs, axis=1).max()
+        off = np.linalg.norm(ours - theirs, axis=1).max() / size
+        print(f"{load['name']}: largest displacement {size:.6g} mm, largest difference {off:.1e} of it"
+              f" ({len(steps)} iterations to {residual:.1e})")
+        worst = max(worst, off)
+    assert worst < ACCEPTED, f"the solutions differ by {worst:.1e}"
+    print("an independent solution agrees")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
