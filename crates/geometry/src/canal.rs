@@ -45,16 +45,19 @@ fn grazes(bone: &Bone, screw: &Screw, level: f64) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ScrewRow;
     use crate::bone::tests::mean_bone;
+    use crate::{Head, ScrewHold, ScrewRow};
     use bicolumn_base::{PlateSite, Vec3};
 
     fn screw(level: f64, rise: f64) -> Screw {
         let bone = mean_bone();
         Screw {
             number: ScrewNumber(3),
-            plate: PlateSite::Medial,
+            plate: Some(PlateSite::Medial),
             row: ScrewRow::Shaft,
+            hold: ScrewHold::Locking,
+            head: Head::Locked,
+            glides_in: None,
             entry: bone.shaft_axis(level) - Vec3::z() * 10.0,
             direction: (Vec3::z() + Vec3::y() * rise).normalize(),
             length_mm: 20.0,

@@ -2,7 +2,7 @@
 
 use crate::rod::Rod;
 use crate::shaft_screws::{LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE};
-use crate::{Bone, Construct, GeometryError, Plate, Screw, ScrewRow};
+use crate::{Bone, Construct, GeometryError, Head, Plate, Screw, ScrewRow};
 use bicolumn_base::Vec3;
 
 /// A hundredth of a millimetre of slack for the fields' interpolation.
@@ -36,13 +36,27 @@ fn rod(construct: &Construct, screw: &Screw) -> Rod {
     let top = construct
         .plates
         .iter()
-        .find(|p| p.site == screw.plate)
+        .find(|p| Some(p.site) == screw.plate)
         .map_or(0.0, |p| p.stand_off_mm + p.thickness_mm);
     Rod {
         from: screw.entry - screw.direction * top,
         to: screw.tip(),
         radius: 0.5 * screw.diameter_mm,
     }
+}
+
+/// What moves a screw without a plate: the keys of its line.
+fn own_place(construct: &Construct, screw: &Screw) -> Option<String> {
+    let mut independent = construct.screws.iter();
+    let before = independent
+        .by_ref()
+        .take_while(|s| s.number != screw.number)
+        .filter(|s| s.row == ScrewRow::Independent)
+        .count();
+    (screw.row == ScrewRow::Independent).then(|| {
+        let n = before + 1;
+        format!("change screws.independent_{n}.level_mm, screws.independent_{n}.anterior_mm or its direction")
+    })
 }
 
 fn plates_apart(a: &Plate, b: &Plate, clearance: f64) -> Result<(), GeometryError> {
@@ -82,7 +96,9 @@ fn screws_apart(
         b.number.to_string(),
         (r.clearance(&s), r.meeting_point(&s)),
         clearance,
-        "use thinner or fewer screws, or shift one plate's end level",
+        &own_place(construct, b).unwrap_or_else(|| {
+            "use thinner or fewer screws, or shift one plate's end level".to_string()
+        }),
     )
 }
 
@@ -92,14 +108,37 @@ fn clear_of_plates(
     clearance: f64,
 ) -> Result<(), GeometryError> {
     let body = rod(construct, screw);
-    for plate in construct.plates.iter().filter(|p| p.site != screw.plate) {
-        let nearest = plate.gap(&body);
+    let head = match screw.head {
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => Some(Rod {
+            from: screw.entry,
+            to: screw.entry - screw.direction * height_mm,
+            radius: 0.5 * diameter_mm,
+        }),
+        _ => None,
+    };
+    for plate in construct
+        .plates
+        .iter()
+        .filter(|p| Some(p.site) != screw.plate)
+    {
+        let nearest = [Some(body), head]
+            .into_iter()
+            .flatten()
+            .map(|r| plate.gap(&r))
+            .fold(
+                (f64::MAX, screw.entry),
+                |a, b| if b.0 < a.0 { b } else { a },
+            );
         clash(
             screw.number.to_string(),
             format!("plate.{}", plate.site),
             nearest,
             clearance,
-            "shift one plate's end level",
+            &own_place(construct, screw)
+                .unwrap_or_else(|| "shift one plate's end level".to_string()),
         )?;
     }
     Ok(())
@@ -135,7 +174,7 @@ fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
     let in_bone = length_in_bone(bone, screw.entry, screw.tip());
     let needed = match screw.row {
         ScrewRow::Shaft => LEAST_IN_WALL,
-        ScrewRow::Distal => LEAST_HELD,
+        ScrewRow::Distal | ScrewRow::Independent => LEAST_HELD,
     };
     if in_bone < needed {
         return Err(GeometryError::ScrewMissesBone {
@@ -181,6 +220,8 @@ fn in_its_fragment(construct: &Construct, screw: &Screw) -> Result<(), GeometryE
         .map(|x| match screw.row {
             ScrewRow::Shaft => fracture.above(x),
             ScrewRow::Distal => fracture.below(x),
+            // It was placed on its line with regard to the fracture.
+            ScrewRow::Independent => f64::INFINITY,
         })
         .into_iter()
         .fold(f64::MAX, f64::min)

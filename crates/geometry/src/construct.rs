@@ -1,10 +1,11 @@
 //! Bone, fracture, plates and screws together, checked against each other.
 
+use crate::rod::Rod;
 use crate::seat::{Placed, Seat};
-use crate::spec::within;
+use crate::spec::{ScrewHold, within};
 use crate::{
-    Bone, ConstructSpec, Fracture, GeometryError, Plate, PlateSpec, Screw, ScrewRow, canal, clash,
-    distal_screws, shaft_screws,
+    Bone, ConstructSpec, Fracture, GeometryError, Head, Plate, PlateSpec, Screw, ScrewRow, canal,
+    clash, distal_screws, independent, shaft_screws,
 };
 use bicolumn_base::PlateSite;
 use std::sync::Arc;
@@ -17,7 +18,8 @@ pub struct Construct {
     pub fracture: Option<Fracture>,
     /// The plates.
     pub plates: Vec<Plate>,
-    /// The screws, numbered from 1: plate by plate, from the proximal end down.
+    /// The screws, numbered from 1: plate by plate, from the proximal end down; then those without a
+    /// plate.
     pub screws: Vec<Screw>,
     /// Level at which the medullary canal ends: the bone's, unless a screw would graze the floor there.
     pub canal_floor_mm: f64,
@@ -74,43 +76,63 @@ impl Construct {
             for hole in plate.filled_shaft_holes(of.distal_screws, of.shaft_screws) {
                 number += 1;
                 let diameter = of.shaft_screw_diameter_mm;
-                let seat = Seat::new(plate, hole, ScrewRow::Shaft, diameter, number);
+                let tilt = of.shaft_screw_tilt_deg;
+                let seat = Seat::new(plate, hole, ScrewRow::Shaft, diameter, tilt, number);
                 shaft.push((seat, of.bicortical));
             }
             for hole in (0..of.distal_screws).rev() {
                 number += 1;
                 let diameter = of.distal_screw_diameter_mm;
-                let seat = Seat::new(plate, hole, ScrewRow::Distal, diameter, number);
+                let seat = Seat::new(plate, hole, ScrewRow::Distal, diameter, 0.0, number);
                 distal.push((seat, of.distal_screw_length_mm));
             }
         }
         let clearance = spec.clearance_mm;
         let fracture = self.fracture.as_ref();
+        let mut independent = Vec::new();
+        for (i, of) in spec.independent.iter().enumerate() {
+            number += 1;
+            independent.push(independent::place(&self.bone, fracture, of, i + 1, number)?);
+        }
         let mut placed = shaft_screws::place(&self.bone, fracture, &self.plates, shaft, clearance)?;
-        let rods: Vec<_> = placed.iter().map(Placed::rod).collect();
+        let mut rods: Vec<_> = placed.iter().map(Placed::rod).collect();
+        rods.extend(independent.iter().map(|s| Rod {
+            from: s.entry,
+            to: s.tip(),
+            radius: 0.5 * s.diameter_mm,
+        }));
         placed.extend(distal_screws::place(
             &self.bone, fracture, distal, &rods, clearance,
         )?);
         placed.sort_by_key(|p| p.seat.number);
         for p in placed {
-            if let Some(plate) = self
-                .plates
-                .iter_mut()
-                .find(|plate| plate.site == p.seat.plate)
-            {
-                plate.holes[p.seat.hole].screw = Some(p.seat.number);
-            }
+            let mut of_plates = self.plates.iter_mut().zip(&spec.plates);
+            let Some((plate, of)) = of_plates.find(|(plate, _)| plate.site == p.seat.plate) else {
+                continue;
+            };
+            plate.holes[p.seat.hole].screw = Some(p.seat.number);
+            let hold = match p.seat.row {
+                ScrewRow::Shaft => of.shaft_hold,
+                _ => of.distal_hold,
+            };
             self.notes.extend(p.note);
             self.screws.push(Screw {
                 number: p.seat.number,
-                plate: p.seat.plate,
+                plate: Some(p.seat.plate),
                 row: p.seat.row,
+                hold,
+                head: match hold {
+                    ScrewHold::NonLocking => p.seat.seated_head(p.direction, plate),
+                    _ => Head::Locked,
+                },
+                glides_in: None,
                 entry: p.seat.entry,
                 direction: p.direction,
                 length_mm: p.length,
                 diameter_mm: 2.0 * p.seat.radius,
             });
         }
+        self.screws.extend(independent);
         Ok(())
     }
 
@@ -233,7 +255,7 @@ mod tests {
                     );
                 }
             }
-            for plate in c.plates.iter().filter(|p| p.site != s.plate) {
+            for plate in c.plates.iter().filter(|p| Some(p.site) != s.plate) {
                 let top = plate.stand_off_mm + plate.thickness_mm;
                 for p in &points {
                     let d = c.bone.outer().value(*p);
@@ -265,7 +287,7 @@ mod tests {
                     assert!(d < -0.8, "{} at {p:?}: {d}", s.number);
                 }
             }
-            let plate = c.plates.iter().find(|p| p.site == s.plate).unwrap();
+            let plate = c.plates.iter().find(|p| Some(p.site) == s.plate).unwrap();
             let hole = plate
                 .holes
                 .iter()

@@ -11,7 +11,7 @@
 
 use crate::spec::within;
 use crate::{Bone, ColumnContact, FractureSpec, GeometryError, Split};
-use bicolumn_base::Vec3;
+use bicolumn_base::{Fragment, Vec3};
 
 /// The planes of a supracondylar fracture.
 #[derive(Debug, Clone, PartialEq)]
@@ -116,6 +116,18 @@ impl Fracture {
     /// Distance of a point below the lower plane; negative above it, mm.
     pub fn below(&self, x: Vec3) -> f64 {
         -(x - self.centre).dot(&self.normal) - 0.5 * self.spec.gap_mm
+    }
+
+    /// The fragment that a point of bone belongs to; inside a gap, the nearer one.
+    pub fn fragment_at(&self, x: Vec3) -> Fragment {
+        if self.above(x) > self.below(x) {
+            return Fragment::Proximal;
+        }
+        match &self.split {
+            None => Fragment::Distal,
+            Some(s) if s.lateral_of(x) > 0.0 => Fragment::DistalLateral,
+            Some(_) => Fragment::DistalMedial,
+        }
     }
 
     /// Are the faces in contact all over?

@@ -15,6 +15,8 @@ pub mod error;
 pub mod field;
 mod footprint;
 pub mod fracture;
+pub mod head;
+mod independent;
 pub mod plate;
 mod redistance;
 mod rod;
@@ -30,7 +32,11 @@ pub use construct::Construct;
 pub use error::GeometryError;
 pub use field::Field;
 pub use fracture::{Fracture, Step};
+pub use head::Head;
 pub use plate::{Hole, Plate};
 pub use screw::{Screw, ScrewRow};
-pub use spec::{BoneSpec, ColumnContact, ConstructSpec, FractureSpec, PlateSpec, SplitSpec};
+pub use spec::{
+    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
+    PlateSpec, ScrewHold, SplitSpec,
+};
 pub use split::Split;

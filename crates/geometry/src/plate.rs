@@ -22,6 +22,10 @@ pub struct Hole {
     pub centre: Vec3,
     /// Axis, pointing into the bone.
     pub axis: Vec3,
+    /// Unit direction along the plate, towards its proximal end.
+    pub along: Vec3,
+    /// How far the hole is drawn out along the plate, mm; 0 = round.
+    pub slot_mm: f64,
     /// Diameter where no screw sits, mm.
     pub diameter_mm: f64,
     /// The screw that sits in it; the plate is solid round its shaft (head one with the plate).
@@ -170,12 +174,14 @@ impl Plate {
         x
     }
 
-    fn hole(&self, along_mm: f64, diameter_mm: f64) -> Hole {
-        let (centre, _, normal) = self.centre_line(along_mm);
+    fn hole(&self, along_mm: f64, diameter_mm: f64, slot_mm: f64) -> Hole {
+        let (centre, along, normal) = self.centre_line(along_mm);
         Hole {
             along_mm,
             centre,
             axis: -normal,
+            along,
+            slot_mm,
             diameter_mm,
             screw: None,
         }
@@ -199,6 +205,7 @@ impl Plate {
             let hole = self.hole(
                 rim + spec.distal_hole_pitch_mm * i as f64,
                 spec.hole_diameter_mm,
+                0.0,
             );
             if let Some(f) = fracture
                 && f.below(hole.centre) < distal_rim
@@ -222,7 +229,7 @@ impl Plate {
             if along < last_distal + spec.hole_pitch_mm.min(0.5 * spec.hole_diameter_mm + 6.0) {
                 break;
             }
-            let hole = self.hole(along, spec.hole_diameter_mm);
+            let hole = self.hole(along, spec.hole_diameter_mm, spec.slot_mm);
             if fracture.is_some_and(|f| f.above(hole.centre) < shaft_rim) {
                 break;
             }

@@ -3,6 +3,11 @@
 use crate::Field;
 use bicolumn_base::Vec3;
 
+/// Distance that a screw's tip keeps from the faces of a fracture, mm (what the mesher takes well).
+const END_CLEARANCE: f64 = 0.8;
+/// A screw crosses such a face at no less than this sine of the angle to it: 30 degrees (judgement).
+const LEAST_CROSSING: f64 = 0.5;
+
 /// A cylinder between two points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Rod {
@@ -32,6 +37,28 @@ impl Rod {
         let (from, to) = (self.from, self.to);
         let n = (self.length().ceil() as usize).max(1);
         (0..=n).map(move |i| from + (to - from) * (i as f64 / n as f64))
+    }
+
+    /// With the faces of a fracture at ±`half` of a signed distance: does the near end keep `rim` off
+    /// them, does the far end keep clear, and does the side cross them, if it does, at an open angle?
+    pub(crate) fn crosses_openly(
+        &self,
+        distance: impl Fn(Vec3) -> f64,
+        normal: Vec3,
+        half: f64,
+        rim: f64,
+    ) -> bool {
+        let from = distance(self.from);
+        let (low, high) = self
+            .tip_face()
+            .iter()
+            .map(|x| distance(*x))
+            .fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s), h.max(s)));
+        let keep = half + END_CLEARANCE;
+        let clear_at_tip = low > keep || high < -keep;
+        let crosses = (low > 0.0) != (from > 0.0);
+        let sine = (self.to - self.from).normalize().dot(&normal).abs();
+        clear_at_tip && from.abs() > half + rim && (!crosses || sine >= LEAST_CROSSING)
     }
 
     /// The end face's centre and eight points of its rim.

@@ -1,7 +1,7 @@
 //! Where a screw sits before it has a direction.
 
 use crate::rod::{Rod, across};
-use crate::{Fracture, Plate, ScrewRow};
+use crate::{Fracture, Head, Plate, ScrewRow};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 
 /// A screw to be placed: its hole and size.
@@ -16,6 +16,8 @@ pub(crate) struct Seat {
     pub(crate) radius: f64,
     /// Outer face of the plate above the bone, mm.
     pub(crate) top: f64,
+    /// Direction wanted where nothing is in the way.
+    pub(crate) wanted: Vec3,
 }
 
 impl Seat {
@@ -24,9 +26,12 @@ impl Seat {
         hole: usize,
         row: ScrewRow,
         diameter: f64,
+        tilt_deg: f64,
         number: u8,
     ) -> Seat {
         let at = &plate.holes[hole];
+        let tilt = tilt_deg.to_radians();
+        let along = (at.along - at.axis * at.along.dot(&at.axis)).normalize();
         Seat {
             number: ScrewNumber(number),
             plate: plate.site,
@@ -36,6 +41,7 @@ impl Seat {
             axis: at.axis,
             radius: 0.5 * diameter,
             top: plate.stand_off_mm + plate.thickness_mm,
+            wanted: at.axis * tilt.cos() + along * tilt.sin(),
         }
     }
 
@@ -49,19 +55,43 @@ impl Seat {
         }
     }
 
-    /// Directions within a cone about the hole's axis with their angle to it, smallest first: a grid of
-    /// `step` degrees.
+    /// The head of a non-locking screw in this seat.
+    pub(crate) fn seated_head(&self, direction: Vec3, plate: &Plate) -> Head {
+        Head::seated(
+            self.entry,
+            direction,
+            direction.dot(&self.axis).max(0.5),
+            2.0 * self.radius,
+            plate.stand_off_mm,
+            plate.thickness_mm,
+        )
+    }
+
+    /// Directions within a cone about the hole's axis with their angle to the wanted one, smallest
+    /// first: a grid of `step` degrees.
     pub(crate) fn directions(&self, cone: f64, step: f64) -> Vec<(Vec3, f64)> {
-        let (a, b) = across(self.axis);
-        let n = (cone / step).floor() as i32;
+        let (a, b) = across(self.wanted);
+        let off_axis = self
+            .wanted
+            .dot(&self.axis)
+            .clamp(-1.0, 1.0)
+            .acos()
+            .to_degrees();
+        let reach = cone + off_axis;
+        let n = (reach / step).floor() as i32;
         let mut directions: Vec<(Vec3, f64)> = Vec::new();
         for i in -n..=n {
             for j in -n..=n {
                 let (i, j) = (f64::from(i) * step, f64::from(j) * step);
                 let angle = i.hypot(j);
-                if angle <= cone + 1e-9 {
-                    let side = a * i.to_radians().tan() + b * j.to_radians().tan();
-                    directions.push(((self.axis + side).normalize(), angle));
+                if angle > reach + 1e-9 {
+                    continue;
+                }
+                let side = a * i.to_radians().tan() + b * j.to_radians().tan();
+                let direction = (self.wanted + side).normalize();
+                // Round the hole's own axis the grid is the cone.
+                if off_axis < 1e-4 || direction.dot(&self.axis) >= cone.to_radians().cos() - 1e-9 {
+                    directions.push((direction, angle));
                 }
             }
         }
@@ -74,6 +104,7 @@ impl Seat {
         fracture.map_or(f64::INFINITY, |f| match self.row {
             ScrewRow::Shaft => f.above(x),
             ScrewRow::Distal => f.below(x),
+            ScrewRow::Independent => f64::INFINITY,
         })
     }
 }

@@ -74,7 +74,7 @@ pub(crate) fn place(
     // A makeshift only where nothing better serves.
     for makeshift in 0..=WORST_MAKESHIFT {
         let mut limit = 0.0;
-        while limit <= CONE {
+        while limit <= 2.0 * CONE {
             if let Some(chosen) = search(&options, limit, makeshift, clearance) {
                 return Ok(taken(chosen, seats, options));
             }

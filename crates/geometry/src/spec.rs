@@ -1,6 +1,7 @@
 //! What a construct is asked to be: plain numbers with their units, before anything is built.
 
 use crate::GeometryError;
+use crate::head::HEAD_OVER_CORE;
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
 
@@ -125,6 +126,76 @@ pub struct PlateSpec {
     pub bicortical: bool,
     /// Longest distal screw, from the underside of the plate.
     pub distal_screw_length_mm: f64,
+    /// How far an empty shaft hole is drawn out along the plate; 0 = round.
+    pub slot_mm: f64,
+    /// Angle of the shaft screws to their holes' axes, along the plate, where nothing is in the way;
+    /// positive: the tip leans proximally.
+    pub shaft_screw_tilt_deg: f64,
+    /// How the shaft screws hold.
+    pub shaft_hold: ScrewHold,
+    /// How the distal screws hold.
+    pub distal_hold: ScrewHold,
+}
+
+/// How a screw holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ScrewHold {
+    /// In a plate: the head is one with it.
+    Locking,
+    /// In a plate: the head rests in a seat of the plate and presses it on the bone.
+    NonLocking,
+    /// Without a plate: glides in the fragment under its head and pulls the other one to it.
+    Lag,
+    /// Without a plate: holds both fragments where they are.
+    Positional,
+}
+
+/// A screw independent of plates, on a line that is given.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct IndependentScrewSpec {
+    /// [`ScrewHold::Lag`] or [`ScrewHold::Positional`].
+    pub hold: ScrewHold,
+    /// The side its head lies on.
+    pub from: HeadSide,
+    /// Level above the articular axis where its line crosses the sagittal plane of the origin.
+    pub level_mm: f64,
+    /// How far in front of the articular axis it crosses that plane.
+    pub anterior_mm: f64,
+    /// Inclination in the coronal plane; positive: the tip leans proximally.
+    pub inclination_deg: f64,
+    /// Turn in the transverse plane; positive: the tip leans anteriorly.
+    pub turn_deg: f64,
+    /// Core diameter.
+    pub diameter_mm: f64,
+    /// Longest length; the screw ends where the inside of the bone does.
+    pub length_mm: f64,
+}
+
+/// Side of the bone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[allow(missing_docs)]
+pub enum HeadSide {
+    Medial,
+    Lateral,
+}
+
+impl Default for IndependentScrewSpec {
+    /// A transverse lag screw beside the flexion axis, from the lateral side, clear of a lateral plate
+    /// (judgement).
+    fn default() -> Self {
+        IndependentScrewSpec {
+            hold: ScrewHold::Lag,
+            from: HeadSide::Lateral,
+            level_mm: -1.0,
+            anterior_mm: 2.0,
+            inclination_deg: 0.0,
+            turn_deg: 0.0,
+            diameter_mm: 2.4,
+            length_mm: 50.0,
+        }
+    }
 }
 
 /// [`PlateSite`] in files.
@@ -156,6 +227,8 @@ pub struct ConstructSpec {
     pub fracture: Option<FractureSpec>,
     /// The plates, medial first; at most one at a site.
     pub plates: Vec<PlateSpec>,
+    /// Screws independent of plates.
+    pub independent: Vec<IndependentScrewSpec>,
     /// Least distance between two screws, a screw and the other plate, a screw and a free surface it
     /// should not graze.
     pub clearance_mm: f64,
@@ -213,6 +286,10 @@ impl PlateSpec {
             distal_screw_diameter_mm: 2.1,
             bicortical: true,
             distal_screw_length_mm: 50.0,
+            slot_mm: 0.0,
+            shaft_screw_tilt_deg: 0.0,
+            shaft_hold: ScrewHold::Locking,
+            distal_hold: ScrewHold::Locking,
         }
     }
 
@@ -277,10 +354,72 @@ impl PlateSpec {
             80.0,
         )?;
         plate("distal_hole_level_mm", self.distal_hole_level_mm, 0.0, 40.0)?;
+        plate(
+            "slot_mm",
+            self.slot_mm,
+            0.0,
+            (self.hole_pitch_mm - self.hole_diameter_mm - 2.0).min(5.0),
+        )?;
+        screws(
+            "shaft_tilt_deg",
+            self.shaft_screw_tilt_deg,
+            "deg",
+            -15.0,
+            15.0,
+        )?;
+        self.check_seats()?;
         let least = self.distal_hole_level_mm + 2.0 * self.width_mm;
         plate("end_level_mm", self.end_level_mm, least, 260.0)?;
         screws("shaft_count", self.shaft_screws as f64, "", 1.0, 8.0)?;
         screws("distal_count", self.distal_screws as f64, "", 1.0, 6.0)
+    }
+
+    /// Refuses heads that the plate has no room for.
+    fn check_seats(&self) -> Result<(), GeometryError> {
+        let which = self.which();
+        for (row, hold, core, pitch) in [
+            (
+                "shaft",
+                self.shaft_hold,
+                self.shaft_screw_diameter_mm,
+                self.hole_pitch_mm,
+            ),
+            (
+                "distal",
+                self.distal_hold,
+                self.distal_screw_diameter_mm,
+                self.distal_hole_pitch_mm,
+            ),
+        ] {
+            match hold {
+                ScrewHold::Locking => continue,
+                ScrewHold::NonLocking => {}
+                ScrewHold::Lag | ScrewHold::Positional => {
+                    return Err(GeometryError::NoRoom {
+                        what: format!("plates.{which}"),
+                        why: format!("its {row} screws cannot be {hold:?}: those have no plate"),
+                        hint: "take locking or non-locking screws".into(),
+                    });
+                }
+            }
+            within(
+                format!("plates.{which}.thickness_mm"),
+                self.thickness_mm,
+                "mm with non-locking screws",
+                1.5,
+                5.0,
+            )?;
+            // Between two heads, and between a head and the plate's edge, a web remains.
+            let most = (self.width_mm - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
+            within(
+                format!("screws.{which}.{row}_diameter_mm"),
+                core,
+                "mm with non-locking screws",
+                1.5,
+                most,
+            )?;
+        }
+        Ok(())
     }
 
     /// The plate's name in the keys of a job file.
@@ -310,6 +449,7 @@ impl ConstructSpec {
             bone: BoneSpec::default(),
             fracture: None,
             plates: Vec::new(),
+            independent: Vec::new(),
             clearance_mm: 1.0,
         }
     }

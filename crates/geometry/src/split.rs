@@ -4,11 +4,6 @@ use crate::rod::Rod;
 use crate::{Bone, GeometryError, SplitSpec, bone::ArticularSurface};
 use bicolumn_base::Vec3;
 
-/// Distance that a screw's end keeps from the split's faces, mm (what the mesher takes well).
-const END_CLEARANCE: f64 = 0.8;
-/// A screw crosses the split at no less than this sine of the angle to it: 30 degrees (judgement).
-const LEAST_CROSSING: f64 = 0.5;
-
 /// The faces of a split: two parallel planes, or one where no bone is missing.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Split {
@@ -56,17 +51,9 @@ impl Split {
 
     /// Does a screw end clear of the faces, and cross them, if it does, at an open angle?
     pub(crate) fn admits(&self, rod: &Rod) -> bool {
-        let keep = 0.5 * self.spec.gap_mm + END_CLEARANCE;
-        let from = self.lateral_of(rod.from);
-        let (low, high) = rod
-            .tip_face()
-            .iter()
-            .map(|x| self.lateral_of(*x))
-            .fold((f64::MAX, f64::MIN), |(l, h), s| (l.min(s), h.max(s)));
-        let clear_at_end = low > keep || high < -keep;
-        let crosses = (low > 0.0) != (from > 0.0);
-        let sine = (rod.to - rod.from).normalize().dot(&self.normal).abs();
-        clear_at_end && from.abs() > keep + rod.radius && (!crosses || sine >= LEAST_CROSSING)
+        let half = 0.5 * self.spec.gap_mm;
+        let rim = rod.radius + 0.8;
+        rod.crosses_openly(|x| self.lateral_of(x), self.normal, half, rim)
     }
 }
 

@@ -43,14 +43,17 @@ fn near_bonded_edge(x: Vec3, plate: &Plate) -> bool {
 mod tests {
     use super::*;
     use bicolumn_base::{PlateSite, ScrewNumber};
-    use bicolumn_geometry::ScrewRow;
+    use bicolumn_geometry::{Head, ScrewHold, ScrewRow};
 
     #[test]
     fn collar_follows_the_cylinder_and_ends_at_the_tip() {
         let screw = Screw {
             number: ScrewNumber(1),
-            plate: PlateSite::Medial,
+            plate: Some(PlateSite::Medial),
             row: ScrewRow::Shaft,
+            hold: ScrewHold::Locking,
+            head: Head::Locked,
+            glides_in: None,
             entry: Vec3::zeros(),
             direction: Vec3::z(),
             length_mm: 20.0,

@@ -5,10 +5,11 @@
 //!
 //! 1. bone outside, potting plane, endosteal surface, canal floor;
 //! 2. each plate: underside (where it stands off), top, outline, empty holes;
-//! 3. each screw: side, then tip;
+//! 3. each screw: its head where that is a body of its own, side, then tip;
 //! 4. the fracture, through bone only.
 
 mod fracture_cuts;
+mod screw_cuts;
 
 use crate::face_names;
 use crate::surfaces::SURFACE_LIMIT;
@@ -16,7 +17,7 @@ use crate::{
     Blueprint, Body, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh,
 };
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
-use bicolumn_geometry::{Construct, Field, Hole, Plate, Screw};
+use bicolumn_geometry::{Construct, Field, Head, Hole, Plate, Screw};
 use serde::{Deserialize, Serialize};
 
 /// Wanted edge lengths by feature.
@@ -90,6 +91,8 @@ mod label {
     /// The lateral part of a split distal fragment; the medial one keeps the label of the whole.
     pub(super) const LATERAL_CORTICAL: Label = Label(13);
     pub(super) const LATERAL_INSIDE: Label = Label(14);
+    /// Free ring round a non-locking screw in its plate.
+    pub(super) const RING: Label = Label(15);
     pub(super) const PLATE: u8 = 20;
     pub(super) const SCREW: u8 = 24;
     /// Added to a label inside a screw's cylinder before its tip is cut.
@@ -260,7 +263,8 @@ pub fn blueprint<'a>(
         cut_plate(&mut w, construct, plate, label::PLATE + i as u8, margin);
     }
     for (i, screw) in construct.screws.iter().enumerate() {
-        cut_screw(&mut w, screw, label::SCREW + i as u8, margin);
+        let own = label::SCREW + i as u8;
+        screw_cuts::cut(&mut w, construct, screw, own, margin);
     }
     if let Some(fracture) = &construct.fracture {
         fracture_cuts::cut(&mut w, fracture, canal_opens_into_gap(construct));
@@ -281,6 +285,7 @@ pub fn blueprint<'a>(
         }
         for s in &construct.screws {
             d = d.min(screw_distance(construct, s, x));
+            d = d.min(screw_cuts::head_distance(construct, s, x));
         }
         d
     });
@@ -367,7 +372,6 @@ fn bodies(construct: &Construct) -> Vec<Body> {
         Some(_) => out.push(fragment(Fragment::Distal)),
         None => {}
     }
-    let round = |diameter: f64| std::f64::consts::FRAC_PI_4 * diameter * diameter;
     for p in &construct.plates {
         out.push(Body {
             name: Part::Plate(p.site).to_string(),
@@ -376,11 +380,10 @@ fn bodies(construct: &Construct) -> Vec<Body> {
         });
     }
     for s in &construct.screws {
-        let length = s.length_mm + head_height(construct, s);
         out.push(Body {
             name: s.number.to_string(),
             parts: vec![Part::Screw(s.number)],
-            volume_mm3: Some(round(s.diameter_mm) * length),
+            volume_mm3: Some(screw_cuts::volume(construct, s)),
         });
     }
     out
@@ -400,8 +403,11 @@ fn plate_volume(plate: &Plate) -> f64 {
         }
     }
     let holes = plate.holes.iter().filter(|h| h.screw.is_none());
-    let empty = |d: f64| std::f64::consts::FRAC_PI_4 * d * d * plate.thickness_mm;
-    count as f64 - holes.map(|h| empty(h.diameter_mm)).sum::<f64>()
+    let area = |h: &Hole| {
+        let d = h.diameter_mm;
+        std::f64::consts::FRAC_PI_4 * d * d + d * h.slot_mm
+    };
+    count as f64 - holes.map(area).sum::<f64>() * plate.thickness_mm
 }
 
 fn proximal_plane(construct: &Construct) -> Plane {
@@ -423,6 +429,14 @@ fn material_bounds(construct: &Construct) -> Aabb {
     }
     for s in &construct.screws {
         b = b.including(s.tip()).including(s.entry);
+        if let Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } = s.head
+        {
+            let head = Aabb::around(&[s.entry - s.direction * height_mm]).grown(0.5 * diameter_mm);
+            b = b.including(head.min).including(head.max);
+        }
     }
     b.grown(2.0)
 }
@@ -545,7 +559,7 @@ fn cut_plate<'a>(
         .enumerate()
         .filter(|(_, h)| h.screw.is_none())
     {
-        let wall = hole_wall(hole, top + 1.0);
+        let wall = screw_cuts::hole_wall(hole, top + 1.0);
         let bounds = wall.bounds.grown(margin);
         w.cut(
             SurfaceName::HoleWall(plate.site, i as u8 + 1),
@@ -555,73 +569,6 @@ fn cut_plate<'a>(
             Box::new(|l, outside, _| if outside { l } else { Label::VOID }),
         );
     }
-}
-
-fn hole_wall(hole: &Hole, depth_mm: f64) -> Cylinder {
-    let ends = [hole.centre - hole.axis * depth_mm, hole.centre + hole.axis];
-    Cylinder {
-        point: hole.centre,
-        axis: hole.axis,
-        radius_mm: 0.5 * hole.diameter_mm,
-        bounds: Aabb::around(&ends).grown(0.5 * hole.diameter_mm),
-    }
-}
-
-fn cut_screw<'a>(w: &mut Writer<'a>, screw: &'a Screw, own: u8, margin: f64) {
-    let radius = 0.5 * screw.diameter_mm;
-    // The cylinder starts above any plate; what is not plate there is never offered to the cut.
-    let start = screw.entry - screw.direction * 8.0;
-    let bounds = Aabb::around(&[start, screw.tip()]).grown(radius + margin);
-    let (entry, direction, length) = (screw.entry, screw.direction, screw.length_mm);
-    let along = move |x: Vec3| (x - entry).dot(&direction);
-    let off_axis = move |x: Vec3| (x - entry - direction * along(x)).norm();
-    // Void is screw only in the slit under the plate and beyond the far cortex.
-    let may = move |l: Label, x: Vec3| {
-        let t = along(x);
-        off_axis(x) < radius + margin
-            && t > -8.0
-            && t < length + margin
-            && match l {
-                Label::VOID => t > 4.0,
-                label::UNDER => true,
-                label::CORTICAL | label::INSIDE | label::CANAL => true,
-                l => is_plate(l) && t < 4.0,
-            }
-    };
-    w.cut(
-        SurfaceName::ScrewSide(screw.number),
-        Box::new(Cylinder {
-            point: entry,
-            axis: direction,
-            radius_mm: radius,
-            bounds,
-        }),
-        bounds,
-        Box::new(may),
-        Box::new(|l, outside, _| {
-            if outside {
-                l
-            } else {
-                Label(l.0 | label::IN_CYLINDER)
-            }
-        }),
-    );
-    w.cut(
-        SurfaceName::ScrewTip(screw.number),
-        Box::new(Plane {
-            point: screw.tip(),
-            normal: direction,
-        }),
-        bounds,
-        Box::new(|l, _| l.0 & label::IN_CYLINDER != 0),
-        Box::new(move |l, beyond, _| {
-            Label(if beyond {
-                l.0 & !label::IN_CYLINDER
-            } else {
-                own
-            })
-        }),
-    );
 }
 
 /// Distance to a plate, from its three coordinates: across the outline, above, below. mm.
@@ -648,19 +595,12 @@ fn screw_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
     let r = x - screw.entry;
     let t = r.dot(&screw.direction);
     let side = (r - screw.direction * t).norm() - 0.5 * screw.diameter_mm;
-    let ends = (t - screw.length_mm).max(-t - head_height(construct, screw));
+    let ends = (t - screw.length_mm).max(-t - screw_cuts::top_of_plate(construct, screw));
     if side <= 0.0 && ends <= 0.0 {
         side.max(ends)
     } else {
         side.max(0.0).hypot(ends.max(0.0))
     }
-}
-
-/// How far a screw stands out of the bone towards its plate, mm.
-fn head_height(construct: &Construct, screw: &Screw) -> f64 {
-    let mut plates = construct.plates.iter();
-    let own = plates.find(|p| p.site == screw.plate);
-    own.map_or(0.0, |p| p.stand_off_mm + p.thickness_mm)
 }
 
 /// Largest cell at the wall of the medullary canal, as a share of its radius.
@@ -701,6 +641,7 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
         let off = screw_distance(construct, s, x).abs();
         // Cells finer than the rest reach no farther than they must.
         h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
+        h = h.min(finest + grow * screw_cuts::head_distance(construct, s, x).max(0.0));
     }
     if let Some(f) = &construct.fracture {
         h = h.min(fracture_cuts::wanted_size(f, sizing, x));

@@ -25,10 +25,15 @@ pub enum SurfaceName {
     PlateTop(PlateSite),
     PlateUnderside(PlateSite),
     PlateSide(PlateSite),
-    /// Wall of an empty hole, counted from the distal end.
+    /// Wall of a hole that is empty or a screw's bore, counted from the distal end.
     HoleWall(PlateSite, u8),
     ScrewSide(ScrewNumber),
     ScrewTip(ScrewNumber),
+    /// Ball of a head in its seat: seat and underside of the head.
+    HeadSeat(ScrewNumber),
+    /// Top and rim of a head that rests on bone.
+    HeadTop(ScrewNumber),
+    HeadRim(ScrewNumber),
     /// For meshes that are no construct (tests): a number.
     Other(u8),
 }

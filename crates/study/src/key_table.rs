@@ -1,6 +1,7 @@
 //! The list of all job keys: name, accepted values, default, meaning, source.
 
 mod fracture;
+mod holds;
 
 use crate::keys::{Fallback, Key, Kind};
 use crate::presets;
@@ -31,6 +32,8 @@ const USUAL_CASES: [&str; 6] = [
     "valgus",
     "internal_torsion",
 ];
+
+pub(crate) use holds::INDEPENDENT;
 
 /// Construct layouts.
 pub const LAYOUTS: [&str; 5] = [
@@ -72,6 +75,7 @@ pub fn keys() -> &'static [Key] {
         layout(&mut keys);
         plates(&mut keys);
         screws(&mut keys);
+        holds::holds(&mut keys);
         materials(&mut keys);
         loads(&mut keys);
         numerics(&mut keys);

@@ -282,10 +282,11 @@ fn screw_marks(construct: &Construct) -> Vec<ScrewMark> {
         .iter()
         .map(|s| ScrewMark {
             name: s.number.to_string(),
-            plate: s.plate.to_string(),
+            plate: s.plate.map_or_else(String::new, |p| p.to_string()),
             row: match s.row {
                 ScrewRow::Shaft => "shaft",
                 ScrewRow::Distal => "distal",
+                ScrewRow::Independent => "independent",
             }
             .to_string(),
             entry_mm: Some(s.entry.into()),

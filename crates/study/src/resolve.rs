@@ -2,12 +2,13 @@
 
 use crate::inputs::{LoadInputs, Materials, PointInputs};
 use crate::job::Job;
-use crate::key_table::LOAD_CASES;
+use crate::key_table::{INDEPENDENT, LOAD_CASES};
 use crate::plan::DesignPoint;
 use crate::settings::{Settings, site};
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{
-    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, PlateSpec, SplitSpec,
+    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
+    PlateSpec, ScrewHold, SplitSpec,
 };
 use bicolumn_mesh::Sizing;
 use bicolumn_model::Material;
@@ -75,6 +76,9 @@ fn construct(s: &Settings) -> ConstructSpec {
         bone: bone(s),
         fracture: fracture(s),
         plates,
+        independent: (1..=INDEPENDENT)
+            .filter_map(|n| independent(s, n))
+            .collect(),
         clearance_mm: s.number("construct.clearance_mm"),
     }
 }
@@ -151,7 +155,39 @@ fn plate(s: &Settings, site: PlateSiteName, which: &str) -> PlateSpec {
         distal_screw_diameter_mm: s.number(&of_screws("distal_diameter_mm")),
         bicortical: s.flag(&of_screws("bicortical")),
         distal_screw_length_mm: s.number(&of_screws("distal_length_mm")),
+        slot_mm: of_plate("slot_mm"),
+        shaft_screw_tilt_deg: s.number(&of_screws("shaft_tilt_deg")),
+        shaft_hold: hold(s.text(&of_screws("shaft_hold"))),
+        distal_hold: hold(s.text(&of_screws("distal_hold"))),
     }
+}
+
+fn hold(word: &str) -> ScrewHold {
+    match word {
+        "non_locking" => ScrewHold::NonLocking,
+        "lag" => ScrewHold::Lag,
+        "positional" => ScrewHold::Positional,
+        _ => ScrewHold::Locking,
+    }
+}
+
+fn independent(s: &Settings, n: usize) -> Option<IndependentScrewSpec> {
+    let path = |name: &str| format!("screws.independent_{n}.{name}");
+    let number = |name: &str| s.number(&path(name));
+    let word = s.text(&path("hold"));
+    (word != "none").then(|| IndependentScrewSpec {
+        hold: hold(word),
+        from: match s.text(&path("from")) {
+            "medial" => HeadSide::Medial,
+            _ => HeadSide::Lateral,
+        },
+        level_mm: number("level_mm"),
+        anterior_mm: number("anterior_mm"),
+        inclination_deg: number("inclination_deg"),
+        turn_deg: number("turn_deg"),
+        diameter_mm: number("diameter_mm"),
+        length_mm: number("length_mm"),
+    })
 }
 
 fn sizing(s: &Settings) -> Sizing {
@@ -241,7 +277,7 @@ mod tests {
     /// No dead key: changing any of them changes what is meshed, loaded or solved.
     #[test]
     fn every_key_of_the_model_has_an_effect() {
-        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\n";
+        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\n";
         for k in keys().iter().filter(|k| decides_result(&k.path)) {
             let current = first(base).inputs.get(&k.path).cloned();
             let other = match (&k.kind, &current.unwrap_or(FactorValue::Number(0.0))) {

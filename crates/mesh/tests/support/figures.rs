@@ -2,7 +2,7 @@
 //! facets and the construct's own surfaces, not from the mesher's tables where that can be helped.
 
 use bicolumn_base::{Part, Vec3};
-use bicolumn_geometry::{Construct, Plate, Screw};
+use bicolumn_geometry::{Construct, Head, Plate, Screw};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 
 /// What was measured.
@@ -390,7 +390,18 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
         SurfaceName::PlateSide(site) => plate_at(c, site).outline().value(x),
         SurfaceName::HoleWall(site, n) => {
             let h = &plate_at(c, site).holes[usize::from(n) - 1];
-            (x - h.centre).cross(&h.axis).norm() - 0.5 * h.diameter_mm
+            if let Some(n) = h.screw {
+                let s = screw_of(c, n);
+                let Head::Seated { bore_mm, .. } = s.head else {
+                    panic!("no bore")
+                };
+                return (x - s.entry).cross(&s.direction).norm() - 0.5 * bore_mm;
+            }
+            let v = x - h.centre;
+            let half = 0.5 * h.slot_mm;
+            let along = (h.along - h.axis * h.along.dot(&h.axis)).normalize();
+            let v = v - along * v.dot(&along).clamp(-half, half);
+            v.cross(&h.axis).norm() - 0.5 * h.diameter_mm
         }
         SurfaceName::ScrewSide(n) => {
             let s = screw_of(c, n);
@@ -399,6 +410,26 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
         SurfaceName::ScrewTip(n) => {
             let s = screw_of(c, n);
             (x - s.tip()).dot(&s.direction)
+        }
+        SurfaceName::HeadSeat(n) => match screw_of(c, n).head {
+            Head::Seated {
+                centre, radius_mm, ..
+            } => (x - centre).norm() - radius_mm,
+            other => panic!("{other:?} has no seat"),
+        },
+        SurfaceName::HeadTop(n) | SurfaceName::HeadRim(n) => {
+            let s = screw_of(c, n);
+            let Head::OnBone {
+                diameter_mm,
+                height_mm,
+            } = s.head
+            else {
+                panic!("no head on bone")
+            };
+            match name {
+                SurfaceName::HeadTop(_) => bone.outer().value(x) - height_mm,
+                _ => (x - s.entry).cross(&s.direction).norm() - 0.5 * diameter_mm,
+            }
         }
         SurfaceName::Other(_) => 0.0,
     }
@@ -416,7 +447,7 @@ fn near_hardware(c: &Construct, x: Vec3) -> bool {
 /// Volume of a screw: its cylinder from the plate's top to the tip. Integrated over lines along the
 /// axis, each from where it leaves the shell of the plate's top; midpoint rule in rings and sectors.
 fn expected_volume(c: &Construct, s: &Screw) -> f64 {
-    let plate = plate_at(c, s.plate);
+    let plate = plate_at(c, s.plate.unwrap());
     let top = plate.stand_off_mm + plate.thickness_mm;
     let a = s.direction.cross(&Vec3::new(0.37, 0.21, 0.9)).normalize();
     let b = s.direction.cross(&a);

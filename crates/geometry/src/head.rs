@@ -1,0 +1,125 @@
+//! Heads of screws that are not one with a plate: seated in a plate's hole, or resting on bone.
+//!
+//! ```text
+//!   seated in a plate              resting on bone
+//!  ───╲      head     ╱───          ┌───────────┐
+//!      ╲_           _╱              │   head    │
+//!       │ ╲_______╱ │           ────┴──┐     ┌──┴────
+//!  plate│  │shank│  │plate             │shank│  bone
+//! ──────┘  │     │  └─────             │     │
+//! ```
+
+use crate::Field;
+use bicolumn_base::{Aabb, Vec3};
+
+/// Diameter of a head over the core diameter (from memory: 6.0 over 2.4 of a 3.5 mm cortical screw).
+pub(crate) const HEAD_OVER_CORE: f64 = 2.5;
+/// Diameter of the bore under a seat over the core diameter: the ring left free is as wide as the
+/// seat that remains (judgement; a 3.5 mm thread passes a bore of 4.2 over a core of 2.4).
+pub(crate) const BORE_OVER_CORE: f64 = 1.75;
+/// Depth of the seat at the rim of its bore, as a share of the plate's thickness (judgement).
+const SEAT_DEPTH: f64 = 0.33;
+/// Height of a head that rests on bone, mm (judgement).
+pub(crate) const HEIGHT_ON_BONE: f64 = 1.6;
+
+/// A screw's head.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Head {
+    /// One with the plate: no more than the shank in the plate's thickness.
+    Locked,
+    /// A ball cut off flush with the plate's outer face, in a seat of the plate; under it the shank
+    /// passes a wider bore along its own axis.
+    Seated {
+        /// Centre of the ball.
+        centre: Vec3,
+        /// Radius of the ball, mm.
+        radius_mm: f64,
+        /// Diameter of the bore, mm.
+        bore_mm: f64,
+    },
+    /// A disk on the bone's surface, which follows it.
+    OnBone {
+        /// Diameter, mm.
+        diameter_mm: f64,
+        /// Height above the bone, mm.
+        height_mm: f64,
+    },
+}
+
+impl Head {
+    /// The seated head of a screw in a plate.
+    pub(crate) fn seated(
+        entry: Vec3,
+        direction: Vec3,
+        cosine: f64,
+        core_mm: f64,
+        stand_off_mm: f64,
+        thickness_mm: f64,
+    ) -> Head {
+        let head = 0.5 * HEAD_OVER_CORE * core_mm;
+        let bore = 0.5 * BORE_OVER_CORE * core_mm;
+        let depth = SEAT_DEPTH * thickness_mm;
+        // The ball passes the head's rim at the outer face and the bore's rim `depth` below it:
+        // R² = head² + rise² = bore² + (rise + depth)².
+        let rise = (head * head - bore * bore - depth * depth) / (2.0 * depth);
+        let above = (stand_off_mm + thickness_mm + rise) / cosine;
+        Head::Seated {
+            centre: entry - direction * above,
+            radius_mm: head.hypot(rise),
+            bore_mm: 2.0 * bore,
+        }
+    }
+}
+
+/// A ball: negative inside.
+#[derive(Debug, Clone, Copy)]
+pub struct Ball {
+    /// Centre.
+    pub centre: Vec3,
+    /// Radius, mm.
+    pub radius_mm: f64,
+}
+
+impl Field for Ball {
+    fn value(&self, x: Vec3) -> f64 {
+        (x - self.centre).norm() - self.radius_mm
+    }
+    fn gradient(&self, x: Vec3) -> Vec3 {
+        (x - self.centre)
+            .try_normalize(1e-12)
+            .unwrap_or_else(Vec3::zeros)
+    }
+    fn bounds(&self) -> Aabb {
+        Aabb::around(&[self.centre]).grown(self.radius_mm)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_ball_meets_the_rims_of_head_and_bore() {
+        let (core, stand_off, thickness) = (2.4, 0.5, 2.7);
+        let Head::Seated {
+            centre,
+            radius_mm,
+            bore_mm,
+        } = Head::seated(Vec3::zeros(), Vec3::x(), 1.0, core, stand_off, thickness)
+        else {
+            panic!("seated")
+        };
+        // The outer face is the plane x = -(stand-off + thickness).
+        let ball = Ball { centre, radius_mm };
+        let face = -(stand_off + thickness);
+        assert!(
+            ball.value(Vec3::new(face, 3.0, 0.0)).abs() < 1e-12,
+            "head 6.0"
+        );
+        let rim = Vec3::new(face + SEAT_DEPTH * thickness, 0.5 * bore_mm, 0.0);
+        assert!(ball.value(rim).abs() < 1e-12);
+        assert!((bore_mm - 4.2).abs() < 1e-12);
+        // Its deepest point stays inside the plate.
+        assert!(centre.x + radius_mm < -stand_off - 0.5);
+    }
+}

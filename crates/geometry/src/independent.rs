@@ -1,0 +1,284 @@
+//! Screws independent of plates: lag screws, which press two fragments together, and positional
+//! screws, which hold them where they are.
+//!
+//! Each lies on a line that is given; its head rests on the bone where the line enters.
+
+use crate::head::{HEAD_OVER_CORE, HEIGHT_ON_BONE, Head};
+use crate::rod::{Rod, rises_above};
+use crate::shaft_screws::TIP_CLEARANCE;
+use crate::spec::{HeadSide, IndependentScrewSpec, ScrewHold};
+use crate::{Bone, Fracture, GeometryError, Screw, ScrewRow};
+use bicolumn_base::{Fragment, ScrewNumber, Vec3};
+
+/// Distance that a tip keeps from a fracture face, mm.
+const END_CLEARANCE: f64 = 0.8;
+/// Shortest length, mm.
+const LEAST: f64 = 10.0;
+/// A head needs the bone to face it: least cosine between the axis and the bone's normal (judgement).
+const LEAST_FACING: f64 = 0.6;
+
+/// Places an independent screw.
+///
+/// # Errors
+/// [`GeometryError::Dimension`] for a value out of range, [`GeometryError::ScrewMissesBone`] when the
+/// line misses bone, [`GeometryError::NoRoom`] when the head has no footing, the tip would end in a
+/// fracture face, or a lag screw has no faces in contact to press together.
+pub(crate) fn place(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    spec: &IndependentScrewSpec,
+    index: usize,
+    number: u8,
+) -> Result<Screw, GeometryError> {
+    check(spec, index)?;
+    let number = ScrewNumber(number);
+    if !matches!(spec.hold, ScrewHold::Lag | ScrewHold::Positional) {
+        return Err(GeometryError::NoRoom {
+            what: number.to_string(),
+            why: format!("it has no plate and cannot be {:?}", spec.hold),
+            hint: "take a lag or a positional screw".into(),
+        });
+    }
+    let no_room = |why: String, hint: &str| GeometryError::NoRoom {
+        what: number.to_string(),
+        why,
+        hint: format!("change screws.independent_{index}.{hint}"),
+    };
+    let (point, direction) = line(bone, spec);
+    let (outer, inner) = (bone.outer(), bone.inner());
+    let radius = 0.5 * spec.diameter_mm;
+    let start = point - direction * 60.0;
+    let Some(entry) = (0..480)
+        .map(|i| 0.25 * f64::from(i))
+        .find(|t| outer.value(start + direction * *t) < 0.0)
+        .map(|t| surface_between(outer, start + direction * (t - 0.25), direction))
+    else {
+        return Err(GeometryError::ScrewMissesBone {
+            screw: number.to_string(),
+            held_mm: 0.0,
+            needed_mm: LEAST,
+            hint: format!("change screws.independent_{index}.level_mm or anterior_mm"),
+        });
+    };
+    let normal = outer.gradient(entry).normalize();
+    let facing = -normal.dot(&direction);
+    if facing < LEAST_FACING {
+        return Err(no_room(
+            format!(
+                "its axis meets the bone at {:.0} degrees to the surface, where its head has no footing",
+                facing.clamp(-1.0, 1.0).asin().to_degrees()
+            ),
+            "level_mm, anterior_mm or its direction",
+        ));
+    }
+    let keep = -(radius + TIP_CLEARANCE);
+    let inside = (4..60)
+        .map(|i| 0.25 * f64::from(i))
+        .find(|t| inner.value(entry + direction * *t) < keep);
+    let deepest = inside.map_or(0.0, |from| {
+        rises_above(inner, entry, direction, from, spec.length_mm, keep)
+    });
+    let rod = |length: f64| Rod {
+        from: entry,
+        to: entry + direction * length,
+        radius,
+    };
+    let length = (0..)
+        .map(|i| deepest - 0.5 * f64::from(i))
+        .take_while(|l| *l >= LEAST)
+        .find(|l| ends_clear(fracture, &rod(*l)) && !ends_in_marrow(bone, &rod(*l)));
+    let Some(length) = length else {
+        return Err(GeometryError::ScrewMissesBone {
+            screw: number.to_string(),
+            held_mm: deepest,
+            needed_mm: LEAST,
+            hint: format!(
+                "its line leaves the inside of the bone there: change screws.independent_{index}.level_mm, anterior_mm or its direction"
+            ),
+        });
+    };
+    let body = rod(length);
+    let glides_in = match spec.hold {
+        ScrewHold::Lag => Some(near_fragment(fracture, &body).ok_or_else(|| {
+            no_room(
+                "a lag screw presses two faces together, and none in contact lies on its way"
+                    .into(),
+                "hold = \"positional\" instead, or close the gap it crosses",
+            )
+        })?),
+        _ => None,
+    };
+    Ok(Screw {
+        number,
+        plate: None,
+        row: ScrewRow::Independent,
+        hold: spec.hold,
+        head: Head::OnBone {
+            diameter_mm: HEAD_OVER_CORE * spec.diameter_mm,
+            height_mm: HEIGHT_ON_BONE,
+        },
+        glides_in,
+        entry,
+        direction,
+        length_mm: length,
+        diameter_mm: spec.diameter_mm,
+    })
+}
+
+/// A point of the screw's line (where it crosses the sagittal plane of the origin), and its direction.
+fn line(bone: &Bone, spec: &IndependentScrewSpec) -> (Vec3, Vec3) {
+    let rise = spec.inclination_deg.to_radians();
+    let turn = spec.turn_deg.to_radians();
+    let medially = match spec.from {
+        HeadSide::Lateral => -1.0,
+        HeadSide::Medial => 1.0,
+    };
+    let direction = Vec3::new(
+        rise.cos() * turn.sin(),
+        rise.sin(),
+        medially * rise.cos() * turn.cos(),
+    );
+    let point = Vec3::new(spec.anterior_mm, spec.level_mm, 0.0);
+    (bone.mirrored(point), bone.mirrored(direction))
+}
+
+/// Where a field changes sign within a quarter of a millimetre from a point, by bisection.
+fn surface_between(field: &dyn crate::Field, from: Vec3, direction: Vec3) -> Vec3 {
+    let (mut low, mut high) = (0.0, 0.25);
+    for _ in 0..40 {
+        let middle = 0.5 * (low + high);
+        if field.value(from + direction * middle) < 0.0 {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    from + direction * high
+}
+
+/// Do head and tip stay clear of every fracture face, and does the shank cross them openly?
+fn ends_clear(fracture: Option<&Fracture>, rod: &Rod) -> bool {
+    let Some(fracture) = fracture else {
+        return true;
+    };
+    let head = HEAD_OVER_CORE * rod.radius + END_CLEARANCE;
+    let above = |x: Vec3| (x - fracture.centre).dot(&fracture.normal);
+    let half = 0.5 * fracture.spec.gap_mm;
+    let by_split = fracture.split.as_ref().is_none_or(|s| {
+        let distal = fracture.above(rod.to) < 0.0 || fracture.above(rod.from) < 0.0;
+        !distal || rod.crosses_openly(|x| s.lateral_of(x), s.normal, 0.5 * s.spec.gap_mm, head)
+    });
+    by_split && rod.crosses_openly(above, fracture.normal, half, head)
+}
+
+/// Does a screw end in the empty canal, or beside its floor?
+fn ends_in_marrow(bone: &Bone, rod: &Rod) -> bool {
+    rod.to.y > bone.spec().canal_floor_mm - rod.radius - END_CLEARANCE
+        && bone.inner().value(rod.to) < 0.0
+}
+
+/// The fragment under the head, if the faces between it and the fragment at the tip are in contact.
+fn near_fragment(fracture: Option<&Fracture>, rod: &Rod) -> Option<Fragment> {
+    let fracture = fracture?;
+    let (near, far) = (fracture.fragment_at(rod.from), fracture.fragment_at(rod.to));
+    let closed = if near.is_distal() == far.is_distal() {
+        fracture
+            .split
+            .as_ref()
+            .is_some_and(|s| s.spec.gap_mm == 0.0)
+    } else {
+        fracture.is_reduced()
+    };
+    (near != far && closed).then_some(near)
+}
+
+fn check(spec: &IndependentScrewSpec, index: usize) -> Result<(), GeometryError> {
+    let within = |key: &str, value: f64, unit, least: f64, most: f64| {
+        crate::spec::within(
+            format!("screws.independent_{index}.{key}"),
+            value,
+            unit,
+            least,
+            most,
+        )
+    };
+    within("level_mm", spec.level_mm, "mm", -15.0, 60.0)?;
+    within("anterior_mm", spec.anterior_mm, "mm", -30.0, 15.0)?;
+    within("inclination_deg", spec.inclination_deg, "deg", -70.0, 70.0)?;
+    within("turn_deg", spec.turn_deg, "deg", -45.0, 45.0)?;
+    within("diameter_mm", spec.diameter_mm, "mm", 1.5, 4.5)?;
+    within("length_mm", spec.length_mm, "mm", LEAST, 80.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bone::tests::mean_bone;
+    use crate::{Construct, ConstructSpec, FractureSpec, SplitSpec};
+
+    fn across(hold: ScrewHold) -> ConstructSpec {
+        ConstructSpec {
+            fracture: Some(FractureSpec {
+                split: Some(SplitSpec::default()),
+                ..FractureSpec::default()
+            }),
+            independent: vec![IndependentScrewSpec {
+                hold,
+                ..IndependentScrewSpec::default()
+            }],
+            ..ConstructSpec::orthogonal()
+        }
+    }
+
+    #[test]
+    fn a_transverse_lag_screw_crosses_the_split_and_glides_under_its_head() {
+        let c = Construct::on_bone(mean_bone(), &across(ScrewHold::Lag)).unwrap();
+        let screw = c.screws.last().unwrap();
+        assert_eq!(screw.row, ScrewRow::Independent);
+        assert_eq!((screw.plate, screw.hold), (None, ScrewHold::Lag));
+        assert_eq!(screw.glides_in, Some(Fragment::DistalLateral));
+        let bone = c.bone.outer();
+        assert!(bone.value(screw.entry).abs() < 1e-6);
+        assert!(bone.value(screw.tip()) < -1.5 && screw.tip().z < screw.entry.z - 20.0);
+        let fracture = c.fracture.as_ref().unwrap();
+        assert_eq!(fracture.fragment_at(screw.tip()), Fragment::DistalMedial);
+    }
+
+    #[test]
+    fn a_lag_screw_without_faces_to_press_is_refused_a_positional_one_is_not() {
+        let open = |hold| {
+            let mut spec = across(hold);
+            let fracture = spec.fracture.as_mut().unwrap();
+            fracture.split.as_mut().unwrap().gap_mm = 2.0;
+            Construct::on_bone(mean_bone(), &spec).map(|c| c.screws.last().cloned())
+        };
+        let told = open(ScrewHold::Lag).unwrap_err().to_string();
+        assert!(
+            told.contains("screw.13") && told.contains("positional"),
+            "{told}"
+        );
+        assert_eq!(
+            open(ScrewHold::Positional).unwrap().unwrap().glides_in,
+            None
+        );
+    }
+
+    #[test]
+    fn lines_that_miss_or_graze_are_refused_with_their_keys() {
+        let told = |change: &dyn Fn(&mut IndependentScrewSpec)| {
+            let mut spec = across(ScrewHold::Positional);
+            change(&mut spec.independent[0]);
+            Construct::on_bone(mean_bone(), &spec)
+                .err()
+                .map(|e| e.to_string())
+                .unwrap_or_default()
+        };
+        let m = told(&|s| s.level_mm = -14.9);
+        assert!(m.contains("screw.13") && m.contains("level_mm"), "{m}");
+        let m = told(&|s| s.diameter_mm = 9.0);
+        assert!(
+            m.starts_with("screws.independent_1.diameter_mm is 9"),
+            "{m}"
+        );
+    }
+}

@@ -1,0 +1,329 @@
+//! The cuts of screws: seat and bore of a head in a plate, head on bone, side, tip.
+
+use super::{Cylinder, Offset, Plane, Writer, is_plate, is_void, label};
+use crate::{Label, SurfaceName};
+use bicolumn_base::{Aabb, Vec3};
+use bicolumn_geometry::head::Ball;
+use bicolumn_geometry::{Construct, Head, Hole, Screw};
+
+/// A screw's axis as the cuts see it.
+#[derive(Clone, Copy)]
+struct Axis {
+    entry: Vec3,
+    direction: Vec3,
+}
+
+impl Axis {
+    fn along(&self, x: Vec3) -> f64 {
+        (x - self.entry).dot(&self.direction)
+    }
+
+    fn off(&self, x: Vec3) -> f64 {
+        (x - self.entry - self.direction * self.along(x)).norm()
+    }
+}
+
+/// How far above the bone a plate may reach along a screw, mm.
+const ABOVE_MM: f64 = 8.0;
+
+pub(super) fn cut<'a>(
+    w: &mut Writer<'a>,
+    construct: &'a Construct,
+    screw: &'a Screw,
+    own: u8,
+    margin: f64,
+) {
+    let axis = Axis {
+        entry: screw.entry,
+        direction: screw.direction,
+    };
+    match screw.head {
+        Head::Locked => {}
+        Head::Seated {
+            centre,
+            radius_mm,
+            bore_mm,
+        } => {
+            bore(w, construct, screw, axis, 0.5 * bore_mm, margin);
+            let ball = Ball { centre, radius_mm };
+            seat(w, screw, axis, ball, own, margin);
+        }
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => disk(
+            w,
+            construct,
+            screw,
+            axis,
+            [0.5 * diameter_mm, height_mm],
+            own,
+            margin,
+        ),
+    }
+    side(w, screw, axis, own, margin);
+}
+
+/// The bore of a non-locking screw: plate becomes a ring of nothing that head and shank still cut.
+fn bore<'a>(
+    w: &mut Writer<'a>,
+    construct: &Construct,
+    screw: &'a Screw,
+    axis: Axis,
+    radius: f64,
+    margin: f64,
+) {
+    let Some((site, number)) = construct.plates.iter().find_map(|p| {
+        let hole = p.holes.iter().position(|h| h.screw == Some(screw.number))?;
+        Some((p.site, hole as u8 + 1))
+    }) else {
+        return;
+    };
+    let start = axis.entry - axis.direction * ABOVE_MM;
+    let end = axis.entry + axis.direction * 4.0;
+    let bounds = Aabb::around(&[start, end]).grown(radius + margin);
+    w.cut(
+        SurfaceName::HoleWall(site, number),
+        Box::new(Cylinder {
+            point: axis.entry,
+            axis: axis.direction,
+            radius_mm: radius,
+            bounds,
+        }),
+        bounds,
+        Box::new(move |l, x| {
+            is_plate(l)
+                && axis.off(x) < radius + margin
+                && (-ABOVE_MM..4.0).contains(&axis.along(x))
+        }),
+        Box::new(|l, outside, _| if outside { l } else { label::RING }),
+    );
+}
+
+/// The head in its seat: what of plate and bore lies in the ball.
+fn seat<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, ball: Ball, own: u8, margin: f64) {
+    let bounds = Aabb::around(&[ball.centre]).grown(ball.radius_mm + margin);
+    w.cut(
+        SurfaceName::HeadSeat(screw.number),
+        Box::new(ball),
+        bounds,
+        Box::new(move |l, x| {
+            (is_plate(l) || l == label::RING)
+                && (x - ball.centre).norm() < ball.radius_mm + margin
+                && axis.along(x) > -ABOVE_MM
+        }),
+        Box::new(move |l, outside, _| if outside { l } else { Label(own) }),
+    );
+}
+
+/// A head on bone: a disk whose underside is the bone's surface.
+fn disk<'a>(
+    w: &mut Writer<'a>,
+    construct: &'a Construct,
+    screw: &'a Screw,
+    axis: Axis,
+    [radius, height]: [f64; 2],
+    own: u8,
+    margin: f64,
+) {
+    let outer = construct.bone.outer();
+    let start = axis.entry - axis.direction * (height + radius);
+    let end = axis.entry + axis.direction * radius;
+    let bounds = Aabb::around(&[start, end]).grown(radius + margin);
+    let near = move |x: Vec3| {
+        axis.off(x) < radius + margin
+            && axis.along(x).abs() < height + radius + margin
+            && outer.value(x) < height + margin
+    };
+    // The rim first: beside it, what lies in the slit of a plate keeps its label.
+    w.cut(
+        SurfaceName::HeadRim(screw.number),
+        Box::new(Cylinder {
+            point: axis.entry,
+            axis: axis.direction,
+            radius_mm: radius,
+            bounds,
+        }),
+        bounds,
+        Box::new(move |l, x| is_void(l) && near(x)),
+        Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
+    );
+    w.cut(
+        SurfaceName::HeadTop(screw.number),
+        Box::new(Offset {
+            of: outer,
+            by_mm: height,
+        }),
+        bounds,
+        Box::new(|l, _| l == label::SLAB),
+        Box::new(move |_, above, _| if above { Label::VOID } else { Label(own) }),
+    );
+}
+
+/// The shank, then its tip, which gives back what lies beyond.
+fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f64) {
+    let radius = 0.5 * screw.diameter_mm;
+    let length = screw.length_mm;
+    // The cylinder starts above any plate; what is not plate there is never offered to the cut.
+    let start = axis.entry - axis.direction * ABOVE_MM;
+    let bounds = Aabb::around(&[start, screw.tip()]).grown(radius + margin);
+    let through_plate = screw.head == Head::Locked;
+    // Void is screw only in the slit under the plate, in the plate's bore, beyond the far cortex.
+    let may = move |l: Label, x: Vec3| {
+        let t = axis.along(x);
+        axis.off(x) < radius + margin
+            && t > -ABOVE_MM
+            && t < length + margin
+            && match l {
+                Label::VOID => t > 4.0,
+                label::UNDER | label::RING => true,
+                label::CORTICAL | label::INSIDE | label::CANAL => true,
+                l => through_plate && is_plate(l) && t < 4.0,
+            }
+    };
+    w.cut(
+        SurfaceName::ScrewSide(screw.number),
+        Box::new(Cylinder {
+            point: axis.entry,
+            axis: axis.direction,
+            radius_mm: radius,
+            bounds,
+        }),
+        bounds,
+        Box::new(may),
+        Box::new(|l, outside, _| {
+            if outside {
+                l
+            } else {
+                Label(l.0 | label::IN_CYLINDER)
+            }
+        }),
+    );
+    w.cut(
+        SurfaceName::ScrewTip(screw.number),
+        Box::new(Plane {
+            point: screw.tip(),
+            normal: axis.direction,
+        }),
+        bounds,
+        Box::new(|l, _| l.0 & label::IN_CYLINDER != 0),
+        Box::new(move |l, beyond, _| {
+            Label(if beyond {
+                l.0 & !label::IN_CYLINDER
+            } else {
+                own
+            })
+        }),
+    );
+}
+
+/// Distance from a head, mm; what is one with a plate has none of its own.
+pub(super) fn head_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
+    let axis = Axis {
+        entry: screw.entry,
+        direction: screw.direction,
+    };
+    match screw.head {
+        Head::Locked => f64::INFINITY,
+        Head::Seated { bore_mm, .. } => {
+            let (t, off) = (axis.along(x), axis.off(x));
+            let top = top_of_plate(construct, screw);
+            (off - 0.75 * bore_mm).max(t).max(-t - top).max(0.0)
+        }
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => {
+            let d = construct.bone.outer().value(x);
+            let side = axis.off(x) - 0.5 * diameter_mm;
+            let near = axis.along(x).abs() - height_mm - diameter_mm;
+            side.max(d - height_mm).max(-d).max(near)
+        }
+    }
+}
+
+/// Volume of a screw with its head, mm³: smooth cylinders and caps, faces taken as flat.
+pub(super) fn volume(construct: &Construct, screw: &Screw) -> f64 {
+    use std::f64::consts::{FRAC_PI_3, FRAC_PI_4};
+    let round = |diameter: f64| FRAC_PI_4 * diameter * diameter;
+    let top = top_of_plate(construct, screw);
+    let (head, shank) = match screw.head {
+        Head::Locked => (0.0, screw.length_mm + top),
+        Head::Seated {
+            centre, radius_mm, ..
+        } => {
+            let above = (centre - screw.entry).norm() - top;
+            let cap = radius_mm - above;
+            let volume = FRAC_PI_3 * cap * cap * (3.0 * radius_mm - cap);
+            (volume, screw.length_mm + top - cap)
+        }
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => (round(diameter_mm) * height_mm, screw.length_mm),
+    };
+    head + round(screw.diameter_mm) * shank
+}
+
+/// Height of the outer face of a screw's plate above the bone, mm; 0 without a plate.
+pub(super) fn top_of_plate(construct: &Construct, screw: &Screw) -> f64 {
+    let mut plates = construct.plates.iter();
+    plates
+        .find(|p| Some(p.site) == screw.plate)
+        .map_or(0.0, |p| p.stand_off_mm + p.thickness_mm)
+}
+
+/// The wall of an empty hole, round or drawn out along the plate.
+pub(super) fn hole_wall(hole: &Hole, depth_mm: f64) -> Slot {
+    let radius_mm = 0.5 * hole.diameter_mm;
+    let half = 0.5 * hole.slot_mm;
+    let along = (hole.along - hole.axis * hole.along.dot(&hole.axis)).normalize();
+    let mut bounds = Aabb::EMPTY;
+    for end in [-half, half] {
+        let centre = hole.centre + along * end;
+        bounds = bounds
+            .including(centre - hole.axis * depth_mm)
+            .including(centre + hole.axis);
+    }
+    Slot {
+        centre: hole.centre,
+        axis: hole.axis,
+        along,
+        half_mm: half,
+        radius_mm,
+        bounds: bounds.grown(radius_mm),
+    }
+}
+
+/// A straight slot with round ends, endless along its axis: negative inside.
+pub(super) struct Slot {
+    centre: Vec3,
+    axis: Vec3,
+    along: Vec3,
+    half_mm: f64,
+    radius_mm: f64,
+    pub(super) bounds: Aabb,
+}
+
+impl Slot {
+    /// From the nearest point of the middle line, at right angles to the axis.
+    fn offset(&self, x: Vec3) -> Vec3 {
+        let r = x - self.centre;
+        let r = r - self.axis * r.dot(&self.axis);
+        r - self.along * r.dot(&self.along).clamp(-self.half_mm, self.half_mm)
+    }
+}
+
+impl bicolumn_geometry::Field for Slot {
+    fn value(&self, x: Vec3) -> f64 {
+        self.offset(x).norm() - self.radius_mm
+    }
+    fn gradient(&self, x: Vec3) -> Vec3 {
+        self.offset(x)
+            .try_normalize(1e-12)
+            .unwrap_or_else(Vec3::zeros)
+    }
+    fn bounds(&self) -> Aabb {
+        self.bounds
+    }
+}
