@@ -54,13 +54,14 @@ impl Construct {
             .iter()
             .map(|p| Plate::lay(bone.clone(), p, fracture.as_ref()))
             .collect::<Result<Vec<_>, _>>()?;
+        let notes = bone.notes().to_vec();
         let mut construct = Construct {
             canal_floor_mm: bone.spec().canal_floor_mm,
             bone,
             fracture,
             plates,
             screws: Vec::new(),
-            notes: Vec::new(),
+            notes,
         };
         construct.place_screws(spec)?;
         construct.clear_canal_floor();

@@ -49,6 +49,9 @@ pub enum GeometryError {
         /// What the user can change.
         hint: String,
     },
+    /// An imported surface that cannot stand for the bone.
+    #[error(transparent)]
+    Surface(#[from] crate::SurfaceError),
     /// A layout that leaves no place for something asked for.
     #[error("{what}: {why}; {hint}")]
     NoRoom {

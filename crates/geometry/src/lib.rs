@@ -16,6 +16,7 @@ pub mod field;
 mod footprint;
 pub mod fracture;
 pub mod head;
+pub mod imported;
 mod independent;
 pub mod plate;
 mod redistance;
@@ -33,6 +34,7 @@ pub use error::GeometryError;
 pub use field::Field;
 pub use fracture::{Fracture, Step};
 pub use head::Head;
+pub use imported::{Audited, SurfaceError, TriangleSurface, audit, read_stl};
 pub use plate::{Hole, Plate};
 pub use screw::{Screw, ScrewRow};
 pub use spec::{

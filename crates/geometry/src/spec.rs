@@ -4,6 +4,7 @@ use crate::GeometryError;
 use crate::head::HEAD_OVER_CORE;
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
 
 /// Dimensions of the distal humerus. Defaults: the mean adult card of [`BoneSpec::mean_adult`].
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -40,6 +41,9 @@ pub struct BoneSpec {
     pub potting_level_mm: f64,
     /// Mirror to a left humerus.
     pub left: bool,
+    /// An STL file whose closed surface, in the bone frame, takes the place of the outer surface; the
+    /// dimensions still say where joint, columns and fossae lie and how thick the cortex is.
+    pub surface_file: Option<PathBuf>,
 }
 
 /// A supracondylar fracture: reduced, or with a gap between two parallel planes (comminuted zone).

@@ -61,6 +61,7 @@ pub fn keys_behind(error: &GeometryError, job: &Job, point: &DesignPoint) -> Vec
         GeometryError::ScrewMissesBone { screw, .. } => {
             candidates.extend(part_keys(screw, &told));
         }
+        GeometryError::Surface(_) => candidates.insert(0, "bone.surface_file".into()),
         GeometryError::NoRoom { what, .. } => candidates.extend(part_keys(what, &told)),
     }
     let mut given = Vec::new();

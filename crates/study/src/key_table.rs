@@ -223,6 +223,14 @@ fn bone(keys: &mut Vec<Key>) {
     );
     add(
         keys,
+        "bone.surface_file",
+        Kind::Text,
+        Fallback::Absent,
+        "An STL file, its path counted from the job file: a closed surface in the bone frame (origin in the middle of the flexion axis, Y proximal, X anterior, Z lateral, mm) in place of the parametric outer surface; the dimensions of bone still say where joint, columns and fossae lie and how thick the cortex is",
+        OURS,
+    );
+    add(
+        keys,
         "bone.left",
         Kind::Flag,
         Fallback::Value(Value::Flag(false)),

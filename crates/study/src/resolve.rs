@@ -15,6 +15,7 @@ use bicolumn_model::Material;
 use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 /// Version of this engine; part of every point's digest.
 pub const ENGINE_VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -22,6 +23,7 @@ pub const ENGINE_VERSION: &str = env!("CARGO_PKG_VERSION");
 /// Resolves a design point of a job.
 pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
     let settings = Settings::at(job, point);
+    let folder = job.file.parent().unwrap_or(Path::new(""));
     let inputs: BTreeMap<String, FactorValue> = settings
         .iter()
         .filter(|(path, _)| decides_result(path))
@@ -34,12 +36,12 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
             .iter()
             .map(|(k, v)| (k.clone(), v.to_record()))
             .collect(),
-        construct: construct(&settings),
+        construct: construct(&settings, folder),
         sizing: sizing(&settings),
         materials: materials(&settings),
         loads: loads(&settings),
         solve: solve(&settings),
-        digest: digest(&inputs),
+        digest: digest(&inputs, surface_file(&settings, folder).as_deref()),
         inputs,
     }
 }
@@ -49,8 +51,9 @@ fn decides_result(path: &str) -> bool {
     !path.starts_with("run.") && !path.starts_with("design.")
 }
 
-/// Digest of inputs and engine version: of lines `key<TAB>value`, sorted by key, numbers by their bits.
-fn digest(inputs: &BTreeMap<String, FactorValue>) -> String {
+/// Digest of inputs and engine version: of lines `key<TAB>value`, sorted by key, numbers by their bits;
+/// then of what an imported surface holds (one that cannot be read is told when the bone is built).
+fn digest(inputs: &BTreeMap<String, FactorValue>, surface: Option<&Path>) -> String {
     let mut text = ENGINE_VERSION.to_string();
     for (key, value) in inputs {
         let value = match value {
@@ -60,10 +63,22 @@ fn digest(inputs: &BTreeMap<String, FactorValue>) -> String {
         };
         text.push_str(&format!("\n{key}\t{value}"));
     }
+    if let Some(bytes) = surface.and_then(|file| std::fs::read(file).ok()) {
+        text.push_str(&format!(
+            "\nsurface\t{}",
+            bicolumn_store::digest_text(bytes)
+        ));
+    }
     bicolumn_store::digest_text(text)
 }
 
-fn construct(s: &Settings) -> ConstructSpec {
+fn surface_file(s: &Settings, folder: &Path) -> Option<PathBuf> {
+    let name = s.text("bone.surface_file");
+    (!name.is_empty()).then(|| folder.join(name))
+}
+
+/// `folder`: that of the job file, from which a surface's path counts.
+fn construct(s: &Settings, folder: &Path) -> ConstructSpec {
     let layout = s.text("construct.layout");
     let medial = plate(s, PlateSiteName::Medial, "medial");
     let other = plate(s, site(layout, false), "other");
@@ -73,7 +88,7 @@ fn construct(s: &Settings) -> ConstructSpec {
         _ => vec![other],
     };
     ConstructSpec {
-        bone: bone(s),
+        bone: bone(s, folder),
         fracture: fracture(s),
         plates,
         independent: (1..=INDEPENDENT)
@@ -102,7 +117,7 @@ fn fracture(s: &Settings) -> Option<FractureSpec> {
     })
 }
 
-fn bone(s: &Settings) -> BoneSpec {
+fn bone(s: &Settings, folder: &Path) -> BoneSpec {
     let mm = |name: &str| s.number(&format!("bone.{name}"));
     BoneSpec {
         shaft_diameter_mm: mm("shaft_diameter_mm"),
@@ -127,6 +142,7 @@ fn bone(s: &Settings) -> BoneSpec {
         canal_floor_mm: mm("canal_floor_mm"),
         potting_level_mm: mm("potting_level_mm"),
         left: s.flag("bone.left"),
+        surface_file: surface_file(s, folder),
     }
 }
 
@@ -259,7 +275,6 @@ mod tests {
     use crate::key_table::{key, keys};
     use crate::keys::{Fallback, Kind};
     use crate::plan::Plan;
-    use std::path::Path;
 
     fn first(text: &str) -> PointInputs {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
@@ -304,6 +319,7 @@ mod tests {
                 }
                 (Kind::Flag, FactorValue::Flag(b)) => format!("{}", !b),
                 (Kind::List(words), _) => format!("[{:?}]", words[0]),
+                (Kind::Text, _) => "\"surface.stl\"".to_string(),
                 other => panic!("{other:?}"),
             };
             let kept = base.lines().filter(|l| !l.starts_with(&k.path));

@@ -104,6 +104,7 @@ impl BoneSpec {
             canal_floor_mm: 45.0,
             potting_level_mm: 150.0,
             left: false,
+            surface_file: None,
         }
     }
 

@@ -8,6 +8,7 @@ pub use card::CardRow;
 pub(crate) use landmarks::first_crossing;
 pub(crate) use shape::step;
 
+use crate::imported::{self, Audited, SurfaceError, audit, read_stl};
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
 use crate::{BoneSpec, Field, GeometryError};
@@ -20,8 +21,10 @@ const GRID: f64 = 0.8;
 const MARGIN: f64 = 6.5;
 /// A joint surface bears within this angle of the distal-anterior direction, degrees.
 const BEARING_ANGLE: f64 = 50.0;
-/// How far a facet of the joint surface may lie from the ideal sphere or spool, mm.
+/// How far a facet of the joint surface may lie from the ideal sphere or spool, mm: of the parametric
+/// bone, of an imported surface (judgement).
 const BEARING_TOLERANCE: f64 = 0.5;
+const BEARING_TOLERANCE_IMPORTED: f64 = 2.0;
 
 /// The joint surface that a load may act on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -42,6 +45,8 @@ pub struct Bone {
     shape: Shape,
     outer: SplineGrid,
     inner: SplineGrid,
+    bearing_tolerance: f64,
+    notes: Vec<String>,
 }
 
 /// Dimensions measured back from the built solid.
@@ -58,6 +63,12 @@ impl Bone {
     /// [`GeometryError::Dimension`] for an implausible value or combination, with its bound.
     pub fn build(spec: &BoneSpec) -> Result<Bone, GeometryError> {
         card::check(spec)?;
+        if let Some(file) = &spec.surface_file {
+            let bytes = std::fs::read(file).map_err(|e| SurfaceError::Unreadable {
+                why: format!("{}: {e}", file.display()),
+            })?;
+            return Bone::on_surface(spec, &audit(read_stl(&bytes)?)?);
+        }
         let shape = Shape::new(spec);
         let lattice = Lattice::covering(&grid_box(spec, &shape), GRID);
         let values = (0..lattice.len())
@@ -75,9 +86,48 @@ impl Bone {
             shape,
             outer,
             inner,
+            bearing_tolerance: BEARING_TOLERANCE,
+            notes: Vec::new(),
         };
         bone.check_columns()?;
         Ok(bone)
+    }
+
+    /// Builds the solid on an imported outer surface. The inner surface is the outer one offset by the
+    /// card's cortex; joint axis, columns and fossae lie where the card puts them.
+    ///
+    /// # Errors
+    /// [`GeometryError::Dimension`] as [`Bone::build`]; [`GeometryError::Surface`] when the surface does
+    /// not lie where the card says.
+    pub fn on_surface(spec: &BoneSpec, surface: &Audited) -> Result<Bone, GeometryError> {
+        card::check(spec)?;
+        let shape = Shape::new(spec);
+        let right = if spec.left {
+            surface.surface.mirrored()
+        } else {
+            surface.surface.clone()
+        };
+        let top = spec.potting_level_mm;
+        imported::reaches(&right, top)?;
+        let (lattice, outer) = imported::distances(&right, top, GRID, MARGIN);
+        imported::fits(&places(spec, &shape), &outer)?;
+        let inner = redistance(lattice, inside(spec, &shape, &lattice, &outer));
+        let mirror = |field: SplineGrid| if spec.left { field.mirrored() } else { field };
+        let mut notes = surface.repairs.clone();
+        notes.push("the outer surface of the bone is imported; its landmarks are those of the surface, its cortex that of the card".into());
+        Ok(Bone {
+            spec: spec.clone(),
+            shape,
+            outer: mirror(outer),
+            inner: mirror(inner),
+            bearing_tolerance: BEARING_TOLERANCE_IMPORTED,
+            notes,
+        })
+    }
+
+    /// What is worth telling about how it was built.
+    pub fn notes(&self) -> &[String] {
+        &self.notes
     }
 
     /// What it was built from.
@@ -98,7 +148,7 @@ impl Bone {
     /// Which joint surface, if any, a point of the outer surface belongs to, given the outward normal.
     ///
     /// Both patches are where a forearm bears: within 50° of the distal-anterior direction, within
-    /// 0.5 mm of the sphere or the spool.
+    /// 0.5 mm of the sphere or the spool (2 mm on an imported surface).
     pub fn articular(&self, x: Vec3, normal: Vec3) -> Option<ArticularSurface> {
         let (x, normal) = (self.mirrored(x), self.mirrored(normal));
         let shape = &self.shape;
@@ -109,12 +159,15 @@ impl Bone {
         }
         let from_centre = (x - shape.axis * shape.capitellum_at).norm() - shape.capitellum_radius;
         let half_width = 0.45 * shape.capitellum_width;
-        if (s - shape.capitellum_at).abs() < half_width && from_centre.abs() < BEARING_TOLERANCE {
+        if (s - shape.capitellum_at).abs() < half_width
+            && from_centre.abs() < self.bearing_tolerance
+        {
             return Some(ArticularSurface::Capitellum);
         }
         let from_spool = across.norm() - shape.spool_radius(s);
         let on_spool = shape.medial_rim_at < s && s < shape.lateral_rim_at;
-        (on_spool && from_spool.abs() < BEARING_TOLERANCE).then_some(ArticularSurface::Trochlea)
+        (on_spool && from_spool.abs() < self.bearing_tolerance)
+            .then_some(ArticularSurface::Trochlea)
     }
 
     /// Centre of a joint surface: where its load's resultant passes.
@@ -181,6 +234,36 @@ impl Bone {
         }
         Ok(())
     }
+}
+
+/// Points that must lie inside the outer surface, by name, with the depth needed, for a right bone.
+fn places(spec: &BoneSpec, shape: &Shape) -> Vec<(&'static str, Vec3, f64)> {
+    let shaft = |level: f64| Vec3::new(shape.shaft_x, level, 0.0);
+    let column = |medial| shape.column(medial, shape.fossa_middle.y).0;
+    vec![
+        (
+            "centre of the capitellum",
+            shape.axis * shape.capitellum_at,
+            4.0,
+        ),
+        (
+            "centre of the trochlear groove",
+            shape.axis * shape.groove_at,
+            4.0,
+        ),
+        ("medial column beside the fossa", column(true), 2.0),
+        ("lateral column beside the fossa", column(false), 2.0),
+        (
+            "shaft axis at the canal's floor",
+            shaft(spec.canal_floor_mm),
+            4.0,
+        ),
+        (
+            "shaft axis at the potting",
+            shaft(spec.potting_level_mm),
+            4.0,
+        ),
+    ]
 }
 
 /// Defining values of the inner surface: the outer distance plus the cortex, rounded where the inside
