@@ -195,7 +195,7 @@ fn near_fragment(fracture: Option<&Fracture>, rod: &Rod) -> Option<Fragment> {
 fn check(spec: &IndependentScrewSpec, index: usize) -> Result<(), GeometryError> {
     let within = |key: &str, value: f64, unit, least: f64, most: f64| {
         crate::spec::within(
-            format!("screws.independent_{index}.{key}"),
+            &format!("screws.independent_{index}.{key}"),
             value,
             unit,
             least,

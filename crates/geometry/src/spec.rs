@@ -407,7 +407,7 @@ impl PlateSpec {
                 }
             }
             within(
-                format!("plates.{which}.thickness_mm"),
+                &format!("plates.{which}.thickness_mm"),
                 self.thickness_mm,
                 "mm with non-locking screws",
                 1.5,
@@ -416,7 +416,7 @@ impl PlateSpec {
             // Between two heads, and between a head and the plate's edge, a web remains.
             let most = (self.width_mm - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
             within(
-                format!("screws.{which}.{row}_diameter_mm"),
+                &format!("screws.{which}.{row}_diameter_mm"),
                 core,
                 "mm with non-locking screws",
                 1.5,
