@@ -9,15 +9,16 @@ pub const CAUTION: &str = "Research tool, not a medical device. Results compare 
 pub const NOT_MODELLED: [&str; 9] = [
     "Bone is linear elastic, isotropic and uniform within each tissue: no density map, no direction \
      of the osteons, no yield, no damage.",
-    "Bone is an idealised parametric shape of one size; no scan of a person was used.",
+    "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \
+     inside.",
     "Screws are smooth cylinders bonded to the bone and to the plate: no thread, no loosening, no \
      preload, no angle play. Stress at a bonded edge grows with a finer mesh; the measures keep \
      away from such edges by a stated distance.",
     "Interfaces neither slip nor open: no friction, no contact. Where plate and bone are apart, they \
      may pass through each other without noticing.",
     "Plates and screws are linear elastic: no plastic bending, no fatigue.",
-    "The fracture is a clean gap between two planes: no comminution, no contact of the fragments, \
-     no callus.",
+    "The fracture's faces are planes: no comminution. An open gap is empty, or filled with a uniform \
+     elastic tissue; faces that touch are solved as one body.",
     "Loads are static and idealised, spread over the joint surface: no muscle, no ligament, no \
      motion of the joint, no cycles.",
     "The shaft is held rigidly at its potting; stress near that plane belongs to the support.",

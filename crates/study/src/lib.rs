@@ -31,6 +31,7 @@ pub mod runner;
 mod runner_test;
 pub mod settings;
 mod shared;
+mod solved_bonded;
 pub mod study_folder;
 pub mod study_record;
 pub mod surface;

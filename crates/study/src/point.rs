@@ -5,6 +5,7 @@ use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
 use crate::resolve::ENGINE_VERSION;
+use crate::solved_bonded::solved_bonded;
 use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
 use bicolumn_formats::write_vtu;
@@ -86,6 +87,7 @@ pub fn run_point(
         store_surface(inputs, context, &model, &solution, &stress)
     })?;
 
+    warnings.extend(solved_bonded(&model.construct));
     warnings.extend(quality_warnings(&model));
     Ok(record(
         inputs,

@@ -1,0 +1,69 @@
+//! What a construct has that could open or slide, but is solved as one body.
+
+use bicolumn_geometry::{Construct, Head};
+
+/// A sentence for each kind of interface that is meshed as its own surface and solved as bonded.
+pub(crate) fn solved_bonded(construct: &Construct) -> Vec<String> {
+    let mut told = Vec::new();
+    if let Some(fracture) = &construct.fracture {
+        if fracture.spec.gap_mm == 0.0 || fracture.step.is_some() {
+            told.push(
+                "the fracture's faces that touch are solved as bonded: they neither open nor slide"
+                    .to_string(),
+            );
+        }
+        if fracture
+            .split
+            .as_ref()
+            .is_some_and(|s| s.spec.gap_mm == 0.0)
+        {
+            told.push(
+                "the faces of the articular split are solved as bonded: they neither open nor slide"
+                    .to_string(),
+            );
+        }
+    }
+    let any = |is: fn(&Head) -> bool| construct.screws.iter().any(|s| is(&s.head));
+    if any(|h| matches!(h, Head::Seated { .. })) {
+        told.push(
+            "non-locking heads are solved as bonded to their seats, without preload".to_string(),
+        );
+    }
+    if any(|h| matches!(h, Head::OnBone { .. })) {
+        told.push(
+            "screws independent of plates are solved as bonded to the bone under their heads and \
+             along their shanks, without preload; a lag screw does not glide"
+                .to_string(),
+        );
+    }
+    told
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bicolumn_geometry::{
+        ConstructSpec, FractureSpec, IndependentScrewSpec, ScrewHold, SplitSpec,
+    };
+
+    #[test]
+    fn open_gaps_and_locking_screws_need_no_word_and_the_others_one_each() {
+        assert_eq!(
+            solved_bonded(&Construct::build(&ConstructSpec::orthogonal()).unwrap()),
+            Vec::<String>::new()
+        );
+        let mut spec = ConstructSpec::orthogonal();
+        spec.fracture = Some(FractureSpec {
+            gap_mm: 0.0,
+            split: Some(SplitSpec::default()),
+            ..FractureSpec::default()
+        });
+        spec.plates[0].shaft_hold = ScrewHold::NonLocking;
+        spec.independent = vec![IndependentScrewSpec::default()];
+        let told = solved_bonded(&Construct::build(&spec).unwrap());
+        for (text, word) in told.iter().zip(["fracture", "split", "non-locking", "lag"]) {
+            assert!(text.contains(word), "{told:?}");
+        }
+        assert_eq!(told.len(), 4);
+    }
+}
