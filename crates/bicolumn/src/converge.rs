@@ -1,11 +1,11 @@
 //! `bicolumn converge`: one design point on finer and coarser meshes, and on the same mesh posed anew.
 
+use crate::CANNOT_RUN;
 use crate::args::ConvergeArgs;
 use crate::console::Console;
-use crate::point_of_job::{point_of_job, told, write_file};
+use crate::point_of_job::{folder_beside, point_of_job, tell_written, told, write_file};
 use crate::run::{default_folder, threads};
-use crate::{ALL_WELL, CANNOT_RUN};
-use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
+use bicolumn_store::{MeshNoise, StudyFolder, can_write, create_folder, write_record};
 use bicolumn_study::converge::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series,
 };
@@ -29,13 +29,12 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
     let inputs = resolve(&job, &design_point);
     let point = inputs.id.clone();
     let study = default_folder(&args.job);
-    let dir = args.out.clone().unwrap_or_else(|| {
-        let mut name = study.file_name().unwrap_or_default().to_os_string();
-        name.push("-converge");
-        study.with_file_name(name).join(&point)
-    });
+    let dir = args
+        .out
+        .clone()
+        .unwrap_or_else(|| folder_beside(&args.job, "converge", &point));
     // A folder that cannot be written should be told before the solving, not after.
-    if let Err(e) = create_folder(&dir) {
+    if let Err(e) = can_write(&dir) {
         console.error(&e);
         return CANNOT_RUN;
     }
@@ -57,19 +56,8 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
     for line in table(&outcome) {
         console.data(&line);
     }
-    match write(&outcome, &inputs.id, &dir, &StudyFolder::new(&study)) {
-        Ok(paths) => {
-            for path in paths {
-                console.data(&path.display().to_string());
-            }
-            console.say(bicolumn_report::CAUTION);
-            ALL_WELL
-        }
-        Err(e) => {
-            console.error(&e);
-            CANNOT_RUN
-        }
-    }
+    let written = write(&outcome, &inputs.id, &dir, &StudyFolder::new(&study));
+    tell_written(written, console)
 }
 
 fn percent(value: Option<f64>) -> String {
@@ -124,6 +112,7 @@ fn write(
     dir: &Path,
     study: &StudyFolder,
 ) -> Result<Vec<PathBuf>, String> {
+    create_folder(dir).map_err(|e| e.to_string())?;
     let json = dir.join("convergence.json");
     let text = serde_json::to_vec_pretty(outcome).map_err(|e| e.to_string())?;
     write_file(&json, &text)?;

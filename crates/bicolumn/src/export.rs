@@ -1,10 +1,10 @@
 //! `bicolumn export`: the audit bundle of one design point, for solving again with other code.
 
+use crate::CANNOT_RUN;
 use crate::args::ExportArgs;
 use crate::console::Console;
-use crate::point_of_job::{point_of_job, told, write_file, write_grid};
+use crate::point_of_job::{point_of_job, tell_written, told, write_file, write_grid};
 use crate::run::threads;
-use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_store::{can_write, create_folder};
 use bicolumn_study::bundle::Bundle;
 use bicolumn_study::export::export_point;
@@ -26,19 +26,7 @@ pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
         Ok(bundle) => write(&bundle, &args.out),
         Err(e) => Err(told(&e, &job, &point)),
     };
-    match written {
-        Ok(paths) => {
-            for path in paths {
-                console.data(&path.display().to_string());
-            }
-            console.say(bicolumn_report::CAUTION);
-            ALL_WELL
-        }
-        Err(e) => {
-            console.error(&e);
-            CANNOT_RUN
-        }
-    }
+    tell_written(written, console)
 }
 
 fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {

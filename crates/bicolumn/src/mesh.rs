@@ -3,7 +3,7 @@
 use crate::args::MeshArgs;
 use crate::console::Console;
 use crate::mesh_picture::{self, Half};
-use crate::point_of_job::{point_of_job, told, write_file, write_grid};
+use crate::point_of_job::{folder_beside, point_of_job, told, write_file, write_grid};
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_mesh::TetMesh;
@@ -18,7 +18,7 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
     let dir = args
         .out
         .clone()
-        .unwrap_or_else(|| default_folder(&args.job, &point.id));
+        .unwrap_or_else(|| folder_beside(&args.job, "mesh", &point.id));
     // A folder that cannot be written should be told before the work, not after.
     if let Err(e) = can_write(&dir) {
         console.error(&e);
@@ -49,14 +49,6 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
             CANNOT_RUN
         }
     }
-}
-
-/// `results/NAME-mesh/POINT`: beside the results of a run, never among them.
-fn default_folder(job: &Path, point: &str) -> PathBuf {
-    let stem = job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy();
-    Path::new("results")
-        .join(format!("{stem}-mesh"))
-        .join(point)
 }
 
 fn write(mesh: &TetMesh, dir: &Path) -> Result<Vec<PathBuf>, String> {

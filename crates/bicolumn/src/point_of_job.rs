@@ -1,10 +1,11 @@
-//! One point of a job, as `mesh` and `export` need it.
+//! One point of a job, as the verbs about a single point need it.
 
 use crate::console::Console;
 use crate::run::read;
+use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{Grid, write_vtu};
 use bicolumn_study::{DesignPoint, Job, PointError, Stage};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Reads a job and finds the point that the user names; tells what is wrong otherwise.
 pub(crate) fn point_of_job(
@@ -45,6 +46,14 @@ pub(crate) fn told(error: &PointError, job: &Job, point: &DesignPoint) -> String
     }
 }
 
+/// `results/NAME-WHAT/POINT`: beside the results of a run, never among them.
+pub(crate) fn folder_beside(job: &Path, what: &str, point: &str) -> PathBuf {
+    let stem = job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy();
+    Path::new("results")
+        .join(format!("{stem}-{what}"))
+        .join(point)
+}
+
 /// Writes a grid as a VTK file.
 pub(crate) fn write_grid(path: &Path, grid: &Grid) -> Result<(), String> {
     let mut bytes = Vec::new();
@@ -55,4 +64,21 @@ pub(crate) fn write_grid(path: &Path, grid: &Grid) -> Result<(), String> {
 /// Writes a file by an atomic rename.
 pub(crate) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), String> {
     bicolumn_store::write_atomic(path, bytes).map_err(|e| e.to_string())
+}
+
+/// Tells which files were written, with the caution that goes with results, or why not.
+pub(crate) fn tell_written(written: Result<Vec<PathBuf>, String>, console: &mut Console<'_>) -> u8 {
+    match written {
+        Ok(paths) => {
+            for path in paths {
+                console.data(&path.display().to_string());
+            }
+            console.say(bicolumn_report::CAUTION);
+            ALL_WELL
+        }
+        Err(e) => {
+            console.error(&e);
+            CANNOT_RUN
+        }
+    }
 }

@@ -27,6 +27,8 @@ mod spines;
 pub mod split;
 mod straight;
 mod surfaces;
+#[cfg(test)]
+mod test_cubes;
 mod tet;
 pub mod tet_mesh;
 

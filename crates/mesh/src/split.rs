@@ -470,6 +470,7 @@ fn components(table: &FaceTable, is_cut: &[[bool; 4]]) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::test_cubes::cubes;
     use bicolumn_base::{Fragment, PlateSite, ScrewNumber, Tissue};
 
     const BONE: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
@@ -478,39 +479,8 @@ mod tests {
 
     /// A grid of unit cubes, six tetrahedra each, parts by cube, the top face of z = 1 bulged.
     fn grid(n: [usize; 3], part: impl Fn([usize; 3]) -> Part, bulge: f64) -> TetMesh {
-        let id = |[i, j, k]: [usize; 3]| ((i * (n[1] + 1) + j) * (n[2] + 1) + k) as u32;
-        let mut vertices = vec![];
-        for i in 0..=n[0] {
-            for j in 0..=n[1] {
-                for k in 0..=n[2] {
-                    vertices.push(Vec3::new(i as f64, j as f64, k as f64));
-                }
-            }
-        }
-        let (mut tets, mut parts) = (vec![], vec![]);
-        for i in 0..n[0] {
-            for j in 0..n[1] {
-                for k in 0..n[2] {
-                    for order in [
-                        [0, 1, 2],
-                        [0, 2, 1],
-                        [1, 0, 2],
-                        [1, 2, 0],
-                        [2, 0, 1],
-                        [2, 1, 0],
-                    ] {
-                        let mut at = [i, j, k];
-                        let mut t = [id(at); 4];
-                        for (m, axis) in order.iter().enumerate() {
-                            at[*axis] += 1;
-                            t[m + 1] = id(at);
-                        }
-                        tets.push(t);
-                        parts.push(part([i, j, k]));
-                    }
-                }
-            }
-        }
+        let (vertices, tets, cube) = cubes(n);
+        let parts: Vec<Part> = cube.into_iter().map(part).collect();
         TetMesh::from_straight_tets(
             vertices,
             &tets,

@@ -153,6 +153,7 @@ fn oriented(vertices: &[Vec3], tets: &[[u32; 4]]) -> Result<Vec<[u32; 4]>, MeshE
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::test_cubes::cubes;
     use crate::tet::EDGES;
     use bicolumn_base::{Fragment, PlateSite, Tissue};
 
@@ -161,34 +162,7 @@ mod tests {
 
     /// Six tetrahedra round the diagonal of a unit cube, twice: [0,2]x[0,1]x[0,1].
     fn two_cubes() -> (Vec<Vec3>, Vec<[u32; 4]>) {
-        let id = |i: usize, j: usize, k: usize| (i * 4 + j * 2 + k) as u32;
-        let mut vertices = Vec::new();
-        for i in 0..3 {
-            for j in 0..2 {
-                for k in 0..2 {
-                    vertices.push(Vec3::new(i as f64, j as f64, k as f64));
-                }
-            }
-        }
-        let mut tets = Vec::new();
-        for i in 0..2 {
-            for order in [
-                [0, 1, 2],
-                [0, 2, 1],
-                [1, 0, 2],
-                [1, 2, 0],
-                [2, 0, 1],
-                [2, 1, 0],
-            ] {
-                let mut at = [i, 0, 0];
-                let mut t = [id(at[0], at[1], at[2]); 4];
-                for (n, axis) in order.iter().enumerate() {
-                    at[*axis] += 1;
-                    t[n + 1] = id(at[0], at[1], at[2]);
-                }
-                tets.push(t);
-            }
-        }
+        let (vertices, tets, _) = cubes([2, 1, 1]);
         (vertices, tets)
     }
 

@@ -294,29 +294,17 @@ mod tests {
     use super::*;
     use nalgebra::{DMatrix, DVector};
     use proptest::prelude::*;
-    use std::collections::BTreeSet;
     use std::sync::Arc;
 
     /// A random pattern with diagonally dominant numbers.
     fn random(n: usize, pairs: &[(usize, usize)]) -> SymmetricBlocks {
-        let mut rows: Vec<BTreeSet<u32>> = (0..n).map(|i| BTreeSet::from([i as u32])).collect();
-        for &(i, j) in pairs {
-            rows[i % n].insert((j % n) as u32);
-            rows[j % n].insert((i % n) as u32);
-        }
-        let mut starts = vec![0];
-        let mut columns = vec![];
-        for r in &rows {
-            columns.extend(r);
-            starts.push(columns.len());
-        }
-        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
+        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::of_pairs(n, pairs)));
         for (k, b) in a.upper.iter_mut().enumerate() {
             *b = [0, 1, 2].map(|r| [0, 1, 2].map(|c| ((k * 5 + r * 3 + c) % 7) as f64 / 7.0 - 0.4));
         }
         for i in 0..n {
             let at = a.pattern.upper_starts()[i];
-            let size = 3.0 * rows[i].len() as f64 + 1.0;
+            let size = 3.0 * a.pattern.row(i).len() as f64 + 1.0;
             a.upper[at] = [[size, 0.3, 0.1], [0.3, size, -0.2], [0.1, -0.2, size]];
         }
         a

@@ -399,21 +399,6 @@ mod tests {
     use proptest::prelude::*;
     use std::collections::BTreeSet;
 
-    fn random_pattern(n: usize, pairs: &[(usize, usize)]) -> Pattern {
-        let mut rows: Vec<BTreeSet<u32>> = (0..n).map(|i| BTreeSet::from([i as u32])).collect();
-        for &(i, j) in pairs {
-            rows[i % n].insert((j % n) as u32);
-            rows[j % n].insert((i % n) as u32);
-        }
-        let mut starts = vec![0];
-        let mut columns = vec![];
-        for r in rows {
-            columns.extend(r);
-            starts.push(columns.len());
-        }
-        Pattern::new(starts, columns)
-    }
-
     /// Fill by eliminating vertex after vertex from the graph.
     fn fill(pattern: &Pattern, order: &[u32]) -> Vec<BTreeSet<u32>> {
         let position = inverse(order);
@@ -444,7 +429,7 @@ mod tests {
             pairs in prop::collection::vec((0usize..40, 0usize..40), 0..90),
             shuffle in prop::collection::vec(0u64..1000, 40),
         ) {
-            let pattern = random_pattern(n, &pairs);
+            let pattern = Pattern::of_pairs(n, &pairs);
             let mut order: Vec<u32> = (0..n as u32).collect();
             order.sort_by_key(|&k| shuffle[k as usize]);
             let e = Elimination::new(&pattern, &order);

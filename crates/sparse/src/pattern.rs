@@ -137,6 +137,26 @@ impl Pattern {
 }
 
 #[cfg(test)]
+impl Pattern {
+    /// The diagonal and these pairs, both ways; numbers are taken modulo the rows.
+    pub(crate) fn of_pairs(n: usize, pairs: &[(usize, usize)]) -> Pattern {
+        use std::collections::BTreeSet;
+        let mut rows: Vec<BTreeSet<u32>> = (0..n).map(|i| BTreeSet::from([i as u32])).collect();
+        for &(i, j) in pairs {
+            rows[i % n].insert((j % n) as u32);
+            rows[j % n].insert((i % n) as u32);
+        }
+        let mut starts = vec![0];
+        let mut columns = vec![];
+        for r in rows {
+            columns.extend(r);
+            starts.push(columns.len());
+        }
+        Pattern::new(starts, columns)
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 

@@ -3,15 +3,13 @@
 //! The series tells how far a number is from its limit; the poses tell how much of it is the mesh's
 //! own: the noise floor below which two designs cannot be told apart.
 
+use crate::bones::BoneCache;
 use crate::grid_convergence::{GridConvergence, Level, grid_convergence, variation};
-use crate::inputs::{PointError, PointInputs, Stage};
-use crate::model_build::{build_mesh, build_problem};
-use bicolumn_geometry::{Bone, Construct};
+use crate::inputs::{PointError, PointInputs};
+use crate::model_build::build_model;
 use bicolumn_measure::measure;
 use bicolumn_mesh::Sizing;
-use bicolumn_solve::{SolveOptions, solve};
 use serde::Serialize;
-use std::sync::Arc;
 
 /// Which meshes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,17 +73,13 @@ pub fn converge(
     threads: usize,
     tell: &mut dyn FnMut(&str),
 ) -> Result<Convergence, PointError> {
-    let bone = Bone::build(&inputs.construct.bone).map_err(|e| PointError {
-        stage: Stage::Geometry,
-        message: e.to_string(),
-    })?;
-    let bone = Arc::new(bone);
+    let bones = BoneCache::default();
     let mut replicates = Vec::new();
     let mut tables: Vec<Table> = Vec::new();
     let mut run = |name: String, sizing: Sizing| -> Result<(), PointError> {
         tell(&name);
         let (replicate, table) =
-            replicate(inputs, &bone, sizing, threads, &name).map_err(|e| PointError {
+            replicate(inputs, &bones, sizing, threads, &name).map_err(|e| PointError {
                 message: format!("mesh \"{name}\": {}", e.message),
                 ..e
             })?;
@@ -112,22 +106,18 @@ type Table = Vec<(String, String, Option<f64>)>;
 
 fn replicate(
     inputs: &PointInputs,
-    bone: &Arc<Bone>,
+    bones: &BoneCache,
     sizing: Sizing,
     threads: usize,
     name: &str,
 ) -> Result<(Replicate, Table), PointError> {
     let begin = std::time::Instant::now();
-    let at = |stage, message: String| PointError { stage, message };
-    let construct = Construct::on_bone(bone.clone(), &inputs.construct)
-        .map_err(|e| at(Stage::Geometry, e.to_string()))?;
-    let mesh = Arc::new(build_mesh(&construct, &sizing)?);
-    let model = build_problem(construct, mesh, inputs)?;
-    let options = SolveOptions {
-        threads,
-        ..inputs.solve
+    let inputs = PointInputs {
+        sizing,
+        ..inputs.clone()
     };
-    let solution = solve(&model.problem, &options).map_err(|e| at(Stage::Solve, e.to_string()))?;
+    let model = build_model(&inputs, bones)?;
+    let solution = model.solve(&inputs, threads)?;
     let mut table = Table::new();
     for case in measure(&model.solved(&solution), None) {
         for r in case.responses {
@@ -136,7 +126,7 @@ fn replicate(
     }
     let replicate = Replicate {
         name: name.to_string(),
-        finest_mm: sizing.finest_mm,
+        finest_mm: inputs.sizing.finest_mm,
         tets: model.problem.mesh.tets.len(),
         unknowns: solution.report.unknowns,
         seconds: begin.elapsed().as_secs_f64(),

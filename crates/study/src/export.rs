@@ -10,7 +10,7 @@ use crate::plan::DesignPoint;
 use crate::resolve::resolve;
 use bicolumn_geometry::Construct;
 use bicolumn_mesh::TetMesh;
-use bicolumn_solve::{PartNodes, SolveOptions, solve};
+use bicolumn_solve::PartNodes;
 use std::sync::Arc;
 
 /// Builds and meshes a point. `tell` hears each stage.
@@ -57,14 +57,7 @@ pub fn export_point(
     let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
     let model = build_problem(construct, Arc::new(mesh), &inputs)?;
     tell(Stage::Solve);
-    let options = SolveOptions {
-        threads,
-        ..inputs.solve
-    };
-    let solution = solve(&model.problem, &options).map_err(|e| PointError {
-        stage: Stage::Solve,
-        message: e.to_string(),
-    })?;
+    let solution = model.solve(&inputs, threads)?;
     tell(Stage::Measure);
     let nodes = PartNodes::of(&model.problem.mesh);
     Ok(bundle(&model.problem, &nodes, &solution))

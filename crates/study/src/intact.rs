@@ -6,7 +6,7 @@ use crate::model_build::{BuiltModel, build_model};
 use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
-use bicolumn_solve::{Solution, solve};
+use bicolumn_solve::Solution;
 use std::sync::Arc;
 
 /// The intact bone, solved.
@@ -76,13 +76,9 @@ fn solve_intact(
         ..inputs.construct.clone()
     };
     let model = build_model(&intact, bones)?;
-    let options = bicolumn_solve::SolveOptions {
-        threads,
-        ..inputs.solve
-    };
-    let solution = solve(&model.problem, &options).map_err(|e| PointError {
-        stage: crate::inputs::Stage::Solve,
-        message: format!("the intact bone: {e}"),
+    let solution = model.solve(&intact, threads).map_err(|e| PointError {
+        message: format!("the intact bone: {}", e.message),
+        ..e
     })?;
     let stress = RecoveredStress::of(&model.problem, &solution.displacement);
     let profiles = measure_recovered((&model.solved(&solution), &stress), None)

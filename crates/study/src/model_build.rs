@@ -10,7 +10,7 @@ use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
     ProblemError, nodes_on,
 };
-use bicolumn_solve::Solution;
+use bicolumn_solve::{Solution, SolveOptions, solve};
 use std::sync::Arc;
 
 /// A construct with its mesh and its problem.
@@ -24,6 +24,18 @@ pub struct BuiltModel {
 }
 
 impl BuiltModel {
+    /// Solves the problem as the point's inputs ask.
+    ///
+    /// # Errors
+    /// [`PointError`] at [`Stage::Solve`].
+    pub fn solve(&self, inputs: &PointInputs, threads: usize) -> Result<Solution, PointError> {
+        let options = SolveOptions {
+            threads,
+            ..inputs.solve
+        };
+        solve(&self.problem, &options).map_err(|e| failed(Stage::Solve, &e))
+    }
+
     /// The model with a solution, as the measures read it.
     pub fn solved<'a>(&'a self, solution: &'a Solution) -> Solved<'a> {
         Solved {

@@ -12,7 +12,7 @@ use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
 use bicolumn_measure::{CaseMeasures, RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_model::LoadCase;
-use bicolumn_solve::{Solution, SolveOptions, solve};
+use bicolumn_solve::Solution;
 use bicolumn_store::{
     CaseRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewMark,
     StageRecord, Status, StudyFolder, create_folder, write_atomic,
@@ -56,16 +56,7 @@ pub fn run_point(
         let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
         build_problem(construct, mesh, inputs)
     })?;
-    let solution = clock.run(Stage::Solve, || {
-        let options = SolveOptions {
-            threads: context.threads,
-            ..inputs.solve
-        };
-        solve(&model.problem, &options).map_err(|e| PointError {
-            stage: Stage::Solve,
-            message: e.to_string(),
-        })
-    })?;
+    let solution = clock.run(Stage::Solve, || model.solve(inputs, context.threads))?;
     let mut warnings = model.construct.notes.clone();
     let (stress, measures, intact_measures) = clock.run(Stage::Measure, || {
         let intact = context.intact.of(inputs, context.bones, context.threads);

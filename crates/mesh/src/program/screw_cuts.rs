@@ -14,12 +14,28 @@ struct Axis {
 }
 
 impl Axis {
+    fn of(screw: &Screw) -> Axis {
+        Axis {
+            entry: screw.entry,
+            direction: screw.direction,
+        }
+    }
+
     fn along(&self, x: Vec3) -> f64 {
         (x - self.entry).dot(&self.direction)
     }
 
     fn off(&self, x: Vec3) -> f64 {
         (x - self.entry - self.direction * self.along(x)).norm()
+    }
+
+    fn cylinder(&self, radius_mm: f64, bounds: Aabb) -> Cylinder {
+        Cylinder {
+            point: self.entry,
+            axis: self.direction,
+            radius_mm,
+            bounds,
+        }
     }
 }
 
@@ -33,10 +49,7 @@ pub(super) fn cut<'a>(
     own: u8,
     margin: f64,
 ) {
-    let axis = Axis {
-        entry: screw.entry,
-        direction: screw.direction,
-    };
+    let axis = Axis::of(screw);
     match screw.head {
         Head::Locked => {}
         Head::Seated {
@@ -84,12 +97,7 @@ fn bore<'a>(
     let bounds = Aabb::around(&[start, end]).grown(radius + margin);
     w.cut(
         SurfaceName::HoleWall(site, number),
-        Box::new(Cylinder {
-            point: axis.entry,
-            axis: axis.direction,
-            radius_mm: radius,
-            bounds,
-        }),
+        Box::new(axis.cylinder(radius, bounds)),
         bounds,
         Box::new(move |l, x| {
             is_plate(l)
@@ -138,12 +146,7 @@ fn disk<'a>(
     // The rim first: beside it, what lies in the slit of a plate keeps its label.
     w.cut(
         SurfaceName::HeadRim(screw.number),
-        Box::new(Cylinder {
-            point: axis.entry,
-            axis: axis.direction,
-            radius_mm: radius,
-            bounds,
-        }),
+        Box::new(axis.cylinder(radius, bounds)),
         bounds,
         Box::new(move |l, x| is_void(l) && near(x)),
         Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
@@ -183,12 +186,7 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
     };
     w.cut(
         SurfaceName::ScrewSide(screw.number),
-        Box::new(Cylinder {
-            point: axis.entry,
-            axis: axis.direction,
-            radius_mm: radius,
-            bounds,
-        }),
+        Box::new(axis.cylinder(radius, bounds)),
         bounds,
         Box::new(may),
         Box::new(|l, outside, _| {
@@ -219,10 +217,7 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
 
 /// Distance from a head, mm; what is one with a plate has none of its own.
 pub(super) fn head_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
-    let axis = Axis {
-        entry: screw.entry,
-        direction: screw.direction,
-    };
+    let axis = Axis::of(screw);
     match screw.head {
         Head::Locked => f64::INFINITY,
         Head::Seated { bore_mm, .. } => {
