@@ -21,8 +21,6 @@ pub struct Construct {
     /// The screws, numbered from 1: plate by plate, from the proximal end down; then those without a
     /// plate.
     pub screws: Vec<Screw>,
-    /// Level at which the medullary canal ends: the bone's, unless a screw would graze the floor there.
-    pub canal_floor_mm: f64,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
 }
@@ -56,7 +54,6 @@ impl Construct {
             .collect::<Result<Vec<_>, _>>()?;
         let notes = bone.notes().to_vec();
         let mut construct = Construct {
-            canal_floor_mm: bone.spec().canal_floor_mm,
             bone,
             fracture,
             plates,
@@ -64,7 +61,7 @@ impl Construct {
             notes,
         };
         construct.place_screws(spec)?;
-        construct.clear_canal_floor();
+        construct.note_canal_floor();
         construct.note_potting();
         clash::check(&construct, spec.clearance_mm)?;
         Ok(construct)
@@ -97,11 +94,7 @@ impl Construct {
         }
         let mut placed = shaft_screws::place(&self.bone, fracture, &self.plates, shaft, clearance)?;
         let mut rods: Vec<_> = placed.iter().map(Placed::rod).collect();
-        rods.extend(independent.iter().map(|s| Rod {
-            from: s.entry,
-            to: s.tip(),
-            radius: 0.5 * s.diameter_mm,
-        }));
+        rods.extend(independent.iter().map(Rod::in_bone));
         placed.extend(distal_screws::place(
             &self.bone, fracture, distal, &rods, clearance,
         )?);
@@ -137,16 +130,18 @@ impl Construct {
         Ok(())
     }
 
-    /// Moves the floor of the canal out of the screws' way.
-    fn clear_canal_floor(&mut self) {
-        let (level, screw) = canal::floor(&self.bone, &self.screws);
-        if let Some(screw) = screw {
-            self.notes.push(format!(
-                "the canal ends at level {level:.2} mm, not {:.2} mm, where {screw} would graze its floor",
-                self.canal_floor_mm
-            ));
+    /// Tells of screws that found no direction clear of the canal's floor.
+    fn note_canal_floor(&mut self) {
+        for s in &self.screws {
+            let beside = canal::beside_floor_mm(&self.bone, &Rod::in_bone(s));
+            if beside > 0.0 {
+                self.notes.push(format!(
+                    "{} runs beside the canal's floor at level {:.1} mm for {beside:.1} mm: the mesh is poorer there",
+                    s.number,
+                    self.bone.spec().canal_floor_mm
+                ));
+            }
         }
-        self.canal_floor_mm = level;
     }
 
     /// A potting closer than two shaft diameters disturbs the stress at the plate's end (Saint-Venant).

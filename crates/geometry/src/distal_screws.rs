@@ -5,6 +5,7 @@
 //! layouts a beam search keeps those that hold most screw length, with diminishing return so that no
 //! screw is starved.
 
+use crate::canal::beside_floor_mm;
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
 use crate::shaft_screws::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
@@ -19,6 +20,8 @@ const STEP: f64 = 4.0;
 pub(crate) const LEAST: f64 = 7.0;
 /// What a degree off the hole's axis costs, in the score's unit (root of a millimetre; judgement).
 const ANGLE_COST: f64 = 0.02;
+/// What a millimetre beside the canal's floor costs, in the same unit: more than a screw's length brings.
+const FLOOR_COST: f64 = 2.0;
 /// Layouts kept at each step of the search, and new ones tried from each.
 const BEAM: usize = 60;
 const BRANCHES: usize = 14;
@@ -63,7 +66,7 @@ pub(crate) fn place(
         let rays = rays(bone, fracture, seat, *longest)?;
         let mut next: Vec<Layout> = Vec::new();
         for layout in &beam {
-            next.extend(branches(layout, fracture, seat, &rays, clearance));
+            next.extend(branches(bone, layout, fracture, seat, &rays, clearance));
         }
         if next.is_empty() {
             return Err(blocked(
@@ -163,6 +166,7 @@ fn reach(
 /// The best ways to add a screw to a layout: for each direction the longest clear screw, and a shorter
 /// one that leaves more room to others.
 fn branches(
+    bone: &Bone,
     layout: &Layout,
     fracture: Option<&Fracture>,
     seat: &Seat,
@@ -184,11 +188,9 @@ fn branches(
             continue;
         };
         for length in [length, (0.6 * length).max(ray.shortest)] {
-            found.push((
-                length.sqrt() - ANGLE_COST * ray.angle,
-                ray.direction,
-                length,
-            ));
+            let beside = beside_floor_mm(bone, &seat.rod(ray.direction, length));
+            let cost = ANGLE_COST * ray.angle + FLOOR_COST * beside;
+            found.push((length.sqrt() - cost, ray.direction, length));
         }
     }
     found.sort_by(|a, b| b.0.total_cmp(&a.0));

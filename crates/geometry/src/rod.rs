@@ -1,6 +1,6 @@
 //! Straight rods: what a screw is to the layout and the clash check.
 
-use crate::Field;
+use crate::{Field, Screw};
 use bicolumn_base::Vec3;
 
 /// Distance that a screw's tip keeps from the faces of a fracture, mm (what the mesher takes well).
@@ -17,6 +17,15 @@ pub(crate) struct Rod {
 }
 
 impl Rod {
+    /// A screw's shank from the bone's surface to its tip.
+    pub(crate) fn in_bone(screw: &Screw) -> Rod {
+        Rod {
+            from: screw.entry,
+            to: screw.tip(),
+            radius: 0.5 * screw.diameter_mm,
+        }
+    }
+
     /// Distance between the surfaces of two rods (of capsules, to be exact); negative where they overlap.
     pub(crate) fn clearance(&self, other: &Rod) -> f64 {
         let (d, _) = nearest(self, other);

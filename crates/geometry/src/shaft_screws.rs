@@ -4,6 +4,7 @@
 //! the screws of both plates; opposite screws that would meet head-on in the canal are turned apart by
 //! the smallest angle that serves all.
 
+use crate::canal::beside_floor_mm;
 use crate::clash::length_in_bone;
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
@@ -166,7 +167,7 @@ fn seat_options(
         {
             return;
         }
-        let along_floor = u8::from(grazes_floor(bone, &rod)) * ALONG_FLOOR;
+        let along_floor = u8::from(beside_floor_mm(bone, &rod) > 0.0) * ALONG_FLOOR;
         options.push(Choice {
             direction,
             angle,
@@ -276,16 +277,6 @@ fn grazes_canal(bone: &Bone, seat: &Seat, direction: Vec3, length: f64) -> bool 
         .map(|p| bone.inner().value(p))
         .fold(f64::MAX, f64::min);
     (deepest.abs() - seat.radius).abs() < 0.4 || deepest.abs() < seat.radius
-}
-
-/// Does a nearly level screw's side run along the plane of the canal's floor?
-fn grazes_floor(bone: &Bone, rod: &Rod) -> bool {
-    let floor = bone.spec().canal_floor_mm;
-    let slope = ((rod.to.y - rod.from.y) / rod.length()).abs();
-    slope < 0.17
-        && rod
-            .axis_points()
-            .any(|p| bone.inner().value(p) < 0.0 && ((p.y - floor).abs() - rod.radius).abs() < 0.3)
 }
 
 /// The pair that can least be brought apart.

@@ -53,7 +53,7 @@ impl OuterCortex {
             centre_collar: centres.iter().map(|x| collar_at(*x)).collect(),
             points,
             centres,
-            tube_floor_mm: construct.canal_floor_mm,
+            tube_floor_mm: construct.bone.spec().canal_floor_mm,
         }
     }
 

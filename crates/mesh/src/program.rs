@@ -473,7 +473,7 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
     if canal_opens_into_gap(construct) {
         return;
     }
-    let floor = bone.shaft_axis(construct.canal_floor_mm);
+    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
     w.cut(
         SurfaceName::CanalFloor,
         Box::new(Plane {
@@ -495,7 +495,7 @@ fn canal_opens_into_gap(construct: &Construct) -> bool {
     let (bone, Some(fracture)) = (&construct.bone, &construct.fracture) else {
         return false;
     };
-    let floor = bone.shaft_axis(construct.canal_floor_mm);
+    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
     let reach = 0.5 * bone.spec().epicondylar_width_mm;
     let steps = || (-20..=20).map(|i| reach * f64::from(i) / 20.0);
     let inside = steps()
@@ -620,7 +620,7 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
     let into_wall = outer.max(-outer - wall).max(0.0);
     h = h.min(sizing.wall_ratio * wall + grow * into_wall);
 
-    if x.y > construct.canal_floor_mm {
+    if x.y > bone.spec().canal_floor_mm {
         let canal_radius = 0.5 * bone.spec().canal_diameter_mm;
         h = h.min(CANAL_SHARE * canal_radius + grow * inner.abs());
     }

@@ -367,7 +367,7 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
     match name {
         SurfaceName::BoneOuter => bone.outer().value(x),
         SurfaceName::BoneInner => bone.inner().value(x),
-        SurfaceName::CanalFloor => x.y - c.canal_floor_mm,
+        SurfaceName::CanalFloor => x.y - c.bone.spec().canal_floor_mm,
         SurfaceName::ProximalEnd => x.y - bone.spec().potting_level_mm,
         SurfaceName::FractureProximal | SurfaceName::FractureDistal => {
             // A column in contact puts a proximal face on the lower plane.
