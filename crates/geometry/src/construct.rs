@@ -130,15 +130,26 @@ impl Construct {
         Ok(())
     }
 
-    /// Tells of screws that found no direction clear of the canal's floor.
+    /// Level of the canal's floor, mm; `None` where the proximal fragment's canal ends at the fracture.
+    pub fn canal_floor_mm(&self) -> Option<f64> {
+        canal::floor(&self.bone, self.fracture.as_ref())
+    }
+
+    /// Tells of a canal without floor and of screws that found no direction clear of the canal's floor.
     fn note_canal_floor(&mut self) {
+        let floor = self.canal_floor_mm();
+        let level = self.bone.spec().canal_floor_mm;
+        if floor.is_none() {
+            self.notes.push(format!(
+                "the canal of the proximal fragment opens into the fracture: its floor at level {level:.1} mm would leave a plug of bone too thin to mesh"
+            ));
+        }
         for s in &self.screws {
-            let beside = canal::beside_floor_mm(&self.bone, &Rod::in_bone(s));
+            let beside = canal::beside_floor_mm(&self.bone, floor, &Rod::in_bone(s));
             if beside > 0.0 {
                 self.notes.push(format!(
-                    "{} runs beside the canal's floor at level {:.1} mm for {beside:.1} mm: the mesh is poorer there",
-                    s.number,
-                    self.bone.spec().canal_floor_mm
+                    "{} runs beside the canal's floor at level {level:.1} mm for {beside:.1} mm: the mesh is poorer there",
+                    s.number
                 ));
             }
         }

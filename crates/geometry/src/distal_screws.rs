@@ -5,7 +5,7 @@
 //! layouts a beam search keeps those that hold most screw length, with diminishing return so that no
 //! screw is starved.
 
-use crate::canal::beside_floor_mm;
+use crate::canal::{self, beside_floor_mm};
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
 use crate::shaft_screws::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
@@ -56,6 +56,7 @@ pub(crate) fn place(
 ) -> Result<Vec<Placed>, GeometryError> {
     // From the joint upwards, the plates in turn.
     seats.sort_by(|a, b| a.0.entry.y.total_cmp(&b.0.entry.y));
+    let floor = canal::floor(bone, fracture);
     let start = Layout {
         screws: Vec::new(),
         rods: others.to_vec(),
@@ -66,7 +67,9 @@ pub(crate) fn place(
         let rays = rays(bone, fracture, seat, *longest)?;
         let mut next: Vec<Layout> = Vec::new();
         for layout in &beam {
-            next.extend(branches(bone, layout, fracture, seat, &rays, clearance));
+            next.extend(branches(
+                bone, floor, layout, fracture, seat, &rays, clearance,
+            ));
         }
         if next.is_empty() {
             return Err(blocked(
@@ -167,6 +170,7 @@ fn reach(
 /// one that leaves more room to others.
 fn branches(
     bone: &Bone,
+    floor: Option<f64>,
     layout: &Layout,
     fracture: Option<&Fracture>,
     seat: &Seat,
@@ -188,7 +192,7 @@ fn branches(
             continue;
         };
         for length in [length, (0.6 * length).max(ray.shortest)] {
-            let beside = beside_floor_mm(bone, &seat.rod(ray.direction, length));
+            let beside = beside_floor_mm(bone, floor, &seat.rod(ray.direction, length));
             let cost = ANGLE_COST * ray.angle + FLOOR_COST * beside;
             found.push((length.sqrt() - cost, ray.direction, length));
         }

@@ -4,7 +4,7 @@
 //! the screws of both plates; opposite screws that would meet head-on in the canal are turned apart by
 //! the smallest angle that serves all.
 
-use crate::canal::beside_floor_mm;
+use crate::canal::{self, beside_floor_mm};
 use crate::clash::length_in_bone;
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
@@ -26,21 +26,21 @@ pub(crate) const LEAST_IN_WALL: f64 = 0.5 * LEAST_HELD;
 /// How far a screw passing both cortices stands out, mm (common practice, no source: one to two).
 const PROTRUSION: f64 = 1.5;
 
-/// A screw that runs along the canal's floor.
-const ALONG_FLOOR: u8 = 1;
-/// A screw that ends before the far cortex to make room for another.
-const SHORT: u8 = 2;
-const WORST_MAKESHIFT: u8 = ALONG_FLOOR + SHORT;
+/// What a millimetre beside the canal's floor counts for, in degrees off the hole's axis (judgement).
+const FLOOR_COST: f64 = 2.5;
+/// The most it counts for: a full diameter of the canal.
+const MOST_FLOOR_COST: f64 = 25.0;
 
 /// What a direction of a seat comes to.
 struct Choice {
     direction: Vec3,
-    angle: f64,
+    /// Degrees off the direction wanted, and what lying beside the canal's floor counts for.
+    cost: f64,
     length: f64,
     rod: Rod,
     note: Option<String>,
-    /// How much of a makeshift it is: 0 not at all, up to [`WORST_MAKESHIFT`].
-    makeshift: u8,
+    /// Does it end before the far cortex to make room for another?
+    short: bool,
 }
 
 /// Places shaft screws.
@@ -57,9 +57,10 @@ pub(crate) fn place(
 ) -> Result<Vec<Placed>, GeometryError> {
     // Neighbours in level decide about each other: search them one after the other.
     seats.sort_by(|a, b| b.0.entry.y.total_cmp(&a.0.entry.y));
+    let floor = canal::floor(bone, fracture);
     let mut options = Vec::with_capacity(seats.len());
     for (seat, bicortical) in &seats {
-        let found = seat_options(bone, fracture, plates, seat, *bicortical, clearance);
+        let found = seat_options(bone, fracture, floor, plates, seat, *bicortical, clearance);
         if found.is_empty() {
             return Err(GeometryError::NoRoom {
                 what: seat.number.to_string(),
@@ -72,11 +73,11 @@ pub(crate) fn place(
         }
         options.push(found);
     }
-    // A makeshift only where nothing better serves.
-    for makeshift in 0..=WORST_MAKESHIFT {
+    // Short screws only where nothing better serves.
+    for short in [false, true] {
         let mut limit = 0.0;
-        while limit <= 2.0 * CONE {
-            if let Some(chosen) = search(&options, limit, makeshift, clearance) {
+        while limit <= 2.0 * CONE + MOST_FLOOR_COST {
+            if let Some(chosen) = search(&options, limit, short, clearance) {
                 return Ok(taken(chosen, seats, options));
             }
             limit += STEP;
@@ -103,20 +104,12 @@ fn taken(chosen: Vec<usize>, seats: Vec<(Seat, bool)>, options: Vec<Vec<Choice>>
         .collect()
 }
 
-/// Depth-first choice of one option a seat, angles up to `limit`, all clear of each other.
-fn search(
-    options: &[Vec<Choice>],
-    limit: f64,
-    makeshift: u8,
-    clearance: f64,
-) -> Option<Vec<usize>> {
-    // A seat that has nothing better takes the least makeshift that it has.
-    let allowed: Vec<u8> = options
+/// Depth-first choice of one option a seat, costs up to `limit`, all clear of each other.
+fn search(options: &[Vec<Choice>], limit: f64, short: bool, clearance: f64) -> Option<Vec<usize>> {
+    // A seat that has nothing but short screws takes one.
+    let allowed: Vec<bool> = options
         .iter()
-        .map(|list| {
-            let least = list.iter().map(|o| o.makeshift).min();
-            least.unwrap_or(0).max(makeshift)
-        })
+        .map(|list| short || list.iter().all(|o| o.short))
         .collect();
     let clear = |chosen: &[usize], seat: usize, i: usize| {
         chosen
@@ -133,8 +126,8 @@ fn search(
             return Some(chosen);
         }
         let found = (next..options[seat].len())
-            .take_while(|&i| options[seat][i].angle <= limit + 1e-9)
-            .find(|&i| options[seat][i].makeshift <= allowed[seat] && clear(&chosen, seat, i));
+            .take_while(|&i| options[seat][i].cost <= limit + 1e-9)
+            .find(|&i| options[seat][i].short <= allowed[seat] && clear(&chosen, seat, i));
         match found {
             Some(i) => {
                 chosen.push(i);
@@ -149,13 +142,14 @@ fn search(
 fn seat_options(
     bone: &Bone,
     fracture: Option<&Fracture>,
+    floor: Option<f64>,
     plates: &[Plate],
     seat: &Seat,
     bicortical: bool,
     clearance: f64,
 ) -> Vec<Choice> {
     let mut options: Vec<Choice> = Vec::new();
-    let mut take = |direction: Vec3, angle: f64, length: f64, note, short: u8| {
+    let mut take = |direction: Vec3, angle: f64, length: f64, note, short: bool| {
         let rod = seat.rod(direction, length);
         let keep = seat.radius + FRACTURE_CLEARANCE;
         let off = seat
@@ -167,19 +161,19 @@ fn seat_options(
         {
             return;
         }
-        let along_floor = u8::from(beside_floor_mm(bone, &rod) > 0.0) * ALONG_FLOOR;
+        let beside_floor = (FLOOR_COST * beside_floor_mm(bone, floor, &rod)).min(MOST_FLOOR_COST);
         options.push(Choice {
             direction,
-            angle,
+            cost: angle + beside_floor,
             length,
             rod,
             note,
-            makeshift: short + along_floor,
+            short,
         });
     };
     for (direction, angle) in seat.directions(CONE, STEP) {
         if let Some((length, note)) = length(bone, plates, seat, direction, bicortical, clearance) {
-            take(direction, angle, length, note, 0);
+            take(direction, angle, length, note, false);
         }
         if bicortical {
             for length in short_lengths(bone, seat, direction) {
@@ -187,10 +181,11 @@ fn seat_options(
                     "{} ends before the far cortex: it would meet a screw of the other plate",
                     seat.number
                 );
-                take(direction, angle, length, Some(note), SHORT);
+                take(direction, angle, length, Some(note), true);
             }
         }
     }
+    options.sort_by(|p, q| p.cost.total_cmp(&q.cost));
     options
 }
 

@@ -267,7 +267,7 @@ pub fn blueprint<'a>(
         screw_cuts::cut(&mut w, construct, screw, own, margin);
     }
     if let Some(fracture) = &construct.fracture {
-        fracture_cuts::cut(&mut w, fracture, canal_opens_into_gap(construct));
+        fracture_cuts::cut(&mut w, fracture, construct.canal_floor_mm().is_none());
     }
     if w.surfaces.len() > SURFACE_LIMIT {
         return Err(MeshError::TooManySurfaces {
@@ -470,10 +470,10 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
         Box::new(|l, _| l == label::CORTICAL),
         Box::new(|l, wall, _| if wall { l } else { label::INSIDE }),
     );
-    if canal_opens_into_gap(construct) {
+    let Some(level) = construct.canal_floor_mm() else {
         return;
-    }
-    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
+    };
+    let floor = bone.shaft_axis(level);
     w.cut(
         SurfaceName::CanalFloor,
         Box::new(Plane {
@@ -484,29 +484,6 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
         Box::new(|l, _| l == label::INSIDE),
         Box::new(|l, above, _| if above { label::CANAL } else { l }),
     );
-}
-
-/// Does the canal end at the gap rather than at its floor?
-///
-/// Where the floor comes closer to a fracture face than a thin plug is worth, the cancellous bone
-/// between them would be a feather: then the proximal fragment has none, the distal one keeps its own.
-fn canal_opens_into_gap(construct: &Construct) -> bool {
-    const THINNEST_PLUG_MM: f64 = 2.0;
-    let (bone, Some(fracture)) = (&construct.bone, &construct.fracture) else {
-        return false;
-    };
-    let floor = bone.shaft_axis(bone.spec().canal_floor_mm);
-    let reach = 0.5 * bone.spec().epicondylar_width_mm;
-    let steps = || (-20..=20).map(|i| reach * f64::from(i) / 20.0);
-    let inside = steps()
-        .flat_map(|x| steps().map(move |z| floor + Vec3::new(x, 0.0, z)))
-        .filter(|p| bone.inner().value(*p) < 0.0);
-    let (mut all_above, mut all_below) = (true, true);
-    for p in inside {
-        all_above &= fracture.above(p) > THINNEST_PLUG_MM;
-        all_below &= fracture.below(p) > THINNEST_PLUG_MM;
-    }
-    !all_above && !all_below
 }
 
 fn cut_plate<'a>(

@@ -47,7 +47,7 @@ const ROWS: [(Get, CardRow); 20] = [
     (|s| s.column_depth_mm, row("column_depth_mm", "anterior-posterior thickness of the columns at the fossa's middle", 14.0, None, "mm", "from memory, uncertain; no measured value found", 11.0, 20.0)),
     (|s| s.column_cortex_mm, row("column_cortex_mm", "thickness of the cortex of the columns", 1.8, None, "mm", "from memory, uncertain: 1 to 2 on the supracondylar columns", 0.8, 4.0)),
     (|s| s.articular_cortex_mm, row("articular_cortex_mm", "thickness of the shell of the articular block", 1.2, None, "mm", "assumed; no measured value found", 0.8, 3.0)),
-    (|s| s.canal_floor_mm, row("canal_floor_mm", "level at which the canal ends and cancellous bone begins", 45.0, None, "mm", "assumed; the canal closes above the fossa", 36.0, 80.0)),
+    (|s| s.canal_floor_mm, row("canal_floor_mm", "level at which the canal ends and cancellous bone begins", 43.0, None, "mm", "assumed; the canal closes above the fossa", 36.0, 80.0)),
 ];
 
 #[allow(clippy::too_many_arguments)]
@@ -101,7 +101,7 @@ impl BoneSpec {
             column_depth_mm: 14.0,
             column_cortex_mm: 1.8,
             articular_cortex_mm: 1.2,
-            canal_floor_mm: 45.0,
+            canal_floor_mm: 43.0,
             potting_level_mm: 150.0,
             left: false,
             surface_file: None,
@@ -125,7 +125,7 @@ impl BoneSpec {
             column_depth_mm: 12.8,
             column_cortex_mm: 1.5,
             articular_cortex_mm: 1.0,
-            canal_floor_mm: 42.0,
+            canal_floor_mm: 40.0,
             ..Self::mean_adult()
         }
     }
@@ -147,7 +147,7 @@ impl BoneSpec {
             column_depth_mm: 15.4,
             column_cortex_mm: 2.1,
             articular_cortex_mm: 1.4,
-            canal_floor_mm: 48.0,
+            canal_floor_mm: 46.0,
             ..Self::mean_adult()
         }
     }
