@@ -1,11 +1,13 @@
-//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE]]`: what the solve of a
-//! real construct costs.
+//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE [SOFTER]]]`: what the
+//! solve of a real construct costs; with `SOFTER`, every material but the stiffest has its modulus divided
+//! by that.
 //!
 //! FOLDER holds an audit bundle: `bicolumn export --point 5 --out FOLDER jobs/first-look.toml`.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 mod bundle;
 
+use bicolumn_model::Material;
 use bicolumn_solve::{Method, Prepared, SolveOptions};
 use std::path::PathBuf;
 
@@ -20,7 +22,17 @@ fn main() {
     };
     let threads = arguments.get(1).map_or(2, |a| a.parse().unwrap());
     let tolerance = arguments.get(2).map_or(1e-8, |a| a.parse().unwrap());
-    let problem = bundle::read(&folder);
+    let softer = arguments.get(3).map_or(1.0, |a| a.parse::<f64>().unwrap());
+    let mut problem = bundle::read(&folder);
+    let young = |m: &Material| m.young_mpa;
+    let stiffest = problem.materials.iter().map(young).fold(0.0, f64::max);
+    for m in problem
+        .materials
+        .iter_mut()
+        .filter(|m| m.young_mpa < stiffest)
+    {
+        m.young_mpa /= softer;
+    }
     let options = SolveOptions {
         method: Method::Multigrid,
         tolerance,

@@ -150,7 +150,7 @@ fn main() {
     let field = StressField::recover(&problem, &part_nodes, &solution.displacement[0]);
     std::hint::black_box(field);
     println!("stress of one case: {:.2} s", start.elapsed().as_secs_f64());
-    let numbering = Numbering::new(&problem.mesh, &problem.fixed);
+    let numbering = Numbering::new(&problem);
     let fine = assemble(&team, &problem, &numbering).unwrap().fine;
     product::<1>(&team, &fine, peak);
     product::<4>(&team, &fine, peak);

@@ -1,6 +1,6 @@
 //! The stiffness matrix and its coarse companion, summed in a fixed order.
 
-use crate::element::{Element, linear_part, place};
+use crate::element::{Element, Stiffness, coarse_part, linear_part, place};
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_model::Problem;
 use bicolumn_sparse::{Block, Pattern, SymmetricBlocks, Team};
@@ -96,6 +96,13 @@ pub fn assemble(
         .tets
         .iter()
         .map(|t| [0, 1, 2, 3].map(|c| numbering.coarse_of_node[t[c] as usize]));
+    let farther: Vec<[u32; 4]> = mesh
+        .tets
+        .iter()
+        .filter(|t| follows_others(numbering, &numbering.rows_of(t)))
+        .flat_map(|t| farther_couplings(numbering, t))
+        .collect();
+    let corner_rows = corner_rows.chain(farther.iter().copied());
     let (fine, coarse) = (
         pattern(team, numbering.rows(), fine_rows),
         pattern(team, numbering.fine_of_coarse.len(), corner_rows),
@@ -204,8 +211,16 @@ impl Job<'_> {
     fn run(&mut self, problem: &Problem, numbering: &Numbering) -> Result<(), InvertedTet> {
         let mesh = &problem.mesh;
         for (t, tet) in mesh.tets.iter().enumerate() {
-            let rows = tet.map(|n| numbering.row_of_node[n as usize]);
-            if !rows.iter().any(|&r| self.fine.rows.contains(&(r as usize))) {
+            let rows = numbering.rows_of(tet);
+            let by_others = follows_others(numbering, &rows);
+            let wider = if by_others {
+                coarse_weights(numbering, &rows)
+            } else {
+                vec![]
+            };
+            let is_mine = |r: &u32| self.fine.rows.contains(&(*r as usize));
+            let is_mine_below = |w: &CoarseWeights| self.coarse.rows.contains(&(w.row as usize));
+            if !rows.iter().any(is_mine) && !wider.iter().any(is_mine_below) {
                 continue;
             }
             let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
@@ -216,6 +231,10 @@ impl Job<'_> {
                 for b in a..10 {
                     self.fine.add(rows[a], rows[b], &stiffness[place(a, b)]);
                 }
+            }
+            if by_others {
+                self.add_coarse(&stiffness, &wider);
+                continue;
             }
             let corners = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[tet[c] as usize]);
             let linear = linear_part(&stiffness, &rows.map(|r| r != NO_ROW));
@@ -228,4 +247,57 @@ impl Job<'_> {
         }
         Ok(())
     }
+
+    fn add_coarse(&mut self, stiffness: &Stiffness, corners: &[CoarseWeights]) {
+        for (k, p) in corners.iter().enumerate() {
+            for q in &corners[k..] {
+                let block = coarse_part(stiffness, &p.weights, &q.weights);
+                self.coarse.add(p.row, q.row, &block);
+            }
+        }
+    }
+}
+
+/// A coarse row with its weight in each of a tetrahedron's ten nodes.
+struct CoarseWeights {
+    row: u32,
+    weights: [f64; 10],
+}
+
+/// Does a node of the tetrahedron follow anything but the means of its own edges' ends?
+fn follows_others(numbering: &Numbering, rows: &[u32; 10]) -> bool {
+    let middles = rows[4..].iter().filter(|r| **r != NO_ROW);
+    let mut followed = middles.flat_map(|r| numbering.prolongation.row(*r as usize));
+    followed.any(|(_, weight)| weight != 0.5)
+}
+
+fn coarse_weights(numbering: &Numbering, rows: &[u32; 10]) -> Vec<CoarseWeights> {
+    let mut found: Vec<CoarseWeights> = vec![];
+    for (a, r) in rows.iter().enumerate().filter(|(_, r)| **r != NO_ROW) {
+        for (row, weight) in numbering.prolongation.row(*r as usize) {
+            let at = found.iter().position(|w| w.row == row);
+            let at = at.unwrap_or_else(|| {
+                let weights = [0.0; 10];
+                found.push(CoarseWeights { row, weights });
+                found.len() - 1
+            });
+            found[at].weights[a] += weight;
+        }
+    }
+    found
+}
+
+/// Couplings of coarse rows, as pairs, that a tetrahedron's corners alone do not give.
+fn farther_couplings(numbering: &Numbering, tet: &[u32; 10]) -> Vec<[u32; 4]> {
+    let own = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[tet[c] as usize]);
+    let all = coarse_weights(numbering, &numbering.rows_of(tet));
+    let mut pairs = vec![];
+    for (k, p) in all.iter().enumerate() {
+        for q in &all[k + 1..] {
+            if !(own.contains(&p.row) && own.contains(&q.row)) {
+                pairs.push([p.row, q.row, NO_ROW, NO_ROW]);
+            }
+        }
+    }
+    pairs
 }

@@ -232,6 +232,22 @@ pub fn linear_part(stiffness: &Stiffness, kept: &[bool; 10]) -> [Block<f64>; 10]
     out
 }
 
+/// Σ pₐ Kₐᵦ qᵦ: the block of Pᵀ K P between two coarse nodes with these weights in the ten nodes.
+pub fn coarse_part(stiffness: &Stiffness, p: &[f64; 10], q: &[f64; 10]) -> Block<f64> {
+    let mut out = [[0.0; 3]; 3];
+    for (a, p) in p.iter().enumerate().filter(|(_, p)| **p != 0.0) {
+        for (b, q) in q.iter().enumerate().filter(|(_, q)| **q != 0.0) {
+            let block = &stiffness[if a <= b { place(a, b) } else { place(b, a) }];
+            for r in 0..3 {
+                for c in 0..3 {
+                    out[r][c] += p * q * if a <= b { block[r][c] } else { block[c][r] };
+                }
+            }
+        }
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -301,6 +317,32 @@ mod tests {
             .zip(fourteen.iter().flatten().flatten())
         {
             assert!((a - b).abs() < 1e-10, "{a} {b}");
+        }
+    }
+
+    #[test]
+    fn coarse_part_is_the_linear_part_where_nodes_follow_their_edges() {
+        let k = Element::new(curved()).stiffness(400.0, 300.0).unwrap();
+        let weights: [[f64; 10]; 4] = std::array::from_fn(|i| {
+            let mut w = [0.0; 10];
+            w[i] = 1.0;
+            for (k, edge) in EDGES.into_iter().enumerate() {
+                w[4 + k] = if edge.contains(&i) { 0.5 } else { 0.0 };
+            }
+            w
+        });
+        let mut linear = linear_part(&k, &[true; 10]).into_iter();
+        for i in 0..4 {
+            for j in i..4 {
+                let here = coarse_part(&k, &weights[i], &weights[j]);
+                for (a, b) in here
+                    .iter()
+                    .flatten()
+                    .zip(linear.next().unwrap().iter().flatten())
+                {
+                    assert!((a - b).abs() < 1e-9, "{a} {b}");
+                }
+            }
         }
     }
 

@@ -14,6 +14,7 @@ pub mod balance;
 pub mod element;
 pub mod held;
 pub mod interface;
+mod interpolation;
 pub mod load_vectors;
 pub mod numbering;
 pub mod prepared;

@@ -1,13 +1,13 @@
 //! From mesh nodes to rows of the linear system.
 
+use crate::interpolation::followed_corners;
 use bicolumn_base::{Aabb, Vec3};
-use bicolumn_mesh::TetMesh;
+use bicolumn_model::Problem;
 use bicolumn_sparse::Prolongation;
-
-use crate::shape::EDGES;
+use std::sync::Arc;
 
 /// Not a row: the node is held, or belongs to no tetrahedron.
-pub const NO_ROW: u32 = Prolongation::NONE;
+pub const NO_ROW: u32 = u32::MAX;
 
 /// Row numbers of the free nodes, fine (all nodes) and coarse (corners).
 ///
@@ -23,15 +23,15 @@ pub struct Numbering {
     pub coarse_of_node: Vec<u32>,
     /// Fine row of each coarse row, increasing.
     pub fine_of_coarse: Vec<u32>,
-    /// The two coarse rows that each fine row is the mean of.
-    pub parents: Vec<[u32; 2]>,
+    /// The coarse rows that each fine row follows.
+    pub prolongation: Arc<Prolongation>,
 }
 
 impl Numbering {
-    /// Numbers the free nodes of a mesh.
-    pub fn new(mesh: &TetMesh, fixed: &[u32]) -> Self {
+    /// Numbers the free nodes of a problem's mesh.
+    pub fn new(problem: &Problem) -> Self {
+        let mesh = &problem.mesh;
         let mut free = vec![false; mesh.nodes.len()];
-        let mut ends = vec![[NO_ROW; 2]; mesh.nodes.len()];
         let mut corner = vec![false; mesh.nodes.len()];
         for tet in &mesh.tets {
             for &n in tet {
@@ -39,13 +39,9 @@ impl Numbering {
             }
             for &n in &tet[..4] {
                 corner[n as usize] = true;
-                ends[n as usize] = [n; 2];
-            }
-            for (k, [i, j]) in EDGES.into_iter().enumerate() {
-                ends[tet[4 + k] as usize] = [tet[i], tet[j]];
             }
         }
-        for &n in fixed {
+        for &n in &problem.fixed {
             if let Some(f) = free.get_mut(n as usize) {
                 *f = false;
             }
@@ -68,17 +64,27 @@ impl Numbering {
                 fine_of_coarse.push(row);
             }
         }
-        let parents = node_of_row
-            .iter()
-            .map(|&n| ends[n as usize].map(|e| coarse_of_node[e as usize]))
-            .collect();
+        let followed = followed_corners(problem);
+        let of_row = node_of_row.iter().map(|&n| {
+            let corners = followed[n as usize].into_iter();
+            corners
+                .filter(|(corner, _)| *corner != NO_ROW)
+                .map(|(corner, weight)| (coarse_of_node[corner as usize], weight))
+                .filter(|(row, _)| *row != NO_ROW)
+        });
+        let prolongation = Arc::new(Prolongation::new(of_row, fine_of_coarse.len()));
         Numbering {
             row_of_node,
             node_of_row,
             coarse_of_node,
             fine_of_coarse,
-            parents,
+            prolongation,
         }
+    }
+
+    /// Fine rows of a tetrahedron's nodes.
+    pub fn rows_of(&self, tet: &[u32; 10]) -> [u32; 10] {
+        tet.map(|n| self.row_of_node[n as usize])
     }
 
     /// Free nodes.

@@ -21,9 +21,10 @@ use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, Limits, NodeVector, Operator, Prolongation,
-    SparseError, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
+    AddedBlocks, Analysis, BlockCholesky, Convergence, Limits, NodeVector, Operator, SparseError,
+    SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
 };
+use std::sync::Arc;
 use std::time::Instant;
 
 /// Unknowns up to which Cholesky on the full matrix is the quicker way.
@@ -101,7 +102,7 @@ impl<'a> Prepared<'a> {
         let team = Team::new(options.threads);
         let mut report = SolveReport::default();
         let start = Instant::now();
-        let numbering = Numbering::new(&problem.mesh, &problem.fixed);
+        let numbering = Numbering::new(problem);
         let Assembled { fine, coarse } =
             assemble(&team, problem, &numbering).map_err(|InvertedTet(t)| {
                 SolveError::Inverted {
@@ -365,7 +366,7 @@ fn multigrid(
     report: &mut SolveReport,
 ) -> Result<Engine, SparseError> {
     let fine = operator.matrix;
-    let prolongation = Prolongation::new(numbering.parents.clone(), numbering.fine_of_coarse.len());
+    let prolongation = Arc::clone(&numbering.prolongation);
     let merged = operator.added.map(|added| {
         let term = added.coarsened(&prolongation);
         let coarse = Operator {

@@ -65,14 +65,11 @@ impl AddedBlocks {
 
     /// PᵀCP: the same term on the coarse level.
     pub fn coarsened(&self, prolongation: &Prolongation) -> Self {
-        let parents = prolongation.parents();
         let mut places = BTreeMap::new();
         for (i, j, b) in self.entries() {
-            for p in parents[i as usize] {
-                for q in parents[j as usize] {
-                    if p != Prolongation::NONE && q != Prolongation::NONE {
-                        add(&mut places, (p, q), b, 0.25);
-                    }
+            for (p, at_p) in prolongation.row(i as usize) {
+                for (q, at_q) in prolongation.row(j as usize) {
+                    add(&mut places, (p, q), b, at_p * at_q);
                 }
             }
         }
@@ -261,21 +258,26 @@ mod tests {
 
     #[test]
     fn coarse_term_has_the_energy_of_the_interpolated_motion() {
-        // Three coarse rows; fine rows: the three and the two means; the last parent is held.
-        let none = Prolongation::NONE;
-        let parents = vec![[0, 0], [1, 1], [2, 2], [0, 1], [2, none]];
-        let p = Prolongation::new(parents.clone(), 3);
+        // Three coarse rows; fine rows: the three, a mean, one beyond it, one whose other end is held.
+        let rows = vec![
+            vec![(0, 1.0)],
+            vec![(1, 1.0)],
+            vec![(2, 1.0)],
+            vec![(0, 0.5), (1, 0.5), (2, -0.25), (1, 0.25)],
+            vec![(2, 0.5)],
+        ];
+        let p = Prolongation::new(rows.clone(), 3);
         let b = [[1.0, 0.2, 0.0], [0.3, 2.0, 0.1], [0.0, 0.4, 3.0]];
         let own = [[2.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 4.0]];
         let c = AddedBlocks::new([(3, 4, b), (3, 3, own)]);
         let coarse = c.coarsened(&p);
         let x = [[1.0, 2.0, -1.0], [0.5, 0.0, 3.0], [-2.0, 1.0, 1.0]];
-        let fine: Vec<[f64; 3]> = parents
+        let fine: Vec<[f64; 3]> = rows
             .iter()
-            .map(|pair| {
+            .map(|row| {
                 let mut v = [0.0; 3];
-                for &k in pair.iter().filter(|&&k| k != none) {
-                    (0..3).for_each(|r| v[r] += 0.5 * x[k as usize][r]);
+                for &(k, weight) in row {
+                    (0..3).for_each(|r| v[r] += f64::from(weight) * x[k as usize][r]);
                 }
                 v
             })

@@ -5,122 +5,10 @@
 //! gradients.
 
 use crate::chebyshev::{Chebyshev, Workspace};
-use crate::columns::CHUNK;
-use crate::{Analysis, BlockCholesky, NodeColumns, SparseError, SymmetricBlocks, Team};
-
-/// Interpolation from coarse to fine nodes: each fine node is the mean of two coarse ones.
-///
-/// A node that is itself a coarse node names it twice; a parent that is held is [`Prolongation::NONE`].
-#[derive(Debug, Clone, PartialEq)]
-pub struct Prolongation {
-    parents: Vec<[u32; 2]>,
-    /// Fine nodes fed by each coarse node, in order; a coarse node's own fine node appears twice.
-    child_starts: Vec<u32>,
-    children: Vec<u32>,
-}
-
-impl Prolongation {
-    /// No coarse node.
-    pub const NONE: u32 = u32::MAX;
-
-    /// From the two parents of each fine node.
-    pub fn new(parents: Vec<[u32; 2]>, coarse_rows: usize) -> Self {
-        let mut child_starts = vec![0u32; coarse_rows + 1];
-        for &p in parents.iter().flatten().filter(|&&p| p != Self::NONE) {
-            child_starts[p as usize + 1] += 1;
-        }
-        for i in 0..coarse_rows {
-            child_starts[i + 1] += child_starts[i];
-        }
-        let mut next = child_starts.clone();
-        let mut children = vec![0; child_starts[coarse_rows] as usize];
-        for (fine, pair) in parents.iter().enumerate() {
-            for &p in pair.iter().filter(|&&p| p != Self::NONE) {
-                children[next[p as usize] as usize] = fine as u32;
-                next[p as usize] += 1;
-            }
-        }
-        Prolongation {
-            parents,
-            child_starts,
-            children,
-        }
-    }
-
-    /// Parents of each fine node.
-    pub fn parents(&self) -> &[[u32; 2]] {
-        &self.parents
-    }
-
-    /// Number of coarse rows.
-    pub fn coarse_rows(&self) -> usize {
-        self.child_starts.len() - 1
-    }
-
-    /// Bytes held.
-    pub fn bytes(&self) -> u64 {
-        (8 * self.parents.capacity()
-            + 4 * (self.children.capacity() + self.child_starts.capacity())) as u64
-    }
-
-    /// coarse = Pᵀ fine.
-    fn restrict<const W: usize>(
-        &self,
-        team: &Team,
-        fine: &[NodeColumns<f32, W>],
-        coarse: &mut [NodeColumns<f64, W>],
-    ) {
-        let jobs: Vec<_> = coarse.chunks_mut(CHUNK).enumerate().collect();
-        team.each(jobs, |(chunk, coarse)| {
-            for (i, to) in (chunk * CHUNK..).zip(coarse) {
-                *to = [[0.0; W]; 3];
-                let range = self.child_starts[i] as usize..self.child_starts[i + 1] as usize;
-                for &child in &self.children[range] {
-                    let from = &fine[child as usize];
-                    for c in 0..3 {
-                        for k in 0..W {
-                            to[c][k] += 0.5 * f64::from(from[c][k]);
-                        }
-                    }
-                }
-            }
-        });
-    }
-
-    /// step = P coarse, solution += step.
-    fn prolong<const W: usize>(
-        &self,
-        team: &Team,
-        coarse: &[NodeColumns<f64, W>],
-        work: &mut Workspace<W>,
-    ) {
-        let jobs: Vec<_> = work
-            .step
-            .chunks_mut(CHUNK)
-            .zip(work.solution.chunks_mut(CHUNK))
-            .zip(self.parents.chunks(CHUNK))
-            .collect();
-        team.each(jobs, |((step, solution), parents)| {
-            for ((step, solution), pair) in step.iter_mut().zip(solution).zip(parents) {
-                let mut sum = [[0.0; W]; 3];
-                for &p in pair.iter().filter(|&&p| p != Self::NONE) {
-                    let from = &coarse[p as usize];
-                    for c in 0..3 {
-                        for k in 0..W {
-                            sum[c][k] += 0.5 * from[c][k];
-                        }
-                    }
-                }
-                *step = sum.map(|r| r.map(|v| v as f32));
-                for c in 0..3 {
-                    for k in 0..W {
-                        solution[c][k] += step[c][k];
-                    }
-                }
-            }
-        });
-    }
-}
+use crate::{
+    Analysis, BlockCholesky, NodeColumns, Prolongation, SparseError, SymmetricBlocks, Team,
+};
+use std::sync::Arc;
 
 /// How the coarse factor is stored: it was found to cost no iteration (docs/performance.md).
 pub type CoarseNumber = f32;
@@ -129,7 +17,7 @@ pub type CoarseNumber = f32;
 #[derive(Debug)]
 pub struct TwoLevel {
     smoother: Chebyshev,
-    prolongation: Prolongation,
+    prolongation: Arc<Prolongation>,
     coarse: BlockCholesky<CoarseNumber>,
 }
 
@@ -144,19 +32,15 @@ impl TwoLevel {
         fine: &SymmetricBlocks,
         coarse: &SymmetricBlocks,
         analysis: Analysis,
-        prolongation: Prolongation,
+        prolongation: Arc<Prolongation>,
         degree: usize,
     ) -> Result<Self, SparseError> {
         let smoother = Chebyshev::new(team, fine, degree);
         let coarse = analysis.factor(team, coarse);
         let coarse = coarse.map_err(|e| match e {
-            SparseError::NotPositiveDefinite { row } => {
-                let own = [row as u32; 2];
-                let fine_row = prolongation.parents.iter().position(|p| *p == own);
-                SparseError::NotPositiveDefinite {
-                    row: fine_row.unwrap_or(0),
-                }
-            }
+            SparseError::NotPositiveDefinite { row } => SparseError::NotPositiveDefinite {
+                row: prolongation.fine_of(row).unwrap_or(0),
+            },
             other => other,
         })?;
         Ok(TwoLevel {
@@ -198,7 +82,8 @@ impl TwoLevel {
         self.smoother.smooth_from_zero(team, work);
         self.prolongation.restrict(team, &work.residual, coarse);
         self.coarse.solve(team, coarse);
-        self.prolongation.prolong(team, coarse, work);
+        self.prolongation
+            .prolong(team, coarse, &mut work.step, &mut work.solution);
         self.smoother.smooth_on(team, work);
     }
 }
