@@ -21,16 +21,24 @@ fn main() -> Result<(), Box<dyn Error>> {
         let given = std::env::args().nth(k).and_then(|a| a.parse().ok());
         given.unwrap_or(default)
     };
-    let (finest_mm, mu) = (arg(1, 2.0), arg(2, 0.3));
+    let (finest_mm, mu) = (arg(1, 2.4), arg(2, 0.3));
     let stiffness = arg(3, 20.0);
     let count = arg(4, 4.0) as usize;
+    // Few, thick parts, so that a coarse mesh does: a test of cost, not of a construct.
     let mut spec = ConstructSpec::parallel();
+    spec.bone.septum_thickness_mm = 3.5;
     for plate in &mut spec.plates {
         plate.stand_off_mm = 0.0;
+        plate.thickness_mm = 3.0;
+        (plate.shaft_screws, plate.distal_screws) = (2, 1);
+        plate.shaft_screw_diameter_mm = 4.0;
+        plate.distal_screw_diameter_mm = 4.0;
     }
     let construct = Construct::build(&spec)?;
     let sizing = Sizing {
         finest_mm,
+        growth: 1.5,
+        wall_ratio: 3.0,
         ..Sizing::default()
     };
     let mesh = mesh_construct(&construct, &sizing)?;

@@ -17,9 +17,13 @@
 //! construct with plates that touch the bone everywhere a frictional case costs many bonded ones.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod compliance;
+mod descent;
 pub mod interfaces;
 pub mod law;
+mod mixing;
 pub mod preload;
+mod reduced;
 pub mod report;
 pub mod solution;
 mod stiffness;

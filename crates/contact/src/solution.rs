@@ -5,6 +5,7 @@ use crate::law::{Law, Memory};
 use crate::preload::{Preload, Slab};
 use crate::report::{CaseReport, Status, Traction};
 use crate::system::{State, System};
+use crate::descent::{self, Descent, Shared};
 use crate::walk::{Path, Walk, follow};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
@@ -102,11 +103,11 @@ pub enum ContactError {
 ///
 /// # Errors
 /// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge.
-pub fn solve(
-    problem: &Problem,
-    interfaces: &Interfaces,
+pub fn solve<'a>(
+    problem: &'a Problem,
+    interfaces: &'a Interfaces,
     preloads: &[Preload],
-    steps: &[Step],
+    steps: &'a [Step],
     options: &ContactOptions,
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
@@ -128,7 +129,13 @@ pub fn solve(
     });
     let stiffness = interfaces.stiffnesses(problem, multiple);
     let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
-    let start = start_term(interfaces, &stiffness, loose);
+    let by_descent = options.linear.method == Method::Multigrid
+        || (options.linear.method == Method::Auto && 3 * nodes > 10_000);
+    let start = if by_descent {
+        base_term(interfaces, problem, loose)
+    } else {
+        start_term(interfaces, &stiffness, loose)
+    };
     let linear = SolveOptions {
         max_iterations: options.linear.max_iterations.min(MOST_ITERATIONS),
         ..options.linear
@@ -145,6 +152,25 @@ pub fn solve(
         grip: if loose { LOOSE_GRIP } else { 0.0 },
     };
     let mut report = system.ready.borrow().report().clone();
+    let mut shared = by_descent.then(|| {
+        let all_laws = || {
+            let of_steps = steps.iter().filter_map(|s| s.laws.as_deref());
+            std::iter::once(interfaces.laws()).chain(of_steps)
+        };
+        let has_shear = (0..interfaces.sets().len())
+            .map(|k| all_laws().any(|l| l[k] == Law::Bonded || l[k].friction() > 0.0))
+            .collect();
+        Shared {
+            compliance: crate::compliance::Compliance::new(
+                &system.ready.borrow(),
+                interfaces.points(),
+                &system.slabs,
+                nodes,
+            ),
+            system: &system,
+            has_shear,
+        }
+    });
     let mut done = vec![];
     let mut laws = interfaces.laws().to_vec();
     let mut acting = vec![Vec3::zeros(); nodes];
@@ -179,11 +205,18 @@ pub fn solve(
         if step.lasting {
             lasting.clone_from(&acting);
         }
-        let mut walks = [Walk::new(&system, state, path)];
-        follow(&system, &mut walks);
-        let [walk] = walks;
         let report;
-        (state, report) = walk.into_parts();
+        if let Some(shared) = &mut shared {
+            let mut descents = [Descent::new(shared, state, path)];
+            descent::follow(shared, &mut descents);
+            let [descent] = descents;
+            (state, report) = descent.into_parts();
+        } else {
+            let mut walks = [Walk::new(&system, state, path)];
+            follow(&system, &mut walks);
+            let [walk] = walks;
+            (state, report) = walk.into_parts();
+        }
         if let Status::NotConverged { reason } = &report.status {
             return Err(ContactError::Preparation(step.name.clone(), reason.clone()));
         }
@@ -191,30 +224,36 @@ pub fn solve(
     }
     system.change_laws(&mut state, &laws, interfaces.laws());
     let prepared = state.u.clone();
-    let mut walks: Vec<Walk<'_>> = problem
-        .cases
-        .iter()
-        .map(|case| {
-            let path = Path {
-                name: &case.name,
-                before: lasting.clone(),
-                forces: added(&lasting, &case.forces),
-                pull: vec![None; preloads.len()],
-                laws: interfaces.laws(),
-                increments: options.increments.max(1),
-                tolerance: options.tolerance,
-                max_outer: options.max_outer,
-            };
-            Walk::new(&system, state.clone(), path)
-        })
-        .collect();
-    // One after the other: each case keeps the preconditioner fitted to its own contact.
-    for walk in &mut walks {
-        follow(&system, std::slice::from_mut(walk));
+    let path_of = |case: &'a bicolumn_model::LoadCase| Path {
+        name: &case.name,
+        before: lasting.clone(),
+        forces: added(&lasting, &case.forces),
+        pull: vec![None; preloads.len()],
+        laws: interfaces.laws(),
+        increments: options.increments.max(1),
+        tolerance: options.tolerance,
+        max_outer: options.max_outer,
+    };
+    let mut parts = vec![];
+    if let Some(shared) = &mut shared {
+        for group in problem.cases.chunks(8) {
+            let mut descents: Vec<Descent<'_>> = group
+                .iter()
+                .map(|case| Descent::new(shared, state.clone(), path_of(case)))
+                .collect();
+            descent::follow(shared, &mut descents);
+            parts.extend(descents.into_iter().map(Descent::into_parts));
+        }
+    } else {
+        // One after the other: each case keeps the factor fitted to its own contact.
+        for case in &problem.cases {
+            let mut walks = [Walk::new(&system, state.clone(), path_of(case))];
+            follow(&system, &mut walks);
+            parts.extend(walks.into_iter().map(Walk::into_parts));
+        }
     }
     let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
-    for walk in walks {
-        let (state, report) = walk.into_parts();
+    for (state, report) in parts {
         tractions.push(system.tractions(&state, interfaces.laws()));
         displacement.push(state.u);
         cases.push(report);
@@ -266,6 +305,27 @@ fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> Interf
         .collect();
     crate::stiffness::tangent(interfaces.points(), &slopes)
 }
+
+/// Springs that hold parts which only the interfaces hold, inside the preconditioner alone.
+fn base_term(interfaces: &Interfaces, problem: &Problem, loose: bool) -> InterfaceStiffness {
+    if !loose {
+        return InterfaceStiffness::default();
+    }
+    let stiffness = interfaces.stiffnesses(problem, BASE);
+    let points = interfaces.points();
+    let slopes: Vec<Mat3> = points
+        .iter()
+        .zip(&stiffness)
+        .map(|(p, s)| match interfaces.laws()[p.set] {
+            Law::Apart => Mat3::zeros(),
+            _ => Mat3::identity() * *s,
+        })
+        .collect();
+    crate::stiffness::tangent(points, &slopes)
+}
+
+/// Their stiffness over modulus per facet size.
+const BASE: f64 = 0.02;
 
 fn added(lasting: &[Vec3], forces: &[(u32, Vec3)]) -> Vec<Vec3> {
     let mut all = lasting.to_vec();

@@ -183,6 +183,26 @@ impl<'a> Prepared<'a> {
         Ok(())
     }
 
+    /// What the preconditioner in hand makes of nodal forces: displacements near (K + C)⁻¹ f, with the C
+    /// that it was built with; by the direct method the solution itself.
+    ///
+    /// Symmetric and positive definite, but for rounding.
+    pub fn precondition(&self, forces: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
+        let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
+        let columns = match &self.engine {
+            Engine::Multigrid(two_level) => two_level.cycle(&self.team, &sides),
+            Engine::Direct(factor) => sides
+                .iter()
+                .map(|side| {
+                    let mut x = interleave::<1>(&[side]);
+                    factor.solve(&self.team, &mut x);
+                    column(&x, 0)
+                })
+                .collect(),
+        };
+        columns.iter().map(|c| self.on_nodes(c)).collect()
+    }
+
     /// (K + C) u at the free nodes, N; zero at the held ones, whose own motion is not looked at.
     pub fn apply(
         &self,
