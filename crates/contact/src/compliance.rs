@@ -3,10 +3,8 @@
 use crate::interfaces::Point;
 use crate::preload::Slab;
 use bicolumn_base::Vec3;
-use bicolumn_solve::Prepared;
-
-/// Right sides that go through the preconditioner together.
-const BATCH: usize = 8;
+use std::collections::BTreeMap;
+use bicolumn_solve::{ForceProducts, Prepared};
 
 /// A unit force of the reduced problem.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -33,19 +31,20 @@ pub(crate) struct Compliance {
     pub(crate) spots: Vec<Spot>,
     /// Spot of each point.
     pub(crate) of_point: Vec<Option<u32>>,
+    products: ForceProducts,
     /// S, row by row.
     pub(crate) values: Vec<Vec<f64>>,
 }
 
 impl Compliance {
     /// With the rows of the slabs alone.
-    pub(crate) fn new(ready: &Prepared<'_>, points: &[Point], slabs: &[Slab], nodes: usize) -> Self {
+    pub(crate) fn new(ready: &Prepared<'_>, points: &[Point], slabs: &[Slab]) -> Self {
         let mut out = Compliance {
             of_point: vec![None; points.len()],
             ..Compliance::default()
         };
         let rows = (0..slabs.len()).map(Row::Slab).collect();
-        out.grow(ready, points, slabs, nodes, rows);
+        out.grow(ready, points, slabs, rows);
         out
     }
 
@@ -55,7 +54,6 @@ impl Compliance {
         ready: &Prepared<'_>,
         points: &[Point],
         slabs: &[Slab],
-        nodes: usize,
         new: &[(usize, bool)],
     ) {
         let mut rows = vec![];
@@ -74,7 +72,7 @@ impl Compliance {
                 count: if has_shear { 3 } else { 1 },
             });
         }
-        self.grow(ready, points, slabs, nodes, rows);
+        self.grow(ready, points, slabs, rows);
     }
 
     fn grow(
@@ -82,26 +80,14 @@ impl Compliance {
         ready: &Prepared<'_>,
         points: &[Point],
         slabs: &[Slab],
-        nodes: usize,
         new: Vec<Row>,
     ) {
         let old = self.rows.len();
         self.rows.extend(new);
         let all = self.rows.len();
-        for group in self.rows[old..].chunks(BATCH) {
-            let forces: Vec<Vec<Vec3>> = group
-                .iter()
-                .map(|row| {
-                    let mut f = vec![Vec3::zeros(); nodes];
-                    row.push(points, slabs, 1.0, &mut f);
-                    f
-                })
-                .collect();
-            for moved in ready.precondition(&forces) {
-                let column = self.rows.iter().map(|r| r.motion(points, slabs, &moved));
-                self.values.push(column.collect());
-            }
-        }
+        let forces = self.rows[old..].iter().map(|row| row.force(points, slabs));
+        let columns = ready.add_products(&mut self.products, forces.collect());
+        self.values.extend(columns);
         // The preconditioner is symmetric but for rounding; the reduced problem is so exactly.
         for i in 0..all {
             if i < old {
@@ -119,6 +105,21 @@ impl Compliance {
 }
 
 impl Row {
+    /// This row's unit force on the nodes that it touches.
+    fn force(&self, points: &[Point], slabs: &[Slab]) -> Vec<(u32, Vec3)> {
+        match *self {
+            Row::Slab(k) => slabs[k].force.clone(),
+            Row::Point(k, along) => {
+                let mut nodal = BTreeMap::<u32, Vec3>::new();
+                for (a, b, w) in &points[k].stencil {
+                    *nodal.entry(*b).or_default() += along * *w;
+                    *nodal.entry(*a).or_default() -= along * *w;
+                }
+                nodal.into_iter().collect()
+            }
+        }
+    }
+
     /// Adds so many units of this row's force to nodal forces.
     pub(crate) fn push(&self, points: &[Point], slabs: &[Slab], size: f64, nodal: &mut [Vec3]) {
         match *self {

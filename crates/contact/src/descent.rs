@@ -437,11 +437,10 @@ pub(crate) fn follow(shared: &mut Shared<'_, '_>, descents: &mut [Descent<'_>]) 
         let count = shared.compliance.rows.len();
         if !new.is_empty() {
             let points = system.interfaces.points();
-            let nodes = system.held.len();
             let t0 = std::time::Instant::now();
             shared
                 .compliance
-                .add(&ready, points, &system.slabs, nodes, &new);
+                .add(&ready, points, &system.slabs, &new);
             if std::env::var("DBG").is_ok() {
                 eprintln!("DBG added {} points in {:.2} s", new.len(), t0.elapsed().as_secs_f64());
             }

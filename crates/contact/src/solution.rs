@@ -165,7 +165,6 @@ pub fn solve<'a>(
                 &system.ready.borrow(),
                 interfaces.points(),
                 &system.slabs,
-                nodes,
             ),
             system: &system,
             has_shear,

@@ -176,6 +176,26 @@ impl TwoLevel {
         self.coarse.bytes()
     }
 
+    /// Number of fine block rows.
+    pub fn rows(&self) -> usize {
+        self.prolongation.parents.len()
+    }
+
+    pub(crate) fn smoother(&self) -> &Chebyshev {
+        &self.smoother
+    }
+
+    /// Coarse rows that a fine row is the mean of; twice the same where it is one of them.
+    pub(crate) fn parents(&self, row: usize) -> impl Iterator<Item = u32> {
+        let both = self.prolongation.parents[row].into_iter();
+        both.filter(|p| *p != Prolongation::NONE)
+    }
+
+    /// Solves on the coarse level, in place.
+    pub(crate) fn solve_coarse<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
+        self.coarse.solve(team, x);
+    }
+
     /// Number of coarse block rows.
     pub fn coarse_rows(&self) -> usize {
         self.prolongation.coarse_rows()
