@@ -9,7 +9,7 @@ use crate::compliance::{Compliance, Row};
 use crate::law::{Law, Memory};
 use crate::mixing::{self, DEPTH};
 use crate::preload::Slab;
-use crate::reduced::{self, Conditions};
+use crate::reduced::{self, Conditions, Face};
 use crate::report::{CaseReport, Status};
 use crate::system::{Load, State, System};
 use crate::walk::Path;
@@ -20,11 +20,14 @@ use std::collections::BTreeSet;
 /// Points taken into the reduced problem at once, unless they are bonds.
 const MOST_NEW: usize = 64;
 /// The reduced problem's relative accuracy, as a share of the residual; its bounds.
-const REDUCED_SHARE: f64 = 0.02;
-const REDUCED_COARSEST: f64 = 1e-3;
-const REDUCED_FINEST: f64 = 1e-10;
+const REDUCED_SHARE: f64 = 1e-3;
+const REDUCED_COARSEST: f64 = 1e-5;
+const REDUCED_FINEST: f64 = 1e-12;
 /// A residual so many times the least one starts the mixing anew.
 const WORSE: f64 = 4.0;
+
+/// Iterations in which no part counts as lost.
+const EARLY: usize = 10;
 
 /// One iterate after its step.
 struct Iterate {
@@ -55,6 +58,7 @@ pub(crate) struct Descent<'a> {
     residual: Vec<Vec3>,
     history: Vec<Iterate>,
     products: DMatrix<f64>,
+    face: Face,
     least: f64,
     iterations: usize,
     is_done: bool,
@@ -64,6 +68,8 @@ pub(crate) struct Descent<'a> {
 pub(crate) struct Shared<'s, 'p> {
     pub(crate) system: &'s System<'p>,
     pub(crate) compliance: Compliance,
+    /// Displacement beyond which a part counts as lost, mm.
+    pub(crate) farthest_mm: f64,
     /// May shear act at the sets?
     pub(crate) has_shear: Vec<bool>,
 }
@@ -105,6 +111,7 @@ impl<'a> Descent<'a> {
             residual: vec![],
             history: vec![],
             products: DMatrix::zeros(0, 0),
+            face: Face::default(),
             least: f64::INFINITY,
             iterations: 0,
             is_done: false,
@@ -222,7 +229,7 @@ impl<'a> Descent<'a> {
 
     /// Solves the reduced problem after `ahead`, the displacement if the forces stayed as they are.
     /// Gives the new forces.
-    fn reduce(&self, shared: &Shared<'_, '_>, ahead: &[Vec3]) -> Vec<f64> {
+    fn reduce(&mut self, shared: &Shared<'_, '_>, ahead: &[Vec3]) -> Vec<f64> {
         let points = shared.system.interfaces.points();
         let spots = &shared.compliance.spots;
         let laws: Vec<Law> = spots.iter().map(|s| self.path.laws[points[s.point].set]).collect();
@@ -249,9 +256,16 @@ impl<'a> Descent<'a> {
         let mut forces = self.forces.clone();
         let mut motions = shared.motions(ahead);
         let accuracy = (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST);
-        let sweeps = reduced::solve(&shared.compliance, &on, accuracy, &mut forces, &mut motions);
+        let sweeps = reduced::solve(
+            &shared.compliance,
+            &on,
+            accuracy,
+            &mut self.face,
+            &mut forces,
+            &mut motions,
+        );
         if std::env::var("DBG").is_ok() {
-            eprintln!("DBG sweeps {sweeps} rows {}", forces.len());
+            eprintln!("DBG rounds {sweeps} rows {}", forces.len());
         }
         forces
     }
@@ -282,16 +296,23 @@ impl<'a> Descent<'a> {
             let n = shared.compliance.spots.iter().filter(|s| forces[s.first] > 0.0).count();
             eprintln!("DBG {} it {} residual {:.2e} change {change:.1e} spots {} pressed {n}", self.path.name, self.iterations, self.report.residual, shared.compliance.spots.len());
         }
-        let settled = self.report.residual <= tolerance && self.missing(shared, &u).is_empty();
-        if settled || self.iterations == self.path.max_outer {
+        // An early iterate may be far off without harm.
+        let ran_away = self.iterations > EARLY
+            && u.iter().any(|u| !(u.norm() <= shared.farthest_mm));
+        let settled = !ran_away && self.report.residual <= tolerance && self.missing(shared, &u).is_empty();
+        if settled || ran_away || self.iterations == self.path.max_outer {
             self.state.u = u;
             self.state.ku = ku;
             self.keep(shared);
             if !settled {
-                let reason = format!(
-                    "residual {:.1e} after {} iterations",
-                    self.report.residual, self.iterations
-                );
+                let reason = if ran_away {
+                    "a part runs away: nothing holds it against its load".to_owned()
+                } else {
+                    format!(
+                        "residual {:.1e} after {} iterations",
+                        self.report.residual, self.iterations
+                    )
+                };
                 self.fail(shared, &reason);
                 return;
             }

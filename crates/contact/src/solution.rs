@@ -38,7 +38,7 @@ impl Default for ContactOptions {
         ContactOptions {
             tolerance: 1e-6,
             increments: 1,
-            max_outer: 60,
+            max_outer: 200,
             stiffness: None,
             linear: SolveOptions::default(),
         }
@@ -129,10 +129,9 @@ pub fn solve<'a>(
     });
     let stiffness = interfaces.stiffnesses(problem, multiple);
     let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
-    let by_descent = options.linear.method == Method::Multigrid
-        || (options.linear.method == Method::Auto && 3 * nodes > 10_000);
+    let by_descent = true;
     let start = if by_descent {
-        base_term(interfaces, problem, loose)
+        base_term(interfaces, problem, loose || !slabs.is_empty())
     } else {
         start_term(interfaces, &stiffness, loose)
     };
@@ -167,6 +166,7 @@ pub fn solve<'a>(
                 &system.slabs,
             ),
             system: &system,
+            farthest_mm: extent(problem),
             has_shear,
         }
     });
@@ -324,7 +324,16 @@ fn base_term(interfaces: &Interfaces, problem: &Problem, loose: bool) -> Interfa
 }
 
 /// Their stiffness over modulus per facet size.
-const BASE: f64 = 0.02;
+const BASE: f64 = 0.002;
+
+/// Diagonal of the box around all nodes, mm.
+fn extent(problem: &Problem) -> f64 {
+    let nodes = &problem.mesh.nodes;
+    let first = nodes.first().copied().unwrap_or_default();
+    let low = nodes.iter().fold(first, |a, b| a.inf(b));
+    let high = nodes.iter().fold(first, |a, b| a.sup(b));
+    (high - low).norm()
+}
 
 fn added(lasting: &[Vec3], forces: &[(u32, Vec3)]) -> Vec<Vec3> {
     let mut all = lasting.to_vec();
