@@ -3,8 +3,8 @@
 use crate::interfaces::Point;
 use crate::preload::Slab;
 use bicolumn_base::Vec3;
-use std::collections::BTreeMap;
 use bicolumn_solve::{ForceProducts, Prepared};
+use std::collections::BTreeMap;
 
 /// A unit force of the reduced problem.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -75,13 +75,7 @@ impl Compliance {
         self.grow(ready, points, slabs, rows);
     }
 
-    fn grow(
-        &mut self,
-        ready: &Prepared<'_>,
-        points: &[Point],
-        slabs: &[Slab],
-        new: Vec<Row>,
-    ) {
+    fn grow(&mut self, ready: &Prepared<'_>, points: &[Point], slabs: &[Slab], new: Vec<Row>) {
         let old = self.rows.len();
         self.rows.extend(new);
         let all = self.rows.len();
@@ -143,7 +137,11 @@ impl Row {
 
 /// Two unit vectors across a normal and each other.
 fn tangents(normal: Vec3) -> [Vec3; 2] {
-    let axis = if normal.x.abs() < 0.6 { Vec3::x() } else { Vec3::y() };
+    let axis = if normal.x.abs() < 0.6 {
+        Vec3::x()
+    } else {
+        Vec3::y()
+    };
     let s = normal.cross(&axis).normalize();
     [s, normal.cross(&s)]
 }

@@ -69,11 +69,6 @@ impl Slab {
         self.force.iter().map(|(n, f)| f.dot(&u[*n as usize])).sum()
     }
 
-    /// The shrink at which the mean section force is `force_n`.
-    pub(crate) fn shrink(&self, u: &[Vec3], force_n: f64) -> f64 {
-        (force_n * self.length - self.work(u)) / self.stiffness
-    }
-
     /// Mean section force, N.
     pub(crate) fn section_force(&self, u: &[Vec3], shrink: f64) -> f64 {
         (self.work(u) + shrink * self.stiffness) / self.length

@@ -511,7 +511,13 @@ fn step(s: &[Vec<f64>], row: usize, by: f64, forces: &mut [f64], motions: &mut [
 }
 
 fn at(v: &[f64], spot: &Spot) -> Vec3 {
-    Vec3::from_fn(|c, _| if c < spot.count { v[spot.first + c] } else { 0.0 })
+    Vec3::from_fn(|c, _| {
+        if c < spot.count {
+            v[spot.first + c]
+        } else {
+            0.0
+        }
+    })
 }
 
 fn block(s: &[Vec<f64>], spot: &Spot) -> Mat3 {

@@ -1,34 +1,31 @@
 //! The door: steps that prepare a construct, then every load case from the prepared state.
 
+use crate::compliance::Compliance;
+use crate::descent::{Descent, Path, follow};
 use crate::interfaces::Interfaces;
-use crate::law::{Law, Memory};
+use crate::law::Law;
 use crate::preload::{Preload, Slab};
 use crate::report::{CaseReport, Status, Traction};
+use crate::stiffness::tangent;
 use crate::system::{State, System};
-use crate::descent::{self, Descent, Shared};
-use crate::walk::{Path, Walk, follow};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
 };
-use std::cell::{Cell, RefCell};
 use std::time::Instant;
 use thiserror::Error;
 
 /// Options of [`solve`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ContactOptions {
-    /// Relative residual of equilibrium and relative change of the interface tractions to reach.
+    /// Relative residual of equilibrium to reach.
     pub tolerance: f64,
     /// Increments of each load case; more where the path matters.
     pub increments: usize,
-    /// Outer iterations of an increment after which it is given up.
-    pub max_outer: usize,
-    /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
-    /// `None`: high for the direct method, moderate for the iterative one.
-    pub stiffness: Option<f64>,
+    /// Iterations of an increment after which it is given up.
+    pub max_iterations: usize,
     /// The linear solver.
     pub linear: SolveOptions,
 }
@@ -38,8 +35,7 @@ impl Default for ContactOptions {
         ContactOptions {
             tolerance: 1e-6,
             increments: 1,
-            max_outer: 200,
-            stiffness: None,
+            max_iterations: 200,
             linear: SolveOptions::default(),
         }
     }
@@ -121,55 +117,28 @@ pub fn solve<'a>(
         .fixed
         .iter()
         .for_each(|n| is_held[*n as usize] = true);
-    // Parts that only the interfaces hold: open points keep a trace of stiffness in the tangent.
-    let loose = held::check(problem).is_err();
-    let multiple = options.stiffness.unwrap_or(match options.linear.method {
-        Method::Direct => STIFF,
-        _ => MODERATE,
-    });
-    let stiffness = interfaces.stiffnesses(problem, multiple);
-    let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
-    let by_descent = true;
-    let start = if by_descent {
-        base_term(interfaces, problem, loose || !slabs.is_empty())
-    } else {
-        start_term(interfaces, &stiffness, loose)
+    // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
+    let loose = held::check(problem).is_err() || !slabs.is_empty();
+    let springs = loose.then(|| springs(interfaces, problem));
+    let ready = Prepared::with_interface(problem, &options.linear, springs.as_ref())?;
+    let points = interfaces.points();
+    let mut state = State::unloaded(nodes, points.len(), slabs.len());
+    let all_laws = || {
+        let of_steps = steps.iter().filter_map(|s| s.laws.as_deref());
+        std::iter::once(interfaces.laws()).chain(of_steps)
     };
-    let linear = SolveOptions {
-        max_iterations: options.linear.max_iterations.min(MOST_ITERATIONS),
-        ..options.linear
-    };
-    let ready = Prepared::with_interface(problem, &linear, Some(&start))?;
-    let system = System {
+    let mut system = System {
+        has_shear: (0..interfaces.sets().len())
+            .map(|k| all_laws().any(|laws| laws[k].has_shear()))
+            .collect(),
+        compliance: Compliance::new(&ready, points, &slabs),
         interfaces,
-        ready: RefCell::new(ready),
-        is_stale: Cell::new(false),
-        rebuilds: Cell::new(0),
-        stiffness,
+        ready,
         slabs,
         held: is_held,
-        grip: if loose { LOOSE_GRIP } else { 0.0 },
+        farthest_mm: extent(problem),
     };
-    let mut report = system.ready.borrow().report().clone();
-    let mut shared = by_descent.then(|| {
-        let all_laws = || {
-            let of_steps = steps.iter().filter_map(|s| s.laws.as_deref());
-            std::iter::once(interfaces.laws()).chain(of_steps)
-        };
-        let has_shear = (0..interfaces.sets().len())
-            .map(|k| all_laws().any(|l| l[k] == Law::Bonded || l[k].friction() > 0.0))
-            .collect();
-        Shared {
-            compliance: crate::compliance::Compliance::new(
-                &system.ready.borrow(),
-                interfaces.points(),
-                &system.slabs,
-            ),
-            system: &system,
-            farthest_mm: extent(problem),
-            has_shear,
-        }
-    });
+    let mut report = system.ready.report().clone();
     let mut done = vec![];
     let mut laws = interfaces.laws().to_vec();
     let mut acting = vec![Vec3::zeros(); nodes];
@@ -182,7 +151,7 @@ pub fn solve<'a>(
     });
     for step in steps.iter().chain(&release) {
         let mine = step.laws.as_deref().unwrap_or(interfaces.laws());
-        system.change_laws(&mut state, &laws, mine);
+        state.change_laws(points, &laws, mine);
         laws = mine.to_vec();
         let mut pull = vec![None; preloads.len()];
         for &k in &step.pull {
@@ -198,30 +167,23 @@ pub fn solve<'a>(
             laws: mine,
             increments: step.increments.max(1),
             tolerance: options.tolerance,
-            max_outer: options.max_outer,
+            max_iterations: options.max_iterations,
         };
         acting = path.forces.clone();
         if step.lasting {
             lasting.clone_from(&acting);
         }
+        let mut descents = [Descent::new(&system, state, path)];
+        follow(&mut system, &mut descents);
+        let [descent] = descents;
         let report;
-        if let Some(shared) = &mut shared {
-            let mut descents = [Descent::new(shared, state, path)];
-            descent::follow(shared, &mut descents);
-            let [descent] = descents;
-            (state, report) = descent.into_parts();
-        } else {
-            let mut walks = [Walk::new(&system, state, path)];
-            follow(&system, &mut walks);
-            let [walk] = walks;
-            (state, report) = walk.into_parts();
-        }
+        (state, report) = descent.into_parts();
         if let Status::NotConverged { reason } = &report.status {
             return Err(ContactError::Preparation(step.name.clone(), reason.clone()));
         }
         done.push(report);
     }
-    system.change_laws(&mut state, &laws, interfaces.laws());
+    state.change_laws(points, &laws, interfaces.laws());
     let prepared = state.u.clone();
     let path_of = |case: &'a bicolumn_model::LoadCase| Path {
         name: &case.name,
@@ -231,33 +193,24 @@ pub fn solve<'a>(
         laws: interfaces.laws(),
         increments: options.increments.max(1),
         tolerance: options.tolerance,
-        max_outer: options.max_outer,
+        max_iterations: options.max_iterations,
     };
     let mut parts = vec![];
-    if let Some(shared) = &mut shared {
-        for group in problem.cases.chunks(8) {
-            let mut descents: Vec<Descent<'_>> = group
-                .iter()
-                .map(|case| Descent::new(shared, state.clone(), path_of(case)))
-                .collect();
-            descent::follow(shared, &mut descents);
-            parts.extend(descents.into_iter().map(Descent::into_parts));
-        }
-    } else {
-        // One after the other: each case keeps the factor fitted to its own contact.
-        for case in &problem.cases {
-            let mut walks = [Walk::new(&system, state.clone(), path_of(case))];
-            follow(&system, &mut walks);
-            parts.extend(walks.into_iter().map(Walk::into_parts));
-        }
+    for group in problem.cases.chunks(TOGETHER) {
+        let mut descents: Vec<Descent<'_>> = group
+            .iter()
+            .map(|case| Descent::new(&system, state.clone(), path_of(case)))
+            .collect();
+        follow(&mut system, &mut descents);
+        parts.extend(descents.into_iter().map(Descent::into_parts));
     }
     let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
     for (state, report) in parts {
-        tractions.push(system.tractions(&state, interfaces.laws()));
+        tractions.push(system.tractions(&state));
         displacement.push(state.u);
         cases.push(report);
     }
-    report.iterations = cases.iter().map(|c| c.linear_iterations).sum();
+    report.iterations = cases.iter().map(|c| c.iterations).sum();
     report.residuals = cases.iter().map(|c| c.residual).collect();
     report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
     let by_load: Vec<Vec<Vec3>> = displacement
@@ -274,57 +227,26 @@ pub fn solve<'a>(
     })
 }
 
-/// Interface stiffness over modulus per facet size: few outer iterations where the linear solver does not
-/// mind.
-const STIFF: f64 = 1000.0;
-/// The same where the linear solver does.
-const MODERATE: f64 = 20.0;
-/// Iterations after which a Newton step's linear system asks for a new preconditioner.
-const MOST_ITERATIONS: usize = 60;
-/// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
-const LOOSE_GRIP: f64 = 1e-6;
+/// Load cases that share every sweep over the matrix.
+const TOGETHER: usize = 8;
 
-/// The interface term that the preconditioner is built with: points that touch at the start, stuck where
-/// there is friction.
-fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> InterfaceStiffness {
-    let slopes: Vec<Mat3> = interfaces
-        .points()
-        .iter()
-        .zip(stiffness)
-        .map(|(p, epsilon)| {
-            let across = p.normal * p.normal.transpose();
-            let unit = match interfaces.laws()[p.set] {
-                Law::Apart => Mat3::zeros(),
-                _ if p.gap > 0.0 && !loose => Mat3::zeros(),
-                Law::Frictionless if !loose => across,
-                _ => Mat3::identity(),
-            };
-            unit * *epsilon
-        })
-        .collect();
-    crate::stiffness::tangent(interfaces.points(), &slopes)
-}
-
-/// Springs that hold parts which only the interfaces hold, inside the preconditioner alone.
-fn base_term(interfaces: &Interfaces, problem: &Problem, loose: bool) -> InterfaceStiffness {
-    if !loose {
-        return InterfaceStiffness::default();
-    }
-    let stiffness = interfaces.stiffnesses(problem, BASE);
+/// Springs inside the preconditioner alone, for parts that only the interfaces hold: they slow the way to
+/// the solution and do not change it.
+fn springs(interfaces: &Interfaces, problem: &Problem) -> InterfaceStiffness {
     let points = interfaces.points();
     let slopes: Vec<Mat3> = points
         .iter()
-        .zip(&stiffness)
+        .zip(interfaces.stiffnesses(problem, SPRING))
         .map(|(p, s)| match interfaces.laws()[p.set] {
             Law::Apart => Mat3::zeros(),
-            _ => Mat3::identity() * *s,
+            _ => Mat3::identity() * s,
         })
         .collect();
-    crate::stiffness::tangent(points, &slopes)
+    tangent(points, &slopes)
 }
 
-/// Their stiffness over modulus per facet size.
-const BASE: f64 = 0.002;
+/// Their stiffness over modulus per facet size: soft beside what presses, stiff beside nothing.
+const SPRING: f64 = 0.002;
 
 /// Diagonal of the box around all nodes, mm.
 fn extent(problem: &Problem) -> f64 {
@@ -356,20 +278,6 @@ fn with_reactions(
         displacement,
         reactions,
         report,
-    }
-}
-
-impl System<'_> {
-    /// Forgets the tractions of sets whose law changes; a bond made now holds the jump it finds.
-    fn change_laws(&self, state: &mut State, old: &[Law], new: &[Law]) {
-        for (p, m) in self.interfaces.points().iter().zip(&mut state.memory) {
-            if old[p.set] != new[p.set] {
-                *m = Memory {
-                    start: p.jump(&state.u),
-                    ..Memory::default()
-                };
-            }
-        }
     }
 }
 

@@ -21,8 +21,8 @@ use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, NodeVector, Operator, Prolongation,
-    SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
+    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, NodeVector, Operator,
+    Prolongation, SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
 };
 use std::time::Instant;
 

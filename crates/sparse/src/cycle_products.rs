@@ -45,7 +45,8 @@ impl CycleProducts {
         let smoothed = team.collect(groups.len(), |g| {
             let mut places = vec![u32::MAX; two_level.rows()];
             let of = groups[g].iter();
-            of.map(|b| two_level.smooth_sparse(b, &mut places)).collect::<Vec<_>>()
+            of.map(|b| two_level.smooth_sparse(b, &mut places))
+                .collect::<Vec<_>>()
         });
         let mut residuals = vec![];
         for (k, s) in (first..).zip(smoothed.into_iter().flatten()) {

@@ -227,7 +227,11 @@ impl TwoLevel {
         let norms = dot(team, &sides, &sides).map(f64::sqrt);
         for node in sides.iter_mut().flatten() {
             for k in 0..W {
-                node[k] = if norms[k] > 0.0 { node[k] / norms[k] } else { 0.0 };
+                node[k] = if norms[k] > 0.0 {
+                    node[k] / norms[k]
+                } else {
+                    0.0
+                };
             }
         }
         let mut work = Workspace::new(sides.len());
