@@ -255,7 +255,7 @@ impl<'a> Descent<'a> {
             .collect();
         let slabs = system.slabs.iter().zip(&self.pull);
         let pulls: Vec<Option<(f64, f64)>> = slabs
-            .map(|(slab, pull)| pull.map(|f| (f * slab.length, slab.stiffness)))
+            .map(|(slab, pull)| pull.map(|f| (f, slab.stiffness)))
             .collect();
         let on = Conditions {
             laws: &laws,

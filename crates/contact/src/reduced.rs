@@ -20,7 +20,7 @@ pub(crate) struct Conditions<'a> {
     pub(crate) gaps: &'a [f64],
     /// Motion at each row from which slip or a bond counts, mm.
     pub(crate) starts: &'a [f64],
-    /// Slabs under a given force: (V/A times the force, D_aaaa V); `None`: the length is kept.
+    /// Slabs under a given force: (the force, their stiffness); `None`: the length is kept.
     pub(crate) pulls: &'a [Option<(f64, f64)>],
 }
 
@@ -114,7 +114,7 @@ pub(crate) fn solve(
     rounds
 }
 
-/// The reduced problem with the shrink of pulled slabs eliminated: f·u − k q = F V / A at each, for the
+/// The reduced problem with the shrink of pulled slabs eliminated: f·u − k q = F at each, for the
 /// force q on its row.
 struct Freed {
     slabs: Vec<usize>,

@@ -53,7 +53,7 @@ pub struct Step {
     pub lasting: bool,
     /// Laws while it lasts, by set; `None`: those of the interfaces.
     pub laws: Option<Vec<Law>>,
-    /// Slabs pulled to their preload in this step, as indices; their length is kept afterwards.
+    /// Screws tightened to their preload in this step, as indices; their length is kept afterwards.
     pub pull: Vec<usize>,
     /// Increments.
     pub increments: usize,
@@ -65,7 +65,7 @@ pub struct ContactSolution {
     /// Displacement of each node in the prepared state, mm.
     pub prepared: Vec<Vec3>,
     /// Displacement and reactions at the end of each load case, preparation included. Stress recovered
-    /// from it is right everywhere but in preloaded slabs.
+    /// from it is right everywhere but in the tetrahedra that a preload cuts.
     pub total: Solution,
     /// What each load case adds to the prepared state: what a test machine would see.
     pub by_load: Solution,
@@ -86,14 +86,14 @@ pub enum ContactError {
     /// A step of preparation that did not converge; no load case was tried.
     #[error("step {0} did not converge: {1}")]
     Preparation(String, String),
-    /// A slab without volume.
-    #[error("the preload of {0} names no tetrahedron")]
-    EmptySlab(String),
+    /// A cut through nothing.
+    #[error("the preload of {0} cuts no tetrahedron")]
+    NothingCut(String),
 }
 
 /// Solves all load cases of a problem whose mesh is split at `interfaces`.
 ///
-/// `preloads` are slabs that steps may pull on. Each load case starts from the state that the steps
+/// `preloads` are screws that steps may tighten. Each load case starts from the state that the steps
 /// leave, with the interfaces' own laws. A case that does not converge is marked in its report; the
 /// others go on.
 ///
@@ -107,10 +107,16 @@ pub fn solve<'a>(
     options: &ContactOptions,
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
-    if let Some(p) = preloads.iter().find(|p| p.tets.is_empty()) {
-        return Err(ContactError::EmptySlab(p.name.clone()));
+    if let Some(p) = preloads
+        .iter()
+        .find(|p| p.tets.is_empty() || p.pulled.is_empty())
+    {
+        return Err(ContactError::NothingCut(p.name.clone()));
     }
-    let slabs: Vec<Slab> = preloads.iter().map(|p| Slab::new(problem, p)).collect();
+    let slabs = preloads
+        .iter()
+        .map(|p| Slab::new(problem, p))
+        .collect::<Result<Vec<Slab>, SolveError>>()?;
     let nodes = problem.mesh.nodes.len();
     let mut is_held = vec![false; nodes];
     problem

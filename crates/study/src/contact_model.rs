@@ -6,7 +6,7 @@ use bicolumn_contact::{Interfaces, Law, Preload, Step};
 use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
 use bicolumn_mesh::{Interface, MeshError, PairKind, PairSet, SplitMesh, TetMesh, split_into};
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// What a contact solution needs beside the problem.
@@ -189,7 +189,7 @@ fn preload_n(construct: &Construct, screw: &Screw, inputs: &InterfaceInputs) -> 
     }
 }
 
-/// The slab of a screw that is tightened: the tetrahedra that a plane across its free shank cuts.
+/// The cut of a screw that is tightened: across its free shank, the head's side pulled.
 fn preload(
     construct: &Construct,
     screw: &Screw,
@@ -217,22 +217,24 @@ fn preload(
                 .fold(0.0, f64::max)
         }
     };
-    let is_cut = |t: &u32| {
-        let corners = mesh.tets[*t as usize][..4].iter();
-        let levels = corners.map(|n| along(mesh.nodes[*n as usize]) - middle);
-        let (low, high) = levels.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| {
-            (l.min(x), h.max(x))
-        });
-        low <= 0.0 && high >= 0.0
-    };
+    let is_pulled = |n: &u32| along(mesh.nodes[*n as usize]) < middle;
+    let tets: Vec<u32> = (0..mesh.tets.len() as u32)
+        .filter(|t| mesh.part_of(*t as usize) == Part::Screw(screw.number))
+        .filter(|t| {
+            let nodes = &mesh.tets[*t as usize];
+            nodes.iter().any(is_pulled) && !nodes.iter().all(is_pulled)
+        })
+        .collect();
+    let nodes: BTreeSet<u32> = tets
+        .iter()
+        .flat_map(|t| mesh.tets[*t as usize])
+        .filter(is_pulled)
+        .collect();
     Some(Preload {
         name: screw.number.to_string(),
         force_n,
-        axis: screw.direction.into(),
-        area_mm2: std::f64::consts::FRAC_PI_4 * screw.diameter_mm.powi(2),
-        tets: (0..mesh.tets.len() as u32)
-            .filter(|t| mesh.part_of(*t as usize) == Part::Screw(screw.number))
-            .filter(is_cut)
-            .collect(),
+        axis: (-screw.direction).into(),
+        pulled: nodes.into_iter().collect(),
+        tets,
     })
 }
