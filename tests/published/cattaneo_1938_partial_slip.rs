@@ -50,9 +50,9 @@ fn along(places: &[f64], g: f64) -> f64 {
 }
 
 /// The solution, and the shift of the upper block's top by the push, mm.
-fn pushed(mu: f64) -> (ContactSolution, f64) {
-    let wide = places(&[0.25, 0.5, 0.75, 1.0, 1.25, 2.0, 4.0, 8.0]);
-    let high = places(&[0.25, 0.7, 2.0, 8.0]);
+fn pushed(mu: f64, increments: usize) -> (ContactSolution, f64) {
+    let wide = places(&[0.25, 0.5, 0.75, 1.0, 1.25, 2.5, 8.0]);
+    let high = places(&[0.25, 0.8, 2.5, 8.0]);
     let axes = [&wide, &wide, &high];
     let mesh = body(
         axes.map(|p| p.len() - 1),
@@ -86,7 +86,8 @@ fn pushed(mu: f64) -> (ContactSolution, f64) {
         ..Step::default()
     }];
     let options = ContactOptions {
-        increments: 4,
+        increments,
+        tolerance: 1e-5,
         ..ContactOptions::default()
     };
     let found = solve(&p, &interfaces, &[], &steps, &options).unwrap();
@@ -98,18 +99,18 @@ fn pushed(mu: f64) -> (ContactSolution, f64) {
 
 #[test]
 fn stick_radius_and_shift() {
-    let (found, shift) = pushed(MU);
-    let (_, stuck_shift) = pushed(100.0);
+    let (found, shift) = pushed(MU, 4);
+    let (_, stuck_shift) = pushed(100.0, 1);
     let all = &found.tractions[0];
     let sum = |of: &dyn Fn(&bicolumn_contact::Traction) -> f64| -> f64 {
         all.iter().map(|t| of(t) * t.area_mm2).sum()
     };
     let square = |t: &bicolumn_contact::Traction| t.at.x.powi(2) + t.at.y.powi(2);
     let force = sum(&|t| t.pressure_mpa);
-    assert!(close(force, FORCE, 1e-5), "{force}");
+    assert!(close(force, FORCE, 1e-4), "{force}");
     // The shear on the upper body holds it back.
     let shear = -sum(&|t| t.shear_mpa.x);
-    assert!(close(shear, SHARE * MU * FORCE, 1e-5), "{shear}");
+    assert!(close(shear, SHARE * MU * FORCE, 1e-4), "{shear}");
     let a = (2.5 * sum(&|t| t.pressure_mpa * square(t)) / force).sqrt();
     let modulus = YOUNG / (2.0 * (1.0 - POISSON * POISSON));
     let hertz = (3.0 * FORCE * RADIUS / (4.0 * modulus)).cbrt();
@@ -119,7 +120,6 @@ fn stick_radius_and_shift() {
     let exact = (1.0 - SHARE).cbrt();
     assert!(close(stick, exact, 0.05), "{stick} {exact}");
     // What slips and what sticks, by area: the corners' own areas tell no better than this.
-    println!("a {a} {hertz} stick {stick} {exact}");
     let set = &found.cases[0].sets[0];
     let by_area = (set.stuck_share / (set.stuck_share + set.slipping_share)).sqrt();
     assert!(close(by_area, exact, 0.15), "{by_area} {exact}");
@@ -127,7 +127,6 @@ fn stick_radius_and_shift() {
     let scale = MU * FORCE * (2.0 - POISSON) / (rigidity * hertz);
     let by_slip = scale * (0.375 * (1.0 - (1.0 - SHARE).powf(2.0 / 3.0)) - 0.25 * SHARE);
     let found_slip = shift - stuck_shift;
-    println!("area {by_area} shift {found_slip} {by_slip}");
     assert!(close(found_slip, by_slip, 0.10), "{found_slip} {by_slip}");
     assert!(found.cases[0].dissipation_nmm > 0.0);
 }

@@ -25,10 +25,14 @@ pub(crate) struct Conditions<'a> {
 }
 
 /// What could move freely under the laws last, and the factor of its compliance.
+///
+/// The factor serves as long as the same rows are free and its steps still gain: directions of slip change
+/// a little in every step, which is no reason for a new one.
 #[derive(Default)]
 pub(crate) struct Face {
     free: Vec<Freedom>,
     factor: Option<LU<f64, Dyn, Dyn>>,
+    is_stale: bool,
 }
 
 /// A force that may change: on up to three rows from `row` on, judged by their motion in the share `seen`.
@@ -279,6 +283,10 @@ enum Doing {
 
 /// Newton steps in a row.
 const STEPS: usize = 8;
+/// Share of the discord at the start that is as good as none.
+const DONE: f64 = 1e-12;
+/// Share of the discord before that a step by an old factor must come down to.
+const GAIN: f64 = 0.04;
 
 /// Newton steps for all points together; taken back if they lead away from the laws.
 fn correct(
@@ -292,6 +300,7 @@ fn correct(
     let (old, old_motions) = (forces.to_vec(), motions.to_vec());
     let before = discord(s, spots, on, forces, motions);
     let mut doing = vec![];
+    let mut last = before;
     for _ in 0..STEPS {
         let next: Vec<Doing> = (0..spots.len())
             .map(|k| {
@@ -304,9 +313,18 @@ fn correct(
         for (k, spot) in spots.iter().enumerate() {
             cut_back(&doing[k], on.laws[k], spot, s, forces, motions);
         }
-        if settled || !newton(s, spots, on, &doing, face, forces, motions) {
+        if settled && last <= DONE * before {
             break;
         }
+        let Some(is_new) = newton(s, spots, on, &doing, face, forces, motions) else {
+            break;
+        };
+        let now = discord(s, spots, on, forces, motions);
+        face.is_stale = now > GAIN * last;
+        if is_new && settled {
+            break;
+        }
+        last = now;
     }
     for (k, spot) in spots.iter().enumerate() {
         let n = spot.first;
@@ -393,7 +411,8 @@ fn cut_back(
     }
 }
 
-/// One Newton step; false where its matrix is singular or there is nothing to solve.
+/// One Newton step; tells whether its factor is new, or nothing where the matrix is singular or there is
+/// nothing to solve.
 fn newton(
     s: &[Vec<f64>],
     spots: &[Spot],
@@ -402,7 +421,7 @@ fn newton(
     face: &mut Face,
     forces: &mut [f64],
     motions: &mut [f64],
-) -> bool {
+) -> Option<bool> {
     let mut free = vec![];
     let mut errors = vec![];
     for (k, spot) in spots.iter().enumerate() {
@@ -444,26 +463,27 @@ fn newton(
         }
     }
     if free.is_empty() {
-        return false;
+        return None;
     }
-    if free != face.free {
+    let same_rows =
+        free.len() == face.free.len() && free.iter().zip(&face.free).all(|(a, b)| a.row == b.row);
+    let is_new = face.factor.is_none() || !same_rows || (face.is_stale && free != face.free);
+    if is_new {
         let matrix = DMatrix::from_fn(free.len(), free.len(), |i, j| {
             let extra = if i == j { free[i].extra } else { 0.0 };
             extra + free[i].product(s, &free[j])
         });
         face.factor = Some(matrix.lu());
-        face.free = free;
+        face.free.clone_from(&free);
     }
-    let solved = face.factor.as_ref();
-    let Some(by) = solved.and_then(|f| f.solve(&DVector::from_vec(errors))) else {
-        return false;
-    };
-    for (f, d) in face.free.iter().zip(by.iter()) {
+    let factor = face.factor.as_ref()?;
+    let by = factor.solve(&DVector::from_vec(errors))?;
+    for (f, d) in free.iter().zip(by.iter()) {
         for (r, w) in on_rows(f.row, f.force) {
             step(s, r, -d * w, forces, motions);
         }
     }
-    true
+    Some(is_new)
 }
 
 /// How far all points are from their laws: the sum of squares of what a visit would change.
