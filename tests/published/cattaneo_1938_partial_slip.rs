@@ -21,7 +21,7 @@
 //!
 //! Tolerance: 5 % of the stick radius, 10 % of the shift by slip (four facets a radius; blocks of eight
 //! radii stand for half-spaces).
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 #[path = "../../crates/contact/tests/support/mod.rs"]
 mod support;
@@ -127,6 +127,8 @@ fn stick_radius_and_shift() {
     let scale = MU * FORCE * (2.0 - POISSON) / (rigidity * hertz);
     let by_slip = scale * (0.375 * (1.0 - (1.0 - SHARE).powf(2.0 / 3.0)) - 0.25 * SHARE);
     let found_slip = shift - stuck_shift;
+    println!("stick radius {stick:.4}, exact {exact:.4}; by area {by_area:.4}");
+    println!("shift by slip {found_slip:.6} mm, exact {by_slip:.6}");
     assert!(close(found_slip, by_slip, 0.10), "{found_slip} {by_slip}");
     assert!(found.cases[0].dissipation_nmm > 0.0);
 }
