@@ -71,24 +71,23 @@ fn bolt_force_and_opening_load() {
         nodes_at(mesh, |x| x.z < 1e-9),
         cases.collect(),
     );
-    let slab: Vec<u32> = (0u32..)
+    // A ragged cut: the tetrahedra between nodes above 5 mm and the others.
+    let above = |n: &u32| mesh.nodes[*n as usize].z > 5.0;
+    let cut: Vec<u32> = (0u32..)
         .zip(&mesh.tets)
         .filter(|(t, tet)| {
-            let z = tet[..4]
-                .iter()
-                .map(|n| mesh.nodes[*n as usize].z)
-                .sum::<f64>()
-                / 4.0;
-            mesh.part_of(*t as usize) == SCREW && z > 4.0 && z < 6.0
+            let count = tet.iter().filter(|n| above(n)).count();
+            mesh.part_of(*t as usize) == SCREW && (1..10).contains(&count)
         })
         .map(|(t, _)| t)
         .collect();
+    let pulled = cut.iter().flat_map(|t| mesh.tets[*t as usize]);
     let preload = Preload {
         name: "bolt".into(),
         force_n: PRELOAD,
         axis: [0.0, 0.0, 1.0],
-        area_mm2: bolt_area,
-        tets: slab,
+        pulled: pulled.filter(above).collect(),
+        tets: cut,
     };
     let steps = [Step {
         name: "preload".into(),

@@ -1,81 +1,85 @@
-//! Preload: a slab of a screw's shank that shrinks along the axis.
+//! Preload: a cut across a screw's shank, one side of which is pulled along the axis.
 //!
-//! A cut through the shank with one unknown, the overlap d of its faces, is the limit of a slab of
-//! thickness t with the eigenstrain −(d/t) a ⊗ a as t goes to zero. With f_e = ∫ Bᵀ D (a ⊗ a) dV and
-//! the shrink s, the slab's mean axial section force is N = (A/V) (f_e·u + s D_aaaa V). While the force
-//! is given, s follows from it; later s is kept and N is what is left of the preload.
+//! The cut runs through tetrahedra between pulled and other nodes. With φ = 1 on the pulled nodes and 0 on
+//! the others, the tetrahedra see the displacement u + s φ a: s is the length that the shank lacks. The force
+//! f = K_cut φ a on the nodes gives the axial force across the cut, exact by equilibrium whatever the shape of
+//! the cut: N = f·u + s φa·K_cut φa. While the force is given, s follows from it; later s is kept and N is what
+//! is left of the preload.
 
-use bicolumn_base::{Mat3, Vec3};
+use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
-use bicolumn_solve::element::Element;
+use bicolumn_solve::SolveError;
+use bicolumn_solve::element::{Element, forces};
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 
-/// A preloaded slab.
+/// A screw that can be tightened.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Preload {
     /// Name: `screw.03`.
     pub name: String,
     /// Tension that is pulled on it, N.
     pub force_n: f64,
-    /// Unit axis.
+    /// Unit axis, from the other side of the cut to the pulled one.
     pub axis: [f64; 3],
-    /// Section area of the shank, mm².
-    pub area_mm2: f64,
-    /// Tetrahedra of the slab: they must fill the whole section.
+    /// Tetrahedra that the cut runs through: all of the shank with nodes on both its sides.
     pub tets: Vec<u32>,
+    /// Nodes of these tetrahedra on the pulled side. No other body may touch them but by an interface.
+    pub pulled: Vec<u32>,
 }
 
-/// The slab's vectors.
+/// A cut's vectors.
 #[derive(Debug, Clone)]
 pub(crate) struct Slab {
-    /// f_e on the nodes that it touches, sorted by node, N.
+    /// f on the nodes that it touches, sorted by node, N/mm.
     pub(crate) force: Vec<(u32, Vec3)>,
-    /// D_aaaa V, N·mm.
+    /// φa·K_cut φa, N/mm.
     pub(crate) stiffness: f64,
-    /// V / A, mm.
-    pub(crate) length: f64,
 }
 
 impl Slab {
-    pub(crate) fn new(problem: &Problem, preload: &Preload) -> Self {
+    /// # Errors
+    /// [`SolveError::Inverted`] for a tetrahedron that is.
+    pub(crate) fn new(problem: &Problem, preload: &Preload) -> Result<Self, SolveError> {
         let axis = Vec3::from(preload.axis).normalize();
         let mesh = &problem.mesh;
-        let mut nodal = std::collections::BTreeMap::<u32, Vec3>::new();
-        let (mut stiffness, mut volume) = (0.0, 0.0);
+        let pulled: BTreeSet<u32> = preload.pulled.iter().copied().collect();
+        let mut nodal = BTreeMap::<u32, Vec3>::new();
         for &t in &preload.tets {
             let tet = mesh.tets[t as usize];
             let (lambda, mu) = problem.material_of(t as usize).lame();
-            let stress = Mat3::identity() * lambda + axis * axis.transpose() * (2.0 * mu);
             let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
-            for &(l, weight) in element.rule() {
-                let (gradients, det) = element.gradients(l);
-                let dv = weight * det / 6.0;
-                volume += dv;
-                stiffness += dv * (lambda + 2.0 * mu);
-                for (n, g) in tet.iter().zip(gradients) {
-                    *nodal.entry(*n).or_insert_with(Vec3::zeros) += stress * g * dv;
-                }
+            let stiffness = element
+                .stiffness(lambda, mu)
+                .map_err(|_| SolveError::Inverted {
+                    tet: t as usize,
+                    part: mesh.part_of(t as usize).to_string(),
+                })?;
+            let moved = tet.map(|n| match pulled.contains(&n) {
+                true => axis,
+                false => Vec3::zeros(),
+            });
+            for (n, f) in tet.iter().zip(forces(&stiffness, &moved)) {
+                *nodal.entry(*n).or_default() += f;
             }
         }
-        Slab {
+        Ok(Slab {
+            stiffness: pulled
+                .iter()
+                .filter_map(|n| nodal.get(n))
+                .map(|f| f.dot(&axis))
+                .sum(),
             force: nodal.into_iter().collect(),
-            stiffness,
-            length: volume / preload.area_mm2,
-        }
+        })
     }
 
-    /// f_e · u, N·mm.
+    /// f · u, N.
     pub(crate) fn work(&self, u: &[Vec3]) -> f64 {
         self.force.iter().map(|(n, f)| f.dot(&u[*n as usize])).sum()
     }
 
-    /// The shrink at which the mean section force is `force_n`.
-    pub(crate) fn shrink(&self, u: &[Vec3], force_n: f64) -> f64 {
-        (force_n * self.length - self.work(u)) / self.stiffness
-    }
-
-    /// Mean section force, N.
+    /// Axial force across the cut, N.
     pub(crate) fn section_force(&self, u: &[Vec3], shrink: f64) -> f64 {
-        (self.work(u) + shrink * self.stiffness) / self.length
+        self.work(u) + shrink * self.stiffness
     }
 }

@@ -1,7 +1,7 @@
 //! What became of the interfaces in a load case.
 
-use crate::law::{Contact, Law};
-use crate::system::{Load, State, System};
+use crate::law::Law;
+use crate::system::{Contact, State, System};
 use bicolumn_base::Vec3;
 use serde::{Deserialize, Serialize};
 
@@ -27,17 +27,13 @@ pub struct CaseReport {
     pub status: Status,
     /// Increments done.
     pub increments: usize,
-    /// Outer iterations (multipliers, friction), all increments.
-    pub outer_iterations: usize,
-    /// Newton steps, all increments.
-    pub newton_steps: usize,
-    /// Iterations of the linear solver, all Newton steps; for the direct method its refinements.
-    pub linear_iterations: usize,
-    /// Relative residual of equilibrium at the end.
+    /// Iterations, all increments.
+    pub iterations: usize,
+    /// Relative residual of equilibrium at the end. The laws of the interfaces hold to rounding.
     pub residual: f64,
-    /// Relative change of the interface tractions in the last outer iteration.
+    /// Relative change of the interface forces in the last iteration.
     pub traction_change: f64,
-    /// Change of the tractions after each outer iteration of the last increment.
+    /// Residual after each iteration of the last increment.
     pub history: Vec<f64>,
     /// Energy that friction took, N·mm, summed over the increments of this case; never negative.
     pub dissipation_nmm: f64,
@@ -53,9 +49,7 @@ impl CaseReport {
             name: name.to_owned(),
             status: Status::Converged,
             increments: 0,
-            outer_iterations: 0,
-            newton_steps: 0,
-            linear_iterations: 0,
+            iterations: 0,
             residual: 0.0,
             traction_change: 0.0,
             history: vec![],
@@ -142,35 +136,36 @@ impl System<'_> {
                 penetration_max_mm: 0.0,
             })
             .collect();
-        let responses = self.respond(&state.memory, &state.u, laws);
-        let points = self.interfaces.points().iter();
-        for ((p, r), m) in points.zip(&responses).zip(&state.memory) {
+        for (k, p) in self.interfaces.points().iter().enumerate() {
             let (set, law) = (&mut sets[p.set], laws[p.set]);
             let jump = p.jump(&state.u);
             let moved = jump - p.jump(before);
             let gap = p.gap + p.normal.dot(&jump);
+            let contact = state.contact(k, p, law);
+            let (pressing, shear) = state.parts(k, p);
             set.area_mm2 += p.area;
-            match r.contact {
+            match contact {
                 Contact::Open => set.open_share += p.area,
                 Contact::Stuck => set.stuck_share += p.area,
                 Contact::Slipping => set.slipping_share += p.area,
             }
-            if r.contact != Contact::Open {
+            if contact != Contact::Open {
                 set.contact_area_mm2 += p.area;
-                set.pressure_mean_mpa += r.pressure * p.area;
-                set.pressure_max_mpa = set.pressure_max_mpa.max(r.pressure);
+                set.pressure_mean_mpa += pressing;
+                set.pressure_max_mpa = set.pressure_max_mpa.max(pressing / p.area);
                 let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
                 set.slip_max_mm = set.slip_max_mm.max(slip);
-                let error = match law {
-                    Law::Bonded => (jump - m.start).norm(),
-                    _ => (-gap).max(0.0),
-                };
-                set.penetration_max_mm = set.penetration_max_mm.max(error);
             }
+            let error = match law {
+                Law::Bonded => (jump - state.start[k]).norm(),
+                Law::Apart => 0.0,
+                _ => (-gap).max(0.0),
+            };
+            set.penetration_max_mm = set.penetration_max_mm.max(error);
             set.opening_max_mm = set.opening_max_mm.max(gap);
             for c in 0..3 {
-                set.normal_force_n[c] += p.normal[c] * r.pressure * p.area;
-                set.shear_force_n[c] += r.shear[c] * p.area;
+                set.normal_force_n[c] += p.normal[c] * pressing;
+                set.shear_force_n[c] += shear[c];
             }
         }
         for s in &mut sets {
@@ -186,32 +181,20 @@ impl System<'_> {
     }
 
     /// What every corner of the interfaces carries.
-    pub(crate) fn tractions(&self, state: &State, laws: &[Law]) -> Vec<Traction> {
-        let responses = self.respond(&state.memory, &state.u, laws);
-        let points = self.interfaces.points().iter();
+    pub(crate) fn tractions(&self, state: &State) -> Vec<Traction> {
+        let points = self.interfaces.points().iter().enumerate();
         points
-            .zip(&responses)
-            .map(|(p, r)| Traction {
-                set: p.set,
-                at: p.corner,
-                area_mm2: p.area,
-                pressure_mpa: r.pressure,
-                shear_mpa: r.shear,
-                gap_mm: p.gap + p.normal.dot(&p.jump(&state.u)),
+            .map(|(k, p)| {
+                let (pressing, shear) = state.parts(k, p);
+                Traction {
+                    set: p.set,
+                    at: p.corner,
+                    area_mm2: p.area,
+                    pressure_mpa: pressing / p.area,
+                    shear_mpa: shear / p.area,
+                    gap_mm: p.gap + p.normal.dot(&p.jump(&state.u)),
+                }
             })
             .collect()
-    }
-
-    /// Energy that friction took in an increment, N·mm: −Σ shear · slip.
-    pub(crate) fn dissipation(&self, state: &State, load: &Load<'_>) -> f64 {
-        let responses = self.respond(&state.memory, &state.u, load.laws);
-        let all = self.interfaces.points().iter().zip(&responses);
-        all.zip(&state.memory)
-            .filter(|((_, r), _)| r.contact == Contact::Slipping)
-            .map(|((p, r), m)| {
-                let moved = p.jump(&state.u) - m.start;
-                -r.shear.dot(&moved) * p.area
-            })
-            .sum()
     }
 }

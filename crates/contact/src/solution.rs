@@ -1,33 +1,31 @@
 //! The door: steps that prepare a construct, then every load case from the prepared state.
 
+use crate::compliance::Compliance;
+use crate::descent::{Descent, Path, follow};
 use crate::interfaces::Interfaces;
-use crate::law::{Law, Memory};
+use crate::law::Law;
 use crate::preload::{Preload, Slab};
 use crate::report::{CaseReport, Status, Traction};
+use crate::stiffness::tangent;
 use crate::system::{State, System};
-use crate::walk::{Path, Walk, follow};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
 };
-use std::cell::{Cell, RefCell};
 use std::time::Instant;
 use thiserror::Error;
 
 /// Options of [`solve`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ContactOptions {
-    /// Relative residual of equilibrium and relative change of the interface tractions to reach.
+    /// Relative residual of equilibrium to reach.
     pub tolerance: f64,
     /// Increments of each load case; more where the path matters.
     pub increments: usize,
-    /// Outer iterations of an increment after which it is given up.
-    pub max_outer: usize,
-    /// Interface stiffness as a multiple of modulus over facet size; it moves the cost, not the result.
-    /// `None`: high for the direct method, moderate for the iterative one.
-    pub stiffness: Option<f64>,
+    /// Iterations of an increment after which it is given up.
+    pub max_iterations: usize,
     /// The linear solver.
     pub linear: SolveOptions,
 }
@@ -37,8 +35,7 @@ impl Default for ContactOptions {
         ContactOptions {
             tolerance: 1e-6,
             increments: 1,
-            max_outer: 60,
-            stiffness: None,
+            max_iterations: 200,
             linear: SolveOptions::default(),
         }
     }
@@ -56,7 +53,7 @@ pub struct Step {
     pub lasting: bool,
     /// Laws while it lasts, by set; `None`: those of the interfaces.
     pub laws: Option<Vec<Law>>,
-    /// Slabs pulled to their preload in this step, as indices; their length is kept afterwards.
+    /// Screws tightened to their preload in this step, as indices; their length is kept afterwards.
     pub pull: Vec<usize>,
     /// Increments.
     pub increments: usize,
@@ -68,7 +65,7 @@ pub struct ContactSolution {
     /// Displacement of each node in the prepared state, mm.
     pub prepared: Vec<Vec3>,
     /// Displacement and reactions at the end of each load case, preparation included. Stress recovered
-    /// from it is right everywhere but in preloaded slabs.
+    /// from it is right everywhere but in the tetrahedra that a preload cuts.
     pub total: Solution,
     /// What each load case adds to the prepared state: what a test machine would see.
     pub by_load: Solution,
@@ -89,62 +86,65 @@ pub enum ContactError {
     /// A step of preparation that did not converge; no load case was tried.
     #[error("step {0} did not converge: {1}")]
     Preparation(String, String),
-    /// A slab without volume.
-    #[error("the preload of {0} names no tetrahedron")]
-    EmptySlab(String),
+    /// A cut through nothing.
+    #[error("the preload of {0} cuts no tetrahedron")]
+    NothingCut(String),
 }
 
 /// Solves all load cases of a problem whose mesh is split at `interfaces`.
 ///
-/// `preloads` are slabs that steps may pull on. Each load case starts from the state that the steps
+/// `preloads` are screws that steps may tighten. Each load case starts from the state that the steps
 /// leave, with the interfaces' own laws. A case that does not converge is marked in its report; the
 /// others go on.
 ///
 /// # Errors
 /// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge.
-pub fn solve(
-    problem: &Problem,
-    interfaces: &Interfaces,
+pub fn solve<'a>(
+    problem: &'a Problem,
+    interfaces: &'a Interfaces,
     preloads: &[Preload],
-    steps: &[Step],
+    steps: &'a [Step],
     options: &ContactOptions,
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
-    if let Some(p) = preloads.iter().find(|p| p.tets.is_empty()) {
-        return Err(ContactError::EmptySlab(p.name.clone()));
+    if let Some(p) = preloads
+        .iter()
+        .find(|p| p.tets.is_empty() || p.pulled.is_empty())
+    {
+        return Err(ContactError::NothingCut(p.name.clone()));
     }
-    let slabs: Vec<Slab> = preloads.iter().map(|p| Slab::new(problem, p)).collect();
+    let slabs = preloads
+        .iter()
+        .map(|p| Slab::new(problem, p))
+        .collect::<Result<Vec<Slab>, SolveError>>()?;
     let nodes = problem.mesh.nodes.len();
     let mut is_held = vec![false; nodes];
     problem
         .fixed
         .iter()
         .for_each(|n| is_held[*n as usize] = true);
-    // Parts that only the interfaces hold: open points keep a trace of stiffness in the tangent.
-    let loose = held::check(problem).is_err();
-    let multiple = options.stiffness.unwrap_or(match options.linear.method {
-        Method::Direct => STIFF,
-        _ => MODERATE,
-    });
-    let stiffness = interfaces.stiffnesses(problem, multiple);
-    let mut state = State::unloaded(nodes, interfaces, slabs.len(), loose);
-    let start = start_term(interfaces, &stiffness, loose);
-    let linear = SolveOptions {
-        max_iterations: options.linear.max_iterations.min(MOST_ITERATIONS),
-        ..options.linear
+    // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
+    let loose = held::check(problem).is_err() || !slabs.is_empty();
+    let springs = loose.then(|| springs(interfaces, problem));
+    let ready = Prepared::with_interface(problem, &options.linear, springs.as_ref())?;
+    let points = interfaces.points();
+    let mut state = State::unloaded(nodes, points.len(), slabs.len());
+    let all_laws = || {
+        let of_steps = steps.iter().filter_map(|s| s.laws.as_deref());
+        std::iter::once(interfaces.laws()).chain(of_steps)
     };
-    let ready = Prepared::with_interface(problem, &linear, Some(&start))?;
-    let system = System {
+    let mut system = System {
+        has_shear: (0..interfaces.sets().len())
+            .map(|k| all_laws().any(|laws| laws[k].has_shear()))
+            .collect(),
+        compliance: Compliance::new(&ready, points, &slabs),
         interfaces,
-        ready: RefCell::new(ready),
-        is_stale: Cell::new(false),
-        rebuilds: Cell::new(0),
-        stiffness,
+        ready,
         slabs,
         held: is_held,
-        grip: if loose { LOOSE_GRIP } else { 0.0 },
+        farthest_mm: extent(problem),
     };
-    let mut report = system.ready.borrow().report().clone();
+    let mut report = system.ready.report().clone();
     let mut done = vec![];
     let mut laws = interfaces.laws().to_vec();
     let mut acting = vec![Vec3::zeros(); nodes];
@@ -157,7 +157,7 @@ pub fn solve(
     });
     for step in steps.iter().chain(&release) {
         let mine = step.laws.as_deref().unwrap_or(interfaces.laws());
-        system.change_laws(&mut state, &laws, mine);
+        state.change_laws(points, &laws, mine);
         laws = mine.to_vec();
         let mut pull = vec![None; preloads.len()];
         for &k in &step.pull {
@@ -173,53 +173,50 @@ pub fn solve(
             laws: mine,
             increments: step.increments.max(1),
             tolerance: options.tolerance,
-            max_outer: options.max_outer,
+            max_iterations: options.max_iterations,
         };
         acting = path.forces.clone();
         if step.lasting {
             lasting.clone_from(&acting);
         }
-        let mut walks = [Walk::new(&system, state, path)];
-        follow(&system, &mut walks);
-        let [walk] = walks;
+        let mut descents = [Descent::new(&system, state, path)];
+        follow(&mut system, &mut descents);
+        let [descent] = descents;
         let report;
-        (state, report) = walk.into_parts();
+        (state, report) = descent.into_parts();
         if let Status::NotConverged { reason } = &report.status {
             return Err(ContactError::Preparation(step.name.clone(), reason.clone()));
         }
         done.push(report);
     }
-    system.change_laws(&mut state, &laws, interfaces.laws());
+    state.change_laws(points, &laws, interfaces.laws());
     let prepared = state.u.clone();
-    let mut walks: Vec<Walk<'_>> = problem
-        .cases
-        .iter()
-        .map(|case| {
-            let path = Path {
-                name: &case.name,
-                before: lasting.clone(),
-                forces: added(&lasting, &case.forces),
-                pull: vec![None; preloads.len()],
-                laws: interfaces.laws(),
-                increments: options.increments.max(1),
-                tolerance: options.tolerance,
-                max_outer: options.max_outer,
-            };
-            Walk::new(&system, state.clone(), path)
-        })
-        .collect();
-    // One after the other: each case keeps the preconditioner fitted to its own contact.
-    for walk in &mut walks {
-        follow(&system, std::slice::from_mut(walk));
+    let path_of = |case: &'a bicolumn_model::LoadCase| Path {
+        name: &case.name,
+        before: lasting.clone(),
+        forces: added(&lasting, &case.forces),
+        pull: vec![None; preloads.len()],
+        laws: interfaces.laws(),
+        increments: options.increments.max(1),
+        tolerance: options.tolerance,
+        max_iterations: options.max_iterations,
+    };
+    let mut parts = vec![];
+    for group in problem.cases.chunks(TOGETHER) {
+        let mut descents: Vec<Descent<'_>> = group
+            .iter()
+            .map(|case| Descent::new(&system, state.clone(), path_of(case)))
+            .collect();
+        follow(&mut system, &mut descents);
+        parts.extend(descents.into_iter().map(Descent::into_parts));
     }
     let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
-    for walk in walks {
-        let (state, report) = walk.into_parts();
-        tractions.push(system.tractions(&state, interfaces.laws()));
+    for (state, report) in parts {
+        tractions.push(system.tractions(&state));
         displacement.push(state.u);
         cases.push(report);
     }
-    report.iterations = cases.iter().map(|c| c.linear_iterations).sum();
+    report.iterations = cases.iter().map(|c| c.iterations).sum();
     report.residuals = cases.iter().map(|c| c.residual).collect();
     report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
     let by_load: Vec<Vec<Vec3>> = displacement
@@ -236,35 +233,34 @@ pub fn solve(
     })
 }
 
-/// Interface stiffness over modulus per facet size: few outer iterations where the linear solver does not
-/// mind.
-const STIFF: f64 = 1000.0;
-/// The same where the linear solver does.
-const MODERATE: f64 = 20.0;
-/// Iterations after which a Newton step's linear system asks for a new preconditioner.
-const MOST_ITERATIONS: usize = 60;
-/// Share of the interface stiffness that open points keep while parts hang on interfaces alone.
-const LOOSE_GRIP: f64 = 1e-6;
+/// Load cases that share every sweep over the matrix.
+const TOGETHER: usize = 8;
 
-/// The interface term that the preconditioner is built with: points that touch at the start, stuck where
-/// there is friction.
-fn start_term(interfaces: &Interfaces, stiffness: &[f64], loose: bool) -> InterfaceStiffness {
-    let slopes: Vec<Mat3> = interfaces
-        .points()
+/// Springs inside the preconditioner alone, for parts that only the interfaces hold: they slow the way to
+/// the solution and do not change it.
+fn springs(interfaces: &Interfaces, problem: &Problem) -> InterfaceStiffness {
+    let points = interfaces.points();
+    let slopes: Vec<Mat3> = points
         .iter()
-        .zip(stiffness)
-        .map(|(p, epsilon)| {
-            let across = p.normal * p.normal.transpose();
-            let unit = match interfaces.laws()[p.set] {
-                Law::Apart => Mat3::zeros(),
-                _ if p.gap > 0.0 && !loose => Mat3::zeros(),
-                Law::Frictionless if !loose => across,
-                _ => Mat3::identity(),
-            };
-            unit * *epsilon
+        .zip(interfaces.stiffnesses(problem, SPRING))
+        .map(|(p, s)| match interfaces.laws()[p.set] {
+            Law::Apart => Mat3::zeros(),
+            _ => Mat3::identity() * s,
         })
         .collect();
-    crate::stiffness::tangent(interfaces.points(), &slopes)
+    tangent(points, &slopes)
+}
+
+/// Their stiffness over modulus per facet size: soft beside what presses, stiff beside nothing.
+const SPRING: f64 = 0.002;
+
+/// Diagonal of the box around all nodes, mm.
+fn extent(problem: &Problem) -> f64 {
+    let nodes = &problem.mesh.nodes;
+    let first = nodes.first().copied().unwrap_or_default();
+    let low = nodes.iter().fold(first, |a, b| a.inf(b));
+    let high = nodes.iter().fold(first, |a, b| a.sup(b));
+    (high - low).norm()
 }
 
 fn added(lasting: &[Vec3], forces: &[(u32, Vec3)]) -> Vec<Vec3> {
@@ -288,20 +284,6 @@ fn with_reactions(
         displacement,
         reactions,
         report,
-    }
-}
-
-impl System<'_> {
-    /// Forgets the tractions of sets whose law changes; a bond made now holds the jump it finds.
-    fn change_laws(&self, state: &mut State, old: &[Law], new: &[Law]) {
-        for (p, m) in self.interfaces.points().iter().zip(&mut state.memory) {
-            if old[p.set] != new[p.set] {
-                *m = Memory {
-                    start: p.jump(&state.u),
-                    ..Memory::default()
-                };
-            }
-        }
     }
 }
 

@@ -1,33 +1,24 @@
-//! Elastic bodies with their interfaces and preloaded slabs: forces, residual, tangent.
+//! Elastic bodies with their interfaces and preloaded slabs, and where they are on their path.
 
-use crate::interfaces::Interfaces;
-use crate::law::{Law, Memory, Response, respond};
+use crate::compliance::Compliance;
+use crate::interfaces::{Interfaces, Point};
+use crate::law::Law;
 use crate::preload::Slab;
-use crate::stiffness::tangent;
-use crate::walk::Wanted;
-use bicolumn_base::{Mat3, Vec3};
-use bicolumn_solve::{Ask, InterfaceStiffness, Prepared, SolveError};
-use std::cell::{Cell, RefCell};
+use bicolumn_base::Vec3;
+use bicolumn_solve::Prepared;
 
-/// Iterations for each decimal digit above which the preconditioner counts as out of date. A good one
-/// takes three to five.
-const STALE_ITERATIONS_A_DIGIT: f64 = 9.0;
-
-/// What does not change from one increment to the next.
+/// What all paths share.
 pub(crate) struct System<'a> {
     pub(crate) interfaces: &'a Interfaces,
-    pub(crate) ready: RefCell<Prepared<'a>>,
-    /// Is the preconditioner out of date?
-    pub(crate) is_stale: Cell<bool>,
-    /// How often the preconditioner was made anew.
-    pub(crate) rebuilds: Cell<usize>,
-    /// Interface stiffness ε of each point, MPa/mm.
-    pub(crate) stiffness: Vec<f64>,
+    pub(crate) ready: Prepared<'a>,
     pub(crate) slabs: Vec<Slab>,
     /// Is the node held?
     pub(crate) held: Vec<bool>,
-    /// Share of ε that open points keep in the tangent, so that a loose part does not make it singular.
-    pub(crate) grip: f64,
+    /// Displacement beyond which a part counts as lost, mm.
+    pub(crate) farthest_mm: f64,
+    /// May shear act at the sets?
+    pub(crate) has_shear: Vec<bool>,
+    pub(crate) compliance: Compliance,
 }
 
 /// Where a construct is on its path.
@@ -37,209 +28,71 @@ pub(crate) struct State {
     pub(crate) u: Vec<Vec3>,
     /// K u at the free nodes, N.
     pub(crate) ku: Vec<Vec3>,
-    /// Memory of each point.
-    pub(crate) memory: Vec<Memory>,
+    /// Force on side b of each point, N.
+    pub(crate) force: Vec<Vec3>,
+    /// Jump of each point from which its slip or its bond counts, mm.
+    pub(crate) start: Vec<Vec3>,
     /// Shrink of each slab.
     pub(crate) shrink: Vec<f64>,
 }
 
-/// What acts at the end of an increment.
-#[derive(Debug, Clone)]
-pub(crate) struct Load<'a> {
-    /// Nodal forces, N.
-    pub(crate) forces: Vec<Vec3>,
-    /// Section force of each slab, N; `None`: its length is kept.
-    pub(crate) pull: Vec<Option<f64>>,
-    /// Law of each set.
-    pub(crate) laws: &'a [Law],
+/// What a point does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Contact {
+    Open,
+    Stuck,
+    Slipping,
 }
 
-/// Interface tractions at a displacement.
-pub(crate) struct Evaluation {
-    pub(crate) responses: Vec<Response>,
-    /// Nodal forces of the interfaces, N.
-    pub(crate) forces: Vec<Vec3>,
-}
+/// Share of the bound from which a point counts as slipping.
+const AT_BOUND: f64 = 1.0 - 1e-6;
 
 impl State {
-    /// Nothing acts yet. There is no friction until a pressure is known; where parts hang on it, sides
-    /// that touch are stuck until then.
-    pub(crate) fn unloaded(
-        nodes: usize,
-        interfaces: &Interfaces,
-        slabs: usize,
-        hang_on_friction: bool,
-    ) -> Self {
-        let memory = interfaces.points().iter().map(|p| Memory {
-            bound: if p.gap > 0.0 || !hang_on_friction {
-                0.0
-            } else {
-                f64::INFINITY
-            },
-            ..Memory::default()
-        });
+    pub(crate) fn unloaded(nodes: usize, points: usize, slabs: usize) -> Self {
         State {
             u: vec![Vec3::zeros(); nodes],
             ku: vec![Vec3::zeros(); nodes],
-            memory: memory.collect(),
+            force: vec![Vec3::zeros(); points],
+            start: vec![Vec3::zeros(); points],
             shrink: vec![0.0; slabs],
         }
     }
-}
 
-impl System<'_> {
-    /// Response of each point.
-    pub(crate) fn respond(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Vec<Response> {
-        let points = self.interfaces.points().iter();
-        points
-            .zip(memory)
-            .zip(&self.stiffness)
-            .map(|((p, m), epsilon)| respond(laws[p.set], m, *epsilon, p.normal, p.gap, p.jump(u)))
-            .collect()
+    /// Pressing force of a point, N, and its shear.
+    pub(crate) fn parts(&self, k: usize, point: &Point) -> (f64, Vec3) {
+        let pressing = point.normal.dot(&self.force[k]);
+        (pressing, self.force[k] - point.normal * pressing)
     }
 
-    /// Responses and their nodal forces.
-    pub(crate) fn evaluate(&self, memory: &[Memory], u: &[Vec3], laws: &[Law]) -> Evaluation {
-        let responses = self.respond(memory, u, laws);
-        let mut forces = vec![Vec3::zeros(); u.len()];
-        for (p, r) in self.interfaces.points().iter().zip(&responses) {
-            let force = r.traction(p.normal) * p.area;
-            if force != Vec3::zeros() {
-                p.push(force, &mut forces);
+    /// What a point does.
+    pub(crate) fn contact(&self, k: usize, point: &Point, law: Law) -> Contact {
+        let (pressing, shear) = self.parts(k, point);
+        match law {
+            Law::Bonded => Contact::Stuck,
+            Law::Apart => Contact::Open,
+            _ if pressing <= 0.0 => Contact::Open,
+            law if shear.norm() < AT_BOUND * law.friction() * pressing => Contact::Stuck,
+            _ => Contact::Slipping,
+        }
+    }
+
+    /// Starts a new law at the points whose law changes: a bond made now holds the jump it finds.
+    pub(crate) fn change_laws(&mut self, points: &[Point], old: &[Law], new: &[Law]) {
+        for (k, p) in points.iter().enumerate() {
+            if old[p.set] != new[p.set] {
+                self.start[k] = p.jump(&self.u);
             }
         }
-        Evaluation { responses, forces }
     }
 
-    /// Shrink of each slab: kept, or what its force asks for at this displacement.
-    pub(crate) fn shrinks(&self, state: &State, u: &[Vec3], load: &Load<'_>) -> Vec<f64> {
-        let all = self.slabs.iter().zip(&state.shrink).zip(&load.pull);
-        all.map(|((slab, kept), pull)| pull.map_or(*kept, |f| slab.shrink(u, f)))
-            .collect()
-    }
-
-    /// Residual at the free nodes and the size of the forces in it, N.
-    pub(crate) fn residual(
-        &self,
-        state: &State,
-        load: &Load<'_>,
-        interface: &Evaluation,
-    ) -> (Vec<Vec3>, f64) {
-        let mut inner = vec![Vec3::zeros(); state.u.len()];
-        for (slab, s) in self.slabs.iter().zip(self.shrinks(state, &state.u, load)) {
-            for (n, f) in &slab.force {
-                inner[*n as usize] -= f * s;
-            }
-        }
-        let mut sizes = [0.0; 3];
-        let residual = (0..state.u.len())
-            .map(|n| {
-                if self.held[n] {
-                    return Vec3::zeros();
-                }
-                let terms = [load.forces[n], interface.forces[n], inner[n]];
-                for (s, t) in sizes.iter_mut().zip(&terms) {
-                    *s += t.norm_squared();
-                }
-                terms[0] + terms[1] + terms[2] - state.ku[n]
-            })
-            .collect();
-        (residual, sizes.into_iter().fold(0.0, f64::max).sqrt())
-    }
-
-    /// Slope of the residual's interface and slab terms, to be added to K.
-    pub(crate) fn slope(&self, responses: &[Response], load: &Load<'_>) -> InterfaceStiffness {
-        let points = self.interfaces.points();
-        let slopes: Vec<Mat3> = points
-            .iter()
-            .zip(responses)
-            .zip(&self.stiffness)
-            .map(|((p, r), epsilon)| {
-                let is_there = load.laws[p.set] != Law::Apart;
-                let grip = if is_there { self.grip } else { 0.0 };
-                r.slope + Mat3::identity() * (grip * epsilon)
-            })
-            .collect();
-        let mut all = tangent(points, &slopes);
-        for (slab, pull) in self.slabs.iter().zip(&load.pull) {
-            if pull.is_none() {
-                continue;
-            }
-            for (k, (i, f)) in slab.force.iter().enumerate() {
-                for (j, g) in &slab.force[k..] {
-                    let block = f * g.transpose() * (-1.0 / slab.stiffness);
-                    all.blocks.push((*i, *j, block));
-                }
-            }
-        }
-        all
-    }
-
-    /// Solves each system; gives d and the iterations it took.
-    ///
-    /// The preconditioner stays as long as it serves: a solve that takes many iterations means that the
-    /// interface has changed since it was made, and it is made anew for the next one.
-    pub(crate) fn solve(&self, wanted: &[Wanted]) -> Vec<Result<(Vec<Vec3>, usize), SolveError>> {
-        wanted.iter().map(|w| self.solve_one(w)).collect()
-    }
-
-    fn solve_one(&self, w: &Wanted) -> Result<(Vec<Vec3>, usize), SolveError> {
-        let ask = Ask {
-            interface: Some(&w.slope),
-            tolerance: Some(w.tolerance),
-            ..Ask::default()
-        };
-        let solve = || {
-            let ready = self.ready.borrow();
-            ready.solve_for(std::slice::from_ref(&w.residual), &ask)
-        };
-        let rebuild = || {
-            self.rebuilds.set(self.rebuilds.get() + 1);
-            self.ready.borrow_mut().rebuild(Some(&w.slope))
-        };
-        let is_stale = self.is_stale.replace(false);
-        if is_stale {
-            rebuild()?;
-        }
-        let answer = match solve() {
-            Err(SolveError::NotConverged { .. }) if !is_stale => {
-                rebuild()?;
-                solve()?
-            }
-            other => other?,
-        };
-        let iterations = answer.convergence.iterations;
-        let digits = -w.tolerance.log10();
-        self.is_stale
-            .set(iterations as f64 > STALE_ITERATIONS_A_DIGIT * digits);
-        let step = answer.displacement.into_iter().next().unwrap_or_default();
-        Ok((step, iterations))
-    }
-
-    /// K d of each field.
-    pub(crate) fn products(&self, fields: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
-        self.ready.borrow().apply(fields, None)
-    }
-
-    /// Residual times the step at u + t·step: the slope of the energy along the step, negated.
-    pub(crate) fn pull_along(
-        &self,
-        state: &State,
-        load: &Load<'_>,
-        (step, product): (&[Vec3], &[Vec3]),
-        t: f64,
-    ) -> f64 {
-        let moved: Vec<Vec3> = state.u.iter().zip(step).map(|(u, d)| u + d * t).collect();
+    /// Energy that friction took since the starts, N·mm: −Σ shear · slip.
+    pub(crate) fn dissipation(&self, points: &[Point], laws: &[Law]) -> f64 {
         let mut sum = 0.0;
-        for n in 0..moved.len() {
-            sum += (load.forces[n] - state.ku[n] - product[n] * t).dot(&step[n]);
-        }
-        for (slab, s) in self.slabs.iter().zip(self.shrinks(state, &moved, load)) {
-            sum -= s * slab.work(step);
-        }
-        let responses = self.respond(&state.memory, &moved, load.laws);
-        for (p, r) in self.interfaces.points().iter().zip(&responses) {
-            sum += r.traction(p.normal).dot(&p.jump(step)) * p.area;
+        for (k, p) in points.iter().enumerate() {
+            if self.contact(k, p, laws[p.set]) == Contact::Slipping {
+                let (_, shear) = self.parts(k, p);
+                sum -= shear.dot(&(p.jump(&self.u) - self.start[k]));
+            }
         }
         sum
     }

@@ -41,6 +41,10 @@ pub fn definitions() -> Vec<Definition> {
         add(PLATE_DEMAND, plate, words);
     }
     add(SCREWS, "", "");
+    for (kind, words) in CONTACTS {
+        add(CONTACT, kind, words);
+    }
+    add(PRELOAD, "", "");
     add(TRUST, "", "");
     all
 }
@@ -268,6 +272,55 @@ const SCREWS: &[(&str, &str, &str)] = &[(
     "The same over all screws, each screw's own material only.",
 )];
 
+/// Kinds of interfaces, in place of PLATE.
+const CONTACTS: [(&str, &str); 4] = [
+    ("plate", "plates and bone"),
+    ("head", "heads and their seats, or the bone under them"),
+    ("screw", "shanks and bone"),
+    ("fracture", "faces of the fracture and of the split"),
+];
+
+const CONTACT: &[(&str, &str, &str)] = &[
+    (
+        "contact_PLATE_pressure_max_mpa",
+        "MPa",
+        "Largest contact pressure between PLATE, at a corner of the interface's facets, spread by its linear hat. Swings with the pattern of the facets: compare areas and forces first. Only where that interface can open.",
+    ),
+    (
+        "contact_PLATE_area_mm2",
+        "mm2",
+        "Area under pressure between PLATE, of all such interfaces together.",
+    ),
+    (
+        "contact_PLATE_force_n",
+        "N",
+        "Integral of the contact pressure between PLATE, of all such interfaces together.",
+    ),
+    (
+        "contact_PLATE_slip_max_mm",
+        "mm",
+        "Largest slip under pressure between PLATE since the load case began.",
+    ),
+    (
+        "contact_PLATE_opening_max_mm",
+        "mm",
+        "Largest gap between PLATE at the end of the load case.",
+    ),
+];
+
+const PRELOAD: &[(&str, &str, &str)] = &[
+    (
+        "preload_left_least",
+        "1",
+        "Tension left in a tightened screw over the tension it was tightened to, the least of all such screws: mean section force of the slab of tetrahedra across the free shank.",
+    ),
+    (
+        "preload_left_mean",
+        "1",
+        "The same, mean over all tightened screws.",
+    ),
+];
+
 const TRUST: &[(&str, &str, &str)] = &[
     (
         "reaction_force_n",
@@ -322,6 +375,7 @@ mod tests {
             "deg" => "_deg",
             "%" => "_percent",
             "N" => "_n",
+            "mm2" => "_mm2",
             "N.mm" => "_nmm",
             _ => "",
         };

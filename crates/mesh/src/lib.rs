@@ -36,5 +36,7 @@ pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
-pub use split::{FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_kinds};
+pub use split::{
+    FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_into, split_kinds,
+};
 pub use tet_mesh::{Facet, MeshStages, Quality, SurfaceName, TetMesh};

@@ -72,7 +72,8 @@ pub struct PairSet {
 }
 
 impl PairSet {
-    fn of(i: &Interface) -> Self {
+    /// The usual set of an interface: one for each pair of parts, tissues of a fragment taken together.
+    pub fn of(i: &Interface) -> Self {
         let name = match i.kind {
             PairKind::PlateOnBone | PairKind::ScrewInBone => format!("{}-bone", i.b),
             PairKind::ScrewInPlate => format!("{}-{}", i.b, i.a),
@@ -120,9 +121,21 @@ pub struct SplitMesh {
 /// # Errors
 /// [`MeshError::Gate`] when the mesh breaks an audit afterwards, see [`SplitMesh::audit`].
 pub fn split(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Result<SplitMesh, MeshError> {
+    split_into(mesh, |i| choose(i).then(|| PairSet::of(i)))
+}
+
+/// Splits the interfaces that `set_of` names a set for, into those sets. All facets of a set must lie
+/// between parts of the kind that it states.
+///
+/// # Errors
+/// As [`split`].
+pub fn split_into(
+    mesh: &TetMesh,
+    set_of: impl Fn(&Interface) -> Option<PairSet>,
+) -> Result<SplitMesh, MeshError> {
     let corners: Vec<[u32; 4]> = mesh.tets.iter().map(|t| [t[0], t[1], t[2], t[3]]).collect();
     let table = face_table(mesh.vertex_count, &corners);
-    let chosen = chosen_facets(mesh, choose);
+    let chosen = chosen_facets(mesh, set_of);
     let mut is_cut = vec![[false; 4]; mesh.tets.len()];
     for c in &chosen {
         for f in c.facets {
@@ -132,7 +145,7 @@ pub fn split(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Result<Spli
     }
     let copies = copies(mesh, &table, &is_cut);
     let (mut out, origin) = renumbered(mesh, &copies);
-    let mut sets: Vec<PairSet> = chosen.iter().map(|c| PairSet::of(&c.interface)).collect();
+    let mut sets: Vec<PairSet> = chosen.iter().map(|c| c.set.clone()).collect();
     sets.sort_unstable();
     sets.dedup();
     let mut pairs = Vec::with_capacity(chosen.len());
@@ -155,7 +168,6 @@ pub fn split(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Result<Spli
         for k in 0..6 {
             gap_mm[k] = (out.nodes[b[k] as usize] - x[k]).dot(&normal);
         }
-        let set = PairSet::of(&c.interface);
         pairs.push(FacetPair {
             a,
             b,
@@ -163,7 +175,7 @@ pub fn split(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Result<Spli
             normal,
             gap_mm,
             area_mm2: 0.5 * cross.norm(),
-            set: sets.partition_point(|s| *s < set) as u16,
+            set: sets.partition_point(|s| *s < c.set) as u16,
         });
         for f in c.facets {
             out.facets[f as usize].beyond = None;
@@ -260,11 +272,12 @@ impl SplitMesh {
 
 struct Chosen {
     interface: Interface,
+    set: PairSet,
     facets: [u32; 2],
 }
 
 /// The facets to be split, each once, with its twin.
-fn chosen_facets(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Vec<Chosen> {
+fn chosen_facets(mesh: &TetMesh, set_of: impl Fn(&Interface) -> Option<PairSet>) -> Vec<Chosen> {
     let mut twin: BTreeMap<(u32, u32), u32> = BTreeMap::new();
     for (i, f) in (0u32..).zip(&mesh.facets) {
         if let Some(beyond) = f.beyond {
@@ -290,9 +303,10 @@ fn chosen_facets(mesh: &TetMesh, choose: impl Fn(&Interface) -> bool) -> Vec<Cho
             centroid: centroid(&p),
             normal: (p[1] - p[0]).cross(&(p[2] - p[0])).normalize(),
         };
-        if choose(&interface) {
+        if let Some(set) = set_of(&interface) {
             out.push(Chosen {
                 interface,
+                set,
                 facets: [i, *other],
             });
         }

@@ -11,14 +11,15 @@ pub const NOT_MODELLED: [&str; 9] = [
      of the osteons, no yield, no damage.",
     "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \
      inside.",
-    "Screws are smooth cylinders bonded to the bone and to the plate: no thread, no loosening, no \
-     preload, no angle play. Stress at a bonded edge grows with a finer mesh; the measures keep \
+    "Screws are smooth cylinders: no thread, no loosening. Unless the inputs say otherwise they are \
+     bonded to bone and plate. Stress at a bonded edge grows with a finer mesh; the measures keep \
      away from such edges by a stated distance.",
-    "Interfaces neither slip nor open: no friction, no contact. Where plate and bone are apart, they \
-     may pass through each other without noticing.",
+    "Only interfaces that the inputs make frictional or frictionless slip and open, by small sliding: \
+     who faces whom is not updated. Where plate and bone are apart, they may pass through each other \
+     without noticing.",
     "Plates and screws are linear elastic: no plastic bending, no fatigue.",
     "The fracture's faces are planes: no comminution. An open gap is empty, or filled with a uniform \
-     elastic tissue; faces that touch are solved as one body.",
+     elastic tissue; faces that touch are one body unless the inputs say otherwise.",
     "Loads are static and idealised, spread over the joint surface: no muscle, no ligament, no \
      motion of the joint, no cycles.",
     "The shaft is held rigidly at its potting; stress near that plane belongs to the support.",

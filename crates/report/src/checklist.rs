@@ -86,15 +86,32 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
         "in the inputs table; screws are smooth cylinders of the stated diameter, without thread.",
     );
     list.push(item("Plate and screw dimensions, threads", state, text));
-    let plate_bone = input("interfaces.plate_bone");
+    let kinds = [
+        ("plate_bone", "plate and bone"),
+        ("head_seat", "non-locking heads and seats"),
+        ("screw_bone", "shanks and bone"),
+        ("fracture_faces", "fracture faces that touch"),
+    ];
+    let words: Vec<String> = kinds
+        .iter()
+        .filter_map(|(key, what)| {
+            let word = input(&format!("interfaces.{key}"))?;
+            let friction = input(&format!("interfaces.{key}_friction"));
+            Some(match friction {
+                Some(mu) if word == "frictional" => format!("{what}: {word}, coefficient {mu}"),
+                _ => format!("{what}: {word}"),
+            })
+        })
+        .collect();
     list.push(item(
         "Each interface",
-        PARTLY,
-        match plate_bone {
-            Some(word) => format!(
-                "Plate and bone: {word}. Screws bonded to plate and bone. No friction, no preload."
+        if words.is_empty() { MISSING } else { GIVEN },
+        match words.is_empty() {
+            true => "No input of interfaces is on record.".into(),
+            false => format!(
+                "{}. Locking heads are one with the plate. Factors and screw preloads: see the inputs.",
+                words.join("; ")
             ),
-            None => "Screws bonded to plate and bone. No friction, no preload.".into(),
         },
     ));
     let cases: Vec<String> = view.cases().iter().map(|c| case_words(c)).collect();

@@ -213,6 +213,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
         mesh: serde_json::json!({"tets": 180000, "nodes": 260000, "min_dihedral_deg": 14.2,
             "share_below_18_deg": 0.0007, "min_radius_ratio": 0.31}),
         solver: serde_json::json!({"method": "multigrid", "unknowns": 778000, "iterations": 21}),
+        preparation: Vec::new(),
         warnings: Vec::new(),
         cases: CASES
             .map(|(name, _)| case(name, layout, stagger, ends))
@@ -267,6 +268,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
             beam_mpa: vec![None; level_mm.len()],
             level_mm,
         }),
+        contact: None,
     }
 }
 

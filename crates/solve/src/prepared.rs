@@ -21,8 +21,8 @@ use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, Limits, NodeVector, Operator, SparseError,
-    SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
+    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, NodeVector, Operator,
+    SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
 use std::time::Instant;
@@ -64,6 +64,13 @@ pub struct Ask<'a> {
     pub interface: Option<&'a InterfaceStiffness>,
     /// Another relative residual than the options ask for.
     pub tolerance: Option<f64>,
+}
+
+/// Forces on few nodes whose compliances are wanted, see [`Prepared::add_products`].
+#[derive(Debug, Default)]
+pub struct ForceProducts {
+    by_cycle: CycleProducts,
+    vectors: Vec<SparseVector>,
 }
 
 /// Displacements for given nodal forces.
@@ -182,6 +189,64 @@ impl<'a> Prepared<'a> {
         self.engine = engine.map_err(|e| translate(self.problem, &self.numbering, e))?;
         self.inside = inside;
         Ok(())
+    }
+
+    /// What the preconditioner in hand makes of nodal forces: displacements near (K + C)⁻¹ f, with the C
+    /// that it was built with; by the direct method the solution itself.
+    ///
+    /// Symmetric and positive definite, but for rounding.
+    pub fn precondition(&self, forces: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
+        let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
+        let columns = match &self.engine {
+            Engine::Multigrid(two_level) => two_level.cycle(&self.team, &sides),
+            Engine::Direct(factor) => sides
+                .iter()
+                .map(|side| {
+                    let mut x = interleave::<1>(&[side]);
+                    factor.solve(&self.team, &mut x);
+                    column(&x, 0)
+                })
+                .collect(),
+        };
+        columns.iter().map(|c| self.on_nodes(c)).collect()
+    }
+
+    /// Adds nodal forces on few nodes to `products`; for each its product with what the preconditioner
+    /// makes of every one so far, new ones included: a compliance matrix, N·mm for the forces given.
+    pub fn add_products(
+        &self,
+        products: &mut ForceProducts,
+        new: Vec<Vec<(u32, Vec3)>>,
+    ) -> Vec<Vec<f64>> {
+        let rows = new.iter().map(|force| {
+            let on_row = |(n, f): &(u32, Vec3)| {
+                let row = self.numbering.row_of_node[*n as usize];
+                (row != NO_ROW).then(|| (row, (*f).into()))
+            };
+            force.iter().filter_map(on_row).collect()
+        });
+        let rows: Vec<SparseVector> = rows.collect();
+        match &self.engine {
+            Engine::Multigrid(two_level) => products.by_cycle.add(&self.team, two_level, rows),
+            Engine::Direct(factor) => {
+                products.vectors.extend(rows.iter().cloned());
+                let solved = rows.iter().map(|side| {
+                    let mut x = vec![[[0.0]; 3]; self.numbering.rows()];
+                    for (row, v) in side {
+                        x[*row as usize] = v.map(|v| [v]);
+                    }
+                    factor.solve(&self.team, &mut x);
+                    let work = |b: &SparseVector| {
+                        let of = b.iter().map(|(row, v)| {
+                            (0..3).map(|c| v[c] * x[*row as usize][c][0]).sum::<f64>()
+                        });
+                        of.sum()
+                    };
+                    products.vectors.iter().map(work).collect()
+                });
+                solved.collect()
+            }
+        }
     }
 
     /// (K + C) u at the free nodes, N; zero at the held ones, whose own motion is not looked at.

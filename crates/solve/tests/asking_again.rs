@@ -6,7 +6,9 @@ mod support;
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::SurfaceName;
 use bicolumn_model::{Problem, nodes_on};
-use bicolumn_solve::{Ask, InterfaceStiffness, Method, Prepared, SolveOptions, solve};
+use bicolumn_solve::{
+    Ask, ForceProducts, InterfaceStiffness, Method, Prepared, SolveOptions, solve,
+};
 use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 fn bar() -> Problem {
@@ -185,4 +187,52 @@ fn a_good_guess_saves_iterations() {
         .unwrap();
     assert!(warm.convergence.iterations < cold.convergence.iterations);
     assert!(difference(&cold.displacement, &warm.displacement) < 1e-7);
+}
+
+/// Pairs of opposite forces on near and far nodes, and one at a held node's neighbour.
+fn few(problem: &Problem) -> Vec<Vec<(u32, Vec3)>> {
+    let count = problem.mesh.nodes.len() as u32;
+    let along = Vec3::new(1.0, -2.0, 0.5);
+    (0..19)
+        .map(|k| {
+            let (a, b) = (k * count / 20, (7 * k + 11) % count);
+            vec![(a, along), (b, -along * (1.0 + f64::from(k)))]
+        })
+        .collect()
+}
+
+#[test]
+fn products_of_few_forces_are_those_of_the_whole_preconditioner() {
+    let problem = bar();
+    for (method, accuracy) in [(Method::Direct, 1e-10), (Method::Multigrid, 1e-5)] {
+        let ready = Prepared::new(&problem, &options(method)).unwrap();
+        let forces = few(&problem);
+        // In two parts, the second longer than a group.
+        let mut products = ForceProducts::default();
+        let mut found = ready.add_products(&mut products, forces[..5].to_vec());
+        found.extend(ready.add_products(&mut products, forces[5..].to_vec()));
+        let full: Vec<Vec<Vec3>> = forces
+            .iter()
+            .map(|few| {
+                let mut all = vec![Vec3::zeros(); problem.mesh.nodes.len()];
+                few.iter().for_each(|(n, f)| all[*n as usize] += f);
+                all
+            })
+            .collect();
+        let moved = ready.precondition(&full);
+        for (j, row) in found.iter().enumerate() {
+            assert_eq!(row.len(), if j < 5 { 5 } else { 19 });
+            for (i, value) in row.iter().enumerate() {
+                let work = |f: &[(u32, Vec3)], u: &[Vec3]| -> f64 {
+                    f.iter().map(|(n, f)| f.dot(&u[*n as usize])).sum()
+                };
+                let exact = work(&forces[i], &moved[j]);
+                let size = (work(&forces[i], &moved[i]) * work(&forces[j], &moved[j])).sqrt();
+                assert!(
+                    (value - exact).abs() < accuracy * size,
+                    "{i} {j}: {value} {exact}"
+                );
+            }
+        }
+    }
 }

@@ -103,6 +103,72 @@ impl Chebyshev {
         2 * self.degree
     }
 
+    pub(crate) fn degree(&self) -> usize {
+        self.degree
+    }
+
+    /// Rows that a row is coupled to, itself included.
+    pub(crate) fn neighbours(&self, row: usize) -> &[u32] {
+        self.matrix.pattern.row(row)
+    }
+
+    /// Smooths from zero on a region that holds all that the right side `r` reaches; `places` gives each
+    /// row's index in it. Gives x and leaves b − A x in `r`.
+    pub(crate) fn smooth_region(
+        &self,
+        region: &[u32],
+        places: &[u32],
+        r: &mut [[f64; 3]],
+    ) -> Vec<[f64; 3]> {
+        let scaled = |k: usize, r: &[f64; 3]| {
+            let inverse = &self.inverse_diagonal[region[k] as usize];
+            inverse.map(|row| (0..3).map(|c| f64::from(row[c]) * r[c]).sum::<f64>())
+        };
+        let first = self.first_step();
+        let mut d: Vec<[f64; 3]> = (0..r.len())
+            .map(|k| scaled(k, &r[k]).map(|v| first * v))
+            .collect();
+        let mut x = d.clone();
+        for step in 2..=self.degree + 1 {
+            for (row, r) in region.iter().zip(r.iter_mut()) {
+                let row = *row as usize;
+                let from = self.matrix.pattern.starts()[row];
+                let columns = self.matrix.pattern.row(row);
+                for (block, j) in self.matrix.values[from..].iter().zip(columns) {
+                    let Some(d) = d.get(places[*j as usize] as usize) else {
+                        continue;
+                    };
+                    for c in 0..3 {
+                        for e in 0..3 {
+                            r[c] -= f64::from(block[c][e]) * d[e];
+                        }
+                    }
+                }
+            }
+            if step > self.degree {
+                break;
+            }
+            let (old, new) = self.factors(step);
+            for (k, d) in d.iter_mut().enumerate() {
+                let s = scaled(k, &r[k]);
+                for c in 0..3 {
+                    d[c] = old * d[c] + new * s[c];
+                    x[k][c] += d[c];
+                }
+            }
+        }
+        x
+    }
+
+    /// Factors of the last step and of D⁻¹ r in a step after the first (Lottes 2023, algorithm 3, with
+    /// all β = 1).
+    fn factors(&self, step: usize) -> (f64, f64) {
+        let k = step as f64;
+        let old = (2.0 * k - 3.0) / (2.0 * k + 1.0);
+        let new = (8.0 * k - 4.0) / ((2.0 * k + 1.0) * self.largest);
+        (old, new)
+    }
+
     /// Largest eigenvalue of D⁻¹ A, from a fixed start.
     fn power_iteration(&self, team: &Team) -> f64 {
         let rows = self.matrix.pattern.rows();
@@ -166,12 +232,10 @@ impl Chebyshev {
         4.0 / (3.0 * self.largest)
     }
 
-    /// The steps after the first (Lottes 2023, algorithm 3, with all β = 1).
+    /// The steps after the first.
     fn recur<const W: usize>(&self, team: &Team, work: &mut Workspace<W>) {
         for step in 2..=self.degree {
-            let k = step as f64;
-            let old = (2.0 * k - 3.0) / (2.0 * k + 1.0);
-            let new = (8.0 * k - 4.0) / ((2.0 * k + 1.0) * self.largest);
+            let (old, new) = self.factors(step);
             self.sweep(team, work, old, new, Touch::All);
         }
     }

@@ -137,6 +137,9 @@ pub struct PointRecord {
     pub mesh: serde_json::Value,
     /// Solver report, verbatim from the solver.
     pub solver: serde_json::Value,
+    /// Steps before the load cases, such as tightening screws.
+    #[serde(default)]
+    pub preparation: Vec<ContactRecord>,
     pub warnings: Vec<String>,
     pub cases: Vec<CaseRecord>,
 }
@@ -192,6 +195,20 @@ pub struct CaseRecord {
     pub profile: ProfileRecord,
     /// The same profile on the intact bone.
     pub intact_profile: Option<ProfileRecord>,
+    /// What the interfaces did, where any can open or slide.
+    #[serde(default)]
+    pub contact: Option<ContactRecord>,
+}
+
+/// How the contact of a load case, or of a step before it, was solved.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ContactRecord {
+    /// Did it converge? A case that did not has no responses.
+    pub converged: bool,
+    /// Where and how it stopped, if it did not.
+    pub reason: Option<String>,
+    /// Increments, iterations, residual, shares of each interface: verbatim from the solver.
+    pub report: serde_json::Value,
 }
 
 /// One response.
@@ -243,6 +260,7 @@ pub(crate) mod tests {
             ],
             profile: ProfileRecord::default(),
             intact_profile: None,
+            contact: None,
         };
         PointRecord {
             schema: SCHEMA,
@@ -269,6 +287,7 @@ pub(crate) mod tests {
             ],
             mesh: serde_json::json!({"tets": 1000, "nodes": 1800}),
             solver: serde_json::json!({}),
+            preparation: Vec::new(),
             warnings: Vec::new(),
             cases: vec![case("axial", 500.0), case("torsion", 20.0)],
         }

@@ -182,8 +182,18 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             "Time of all stages of the point, all load cases together.",
             Source::Seconds,
         ),
-        column("status", "", "done, failed or unread.", Source::Status),
-        column("reason", "", "Why a point has no result.", Source::Reason),
+        column(
+            "status",
+            "",
+            "done, not_converged (the contact of this load case), failed (the point) or unread.",
+            Source::Status,
+        ),
+        column(
+            "reason",
+            "",
+            "Why a point or a load case has no result.",
+            Source::Reason,
+        ),
     ]);
     list
 }
@@ -213,6 +223,12 @@ fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error>
     writer.into_inner().map_err(|e| e.into_error().into())
 }
 
+/// Why a load case has no result although its point has.
+fn stopped(case: Option<&CaseRecord>) -> Option<String> {
+    let contact = case?.contact.as_ref().filter(|c| !c.converged)?;
+    Some(contact.reason.clone().unwrap_or_default())
+}
+
 fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> String {
     let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
     let response = |name: &String| case?.responses.iter().find(|r| r.name == *name);
@@ -235,11 +251,12 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
             format!("{seconds:.2}")
         }
         Source::Status => match point.status {
+            Status::Done if stopped(case).is_some() => "not_converged".into(),
             Status::Done => "done".into(),
             Status::Failed { .. } => "failed".into(),
         },
         Source::Reason => match &point.status {
-            Status::Done => String::new(),
+            Status::Done => stopped(case).unwrap_or_default(),
             Status::Failed { stage, reason } => format!("{stage}: {reason}"),
         },
     }

@@ -2,8 +2,9 @@
 
 use crate::blame;
 use crate::bones::BoneCache;
+use crate::contact_model::refusal;
 use crate::estimate::{Estimate, estimate};
-use crate::inputs::PointInputs;
+use crate::inputs::{PointInputs, Stage};
 use crate::job::Job;
 use crate::plan::{DesignPoint, Plan};
 use crate::resolve::resolve;
@@ -92,6 +93,9 @@ fn build(
     let construct = bones
         .construct(&inputs.construct)
         .map_err(|e| blame::explain(&e, job, point))?;
+    if let Some(reason) = refusal(&construct, &inputs.interfaces) {
+        return Err(format!("{}: {reason}", Stage::Geometry));
+    }
     let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
     Ok(BuiltPoint {
         notes: construct.notes,

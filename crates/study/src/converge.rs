@@ -7,7 +7,7 @@ use crate::bones::BoneCache;
 use crate::grid_convergence::{GridConvergence, Level, grid_convergence, variation};
 use crate::inputs::{PointError, PointInputs};
 use crate::model_build::build_model;
-use bicolumn_measure::measure;
+use bicolumn_measure::{RecoveredStress, measure_recovered};
 use bicolumn_mesh::Sizing;
 use serde::Serialize;
 
@@ -119,7 +119,8 @@ fn replicate(
     let model = build_model(&inputs, bones)?;
     let solution = model.solve(&inputs, threads)?;
     let mut table = Table::new();
-    for case in measure(&model.solved(&solution), None) {
+    let stress = RecoveredStress::of(&model.problem, solution.total());
+    for case in measure_recovered((&model.solved(&solution), &stress), None) {
         for r in case.responses {
             table.push((case.case.clone(), r.name, r.value));
         }
@@ -128,7 +129,7 @@ fn replicate(
         name: name.to_string(),
         finest_mm: inputs.sizing.finest_mm,
         tets: model.problem.mesh.tets.len(),
-        unknowns: solution.report.unknowns,
+        unknowns: solution.by_load.report.unknowns,
         seconds: begin.elapsed().as_secs_f64(),
     };
     Ok((replicate, table))

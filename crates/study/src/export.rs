@@ -60,5 +60,5 @@ pub fn export_point(
     let solution = model.solve(&inputs, threads)?;
     tell(Stage::Measure);
     let nodes = PartNodes::of(&model.problem.mesh);
-    Ok(bundle(&model.problem, &nodes, &solution))
+    Ok(bundle(&model.problem, &nodes, &solution.by_load))
 }

@@ -1,5 +1,6 @@
 //! What one design point needs to be solved, and how it may fail.
 
+use bicolumn_contact::Law;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
 use bicolumn_model::Material;
@@ -26,6 +27,8 @@ pub struct PointInputs {
     pub materials: Materials,
     /// Loads.
     pub loads: LoadInputs,
+    /// How parts meet.
+    pub interfaces: InterfaceInputs,
     /// Solver options; `threads` is set from [`crate::point::PointContext::threads`].
     pub solve: SolveOptions,
     /// Digest of `inputs` and the engine's version: two points with the same digest have the same
@@ -62,6 +65,58 @@ pub struct LoadInputs {
     pub column_n: f64,
     /// Share of every force on the capitellum; the trochlea takes the rest.
     pub capitellum_share: f64,
+}
+
+/// How the two sides of an interface meet, in the words of the job file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Meeting {
+    /// They are one, or stand apart in the mesh: there is nothing to solve.
+    Fixed,
+    /// They press, slide against friction and lift.
+    Frictional,
+    /// They press, slide and lift.
+    Frictionless,
+}
+
+/// One kind of interface.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct InterfaceKind {
+    /// How its sides meet.
+    pub meeting: Meeting,
+    /// Coefficient of friction, where they are frictional.
+    pub friction: f64,
+}
+
+impl InterfaceKind {
+    /// Its law in a contact problem; `None` where there is nothing to solve.
+    pub fn law(&self) -> Option<Law> {
+        match self.meeting {
+            Meeting::Fixed => None,
+            Meeting::Frictional => Some(Law::Frictional { mu: self.friction }),
+            Meeting::Frictionless => Some(Law::Frictionless),
+        }
+    }
+}
+
+/// How parts meet, and how screws are tightened.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InterfaceInputs {
+    /// Plates on bone.
+    pub plate_bone: InterfaceKind,
+    /// Non-locking heads in their seats, heads on bone.
+    pub head_seat: InterfaceKind,
+    /// Shanks in bone.
+    pub screw_bone: InterfaceKind,
+    /// Faces of fractures that touch.
+    pub fracture_faces: InterfaceKind,
+    /// Gap that a plate must close before it presses on the bone, mm.
+    pub contact_gap_mm: f64,
+    /// Increments of each load case.
+    pub increments: usize,
+    /// Preload of shaft and distal screws of the medial and of the other plate, N.
+    pub plate_preload_n: [[f64; 2]; 2],
+    /// Preload of each screw independent of plates, in their order, N.
+    pub independent_preload_n: Vec<f64>,
 }
 
 /// Stages of a design point, in order.

@@ -2,11 +2,10 @@
 
 use crate::bones::BoneCache;
 use crate::inputs::{PointError, PointInputs};
-use crate::model_build::{BuiltModel, build_model};
+use crate::model_build::{BuiltModel, ModelSolution, build_model};
 use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
-use bicolumn_solve::Solution;
 use std::sync::Arc;
 
 /// The intact bone, solved.
@@ -14,7 +13,7 @@ pub struct IntactModel {
     /// Bone, mesh and problem.
     pub model: BuiltModel,
     /// Displacements.
-    pub solution: Solution,
+    pub solution: ModelSolution,
     /// Its stress, recovered once for all points.
     pub stress: RecoveredStress,
     /// Its own stress along the shaft, by load case: measured once for all points.
@@ -73,6 +72,7 @@ fn solve_intact(
     intact.construct = ConstructSpec {
         fracture: None,
         plates: Vec::new(),
+        independent: Vec::new(),
         ..inputs.construct.clone()
     };
     let model = build_model(&intact, bones)?;
@@ -80,7 +80,7 @@ fn solve_intact(
         message: format!("the intact bone: {}", e.message),
         ..e
     })?;
-    let stress = RecoveredStress::of(&model.problem, &solution.displacement);
+    let stress = RecoveredStress::of(&model.problem, &solution.by_load.displacement);
     let profiles = measure_recovered((&model.solved(&solution), &stress), None)
         .into_iter()
         .map(|m| m.profile)

@@ -2,6 +2,7 @@
 
 mod fracture;
 mod holds;
+mod interfaces;
 
 use crate::keys::{Fallback, Key, Kind};
 use crate::presets;
@@ -77,6 +78,7 @@ pub fn keys() -> &'static [Key] {
         screws(&mut keys);
         holds::holds(&mut keys);
         materials(&mut keys);
+        interfaces::interfaces(&mut keys);
         loads(&mut keys);
         numerics(&mut keys);
         keys
@@ -507,22 +509,6 @@ fn materials(keys: &mut Vec<Key>) {
         is(0.3),
         "Poisson's ratio of the tissue in a filled gap",
         "healing models use 0.17 to 0.4; from memory",
-    );
-    add(
-        keys,
-        "interfaces.plate_bone",
-        Kind::Word(&["apart", "bonded"]),
-        word("apart"),
-        "apart: the plate stands off the bone and only screws join them; bonded: the plate touches and is glued to the bone (an upper bound)",
-        "the plate-end stress depends on it more than on most inputs; run both",
-    );
-    add(
-        keys,
-        "interfaces.stand_off_mm",
-        mm(0.3, 3.0),
-        is(plate_default().stand_off_mm),
-        "Gap between plate and bone where they are apart; without effect where they are bonded",
-        "0 to 2 mm under locking plates; from memory",
     );
 }
 

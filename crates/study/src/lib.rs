@@ -10,6 +10,8 @@ pub mod blame;
 pub mod bones;
 pub mod bundle;
 pub mod check;
+pub mod contact_model;
+mod contact_record;
 pub mod converge;
 pub mod estimate;
 pub mod export;

@@ -1,8 +1,10 @@
 //! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
 
 use crate::bones::BoneCache;
+use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
-use bicolumn_base::{Part, Tissue};
+use bicolumn_base::{Part, Tissue, Vec3};
+use bicolumn_contact::{CaseReport, ContactOptions};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_measure::Solved;
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
@@ -21,31 +23,93 @@ pub struct BuiltModel {
     pub problem: Problem,
     /// The surfaces that the loads act on.
     pub patches: JointPatches,
+    /// Interfaces that can open or slide.
+    pub contact: Option<ContactModel>,
+}
+
+/// A model's answer.
+pub struct ModelSolution {
+    /// What the loads do to the construct as it was prepared: what a test machine would see.
+    pub by_load: Solution,
+    /// Displacements with those of the preparation (preload): what stress follows from. `None` where
+    /// nothing was prepared.
+    pub total: Option<Vec<Vec<Vec3>>>,
+    /// What the interfaces did, where there are any.
+    pub contact: Option<ContactReports>,
+}
+
+/// What interfaces did.
+pub struct ContactReports {
+    /// Steps of preparation.
+    pub steps: Vec<CaseReport>,
+    /// Load cases.
+    pub cases: Vec<CaseReport>,
+}
+
+impl ModelSolution {
+    /// Displacements that stress follows from, by load case.
+    pub fn total(&self) -> &[Vec<Vec3>] {
+        self.total.as_deref().unwrap_or(&self.by_load.displacement)
+    }
 }
 
 impl BuiltModel {
-    /// Solves the problem as the point's inputs ask.
+    /// Solves the problem as the point's inputs ask. A load case whose contact does not converge says so
+    /// in its report and does not stop the others.
     ///
     /// # Errors
     /// [`PointError`] at [`Stage::Solve`].
-    pub fn solve(&self, inputs: &PointInputs, threads: usize) -> Result<Solution, PointError> {
+    pub fn solve(&self, inputs: &PointInputs, threads: usize) -> Result<ModelSolution, PointError> {
         let options = SolveOptions {
             threads,
             ..inputs.solve
         };
-        solve(&self.problem, &options).map_err(|e| failed(Stage::Solve, &e))
+        let Some(contact) = &self.contact else {
+            let by_load = solve(&self.problem, &options).map_err(|e| failed(Stage::Solve, &e))?;
+            return Ok(ModelSolution {
+                by_load,
+                total: None,
+                contact: None,
+            });
+        };
+        let options = ContactOptions {
+            tolerance: options.tolerance.max(FINEST_CONTACT),
+            increments: contact.increments,
+            linear: options,
+            ..ContactOptions::default()
+        };
+        let found = bicolumn_contact::solve(
+            &self.problem,
+            &contact.interfaces,
+            &contact.preloads,
+            &contact.steps,
+            &options,
+        )
+        .map_err(|e| failed(Stage::Solve, &e))?;
+        Ok(ModelSolution {
+            by_load: found.by_load,
+            total: (!contact.steps.is_empty()).then_some(found.total.displacement),
+            contact: Some(ContactReports {
+                steps: found.steps,
+                cases: found.cases,
+            }),
+        })
     }
 
     /// The model with a solution, as the measures read it.
-    pub fn solved<'a>(&'a self, solution: &'a Solution) -> Solved<'a> {
+    pub fn solved<'a>(&'a self, solution: &'a ModelSolution) -> Solved<'a> {
         Solved {
             construct: &self.construct,
             problem: &self.problem,
             patches: self.patches.patches(),
-            solution,
+            solution: &solution.by_load,
         }
     }
 }
+
+/// Relative residual that a contact problem is solved to at best: the preconditioner that takes part in it
+/// is of single precision.
+const FINEST_CONTACT: f64 = 1e-7;
 
 /// Builds the solids of a point on its shared bone.
 ///
@@ -65,16 +129,32 @@ pub fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, Poi
     mesh_construct(construct, sizing).map_err(|e| failed(Stage::Mesh, &e))
 }
 
-/// Poses the problem of a meshed construct.
+/// Poses the problem of a meshed construct, its mesh split at the interfaces that can open or slide.
 ///
 /// # Errors
-/// [`PointError`] at [`Stage::Mesh`]: a patch or a support that found no facet.
+/// [`PointError`] at [`Stage::Geometry`]: interfaces that the construct cannot have; at [`Stage::Mesh`]: a
+/// patch or a support that found no facet.
 pub fn build_problem(
     construct: Construct,
     mesh: Arc<TetMesh>,
     inputs: &PointInputs,
 ) -> Result<BuiltModel, PointError> {
-    pose(construct, mesh, &inputs.materials, &inputs.loads).map_err(|e| failed(Stage::Mesh, &e))
+    if let Some(message) = refusal(&construct, &inputs.interfaces) {
+        return Err(PointError {
+            stage: Stage::Geometry,
+            message,
+        });
+    }
+    let contact = contact_model(&construct, &mesh, &inputs.interfaces)
+        .map_err(|e| failed(Stage::Mesh, &e))?;
+    let (mesh, contact) = match contact {
+        Some((split, contact)) => (split, Some(contact)),
+        None => (mesh, None),
+    };
+    let mut model = pose(construct, mesh, &inputs.materials, &inputs.loads)
+        .map_err(|e| failed(Stage::Mesh, &e))?;
+    model.contact = contact;
+    Ok(model)
 }
 
 /// Construct, mesh and problem of a point in one go.
@@ -117,6 +197,7 @@ fn pose(
         construct,
         problem,
         patches,
+        contact: None,
     })
 }
 

@@ -1,21 +1,23 @@
 //! One design point, end to end.
 
 use crate::bones::BoneCache;
+use crate::contact_record::{contact_record, put_contact};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
-use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
+use crate::model_build::{BuiltModel, ModelSolution, build_construct, build_mesh, build_problem};
 use crate::resolve::ENGINE_VERSION;
 use crate::solved_bonded::solved_bonded;
 use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
+use bicolumn_contact::CaseReport;
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
 use bicolumn_measure::{CaseMeasures, RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_model::LoadCase;
 use bicolumn_solve::Solution;
 use bicolumn_store::{
-    CaseRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewMark,
-    StageRecord, Status, StudyFolder, create_folder, write_atomic,
+    CaseRecord, ContactRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
+    ScrewMark, StageRecord, Status, StudyFolder, create_folder, write_atomic,
 };
 use std::path::Path;
 use std::sync::Arc;
@@ -64,21 +66,28 @@ pub fn run_point(
             warnings.push(format!("no stress-riser ratio: {reason}"));
         }
         let intact = intact.ok();
-        let stress = RecoveredStress::of(&model.problem, &solution.displacement);
+        let stress = RecoveredStress::of(&model.problem, solution.total());
         let intact_solved = intact
             .as_ref()
             .map(|i| (i.model.solved(&i.solution), &i.stress));
-        let of_point = measure_recovered(
+        let mut of_point = measure_recovered(
             (&model.solved(&solution), &stress),
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
+        if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
+            let preload_n: Vec<f64> = contact.preloads.iter().map(|p| p.force_n).collect();
+            for (measures, report) in of_point.iter_mut().zip(&reports.cases) {
+                put_contact(measures, report, &preload_n);
+            }
+        }
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
     })?;
     clock.run(Stage::Store, || {
-        store_surface(inputs, context, &model, &solution, &stress)
+        store_surface(inputs, context, &model, &solution.by_load, &stress)
     })?;
 
-    warnings.extend(solved_bonded(&model.construct));
+    warnings.extend(solved_bonded(&model.construct, &inputs.interfaces));
+    warnings.extend(not_converged(&solution));
     warnings.extend(quality_warnings(&model));
     Ok(record(
         inputs,
@@ -158,6 +167,23 @@ fn store_surface(
         .map_err(|e| failed(e.within(folder.root())))
 }
 
+fn contact_records(reports: Option<&Vec<CaseReport>>) -> Vec<ContactRecord> {
+    reports.map_or_else(Vec::new, |r| r.iter().map(contact_record).collect())
+}
+
+fn not_converged(solution: &ModelSolution) -> Vec<String> {
+    let cases = solution.contact.iter().flat_map(|c| &c.cases);
+    cases
+        .filter_map(|c| match &c.status {
+            bicolumn_contact::Status::Converged => None,
+            bicolumn_contact::Status::NotConverged { reason } => Some(format!(
+                "the contact of load case {} did not converge, so it has no result: {reason}",
+                c.name
+            )),
+        })
+        .collect()
+}
+
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {
     let q = &model.problem.mesh.quality;
     let mut warnings = Vec::new();
@@ -176,7 +202,7 @@ fn quality_warnings(model: &BuiltModel) -> Vec<String> {
 fn record(
     inputs: &PointInputs,
     model: &BuiltModel,
-    solution: &Solution,
+    solution: &ModelSolution,
     measures: Vec<CaseMeasures>,
     intact: Option<Vec<ProfileRecord>>,
     stages: Vec<StageRecord>,
@@ -208,7 +234,8 @@ fn record(
         }),
         stages,
         mesh: as_value(serde_json::to_value(&model.problem.mesh.quality)),
-        solver: as_value(serde_json::to_value(&solution.report)),
+        solver: as_value(serde_json::to_value(&solution.by_load.report)),
+        preparation: contact_records(solution.contact.as_ref().map(|c| &c.steps)),
         warnings,
         cases,
     }
@@ -219,7 +246,7 @@ fn case_record(
     measures: CaseMeasures,
     case: &LoadCase,
     model: &BuiltModel,
-    solution: &Solution,
+    solution: &ModelSolution,
     intact: Option<ProfileRecord>,
 ) -> CaseRecord {
     let of_case = |v: &[f64]| v.get(i).copied().unwrap_or(f64::NAN);
@@ -229,8 +256,8 @@ fn case_record(
         moment_nmm: case
             .resultant_moment(&model.problem.mesh.nodes, Vec3::zeros())
             .into(),
-        residual: of_case(&solution.report.residuals),
-        equilibrium: of_case(&solution.report.equilibrium),
+        residual: of_case(&solution.by_load.report.residuals),
+        equilibrium: of_case(&solution.by_load.report.equilibrium),
         responses: measures
             .responses
             .into_iter()
@@ -243,6 +270,11 @@ fn case_record(
             .collect(),
         profile: profile(measures.profile),
         intact_profile: intact,
+        contact: solution
+            .contact
+            .as_ref()
+            .and_then(|c| c.cases.get(i))
+            .map(contact_record),
     }
 }
 

@@ -1,6 +1,6 @@
 //! From a job and a design point to everything that decides its result.
 
-use crate::inputs::{LoadInputs, Materials, PointInputs};
+use crate::inputs::{InterfaceInputs, InterfaceKind, LoadInputs, Materials, Meeting, PointInputs};
 use crate::job::Job;
 use crate::key_table::{INDEPENDENT, LOAD_CASES};
 use crate::plan::DesignPoint;
@@ -40,6 +40,7 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         sizing: sizing(&settings),
         materials: materials(&settings),
         loads: loads(&settings),
+        interfaces: interfaces(&settings),
         solve: solve(&settings),
         digest: digest(&inputs, surface_file(&settings, folder).as_deref()),
         inputs,
@@ -256,6 +257,33 @@ fn loads(s: &Settings) -> LoadInputs {
     }
 }
 
+fn interfaces(s: &Settings) -> InterfaceInputs {
+    let kind = |name: &str| InterfaceKind {
+        meeting: match s.text(&format!("interfaces.{name}")) {
+            "frictional" => Meeting::Frictional,
+            "frictionless" => Meeting::Frictionless,
+            _ => Meeting::Fixed,
+        },
+        friction: s.number(&format!("interfaces.{name}_friction")),
+    };
+    let of_plate = |which: &str| {
+        ["shaft", "distal"].map(|row| s.number(&format!("screws.{which}.{row}_preload_n")))
+    };
+    InterfaceInputs {
+        plate_bone: kind("plate_bone"),
+        head_seat: kind("head_seat"),
+        screw_bone: kind("screw_bone"),
+        fracture_faces: kind("fracture_faces"),
+        contact_gap_mm: s.number("interfaces.contact_gap_mm"),
+        increments: s.count("interfaces.increments"),
+        plate_preload_n: [of_plate("medial"), of_plate("other")],
+        independent_preload_n: (1..=INDEPENDENT)
+            .filter(|n| independent(s, *n).is_some())
+            .map(|n| s.number(&format!("screws.independent_{n}.preload_n")))
+            .collect(),
+    }
+}
+
 fn solve(s: &Settings) -> SolveOptions {
     SolveOptions {
         method: match s.text("solve.method") {
@@ -284,8 +312,8 @@ mod tests {
     /// What the stages after the job see of a point.
     fn seen(p: &PointInputs) -> String {
         format!(
-            "{:?} {:?} {:?} {:?} {:?}",
-            p.construct, p.sizing, p.materials, p.loads, p.solve
+            "{:?} {:?} {:?} {:?} {:?} {:?}",
+            p.construct, p.sizing, p.materials, p.loads, p.interfaces, p.solve
         )
     }
 

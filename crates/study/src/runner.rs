@@ -370,6 +370,7 @@ pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRe
         stages: Vec::new(),
         mesh: serde_json::Value::Null,
         solver: serde_json::Value::Null,
+        preparation: Vec::new(),
         warnings: Vec::new(),
         cases: Vec::new(),
     }

@@ -1,11 +1,15 @@
 //! What a construct has that could open or slide, but is solved as one body.
 
+use crate::inputs::{InterfaceInputs, InterfaceKind};
 use bicolumn_geometry::{Construct, Head};
 
 /// A sentence for each kind of interface that is meshed as its own surface and solved as bonded.
-pub(crate) fn solved_bonded(construct: &Construct) -> Vec<String> {
+pub(crate) fn solved_bonded(construct: &Construct, inputs: &InterfaceInputs) -> Vec<String> {
     let mut told = Vec::new();
-    if let Some(fracture) = &construct.fracture {
+    let is_bonded = |kind: &InterfaceKind| kind.law().is_none();
+    if let Some(fracture) = &construct.fracture
+        && is_bonded(&inputs.fracture_faces)
+    {
         if fracture.spec.gap_mm == 0.0 || fracture.step.is_some() {
             told.push(
                 "the fracture's faces that touch are solved as bonded: they neither open nor slide"
@@ -24,12 +28,13 @@ pub(crate) fn solved_bonded(construct: &Construct) -> Vec<String> {
         }
     }
     let any = |is: fn(&Head) -> bool| construct.screws.iter().any(|s| is(&s.head));
-    if any(|h| matches!(h, Head::Seated { .. })) {
+    let bonded_heads = is_bonded(&inputs.head_seat);
+    if bonded_heads && any(|h| matches!(h, Head::Seated { .. })) {
         told.push(
             "non-locking heads are solved as bonded to their seats, without preload".to_string(),
         );
     }
-    if any(|h| matches!(h, Head::OnBone { .. })) {
+    if bonded_heads && any(|h| matches!(h, Head::OnBone { .. })) {
         told.push(
             "screws independent of plates are solved as bonded to the bone under their heads and \
              along their shanks, without preload; a lag screw does not glide"
@@ -42,9 +47,39 @@ pub(crate) fn solved_bonded(construct: &Construct) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::inputs::Meeting;
     use bicolumn_geometry::{
         ConstructSpec, FractureSpec, IndependentScrewSpec, ScrewHold, SplitSpec,
     };
+
+    fn solved_bonded(construct: &Construct) -> Vec<String> {
+        let fixed = InterfaceKind {
+            meeting: Meeting::Fixed,
+            friction: 0.3,
+        };
+        let inputs = InterfaceInputs {
+            plate_bone: fixed,
+            head_seat: fixed,
+            screw_bone: fixed,
+            fracture_faces: fixed,
+            contact_gap_mm: 0.0,
+            increments: 1,
+            plate_preload_n: [[0.0; 2]; 2],
+            independent_preload_n: vec![],
+        };
+        let told = super::solved_bonded(construct, &inputs);
+        let sliding = InterfaceKind {
+            meeting: Meeting::Frictional,
+            ..fixed
+        };
+        let all = InterfaceInputs {
+            head_seat: sliding,
+            fracture_faces: sliding,
+            ..inputs
+        };
+        assert_eq!(super::solved_bonded(construct, &all), Vec::<String>::new());
+        told
+    }
 
     #[test]
     fn open_gaps_and_locking_screws_need_no_word_and_the_others_one_each() {

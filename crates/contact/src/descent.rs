@@ -1,0 +1,517 @@
+//! Contact by a preconditioned descent: one load case on its way.
+//!
+//! With the structure's stiffness K, the preconditioner M ≥ K and the interface's energy φ, each iteration
+//! finds the step d that is least in ½ dᵀM d − rᵀd + φ(u + d): a contact problem whose structure is M, solved
+//! exactly on the few interface points that touch ([`crate::reduced`]). Contact so opens and closes within
+//! the iteration and M need never be made anew. The last iterates are mixed ([`crate::mixing`]).
+
+use crate::compliance::Row;
+use crate::law::Law;
+use crate::mixing::{self, DEPTH};
+use crate::preload::Slab;
+use crate::reduced::{self, Conditions, Face};
+use crate::report::{CaseReport, Status};
+use crate::system::{State, System};
+use bicolumn_base::Vec3;
+use nalgebra::DMatrix;
+use std::collections::BTreeSet;
+
+/// Points taken into the reduced problem at once, unless they are bonds.
+const MOST_NEW: usize = 64;
+/// The reduced problem's relative accuracy, as a share of the residual; its bounds.
+const REDUCED_SHARE: f64 = 1e-3;
+const REDUCED_COARSEST: f64 = 1e-5;
+const REDUCED_FINEST: f64 = 1e-12;
+/// A residual so many times the least one starts the mixing anew.
+const WORSE: f64 = 4.0;
+
+/// Iterations in which points beside one another are not taken in at once.
+const SPARSELY: usize = 6;
+/// Iterations after the last new point in which no part counts as lost.
+const EARLY: usize = 10;
+
+/// A way from one state to the next.
+#[derive(Debug, Clone)]
+pub(crate) struct Path<'a> {
+    pub(crate) name: &'a str,
+    /// Nodal forces at the start, N.
+    pub(crate) before: Vec<Vec3>,
+    /// Nodal forces at the end, N.
+    pub(crate) forces: Vec<Vec3>,
+    /// Section force of each slab at the end, N; `None`: its length is kept.
+    pub(crate) pull: Vec<Option<f64>>,
+    /// Law of each set.
+    pub(crate) laws: &'a [Law],
+    pub(crate) increments: usize,
+    /// Relative residual of equilibrium to reach.
+    pub(crate) tolerance: f64,
+    /// Most iterations of an increment.
+    pub(crate) max_iterations: usize,
+}
+
+/// One iterate after its step.
+struct Iterate {
+    u: Vec<Vec3>,
+    /// The step and M times it.
+    step: Vec<Vec3>,
+    pressed: Vec<Vec3>,
+    /// Residual of equilibrium, N.
+    residual: Vec<Vec3>,
+    /// Force of each row.
+    forces: Vec<f64>,
+}
+
+/// A path being followed.
+pub(crate) struct Descent<'a> {
+    state: State,
+    path: Path<'a>,
+    report: CaseReport,
+    /// Displacement at the start of the path.
+    first: Vec<Vec3>,
+    /// Nodal forces at the end of the increment, N.
+    loads: Vec<Vec3>,
+    pull: Vec<Option<f64>>,
+    /// Force of each row.
+    forces: Vec<f64>,
+    residual: Vec<Vec3>,
+    history: Vec<Iterate>,
+    products: DMatrix<f64>,
+    face: Face,
+    least: f64,
+    iterations: usize,
+    /// Iteration at which the reduced problem last grew.
+    last_new: usize,
+    is_done: bool,
+}
+
+impl System<'_> {
+    fn nodal(&self, rows: &[f64]) -> Vec<Vec3> {
+        let mut out = vec![Vec3::zeros(); self.held.len()];
+        let points = self.interfaces.points();
+        for (row, f) in self.compliance.rows.iter().zip(rows) {
+            if *f != 0.0 {
+                row.push(points, &self.slabs, *f, &mut out);
+            }
+        }
+        for (f, held) in out.iter_mut().zip(&self.held) {
+            if *held {
+                *f = Vec3::zeros();
+            }
+        }
+        out
+    }
+
+    fn motions(&self, u: &[Vec3]) -> Vec<f64> {
+        let points = self.interfaces.points();
+        let slabs: &[Slab] = &self.slabs;
+        let rows = self.compliance.rows.iter();
+        rows.map(|r| r.motion(points, slabs, u)).collect()
+    }
+}
+
+impl<'a> Descent<'a> {
+    pub(crate) fn new(system: &System<'_>, state: State, path: Path<'a>) -> Self {
+        let mut out = Descent {
+            first: state.u.clone(),
+            report: CaseReport::new(path.name),
+            loads: vec![],
+            pull: vec![],
+            forces: vec![],
+            residual: vec![],
+            history: vec![],
+            products: DMatrix::zeros(0, 0),
+            face: Face::default(),
+            least: f64::INFINITY,
+            iterations: 0,
+            last_new: 0,
+            is_done: false,
+            state,
+            path,
+        };
+        out.begin(system);
+        out
+    }
+
+    /// Starts the next increment. Its slip counts from where it begins.
+    fn begin(&mut self, system: &System<'_>) {
+        self.report.increments += 1;
+        self.report.history.clear();
+        let t = self.report.increments as f64 / self.path.increments as f64;
+        let forces = self.path.before.iter().zip(&self.path.forces);
+        self.loads = forces.map(|(b, f)| b + (f - b) * t).collect();
+        self.pull = self.path.pull.iter().map(|p| p.map(|f| f * t)).collect();
+        let points = system.interfaces.points();
+        for (p, start) in points.iter().zip(&mut self.state.start) {
+            if matches!(self.path.laws[p.set], Law::Frictional { .. }) {
+                *start = p.jump(&self.state.u);
+            }
+        }
+        self.forces = system
+            .compliance
+            .rows
+            .iter()
+            .map(|row| match *row {
+                Row::Slab(k) => -self.state.shrink[k],
+                Row::Point(k, along) => self.state.force[k].dot(&along),
+            })
+            .collect();
+        self.anew(system);
+        (self.iterations, self.last_new) = (0, 0);
+    }
+
+    /// Computes the residual from the displacement and forgets the iterates.
+    fn anew(&mut self, system: &System<'_>) {
+        let inner = system.nodal(&self.forces);
+        let held = &system.held;
+        self.residual = (0..inner.len())
+            .map(|n| match held[n] {
+                true => Vec3::zeros(),
+                false => self.loads[n] + inner[n] - self.state.ku[n],
+            })
+            .collect();
+        self.history.clear();
+        self.products = DMatrix::zeros(0, 0);
+        self.least = f64::INFINITY;
+    }
+
+    /// Size of the forces that the residual is measured against, N.
+    fn size(&self, system: &System<'_>) -> f64 {
+        let held = &system.held;
+        let sum = |v: &[Vec3]| -> f64 {
+            let free = v.iter().zip(held).filter(|(_, h)| !**h);
+            free.map(|(f, _)| f.norm_squared()).sum::<f64>()
+        };
+        sum(&self.loads)
+            .max(sum(&system.nodal(&self.forces)))
+            .sqrt()
+    }
+
+    /// Points that the law would press or bond at a displacement and that the reduced problem lacks,
+    /// with how far they are on the wrong side, mm.
+    fn missing(&self, system: &System<'_>, u: &[Vec3]) -> Vec<(usize, f64)> {
+        let points = system.interfaces.points().iter().enumerate();
+        let mut largest: f64 = 0.0;
+        let mut out = vec![];
+        for (k, p) in points {
+            let jump = p.jump(u);
+            largest = largest.max(jump.norm());
+            if system.compliance.of_point[k].is_some() || p.stencil.is_empty() {
+                continue;
+            }
+            match self.path.laws[p.set] {
+                Law::Apart => {}
+                Law::Bonded => out.push((k, f64::INFINITY)),
+                _ => out.push((k, -(p.gap + p.normal.dot(&jump)))),
+            }
+        }
+        out.retain(|(_, depth)| *depth > 0.01 * self.path.tolerance * largest);
+        out
+    }
+
+    fn fail(&mut self, system: &System<'_>, reason: &str) {
+        self.report.status = Status::NotConverged {
+            reason: format!(
+                "increment {} of {}: {reason}",
+                self.report.increments, self.path.increments
+            ),
+        };
+        self.end(system);
+    }
+
+    fn end(&mut self, system: &System<'_>) {
+        self.is_done = true;
+        self.report.sets = system.look(&self.state, &self.first, self.path.laws);
+        self.report.section_forces_n = system
+            .slabs
+            .iter()
+            .zip(&self.state.shrink)
+            .map(|(slab, s)| slab.section_force(&self.state.u, *s))
+            .collect();
+    }
+
+    /// The state and the report of a path that is done.
+    pub(crate) fn into_parts(self) -> (State, CaseReport) {
+        (self.state, self.report)
+    }
+
+    /// Solves the reduced problem after `ahead`, the displacement if the forces stayed as they are.
+    /// Gives the new forces.
+    fn reduce(&mut self, system: &System<'_>, ahead: &[Vec3]) -> Vec<f64> {
+        let points = system.interfaces.points();
+        let spots = &system.compliance.spots;
+        let laws: Vec<Law> = spots
+            .iter()
+            .map(|s| self.path.laws[points[s.point].set])
+            .collect();
+        let gaps: Vec<f64> = spots.iter().map(|s| points[s.point].gap).collect();
+        let starts: Vec<f64> = system
+            .compliance
+            .rows
+            .iter()
+            .map(|row| match *row {
+                Row::Slab(_) => 0.0,
+                Row::Point(k, along) => self.state.start[k].dot(&along),
+            })
+            .collect();
+        let slabs = system.slabs.iter().zip(&self.pull);
+        let pulls: Vec<Option<(f64, f64)>> = slabs
+            .map(|(slab, pull)| pull.map(|f| (f, slab.stiffness)))
+            .collect();
+        let on = Conditions {
+            laws: &laws,
+            gaps: &gaps,
+            starts: &starts,
+            pulls: &pulls,
+        };
+        let mut forces = self.forces.clone();
+        let mut motions = system.motions(ahead);
+        let accuracy =
+            (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST);
+        reduced::solve(
+            &system.compliance,
+            &on,
+            accuracy,
+            &mut self.face,
+            &mut forces,
+            &mut motions,
+        );
+        forces
+    }
+
+    /// Takes the step of this iteration; decides what comes next.
+    fn take(
+        &mut self,
+        system: &System<'_>,
+        forces: Vec<f64>,
+        pressed: Vec<Vec3>,
+        step: Vec<Vec3>,
+        product: &[Vec3],
+    ) {
+        let tolerance = self.path.tolerance;
+        self.iterations += 1;
+        self.report.iterations += 1;
+        let u: Vec<Vec3> = self.state.u.iter().zip(&step).map(|(u, d)| u + d).collect();
+        let ku: Vec<Vec3> = self
+            .state
+            .ku
+            .iter()
+            .zip(product)
+            .map(|(k, d)| k + d)
+            .collect();
+        let residual: Vec<Vec3> = pressed.iter().zip(product).map(|(q, k)| q - k).collect();
+        let change = relative_change(&forces, &self.forces);
+        self.forces.clone_from(&forces);
+        let size = self.size(system);
+        let norm = residual.iter().map(Vec3::norm_squared).sum::<f64>().sqrt();
+        self.report.residual = if size > 0.0 { norm / size } else { 0.0 };
+        self.report.traction_change = change;
+        self.report.history.push(self.report.residual);
+        // While points come in, an iterate may be far off without harm.
+        let ran_away = self.iterations > self.last_new + EARLY
+            && u.iter()
+                .any(|u| u.norm().is_nan() || u.norm() > system.farthest_mm);
+        let settled =
+            !ran_away && self.report.residual <= tolerance && self.missing(system, &u).is_empty();
+        if settled || ran_away || self.iterations == self.path.max_iterations {
+            self.state.u = u;
+            self.state.ku = ku;
+            self.keep(system);
+            if !settled {
+                let reason = if ran_away {
+                    "a part runs away: nothing holds it against its load".to_owned()
+                } else {
+                    format!(
+                        "residual {:.1e} after {} iterations",
+                        self.report.residual, self.iterations
+                    )
+                };
+                self.fail(system, &reason);
+                return;
+            }
+            let points = system.interfaces.points();
+            self.report.dissipation_nmm += self.state.dissipation(points, self.path.laws);
+            if self.report.increments == self.path.increments {
+                self.end(system);
+            } else {
+                self.begin(system);
+            }
+            return;
+        }
+        if self.report.residual > WORSE * self.least {
+            self.history.clear();
+            self.products = DMatrix::zeros(0, 0);
+            self.least = f64::INFINITY;
+        }
+        self.least = self.least.min(self.report.residual);
+        self.history.push(Iterate {
+            u,
+            step,
+            pressed,
+            residual,
+            forces,
+        });
+        self.mix();
+        // K u of the mixed displacement, by the residual that was mixed with it.
+        let inner = system.nodal(&self.forces);
+        for n in 0..inner.len() {
+            if !system.held[n] {
+                self.state.ku[n] = self.loads[n] + inner[n] - self.residual[n];
+            }
+        }
+    }
+
+    /// Mixes the kept iterates into the next one.
+    fn mix(&mut self) {
+        if self.history.len() > DEPTH {
+            self.history.remove(0);
+            self.products = self.products.clone().remove_row(0).remove_column(0);
+        }
+        let n = self.history.len();
+        let last = &self.history[n - 1];
+        let dot = |a: &[Vec3], b: &[Vec3]| a.iter().zip(b).map(|(a, b)| a.dot(b)).sum::<f64>();
+        let old = std::mem::replace(&mut self.products, DMatrix::zeros(0, 0));
+        let mut products = old.resize(n, n, 0.0);
+        for (k, it) in self.history.iter().enumerate() {
+            let value = 0.5 * (dot(&it.step, &last.pressed) + dot(&last.step, &it.pressed));
+            products[(k, n - 1)] = value;
+            products[(n - 1, k)] = value;
+        }
+        let weights = mixing::weights(&products).unwrap_or_else(|| {
+            let mut plain = vec![0.0; n];
+            plain[n - 1] = 1.0;
+            plain
+        });
+        self.products = products;
+        let blend = |of: &dyn Fn(&Iterate) -> &[Vec3]| -> Vec<Vec3> {
+            let mut out = vec![Vec3::zeros(); of(last).len()];
+            for (it, w) in self.history.iter().zip(&weights) {
+                for (o, v) in out.iter_mut().zip(of(it)) {
+                    *o += v * *w;
+                }
+            }
+            out
+        };
+        let u = blend(&|it| &it.u);
+        let residual = blend(&|it| &it.residual);
+        let mut forces = vec![0.0; self.forces.len()];
+        for (it, w) in self.history.iter().zip(&weights) {
+            for (o, v) in forces.iter_mut().zip(&it.forces) {
+                *o += v * w;
+            }
+        }
+        self.state.u = u;
+        self.residual = residual;
+        self.forces = forces;
+    }
+
+    /// Puts the forces of the rows into the state.
+    fn keep(&mut self, system: &System<'_>) {
+        self.state.force.fill(Vec3::zeros());
+        for (row, f) in system.compliance.rows.iter().zip(&self.forces) {
+            match *row {
+                Row::Slab(k) => self.state.shrink[k] = -f,
+                Row::Point(k, along) => self.state.force[k] += along * *f,
+            }
+        }
+    }
+}
+
+fn relative_change(new: &[f64], old: &[f64]) -> f64 {
+    let (mut changed, mut size) = (0.0, 0.0);
+    for (k, n) in new.iter().enumerate() {
+        let o = old.get(k).copied().unwrap_or(0.0);
+        changed += (n - o).powi(2);
+        size += n.powi(2);
+    }
+    if size > 0.0 {
+        (changed / size).sqrt()
+    } else {
+        0.0
+    }
+}
+
+/// Follows descents to their ends side by side.
+pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
+    loop {
+        let mut going: Vec<&mut Descent<'_>> = descents.iter_mut().filter(|d| !d.is_done).collect();
+        if going.is_empty() {
+            return;
+        }
+        let residuals: Vec<Vec<Vec3>> = going.iter().map(|d| d.residual.clone()).collect();
+        let freely = system.ready.precondition(&residuals);
+        let ahead: Vec<Vec<Vec3>> = going
+            .iter()
+            .zip(&freely)
+            .map(|(d, w)| d.state.u.iter().zip(w).map(|(u, w)| u + w).collect())
+            .collect();
+        let new = wanted(system, &going, &ahead);
+        let count = system.compliance.rows.len();
+        if !new.is_empty() {
+            let points = system.interfaces.points();
+            system
+                .compliance
+                .add(&system.ready, points, &system.slabs, &new);
+        }
+        let more = system.compliance.rows.len() - count;
+        let mut forces = vec![];
+        let mut pushed = vec![];
+        for (d, ahead) in going.iter_mut().zip(&ahead) {
+            if more > 0 {
+                d.last_new = d.iterations;
+            }
+            d.forces.extend(std::iter::repeat_n(0.0, more));
+            for it in &mut d.history {
+                it.forces.extend(std::iter::repeat_n(0.0, more));
+            }
+            let next = d.reduce(system, ahead);
+            let changes: Vec<f64> = next.iter().zip(&d.forces).map(|(n, o)| n - o).collect();
+            pushed.push(system.nodal(&changes));
+            forces.push(next);
+        }
+        let under = system.ready.precondition(&pushed);
+        let steps: Vec<Vec<Vec3>> = freely
+            .iter()
+            .zip(&under)
+            .map(|(w, v)| w.iter().zip(v).map(|(w, v)| w + v).collect())
+            .collect();
+        let products = system.ready.apply(&steps, None);
+        let all = going.iter_mut().zip(forces).zip(pushed);
+        for (((d, forces), pushed), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+            let pressed: Vec<Vec3> = d.residual.iter().zip(&pushed).map(|(r, p)| r + p).collect();
+            d.take(system, forces, pressed, step, product);
+        }
+    }
+}
+
+/// The points to take in next: all bonds, and the deepest of the others; at first no two of them side by
+/// side, since one often spares its neighbours.
+fn wanted(
+    system: &System<'_>,
+    going: &[&mut Descent<'_>],
+    ahead: &[Vec<Vec3>],
+) -> Vec<(usize, bool)> {
+    let points = system.interfaces.points();
+    let mut depth: std::collections::BTreeMap<usize, f64> = std::collections::BTreeMap::new();
+    for (d, u) in going.iter().zip(ahead) {
+        for (k, deep) in d.missing(system, u) {
+            let at = depth.entry(k).or_insert(0.0);
+            *at = at.max(deep);
+        }
+    }
+    let mut order: Vec<(usize, f64)> = depth.into_iter().collect();
+    order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let early = going.iter().any(|d| d.iterations < SPARSELY);
+    let mut taken = BTreeSet::new();
+    let mut out = vec![];
+    for (k, deep) in order {
+        let nodes = || points[k].stencil.iter().map(|(a, _, _)| *a);
+        let is_bond = deep == f64::INFINITY;
+        let beside = early && nodes().any(|n| taken.contains(&n));
+        if !is_bond && (out.len() >= MOST_NEW || beside) {
+            continue;
+        }
+        taken.extend(nodes());
+        out.push((k, system.has_shear[points[k].set]));
+    }
+    out
+}

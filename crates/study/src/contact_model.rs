@@ -1,0 +1,240 @@
+//! Interfaces of a construct that press, slide and lift: the split mesh, their laws, tightened screws.
+
+use crate::inputs::{InterfaceInputs, Meeting};
+use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
+use bicolumn_contact::{Interfaces, Law, Preload, Step};
+use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
+use bicolumn_mesh::{Interface, MeshError, PairKind, PairSet, SplitMesh, TetMesh, split_into};
+use std::cell::RefCell;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+/// What a contact solution needs beside the problem.
+#[derive(Debug)]
+pub struct ContactModel {
+    /// The interfaces, with laws and gaps.
+    pub interfaces: Interfaces,
+    /// Screws that are tightened.
+    pub preloads: Vec<Preload>,
+    /// What is done before any load.
+    pub steps: Vec<Step>,
+    /// Increments of each load case.
+    pub increments: usize,
+}
+
+/// Why the interfaces asked for cannot be had from a construct; `None` where they can.
+pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String> {
+    let fixed_heads = inputs.head_seat.meeting == Meeting::Fixed;
+    for screw in &construct.screws {
+        let force = preload_n(construct, screw, inputs);
+        if force == 0.0 {
+            continue;
+        }
+        let stands_off = construct
+            .plates
+            .iter()
+            .any(|p| Some(p.site) == screw.plate && p.stand_off_mm > 0.0);
+        let reason = match screw.head {
+            Head::OnBone { .. } if screw.glides_in.is_none() => {
+                "it does not glide; its hold must be lag"
+            }
+            _ if fixed_heads => {
+                "its head is bonded; interfaces.head_seat must be frictional or frictionless"
+            }
+            Head::Seated { .. } if stands_off => {
+                "its plate stands off the bone, which nothing would stop it from crossing; \
+                 interfaces.plate_bone must not be apart"
+            }
+            _ => continue,
+        };
+        let name = screw.number;
+        return Some(format!(
+            "{name} cannot take a preload of {force} N: {reason}"
+        ));
+    }
+    None
+}
+
+/// Splits a mesh at the interfaces that can open or slide; `None` where there are none.
+///
+/// # Errors
+/// [`MeshError`] of the split.
+pub fn contact_model(
+    construct: &Construct,
+    mesh: &TetMesh,
+    inputs: &InterfaceInputs,
+) -> Result<Option<(Arc<TetMesh>, ContactModel)>, MeshError> {
+    // The facets of a set all have the same law.
+    let laws = RefCell::new(BTreeMap::new());
+    let split = split_into(mesh, |i| {
+        let (set, law) = role(construct, i, inputs)?;
+        laws.borrow_mut().insert(set.name.clone(), law);
+        Some(set)
+    })?;
+    if split.pairs.is_empty() {
+        return Ok(None);
+    }
+    let laws = laws.into_inner();
+    let mut interfaces = Interfaces::with_laws(&split, |set| {
+        laws.get(&set.name).copied().unwrap_or(Law::Bonded)
+    });
+    if inputs.contact_gap_mm > 0.0 {
+        interfaces.add_gap(
+            |set| set.kind == PairKind::PlateOnBone,
+            |_| inputs.contact_gap_mm,
+        );
+    }
+    let preloads: Vec<Preload> = construct
+        .screws
+        .iter()
+        .filter_map(|s| preload(construct, s, &split, inputs))
+        .collect();
+    let steps = if preloads.is_empty() {
+        vec![]
+    } else {
+        vec![Step {
+            name: "preload".to_owned(),
+            pull: (0..preloads.len()).collect(),
+            increments: 1,
+            ..Step::default()
+        }]
+    };
+    let slips = interfaces.laws().iter().any(|l| l.friction() > 0.0);
+    let model = ContactModel {
+        interfaces,
+        preloads,
+        steps,
+        increments: if slips { inputs.increments } else { 1 },
+    };
+    Ok(Some((Arc::new(split.mesh), model)))
+}
+
+/// The set and the law of a facet between two parts; `None` where they are one.
+fn role(construct: &Construct, i: &Interface, inputs: &InterfaceInputs) -> Option<(PairSet, Law)> {
+    let named = |name: String| PairSet { kind: i.kind, name };
+    match i.kind {
+        PairKind::PlateOnBone => Some((PairSet::of(i), inputs.plate_bone.law()?)),
+        PairKind::FractureFaces => {
+            let both_distal = [i.a, i.b]
+                .iter()
+                .all(|p| matches!(p, Part::Bone(f, _) if f.is_distal()));
+            let name = if both_distal { "split" } else { "fracture" };
+            Some((named(name.to_owned()), inputs.fracture_faces.law()?))
+        }
+        PairKind::ScrewInPlate => {
+            let screw = screw_of(construct, i)?;
+            let is_seated = matches!(screw.head, Head::Seated { .. });
+            let law = inputs.head_seat.law().filter(|_| is_seated)?;
+            Some((named(format!("{}-seat", screw.number)), law))
+        }
+        PairKind::ScrewInBone => {
+            let screw = screw_of(construct, i)?;
+            if is_under_head(screw, i) {
+                return Some((
+                    named(format!("{}-head", screw.number)),
+                    inputs.head_seat.law()?,
+                ));
+            }
+            let glides = matches!(i.a, Part::Bone(f, _) if screw.glides_in == Some(f));
+            if glides && inputs.head_seat.law().is_some() {
+                return Some((named(format!("{}-glide", screw.number)), Law::Apart));
+            }
+            Some((PairSet::of(i), inputs.screw_bone.law()?))
+        }
+    }
+}
+
+fn screw_of<'a>(construct: &'a Construct, i: &Interface) -> Option<&'a Screw> {
+    let number = |p| match p {
+        Part::Screw(n) => Some(n),
+        _ => None,
+    };
+    let n: ScrewNumber = number(i.a).or(number(i.b))?;
+    construct.screws.iter().find(|s| s.number == n)
+}
+
+/// Does a facet lie under a head that rests on bone? There the normal follows the axis, and the shank is
+/// not near.
+fn is_under_head(screw: &Screw, i: &Interface) -> bool {
+    let Head::OnBone { .. } = screw.head else {
+        return false;
+    };
+    let at = i.centroid - screw.entry;
+    let along = at.dot(&screw.direction);
+    let off = (at - screw.direction * along).norm();
+    off > 0.5 * screw.diameter_mm && i.normal.dot(&screw.direction).abs() > 0.5
+}
+
+/// Preload asked for, N; 0: none, as for every locked head.
+fn preload_n(construct: &Construct, screw: &Screw, inputs: &InterfaceInputs) -> f64 {
+    if screw.head == Head::Locked {
+        return 0.0;
+    }
+    let of_plate = |row: usize| {
+        let other = screw.plate.is_some_and(|p| p != PlateSite::Medial);
+        inputs.plate_preload_n[usize::from(other)][row]
+    };
+    match screw.row {
+        ScrewRow::Shaft => of_plate(0),
+        ScrewRow::Distal => of_plate(1),
+        ScrewRow::Independent => {
+            let n = construct
+                .screws
+                .iter()
+                .filter(|s| s.row == ScrewRow::Independent)
+                .position(|s| s.number == screw.number);
+            n.and_then(|n| inputs.independent_preload_n.get(n).copied())
+                .unwrap_or(0.0)
+        }
+    }
+}
+
+/// The cut of a screw that is tightened: across its free shank, the head's side pulled.
+fn preload(
+    construct: &Construct,
+    screw: &Screw,
+    split: &SplitMesh,
+    inputs: &InterfaceInputs,
+) -> Option<Preload> {
+    let force_n = preload_n(construct, screw, inputs);
+    if force_n == 0.0 {
+        return None;
+    }
+    let mesh = &split.mesh;
+    let along = |x: Vec3| (x - screw.entry).dot(&screw.direction);
+    let middle = match screw.head {
+        // Between the head's lowest point and the bone.
+        Head::Seated {
+            centre, radius_mm, ..
+        } => 0.5 * (along(centre) + radius_mm),
+        // Half-way down the hole that it glides in.
+        _ => {
+            let name = format!("{}-glide", screw.number);
+            let set = split.sets.iter().position(|s| s.name == name)?;
+            let nodes = split.pairs_of(set).flat_map(|p| p.a);
+            0.5 * nodes
+                .map(|n| along(mesh.nodes[n as usize]))
+                .fold(0.0, f64::max)
+        }
+    };
+    let is_pulled = |n: &u32| along(mesh.nodes[*n as usize]) < middle;
+    let tets: Vec<u32> = (0..mesh.tets.len() as u32)
+        .filter(|t| mesh.part_of(*t as usize) == Part::Screw(screw.number))
+        .filter(|t| {
+            let nodes = &mesh.tets[*t as usize];
+            nodes.iter().any(is_pulled) && !nodes.iter().all(is_pulled)
+        })
+        .collect();
+    let nodes: BTreeSet<u32> = tets
+        .iter()
+        .flat_map(|t| mesh.tets[*t as usize])
+        .filter(is_pulled)
+        .collect();
+    Some(Preload {
+        name: screw.number.to_string(),
+        force_n,
+        axis: (-screw.direction).into(),
+        pulled: nodes.into_iter().collect(),
+        tets,
+    })
+}

@@ -1,0 +1,118 @@
+//! The keys of interfaces: what meets how, friction, preload.
+
+use super::{OURS, TRADE, add, count, for_both_and_each, is, mm, number, word};
+use crate::key_table::holds::INDEPENDENT;
+use crate::keys::{Key, Kind};
+
+/// Friction of bone on metal and on bone, metal on metal.
+const BONE_ON_METAL: f64 = 0.3;
+const METAL_ON_METAL: f64 = 0.2;
+const BONE_ON_BONE: f64 = 0.46;
+
+pub(super) fn interfaces(keys: &mut Vec<Key>) {
+    add(
+        keys,
+        "interfaces.plate_bone",
+        Kind::Word(&["apart", "bonded", "frictional", "frictionless"]),
+        word("apart"),
+        "apart: the plate stands off the bone and only screws join them; bonded: the plate touches and is glued to the bone (an upper bound); frictional, frictionless: it touches, presses, slides and lifts",
+        "the plate-end stress depends on it more than on most inputs; run them side by side",
+    );
+    add(
+        keys,
+        "interfaces.stand_off_mm",
+        mm(0.3, 3.0),
+        is(super::plate_default().stand_off_mm),
+        "Gap between plate and bone where they are apart; without effect where they touch",
+        "0 to 2 mm under locking plates; from memory",
+    );
+    add(
+        keys,
+        "interfaces.contact_gap_mm",
+        mm(0.0, 1.0),
+        is(0.0),
+        "Gap that a frictional or frictionless plate must close before it presses on the bone; the mesh shows the plate touching",
+        OURS,
+    );
+    for (name, words, doc) in [
+        (
+            "head_seat",
+            &["bonded", "frictional", "frictionless"][..],
+            "How non-locking heads meet their seats, and heads of screws independent of plates the bone under them. Unless bonded, a lag screw also glides freely in the fragment under its head",
+        ),
+        (
+            "screw_bone",
+            &["bonded", "frictional", "frictionless"],
+            "How screws meet the bone along their shanks; bonded stands for the thread",
+        ),
+        (
+            "fracture_faces",
+            &["bonded", "frictional", "frictionless"],
+            "How faces of a fracture or split meet that touch before loading",
+        ),
+    ] {
+        add(
+            keys,
+            &format!("interfaces.{name}"),
+            Kind::Word(words),
+            word("bonded"),
+            doc,
+            OURS,
+        );
+    }
+    let often = "values of plating studies, which vary; from memory";
+    for (name, mu, what) in [
+        ("plate_bone", BONE_ON_METAL, "plate and bone"),
+        ("head_seat", METAL_ON_METAL, "heads and their seats"),
+        ("screw_bone", BONE_ON_METAL, "screws and bone"),
+        ("fracture_faces", BONE_ON_BONE, "fracture faces"),
+    ] {
+        add(
+            keys,
+            &format!("interfaces.{name}_friction"),
+            number("", 0.01, 2.0),
+            is(mu),
+            &format!("Coefficient of friction between {what}, where they are frictional"),
+            often,
+        );
+    }
+    add(
+        keys,
+        "interfaces.increments",
+        Kind::Integer { least: 1, most: 20 },
+        count(1),
+        "Increments of each load case where anything can slip: more follow the path of friction more closely",
+        OURS,
+    );
+    let force = || number("n", 0.0, 3_000.0);
+    for_both_and_each(
+        keys,
+        "screws",
+        &[
+            (
+                "screws.shaft_preload_n",
+                force(),
+                is(0.0),
+                "Tension that the non-locking shaft screws are tightened to before any load; their length is then kept",
+                TRADE,
+            ),
+            (
+                "screws.distal_preload_n",
+                force(),
+                is(0.0),
+                "Tension of the non-locking distal screws, as screws.shaft_preload_n",
+                TRADE,
+            ),
+        ],
+    );
+    for n in 1..=INDEPENDENT {
+        add(
+            keys,
+            &format!("screws.independent_{n}.preload_n"),
+            force(),
+            is(0.0),
+            "Tension that it is tightened to before any load, if it is a lag screw",
+            TRADE,
+        );
+    }
+}
