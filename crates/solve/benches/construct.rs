@@ -1,6 +1,6 @@
-//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE [SOFTER]]]`: what the
-//! solve of a real construct costs; with `SOFTER`, every material but the stiffest has its modulus divided
-//! by that.
+//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE [SOFTER [METHOD]]]]`:
+//! what the solve of a real construct costs; with `SOFTER`, every material but the stiffest has its modulus
+//! divided by that; METHOD: multigrid, aggregation or direct.
 //!
 //! FOLDER holds an audit bundle: `bicolumn export --point 5 --out FOLDER jobs/first-look.toml`.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
@@ -33,8 +33,13 @@ fn main() {
     {
         m.young_mpa /= softer;
     }
+    let method = match arguments.get(4).map(String::as_str) {
+        Some("aggregation") => Method::Aggregation,
+        Some("direct") => Method::Direct,
+        _ => Method::Multigrid,
+    };
     let options = SolveOptions {
-        method: Method::Multigrid,
+        method,
         tolerance,
         threads,
         ..SolveOptions::default()

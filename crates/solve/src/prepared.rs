@@ -21,14 +21,18 @@ use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, NodeVector, Operator,
-    SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
+    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel,
+    NodeVector, Operator, SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel,
+    conjugate_gradients,
 };
 use std::sync::Arc;
 use std::time::Instant;
 
 /// Unknowns up to which Cholesky on the full matrix is the quicker way.
 const DIRECT_UP_TO: usize = 10_000;
+/// Bytes up to which the linear level is factored; beyond, it is aggregated. A fixed number, so that the
+/// same job gives the same bits on a larger machine.
+const FACTOR_UP_TO: u64 = 4 << 30;
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
@@ -138,7 +142,11 @@ impl<'a> Prepared<'a> {
                 &team,
                 &operator,
                 &coarse,
-                &numbering,
+                &Levels {
+                    numbering: &numbering,
+                    nodes: &problem.mesh.nodes,
+                    method: options.method,
+                },
                 loads.distinct.len(),
                 &mut report,
             ),
@@ -181,7 +189,11 @@ impl<'a> Prepared<'a> {
                 &self.team,
                 &operator,
                 &self.coarse,
-                &self.numbering,
+                &Levels {
+                    numbering: &self.numbering,
+                    nodes: &self.problem.mesh.nodes,
+                    method: self.options.method,
+                },
                 sides,
                 &mut self.report,
             ),
@@ -422,15 +434,25 @@ fn direct(
     Ok(Engine::Direct(Box::new(factor)))
 }
 
+/// What the levels hang on.
+struct Levels<'a> {
+    numbering: &'a Numbering,
+    /// Places of the mesh's nodes, mm.
+    nodes: &'a [Vec3],
+    /// What was asked for.
+    method: Method,
+}
+
 fn multigrid(
     team: &Team,
     operator: &Operator<'_>,
     coarse: &SymmetricBlocks,
-    numbering: &Numbering,
+    levels: &Levels<'_>,
     sides: usize,
     report: &mut SolveReport,
 ) -> Result<Engine, SparseError> {
     let fine = operator.matrix;
+    let numbering = levels.numbering;
     let prolongation = Arc::clone(&numbering.prolongation);
     let merged = operator.added.map(|added| {
         let term = added.coarsened(&prolongation);
@@ -441,17 +463,46 @@ fn multigrid(
         (operator.merged(), coarse.merged())
     });
     let (fine, coarse) = merged.as_ref().map_or((fine, coarse), |(f, c)| (f, c));
-    let analysis = Analysis::of(&coarse.pattern);
     let vectors = vector_bytes(fine.rows(), coarse.rows(), sides);
     let assembled_bytes =
         fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
-    let scratch = analysis.scratch_bytes(team.threads());
+    let analysis = Some(levels.method)
+        .filter(|m| *m != Method::Aggregation)
+        .map(|_| Analysis::of(&coarse.pattern))
+        .filter(|a| {
+            let bytes = a.factor_bytes::<CoarseNumber>() + a.scratch_bytes(team.threads());
+            levels.method == Method::Multigrid || bytes <= FACTOR_UP_TO
+        });
+    let (level_bytes, scratch) = match &analysis {
+        Some(a) => (
+            a.factor_bytes::<CoarseNumber>(),
+            a.scratch_bytes(team.threads()),
+        ),
+        None => (
+            TwoLevel::aggregated_bytes(coarse.rows(), coarse.pattern.len()),
+            (72 * coarse.pattern.len()) as u64,
+        ),
+    };
     report.estimated_bytes = assembled_bytes
         + Chebyshev::bytes_for(fine.rows(), fine.pattern.len())
         + prolongation.bytes()
-        + analysis.factor_bytes::<CoarseNumber>()
+        + level_bytes
         + scratch.max(vectors);
-    let two_level = TwoLevel::new(team, fine, coarse, analysis, prolongation, SMOOTHER_DEGREE)?;
+    let places: Vec<[f64; 3]>;
+    let linear = match analysis {
+        Some(analysis) => {
+            report.method = Method::Multigrid;
+            LinearLevel::Factored(analysis)
+        }
+        None => {
+            report.method = Method::Aggregation;
+            let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
+            let rows = numbering.fine_of_coarse.iter();
+            places = rows.map(|r| levels.nodes[node(r)].into()).collect();
+            LinearLevel::Aggregated(&places)
+        }
+    };
+    let two_level = TwoLevel::new(team, fine, coarse, linear, prolongation, SMOOTHER_DEGREE)?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
 }

@@ -13,8 +13,11 @@ pub enum Method {
     /// By an estimate of memory and time.
     #[default]
     Auto,
-    /// Conjugate gradients with the two-level preconditioner.
+    /// Conjugate gradients preconditioned on two levels, the linear one by Cholesky.
     Multigrid,
+    /// The same with the linear level by smoothed aggregation: slower, but its memory grows no faster
+    /// than the mesh.
+    Aggregation,
     /// Sparse Cholesky.
     Direct,
 }

@@ -88,6 +88,11 @@ impl Chebyshev {
         Ok(smoother)
     }
 
+    /// Largest eigenvalue of the scaled matrix, with its margin.
+    pub(crate) fn largest(&self) -> f64 {
+        self.largest
+    }
+
     /// Bytes of the rounded matrix and the inverted diagonal.
     pub fn bytes(&self) -> u64 {
         self.matrix.bytes() + (self.inverse_diagonal.capacity() * 36) as u64

@@ -7,6 +7,8 @@
 //! Every sum runs in an order that does not depend on the number of threads: same input, same bits.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod aggregates;
+mod aggregation;
 pub mod blocks;
 pub mod chebyshev;
 pub mod cholesky;
@@ -38,4 +40,4 @@ pub use operator::{AddedBlocks, Operator};
 pub use pattern::Pattern;
 pub use prolongation::Prolongation;
 pub use team::Team;
-pub use two_level::TwoLevel;
+pub use two_level::{LinearLevel, TwoLevel};

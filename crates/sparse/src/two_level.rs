@@ -1,9 +1,10 @@
 //! The preconditioner: the quadratic level smoothed, the linear level solved.
 //!
 //! p-multigrid on one mesh (Rønquist and Patera 1987, J Sci Comput 2:389): Chebyshev smoothing on the
-//! fine matrix, Cholesky on the coarse one, which must be PᵀAP. Symmetric, so it serves conjugate
-//! gradients.
+//! fine matrix; on the coarse one, which must be PᵀAP, Cholesky or, where its factor would be too large,
+//! smoothed aggregation. Symmetric, so it serves conjugate gradients.
 
+use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
 use crate::columns::{dot, interleave};
 use crate::{
@@ -15,16 +16,47 @@ use std::sync::Arc;
 /// How the coarse factor is stored: it was found to cost no iteration (docs/performance.md).
 pub type CoarseNumber = f32;
 
-/// Smoother, interpolation and coarse factor.
+/// How the linear level is to be solved.
+#[derive(Debug)]
+pub enum LinearLevel<'a> {
+    /// By its factor.
+    Factored(Analysis),
+    /// By smoothed aggregation, given where the coarse nodes lie, mm.
+    Aggregated(&'a [[f64; 3]]),
+}
+
+/// Smoother, interpolation and coarse solver.
 #[derive(Debug)]
 pub struct TwoLevel {
     smoother: Chebyshev,
     prolongation: Arc<Prolongation>,
-    coarse: BlockCholesky<CoarseNumber>,
+    coarse: Coarse,
+}
+
+#[derive(Debug)]
+enum Coarse {
+    Factored(Box<BlockCholesky<CoarseNumber>>),
+    Aggregated(Box<Aggregation>),
+}
+
+impl Coarse {
+    fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
+        match self {
+            Coarse::Factored(factor) => factor.solve(team, x),
+            Coarse::Aggregated(level) => level.solve(team, x),
+        }
+    }
+
+    fn bytes(&self) -> u64 {
+        match self {
+            Coarse::Factored(factor) => factor.bytes(),
+            Coarse::Aggregated(level) => level.bytes(),
+        }
+    }
 }
 
 impl TwoLevel {
-    /// Sets up both levels. `analysis` belongs to the pattern of `coarse`.
+    /// Sets up both levels. An analysis must be that of the pattern of `coarse`.
     ///
     /// # Errors
     /// [`SparseError`] of the factorisation or of a diagonal block. A row named by the coarse factor is
@@ -33,12 +65,19 @@ impl TwoLevel {
         team: &Team,
         fine: &SymmetricBlocks,
         coarse: &SymmetricBlocks,
-        analysis: Analysis,
+        linear: LinearLevel<'_>,
         prolongation: Arc<Prolongation>,
         degree: usize,
     ) -> Result<Self, SparseError> {
         let smoother = Chebyshev::new(team, fine, degree);
-        let coarse = analysis.factor(team, coarse);
+        let coarse = match linear {
+            LinearLevel::Factored(analysis) => analysis
+                .factor(team, coarse)
+                .map(|f| Coarse::Factored(Box::new(f))),
+            LinearLevel::Aggregated(places) => {
+                Aggregation::new(team, coarse, places).map(|a| Coarse::Aggregated(Box::new(a)))
+            }
+        };
         let coarse = coarse.map_err(|e| match e {
             SparseError::NotPositiveDefinite { row } => SparseError::NotPositiveDefinite {
                 row: prolongation.fine_of(row).unwrap_or(0),
@@ -57,9 +96,9 @@ impl TwoLevel {
         self.smoother.bytes() + self.prolongation.bytes() + self.coarse.bytes()
     }
 
-    /// Bytes of the coarse factor.
-    pub fn factor_bytes(&self) -> u64 {
-        self.coarse.bytes()
+    /// Bytes of an aggregated linear level of so many rows and couplings, about.
+    pub fn aggregated_bytes(rows: usize, blocks: usize) -> u64 {
+        Aggregation::bytes_for(rows, blocks)
     }
 
     /// Number of fine block rows.

@@ -633,7 +633,7 @@ fn numerics(keys: &mut Vec<Key>) {
     add(
         keys,
         "solve.method",
-        Kind::Word(&["auto", "multigrid", "direct"]),
+        Kind::Word(&["auto", "multigrid", "aggregation", "direct"]),
         word("auto"),
         "How the linear system is solved; auto chooses by an estimate of memory and time",
         OURS,

@@ -288,6 +288,7 @@ fn solve(s: &Settings) -> SolveOptions {
     SolveOptions {
         method: match s.text("solve.method") {
             "multigrid" => Method::Multigrid,
+            "aggregation" => Method::Aggregation,
             "direct" => Method::Direct,
             _ => Method::Auto,
         },
