@@ -36,7 +36,8 @@ fn main() {
     let method = match arguments.get(4).map(String::as_str) {
         Some("aggregation") => Method::Aggregation,
         Some("direct") => Method::Direct,
-        _ => Method::Multigrid,
+        Some("multigrid") => Method::Multigrid,
+        _ => Method::Auto,
     };
     let options = SolveOptions {
         method,
@@ -48,8 +49,8 @@ fn main() {
     let r = ready.solve_cases().unwrap().report;
     let worst = |v: &[f64]| v.iter().copied().fold(0.0, f64::max);
     println!(
-        "{} unknowns, {} right sides, {threads} threads: assembly {:.2} s, set-up {:.2} s, {} iterations {:.2} s",
-        r.unknowns, r.right_sides, r.assemble_s, r.setup_s, r.iterations, r.solve_s
+        "{:?}, {} unknowns, {} right sides, {threads} threads: assembly {:.2} s, set-up {:.2} s, {} iterations {:.2} s",
+        r.method, r.unknowns, r.right_sides, r.assemble_s, r.setup_s, r.iterations, r.solve_s
     );
     println!(
         "residual {:.1e}, rounding floor {:.1e}, stopped there: {}; equilibrium error {:.1e}",

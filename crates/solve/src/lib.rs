@@ -5,8 +5,7 @@
 //!
 //! # Known limits
 //! Small strains; linear materials, isotropic or transversely isotropic; bonded interfaces but for what
-//! [`InterfaceStiffness`] adds. Poisson's ratios near 1/2 slow the iteration. The linear level is always factored by Cholesky: beyond about 1.5 million unknowns its
-//! memory dominates.
+//! [`InterfaceStiffness`] adds. Poisson's ratios near 1/2 slow the iteration.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod assembly;

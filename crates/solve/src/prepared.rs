@@ -30,9 +30,10 @@ use std::time::Instant;
 
 /// Unknowns up to which Cholesky on the full matrix is the quicker way.
 const DIRECT_UP_TO: usize = 10_000;
-/// Bytes up to which the linear level is factored; beyond, it is aggregated. A fixed number, so that the
-/// same job gives the same bits on a larger machine.
-const FACTOR_UP_TO: u64 = 4 << 30;
+/// Bytes up to which the linear level is factored; beyond, it is aggregated, which sets up faster for two
+/// or three iterations more (docs/performance.md). A fixed number, so that the same job gives the same bits
+/// on a larger machine.
+const FACTOR_UP_TO: u64 = 256 << 20;
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
