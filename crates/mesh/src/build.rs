@@ -9,7 +9,7 @@ use crate::lattice::{LatticeTask, lattice};
 use crate::order::renumber;
 use crate::pinch::heal_pinches;
 use crate::promote::promote;
-use crate::relief::{cut_ears, split_wide_sides};
+use crate::relief::{prepare, relieve};
 use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
@@ -151,12 +151,9 @@ impl Attempt {
         settle_provenance(&mut mesh, surfaces);
         stages.cut_s = lap();
 
-        println!("before"); 
-        split_wide_sides(&mut mesh, surfaces, 0.15);
+        prepare(&mut mesh, surfaces);
         improve(&mut mesh, surfaces, finest_mm, lattice.block_mm);
-        split_wide_sides(&mut mesh, surfaces, 0.36);
-        let ears = cut_ears(&mut mesh, surfaces);
-        println!("ears {ears:?}");
+        relieve(&mut mesh, surfaces);
         mesh.compact();
         stages.improve_s = lap();
 

@@ -69,7 +69,10 @@ impl Sides<'_> {
 
     /// Takes the given elements and all that touch them into the scope.
     fn widen_scope(&mut self, elements: &[u32]) {
-        let Scope { has, elements: known } = &mut self.scope;
+        let Scope {
+            has,
+            elements: known,
+        } = &mut self.scope;
         has.resize(self.vertex_count, false);
         let mut grown = false;
         for v in elements.iter().flat_map(|t| &self.tets[*t as usize][..4]) {
@@ -190,4 +193,97 @@ impl Sides<'_> {
 struct Ring {
     edge: usize,
     tets: Vec<u32>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::adjacency::edge_table;
+    use crate::test_cubes::cubes;
+
+    #[test]
+    fn sides_inside_give_way_to_one_that_bulges_in() {
+        let (mut nodes, mut tets, _) = cubes([2, 2, 2]);
+        for t in &mut tets {
+            if six_volumes(&t.map(|v| nodes[v as usize])) < 0.0 {
+                t.swap(2, 3);
+            }
+        }
+        let vertex_count = nodes.len();
+        let (edges_of, ends) = edge_table(vertex_count, &tets);
+        for [a, b] in &ends {
+            nodes.push(0.5 * (nodes[*a as usize] + nodes[*b as usize]));
+        }
+        // An edge of the floor, pushed up.
+        let on_floor = |v: u32| nodes[v as usize].z < 1e-9;
+        let floor: Vec<bool> = ends
+            .iter()
+            .map(|e| e.iter().all(|v| on_floor(*v)))
+            .collect();
+        let middle = Vec3::new(1.0, 1.0, 0.0);
+        let pushed = (0..ends.len())
+            .filter(|e| floor[*e])
+            .min_by(|x, y| {
+                let off = |e: usize| (nodes[vertex_count + e] - middle).norm();
+                off(*x).total_cmp(&off(*y))
+            })
+            .unwrap();
+        nodes[vertex_count + pushed].z += 0.22;
+        let straight = nodes.clone();
+        let ten: Vec<[u32; 10]> = tets
+            .iter()
+            .zip(&edges_of)
+            .map(|(t, e)| {
+                std::array::from_fn(|i| {
+                    if i < 4 {
+                        t[i]
+                    } else {
+                        vertex_count as u32 + e[i - 4]
+                    }
+                })
+            })
+            .collect();
+        let mut sides = Sides {
+            tets: &ten,
+            edges_of: &edges_of,
+            ends: &ends,
+            vertex_count,
+            is_free: floor.iter().map(|f| !f).collect(),
+            scope: Scope::default(),
+        };
+        let least = |sides: &Sides<'_>, nodes: &[Vec3]| {
+            let shares = (0..ten.len() as u32).map(|t| sides.share(nodes, t));
+            shares.fold(f64::INFINITY, f64::min)
+        };
+        let thin: Vec<u32> = (0..ten.len() as u32)
+            .filter(|t| sides.share(&nodes, *t) < 0.3)
+            .collect();
+        assert!(!thin.is_empty(), "nothing to do: {}", least(&sides, &nodes));
+        let touched = sides.bend(&mut nodes, &thin, 0.3);
+        assert!(least(&sides, &nodes) >= 0.3, "{}", least(&sides, &nodes));
+        for (n, (new, old)) in nodes.iter().zip(&straight).enumerate() {
+            let free = n >= vertex_count && sides.is_free[n - vertex_count];
+            assert!(free || new == old, "node {n} moved");
+            let bent = n >= vertex_count && new != old;
+            let at = |t: &u32| ten[*t as usize].contains(&(n as u32));
+            assert!(!bent || touched.iter().any(at), "node {n} not reported");
+        }
+        let moved: Vec<u32> = (0..ends.len() as u32)
+            .filter(|e| nodes[vertex_count + *e as usize] != straight[vertex_count + *e as usize])
+            .collect();
+        assert!(!moved.is_empty());
+        for e in &moved {
+            assert!(sides.straighten(&mut nodes, *e as usize));
+            assert!(!sides.straighten(&mut nodes, *e as usize), "only once");
+        }
+        assert_eq!(nodes, straight);
+        let round = sides.elements_at(&moved);
+        assert_eq!(
+            round.len(),
+            touched
+                .iter()
+                .collect::<std::collections::BTreeSet<_>>()
+                .len()
+        );
+    }
 }
