@@ -9,6 +9,7 @@ use crate::lattice::{LatticeTask, lattice};
 use crate::order::renumber;
 use crate::pinch::heal_pinches;
 use crate::promote::promote;
+use crate::relief::{prepare, relieve};
 use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
@@ -28,7 +29,7 @@ const WORST_SURFACE_ERROR_MM: f64 = 1e-6;
 const CRUMB_SHARE: f64 = 0.4;
 
 /// A midside node is not moved farther than this share of its edge.
-const LONGEST_BULGE_SHARE: f64 = 0.3;
+const LONGEST_BULGE_SHARE: f64 = 0.5;
 
 /// One rung of the ladder.
 struct Attempt {
@@ -146,11 +147,13 @@ impl Attempt {
         heal_pinches(&mut mesh);
         replace_labels(&mut mesh, |l| l == Label::VOID.0, DEAD);
         mesh.compact();
-        sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
-        settle_provenance(&mut mesh, surfaces);
+        let table = sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
+        settle_provenance(&mut mesh, surfaces, &table);
         stages.cut_s = lap();
 
+        prepare(&mut mesh, surfaces);
         improve(&mut mesh, surfaces, finest_mm, lattice.block_mm);
+        relieve(&mut mesh, surfaces);
         mesh.compact();
         stages.improve_s = lap();
 

@@ -11,6 +11,8 @@ mod edge_removal;
 mod flip;
 mod smooth;
 
+pub(crate) use smooth::place_in_star;
+
 use crate::complex::{Complex, DEAD};
 use crate::surfaces::{PINNED, Surfaces};
 use crate::tet::EDGES;
@@ -56,6 +58,22 @@ pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, 
     }
     work.smooth_pass(SMOOTH_BELOW);
     work.settle(0.3);
+}
+
+/// Smooths the vertices of the tetrahedra from number `first` on.
+pub(crate) fn smooth_born(mesh: &mut Complex, surfaces: &Surfaces<'_>, first: usize) {
+    let mut vertices: Vec<u32> = mesh.tets[first..].iter().flatten().copied().collect();
+    vertices.sort_unstable();
+    vertices.dedup();
+    let mut work = Improver {
+        mesh,
+        surfaces,
+        finest: 0.0,
+        longest: 0.0,
+    };
+    for v in vertices {
+        work.smooth(v as usize);
+    }
 }
 
 impl Improver<'_, '_> {

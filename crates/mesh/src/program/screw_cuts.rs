@@ -1,6 +1,6 @@
 //! The cuts of screws: seat and bore of a head in a plate, head on bone, side, tip.
 
-use super::{Cylinder, Offset, Plane, Writer, is_plate, is_void, label};
+use super::{Cylinder, Offset, Plane, Writer, is_bone, is_plate, is_void, label};
 use crate::{Label, SurfaceName};
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_geometry::head::Ball;
@@ -124,6 +124,18 @@ fn seat<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, ball: Ball, own: u
     );
 }
 
+/// How far the bone under a head may curve away from a plane, as a share of the head's radius.
+const CURVED_AWAY: f64 = 0.6;
+
+/// How far up its axis a head on bone may reach, mm: what of the bone rises beside or before it farther
+/// up bears no head.
+fn reach_of_disk(construct: &Construct, axis: Axis, [radius, height]: [f64; 2]) -> f64 {
+    let normal = construct.bone.outer().gradient(axis.entry).normalize();
+    let facing = (-normal.dot(&axis.direction)).clamp(0.5, 1.0);
+    let slope = (1.0 - facing * facing).sqrt() / facing;
+    height / facing + radius * (slope + CURVED_AWAY)
+}
+
 /// A head on bone: a disk whose underside is the bone's surface.
 fn disk<'a>(
     w: &mut Writer<'a>,
@@ -135,12 +147,13 @@ fn disk<'a>(
     margin: f64,
 ) {
     let outer = construct.bone.outer();
-    let start = axis.entry - axis.direction * (height + radius);
-    let end = axis.entry + axis.direction * radius;
+    let reach = reach_of_disk(construct, axis, [radius, height]);
+    let start = axis.entry - axis.direction * reach;
+    let end = axis.entry + axis.direction * reach;
     let bounds = Aabb::around(&[start, end]).grown(radius + margin);
     let near = move |x: Vec3| {
         axis.off(x) < radius + margin
-            && axis.along(x).abs() < height + radius + margin
+            && axis.along(x).abs() < reach + margin
             && outer.value(x) < height + margin
     };
     // The rim first: beside it, what lies in the slit of a plate keeps its label.
@@ -150,6 +163,16 @@ fn disk<'a>(
         bounds,
         Box::new(move |l, x| is_void(l) && near(x)),
         Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
+    );
+    w.cut(
+        SurfaceName::HeadTop(screw.number),
+        Box::new(Plane {
+            point: start,
+            normal: -axis.direction,
+        }),
+        bounds,
+        Box::new(|l, _| l == label::SLAB),
+        Box::new(|l, beyond, _| if beyond { Label::VOID } else { l }),
     );
     w.cut(
         SurfaceName::HeadTop(screw.number),
@@ -173,16 +196,18 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
     let through_plate = screw.head == Head::Locked;
     // Void is screw only in the slit under the plate, in the plate's bore, beyond the far cortex.
     let may = move |l: Label, x: Vec3| {
+        let is_plate_to_cut = through_plate && is_plate(l);
+        let is_cut = is_void(l) || l == label::RING || is_bone(l) || is_plate_to_cut;
+        if !is_cut || axis.off(x) >= radius + margin {
+            return false;
+        }
         let t = axis.along(x);
-        axis.off(x) < radius + margin
-            && t > -ABOVE_MM
-            && t < length + margin
-            && match l {
-                Label::VOID => t > 4.0,
-                label::UNDER | label::RING => true,
-                label::CORTICAL | label::INSIDE | label::CANAL => true,
-                l => through_plate && is_plate(l) && t < 4.0,
-            }
+        let starts_here = match l {
+            Label::VOID => t > 4.0,
+            _ if is_plate_to_cut => t < 4.0,
+            _ => true,
+        };
+        starts_here && t > -ABOVE_MM && t < length + margin
     };
     w.cut(
         SurfaceName::ScrewSide(screw.number),
@@ -235,6 +260,23 @@ pub(super) fn head_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f6
             side.max(d - height_mm).max(-d).max(near)
         }
     }
+}
+
+/// Width of the ring between a seated head's rim and its bore, mm.
+pub(super) fn seat_width(construct: &Construct, screw: &Screw) -> Option<f64> {
+    let Head::Seated {
+        centre,
+        radius_mm,
+        bore_mm,
+    } = screw.head
+    else {
+        return None;
+    };
+    let normal = construct.bone.outer().gradient(screw.entry).normalize();
+    let above = (centre - screw.entry).dot(&normal) - top_of_plate(construct, screw);
+    let rim = (radius_mm * radius_mm - above * above).max(0.0).sqrt();
+    // A ball that hardly reaches the bore would ask for endless cells.
+    Some((rim - 0.5 * bore_mm).max(0.3 * screw.diameter_mm))
 }
 
 /// Volume of a screw with its head, mm³: smooth cylinders and caps, faces taken as flat.

@@ -3,7 +3,7 @@
 
 use bicolumn_base::{Part, Vec3};
 use bicolumn_geometry::{Construct, Head, Plate, Screw};
-use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 
 /// What was measured.
 #[derive(Debug, Clone, Default)]
@@ -281,6 +281,100 @@ impl Figures {
     }
 }
 
+/// Share of the elements that two meshes have in common, bit for bit: part and four corners; of the
+/// larger mesh.
+pub(crate) fn common_share(a: &TetMesh, b: &TetMesh) -> f64 {
+    let keys = |mesh: &TetMesh| {
+        let key = |t: usize| {
+            let mut corners = mesh.corners(t).map(|x| [x.x, x.y, x.z].map(f64::to_bits));
+            corners.sort_unstable();
+            (corners, mesh.part_of(t))
+        };
+        let mut all: Vec<_> = (0..mesh.tets.len()).map(key).collect();
+        all.sort_unstable();
+        all
+    };
+    let (a, b) = (keys(a), keys(b));
+    let common = b.iter().filter(|k| a.binary_search(k).is_ok()).count();
+    common as f64 / a.len().max(b.len()) as f64
+}
+
+/// What doubling an interface came to.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PairFigures {
+    pub(crate) pairs: usize,
+    /// Largest distance between two nodes that face each other, mm.
+    pub(crate) off_mm: f64,
+    /// Largest length of the sum of two unit normals, by corners and by midside nodes.
+    pub(crate) normals: f64,
+    /// Facets of the interface that are in no pair, or whose pair is not a facet of each side.
+    pub(crate) odd: usize,
+}
+
+impl PairFigures {
+    /// Splits all interfaces of one kind and measures the pairs.
+    pub(crate) fn of(mesh: &TetMesh, kind: PairKind) -> PairFigures {
+        match split_kinds(mesh, &[kind]) {
+            Ok(split) => PairFigures::measured(&split, kind),
+            Err(_) => PairFigures {
+                odd: usize::MAX,
+                ..PairFigures::default()
+            },
+        }
+    }
+
+    pub(crate) fn measured(split: &SplitMesh, kind: PairKind) -> PairFigures {
+        let mesh = &split.mesh;
+        let mut f = PairFigures {
+            pairs: split.pairs.len(),
+            ..PairFigures::default()
+        };
+        let at = |n: u32| mesh.nodes[n as usize];
+        let normal = |n: [u32; 3]| {
+            let [a, b, c] = n.map(at);
+            (b - a).cross(&(c - a)).normalize()
+        };
+        for p in &split.pairs {
+            for (a, b) in p.a.iter().zip(&p.b) {
+                f.off_mm = f.off_mm.max((at(*b) - at(*a)).norm());
+            }
+            let [fa, fb] = p.facets.map(|i| &mesh.facets[i as usize]);
+            let faces = |f: &bicolumn_mesh::Facet, own: &[u32; 6]| {
+                let mut own = *own;
+                own.sort_unstable();
+                let mut all = f.nodes;
+                all.sort_unstable();
+                own == all && f.beyond.is_none()
+            };
+            f.odd += usize::from(!faces(fa, &p.a) || !faces(fb, &p.b));
+            // Side b turns the other way about: as its own facet lists its nodes.
+            for k in [[0, 1, 2], [3, 4, 5]] {
+                let [na, nb] = [fa, fb].map(|f| normal(k.map(|i| f.nodes[i])));
+                f.normals = f.normals.max((na + nb).norm());
+            }
+        }
+        let is_left = |f: &&bicolumn_mesh::Facet| {
+            f.beyond.is_some_and(|b| {
+                let parts = [f.tet, b].map(|t| mesh.part_of(t as usize));
+                PairKind::between(parts[0], parts[1]) == Some(kind)
+            })
+        };
+        f.odd += mesh.facets.iter().filter(is_left).count();
+        f
+    }
+
+    /// What misses the acceptance figure.
+    pub(crate) fn miss(&self, kind: PairKind) -> Option<String> {
+        let good = self.off_mm <= 1e-6 && self.normals <= 1e-9 && self.odd == 0;
+        (!good).then(|| {
+            format!(
+                "A10 {kind:?}: {} pairs, off {:.1e} mm, normals {:.1e}, odd {}",
+                self.pairs, self.off_mm, self.normals, self.odd
+            )
+        })
+    }
+}
+
 /// Plate, screw or fragment: what must hang together.
 fn body(part: Part) -> String {
     match part {
@@ -291,8 +385,12 @@ fn body(part: Part) -> String {
 
 fn expected_bodies(c: &Construct) -> Vec<String> {
     let mut out = vec!["proximal".to_string()];
-    if c.fracture.is_some() {
-        out.push("distal".into());
+    match &c.fracture {
+        Some(f) if f.split.is_some() => {
+            out.extend(["distalmedial", "distallateral"].map(String::from));
+        }
+        Some(_) => out.push("distal".into()),
+        None => {}
     }
     out.extend(c.plates.iter().map(|p| body(Part::Plate(p.site))));
     out.extend(c.screws.iter().map(|s| body(Part::Screw(s.number))));
@@ -427,7 +525,12 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
                 panic!("no head on bone")
             };
             match name {
-                SurfaceName::HeadTop(_) => bone.outer().value(x) - height_mm,
+                // Beside a wall of bone, a plane across the axis.
+                SurfaceName::HeadTop(_) => {
+                    let shell = bone.outer().value(x) - height_mm;
+                    let plane = (s.entry - x).dot(&s.direction) - head_reach(c, s);
+                    shell.abs().min(plane.abs())
+                }
                 _ => (x - s.entry).cross(&s.direction).norm() - 0.5 * diameter_mm,
             }
         }
@@ -444,36 +547,108 @@ fn near_hardware(c: &Construct, x: Vec3) -> bool {
     by_screw || c.plates.iter().any(|p| p.value(x) < 3.0)
 }
 
-/// Volume of a screw: its cylinder from the plate's top to the tip. Integrated over lines along the
-/// axis, each from where it leaves the shell of the plate's top; midpoint rule in rings and sectors.
+/// How far up its axis the head of a screw on bone reaches at most.
+fn head_reach(c: &Construct, s: &Screw) -> f64 {
+    let Head::OnBone {
+        diameter_mm,
+        height_mm,
+    } = s.head
+    else {
+        panic!("no head on bone")
+    };
+    let tilt = c.bone.outer().gradient(s.entry).angle(&-s.direction);
+    height_mm / tilt.cos() + 0.5 * diameter_mm * (tilt.tan() + 0.6)
+}
+
+/// Volume of a screw with its head. Integrated over lines along the axis, midpoint rule in rings of
+/// equal area and sectors; on each line from where it leaves the shells that end plate and head.
 fn expected_volume(c: &Construct, s: &Screw) -> f64 {
-    let plate = plate_at(c, s.plate.unwrap());
-    let top = plate.stand_off_mm + plate.thickness_mm;
+    let plate = s.plate.map(|site| plate_at(c, site));
+    let [under, top] = plate.map_or([0.0; 2], |p| {
+        [p.stand_off_mm, p.stand_off_mm + p.thickness_mm]
+    });
     let a = s.direction.cross(&Vec3::new(0.37, 0.21, 0.9)).normalize();
     let b = s.direction.cross(&a);
-    let (rings, sectors) = (6, 24);
-    let radius = 0.5 * s.diameter_mm;
-    let mut mean = 0.0;
-    for i in 0..rings {
-        // Rings of equal area.
-        let r = radius * ((f64::from(i) + 0.5) / f64::from(rings)).sqrt();
-        for j in 0..sectors {
-            let angle = std::f64::consts::TAU * f64::from(j) / f64::from(sectors);
-            let foot = s.entry + (a * angle.cos() + b * angle.sin()) * r;
-            let above = |t: f64| c.bone.outer().value(foot - s.direction * t) - top;
-            let (mut low, mut high) = (-3.0, 12.0);
-            for _ in 0..40 {
-                let middle = 0.5 * (low + high);
-                if above(middle) < 0.0 {
-                    low = middle
-                } else {
-                    high = middle
-                }
+    let shank = 0.5 * s.diameter_mm;
+    let (rings, sectors) = (12, 24);
+    let over = |inner: f64, outer: f64, on_line: &dyn Fn(Vec3, f64) -> f64| {
+        let mut mean = 0.0;
+        for i in 0..rings {
+            let share = (f64::from(i) + 0.5) / f64::from(rings);
+            let r = (inner * inner + (outer * outer - inner * inner) * share).sqrt();
+            for j in 0..sectors {
+                let angle = std::f64::consts::TAU * f64::from(j) / f64::from(sectors);
+                let foot = s.entry + (a * angle.cos() + b * angle.sin()) * r;
+                mean += on_line(foot, r) / f64::from(rings * sectors);
             }
-            mean += s.length_mm + low;
+        }
+        mean * std::f64::consts::PI * (outer * outer - inner * inner)
+    };
+    // Where a line coming out of the bone crosses the shell at a height above it, from its foot.
+    let crossing = |foot: Vec3, height: f64| {
+        let above = |t: f64| c.bone.outer().value(foot + s.direction * t) > height;
+        let mut steps = (0..100).map(|i| 3.0 - 0.2 * f64::from(i));
+        let mut low = steps.find(|t| above(*t)).unwrap_or(3.0);
+        let mut high = low + 0.2;
+        for _ in 0..40 {
+            let middle = 0.5 * (low + high);
+            if above(middle) {
+                low = middle
+            } else {
+                high = middle
+            }
+        }
+        low
+    };
+    match s.head {
+        Head::Locked => over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top)),
+        Head::Seated {
+            centre, radius_mm, ..
+        } => {
+            let middle = (centre - s.entry).dot(&s.direction);
+            // The ball between the plate's faces, and the shank from its outer face on.
+            let ball = |foot: Vec3, r: f64| {
+                let half = (radius_mm * radius_mm - r * r).max(0.0).sqrt();
+                let from = crossing(foot, top).max(middle - half);
+                [from, crossing(foot, under).min(middle + half).max(from)]
+            };
+            let inner = over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top));
+            let outer = over(shank, radius_mm, &|foot, r| {
+                let [from, to] = ball(foot, r);
+                to - from
+            });
+            inner + outer
+        }
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => {
+            // Length of a line, from the head's reach to below its footing, on which the distance from
+            // the bone is below the height and above a limit; linear between samples.
+            let reach = head_reach(c, s);
+            let within = |foot: Vec3, least: f64| {
+                let count = 200;
+                let step = 2.0 * reach / f64::from(count);
+                let at = |i: i32| {
+                    let t = f64::from(i) * step - reach;
+                    c.bone.outer().value(foot + s.direction * t)
+                };
+                let share = |from: f64, to: f64| {
+                    let (low, high) = (from.min(to), from.max(to));
+                    let inside = (high.min(height_mm) - low.max(least)).max(0.0);
+                    (inside / (high - low).max(1e-12)).min(1.0)
+                };
+                (0..count)
+                    .map(|i| step * share(at(i), at(i + 1)))
+                    .sum::<f64>()
+            };
+            let inner = over(0.0, shank, &|foot, _| {
+                s.length_mm - reach + within(foot, f64::MIN)
+            });
+            let outer = over(shank, 0.5 * diameter_mm, &|foot, _| within(foot, 0.0));
+            inner + outer
         }
     }
-    mean / f64::from(rings * sectors) * std::f64::consts::PI * radius * radius
 }
 
 /// Length of the closed curve where a screw's side and tip meet; `None` if it is not one closed curve.
