@@ -9,6 +9,7 @@ use crate::lattice::{LatticeTask, lattice};
 use crate::order::renumber;
 use crate::pinch::heal_pinches;
 use crate::promote::promote;
+use crate::relief::{prepare, relieve};
 use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
 use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
@@ -150,7 +151,9 @@ impl Attempt {
         settle_provenance(&mut mesh, surfaces);
         stages.cut_s = lap();
 
+        prepare(&mut mesh, surfaces);
         improve(&mut mesh, surfaces, finest_mm, lattice.block_mm);
+        relieve(&mut mesh, surfaces);
         mesh.compact();
         stages.improve_s = lap();
 

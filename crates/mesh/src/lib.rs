@@ -23,6 +23,7 @@ mod pinch;
 pub mod program;
 mod promote;
 mod quality;
+mod relief;
 mod spines;
 pub mod split;
 mod straight;
@@ -31,6 +32,7 @@ mod surfaces;
 mod test_cubes;
 mod tet;
 pub mod tet_mesh;
+mod untangle;
 
 pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;

@@ -1,9 +1,9 @@
 //! From straight four-node tetrahedra to the ten-node mesh.
 
 use crate::adjacency::{NONE, edge_table};
-use crate::curved::least_jacobian;
 use crate::quality::{dihedral_cosines, radius_ratio};
 use crate::tet::{EDGE_BETWEEN, FACES, centroid, six_volumes};
+use crate::untangle::{Scope, Sides};
 use crate::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
 
@@ -67,7 +67,7 @@ pub(crate) fn promote(
         let place = on_surface.unwrap_or(middle);
         if (place - middle).norm() > 1e-9 * (ends[1] - ends[0]).norm() {
             bulges.of_edge[e] = bulges.ways.len() as u32;
-            bulges.ways.push((e as u32, place - middle));
+            bulges.ways.push(place - middle);
         }
         nodes.push(place);
     }
@@ -86,7 +86,16 @@ pub(crate) fn promote(
             })
         })
         .collect();
-    let curving = draw_back(&tets, vertex_count, &mut bulges, &mut nodes);
+    let is_free: Vec<bool> = surfaces_of_edge.iter().map(|s| *s == 0).collect();
+    let mut sides = Sides {
+        tets: &tets,
+        edges_of: &edges_of,
+        ends: &edges,
+        vertex_count,
+        is_free,
+        scope: Scope::default(),
+    };
+    let curving = make_room(&mut sides, &mut bulges, &mut nodes);
 
     let facets = mesh
         .facets
@@ -123,12 +132,12 @@ pub(crate) fn promote(
 }
 
 /// Shares of a midside node's way from the chord to its surface that are tried in turn.
-const BULGE_SHARES: [f64; 5] = [1.0, 0.75, 0.5, 0.25, 0.0];
+const BULGE_SHARES: [f64; 9] = [1.0, 0.875, 0.75, 0.625, 0.5, 0.375, 0.25, 0.125, 0.0];
 
 /// The midside nodes of curved edges.
 struct Bulges {
-    /// Edge, and the way from its chord's middle to the surface; ascending by edge.
-    ways: Vec<(u32, Vec3)>,
+    /// From a chord's middle to the surface.
+    ways: Vec<Vec3>,
     /// Which of [`BULGE_SHARES`] each stands at.
     stand: Vec<u8>,
     /// Index in `ways` of an edge, or [`NONE`].
@@ -146,63 +155,45 @@ struct Curving {
     least_jacobian: f64,
 }
 
-/// Draws the midside nodes of elements that a curve would spoil back towards the chord, until none is
-/// left.
-fn draw_back(
-    tets: &[[u32; 10]],
-    vertex_count: usize,
-    bulges: &mut Bulges,
-    nodes: &mut [Vec3],
-) -> Curving {
-    let curved_sides = |t: &[u32; 10], of_edge: &[u32]| {
-        let sides = [4, 5, 6, 7, 8, 9].map(|i| of_edge[t[i] as usize - vertex_count]);
-        sides.into_iter().filter(|b| *b != NONE)
-    };
-    let mut open: Vec<u32> = (0..tets.len() as u32)
-        .filter(|t| {
-            curved_sides(&tets[*t as usize], &bulges.of_edge)
-                .next()
-                .is_some()
-        })
+/// Lets elements that a curve would spoil bend their other sides; where that is not enough, draws
+/// midside nodes back towards the chord, the one farthest out first, until none is spoiled.
+fn make_room(sides: &mut Sides<'_>, bulges: &mut Bulges, nodes: &mut [Vec3]) -> Curving {
+    let edges_of = sides.edges_of;
+    let is_curved = |own: &[u32; 6]| own.iter().any(|e| bulges.of_edge[*e as usize] != NONE);
+    let mut open: Vec<u32> = (0..edges_of.len() as u32)
+        .filter(|t| is_curved(&edges_of[*t as usize]))
         .collect();
     let curved = open.len();
     let mut spoiled: Vec<u32> = Vec::new();
-    let mut shares = vec![1.0f64; tets.len()];
-    while !open.is_empty() {
-        let mut moved: Vec<u32> = Vec::new();
-        for t in &open {
-            let tet = &tets[*t as usize];
-            let x = tet.map(|n| nodes[n as usize]);
-            let share = least_jacobian(&x) / six_volumes(&[x[0], x[1], x[2], x[3]]);
-            shares[*t as usize] = share;
-            if share >= LEAST_JACOBIAN_SHARE {
-                continue;
-            }
-            let mut helped = false;
-            for b in curved_sides(tet, &bulges.of_edge) {
-                let (edge, way) = bulges.ways[b as usize];
-                let stand = usize::from(bulges.stand[b as usize]);
-                if stand + 1 < BULGE_SHARES.len() {
-                    bulges.stand[b as usize] += 1;
-                    let back = BULGE_SHARES[stand] - BULGE_SHARES[stand + 1];
-                    nodes[vertex_count + edge as usize] -= way * back;
-                    moved.push(b);
-                    helped = true;
-                }
-            }
-            if helped {
-                spoiled.push(*t);
-            }
-        }
-        if moved.is_empty() {
+    let mut shares = vec![1.0f64; edges_of.len()];
+    loop {
+        let mut thin = thin_ones(sides, nodes, &open, &mut shares);
+        if thin.is_empty() {
             break;
         }
+        thin.extend(sides.bend(nodes, &thin, LEAST_JACOBIAN_SHARE));
+        thin.sort_unstable();
+        thin.dedup();
+        let thin = thin_ones(sides, nodes, &thin, &mut shares);
+        let mut moved: Vec<u32> = Vec::new();
+        for t in thin {
+            let own = edges_of[t as usize];
+            let farthest = own
+                .into_iter()
+                .map(|e| (bulges.length(e), e))
+                .max_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
+            match farthest {
+                Some((out, e)) if out > 0.0 => {
+                    spoiled.push(t);
+                    bulges.draw_back(e, nodes, sides.vertex_count);
+                    moved.push(e);
+                }
+                // What gave way inside goes back last, and for good.
+                _ => moved.extend(own.iter().filter(|e| sides.straighten(nodes, **e as usize))),
+            }
+        }
         // Only elements at nodes that moved can have changed.
-        moved.sort_unstable();
-        let is_moved = |b: &u32| moved.binary_search(b).is_ok();
-        open = (0..tets.len() as u32)
-            .filter(|t| curved_sides(&tets[*t as usize], &bulges.of_edge).any(|b| is_moved(&b)))
-            .collect();
+        open = sides.elements_at(&moved);
     }
     spoiled.sort_unstable();
     spoiled.dedup();
@@ -210,6 +201,41 @@ fn draw_back(
         drawn_back: bulges.stand.iter().filter(|s| **s > 0).count(),
         straightened: spoiled.len() as f64 / curved.max(1) as f64,
         least_jacobian: shares.into_iter().fold(1.0, f64::min),
+    }
+}
+
+/// Those of the given elements that are too thin somewhere; notes the shares of all.
+fn thin_ones(sides: &Sides<'_>, nodes: &[Vec3], given: &[u32], shares: &mut [f64]) -> Vec<u32> {
+    let mut thin = Vec::new();
+    for t in given {
+        let share = sides.share(nodes, *t);
+        shares[*t as usize] = share;
+        if share < LEAST_JACOBIAN_SHARE {
+            thin.push(*t);
+        }
+    }
+    thin
+}
+
+impl Bulges {
+    /// How far a side stands out from its chord, mm.
+    fn length(&self, edge: u32) -> f64 {
+        match self.of_edge[edge as usize] {
+            NONE => 0.0,
+            b => {
+                let stand = usize::from(self.stand[b as usize]);
+                self.ways[b as usize].norm() * BULGE_SHARES[stand]
+            }
+        }
+    }
+
+    /// Draws a curved side back by one of [`BULGE_SHARES`].
+    fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], vertex_count: usize) {
+        let b = self.of_edge[edge as usize] as usize;
+        let stand = usize::from(self.stand[b]);
+        self.stand[b] += 1;
+        let back = BULGE_SHARES[stand] - BULGE_SHARES[stand + 1];
+        nodes[vertex_count + edge as usize] -= self.ways[b] * back;
     }
 }
 

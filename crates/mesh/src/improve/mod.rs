@@ -11,6 +11,8 @@ mod edge_removal;
 mod flip;
 mod smooth;
 
+pub(crate) use smooth::place_in_star;
+
 use crate::complex::{Complex, DEAD};
 use crate::surfaces::{PINNED, Surfaces};
 use crate::tet::EDGES;

@@ -7,7 +7,7 @@
 use super::Improver;
 use crate::complex::DEAD;
 use crate::quality::shape;
-use crate::surfaces::{PINNED, bits};
+use crate::surfaces::{PINNED, Surfaces, bits};
 use bicolumn_base::Vec3;
 
 impl Improver<'_, '_> {
@@ -43,68 +43,110 @@ impl Improver<'_, '_> {
                 opposite.map(|k| self.mesh.position[tet[k] as usize])
             })
             .collect();
-        let mut at = self.mesh.position[v];
-        let reach = star
-            .iter()
-            .flatten()
-            .map(|p| (p - at).norm_squared())
-            .fold(f64::INFINITY, f64::min)
-            .sqrt();
-        let mut cost = cost(&star, at);
-        let mut moved = false;
-        for _ in 0..2 {
-            let Some(downhill) = self.downhill(on, &star, at, cost, 1e-4 * reach) else {
-                break;
-            };
-            let better = [0.3, 0.12, 0.04, 0.012].iter().find_map(|step| {
-                let free = at + downhill * (step * reach);
-                let place = self.surfaces.project(on, free)?;
-                let c = self::cost(&star, place);
-                (c < cost * (1.0 - 1e-4)).then_some((place, c))
-            });
-            let Some((place, c)) = better else {
-                break;
-            };
-            (at, cost, moved) = (place, c, true);
-        }
-        if moved {
+        if let Some(at) = descend(self.surfaces, on, &star, self.mesh.position[v], 2) {
             self.mesh.position[v] = at;
             self.mesh.refresh_star(v as u32);
         }
     }
+}
 
-    /// Unit direction of steepest descent within the surfaces.
-    fn downhill(&self, on: u128, star: &[[Vec3; 3]], at: Vec3, here: f64, h: f64) -> Option<Vec3> {
-        let uphill = Vec3::from_fn(|i, _| {
-            let mut shifted = at;
-            shifted[i] += h;
-            (cost(star, shifted) - here) / h
-        });
-        let mut surfaces = bits(on);
-        let within = match (surfaces.next(), surfaces.next()) {
-            (None, _) => uphill,
-            (Some(k), None) => {
-                let n = self.surfaces.gradient(k, at);
-                uphill - n * (uphill.dot(&n) / n.norm_squared())
-            }
-            (Some(k), Some(l)) => {
-                let along = self
-                    .surfaces
-                    .gradient(k, at)
-                    .cross(&self.surfaces.gradient(l, at));
-                if along.norm_squared() < 1e-6 {
-                    return None;
-                }
-                along * (uphill.dot(&along) / along.norm_squared())
-            }
+/// Where a vertex on the given surfaces fits best into a star, from a first guess, and the least shape
+/// there; `None` when the guess leaves no positive star.
+pub(crate) fn place_in_star(
+    surfaces: &Surfaces<'_>,
+    on: u128,
+    star: &[[Vec3; 3]],
+    start: Vec3,
+) -> Option<(Vec3, f64)> {
+    const STEPS: usize = 6;
+    let at = if on.count_ones() < 3 {
+        descend(surfaces, on, star, start, STEPS).unwrap_or(start)
+    } else {
+        start
+    };
+    let least = star
+        .iter()
+        .map(|[a, b, c]| shape(&[at, *a, *b, *c]))
+        .fold(f64::INFINITY, f64::min);
+    (least > 0.0).then_some((at, least))
+}
+
+/// Steps downhill on [`cost`] within the surfaces; `None` where the first one finds nothing better.
+fn descend(
+    surfaces: &Surfaces<'_>,
+    on: u128,
+    star: &[[Vec3; 3]],
+    start: Vec3,
+    steps: usize,
+) -> Option<Vec3> {
+    let mut at = start;
+    let reach = star
+        .iter()
+        .flatten()
+        .map(|p| (p - at).norm_squared())
+        .fold(f64::INFINITY, f64::min)
+        .sqrt();
+    let mut here = cost(star, at);
+    let mut moved = false;
+    for _ in 0..steps {
+        let Some(downhill) = downhill(surfaces, on, star, at, here, 1e-4 * reach) else {
+            break;
         };
-        let size = within.norm();
-        (size > 0.0 && size.is_finite()).then(|| -within / size)
+        let limit = here * (1.0 - 1e-4);
+        let better = [0.3, 0.12, 0.04, 0.012].iter().find_map(|step| {
+            let free = at + downhill * (step * reach);
+            let place = surfaces.project(on, free)?;
+            let c = cost_below(star, place, limit);
+            (c < limit).then_some((place, c))
+        });
+        let Some((place, c)) = better else {
+            break;
+        };
+        (at, here, moved) = (place, c, true);
     }
+    moved.then_some(at)
+}
+
+/// Unit direction of steepest descent within the surfaces.
+fn downhill(
+    surfaces: &Surfaces<'_>,
+    on: u128,
+    star: &[[Vec3; 3]],
+    at: Vec3,
+    here: f64,
+    h: f64,
+) -> Option<Vec3> {
+    let uphill = Vec3::from_fn(|i, _| {
+        let mut shifted = at;
+        shifted[i] += h;
+        (cost(star, shifted) - here) / h
+    });
+    let mut own = bits(on);
+    let within = match (own.next(), own.next()) {
+        (None, _) => uphill,
+        (Some(k), None) => {
+            let n = surfaces.gradient(k, at);
+            uphill - n * (uphill.dot(&n) / n.norm_squared())
+        }
+        (Some(k), Some(l)) => {
+            let along = surfaces.gradient(k, at).cross(&surfaces.gradient(l, at));
+            if along.norm_squared() < 1e-6 {
+                return None;
+            }
+            along * (uphill.dot(&along) / along.norm_squared())
+        }
+    };
+    let size = within.norm();
+    (size > 0.0 && size.is_finite()).then(|| -within / size)
 }
 
 /// Sum of shape⁻⁴ over the tetrahedra between a point and the faces of its star.
 fn cost(star: &[[Vec3; 3]], at: Vec3) -> f64 {
+    cost_below(star, at, f64::INFINITY)
+}
+
+/// [`cost`], given up (with some value not below it) as soon as it reaches a limit.
+fn cost_below(star: &[[Vec3; 3]], at: Vec3, limit: f64) -> f64 {
     let mut sum = 0.0;
     for [a, b, c] in star {
         let q = shape(&[at, *a, *b, *c]);
@@ -113,6 +155,9 @@ fn cost(star: &[[Vec3; 3]], at: Vec3) -> f64 {
         }
         let inverse_square = 1.0 / (q * q);
         sum += inverse_square * inverse_square;
+        if sum >= limit {
+            break;
+        }
     }
     sum
 }

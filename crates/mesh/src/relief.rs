@@ -1,0 +1,368 @@
+//! Giving curved sides room: sides and ears that no midside node could save are split.
+//!
+//! Three faults of a straight mesh show only once its sides are curved:
+//! - a side that spans too much of a curved surface (a circle cut to a triangle or a square);
+//! - an ear: a tetrahedron with three sides at one corner on one smooth surface, or a face with two
+//!   sides on one smooth curve. Curved, those sides share a tangent plane (a tangent), and det J
+//!   vanishes at the corner wherever the other midside nodes are put;
+//! - a crowded corner: sides on two surfaces that, once curved, nearly do so.
+//!
+//! A new vertex in the side, or in the side of the ear that is off the surface, takes the fault apart.
+
+use crate::complex::{Complex, DEAD, EdgeFace};
+use crate::improve::place_in_star;
+use crate::surfaces::{PINNED, Surfaces, bits};
+use crate::tet::{EDGE_BETWEEN, EDGES, FACES, centroid};
+use bicolumn_base::Vec3;
+
+/// Least shape that the tetrahedra round a new vertex must have, unless those before were worse: the
+/// sine of 20 degrees and a little.
+const LEAST_SHAPE: f64 = 0.36;
+/// The same for very wide sides where improvement follows, which mends most of them.
+const LEAST_SHAPE_TO_MEND: f64 = 0.15;
+
+/// A side is wide when it bulges by more than this share of its length: on a circle, when it spans more
+/// than 58 degrees; very wide: 74 degrees.
+const WIDE: f64 = 0.13;
+const VERY_WIDE: f64 = 0.17;
+/// A side that bulges less than this (27 degrees) crowds no corner.
+const GENTLE: f64 = 0.06;
+/// A corner is crowded when curving its sides leaves less than this share of its solid angle's or a
+/// facet angle's (triple) product.
+const CROWDED: f64 = 0.3;
+
+/// Before improvement: splits wide sides. Returns how many.
+pub(crate) fn prepare(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    split_wide_sides(mesh, surfaces, LEAST_SHAPE_TO_MEND)
+}
+
+/// After improvement: splits wide sides, ears and the sides of crowded corners. Returns how many.
+pub(crate) fn relieve(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    split_wide_sides(mesh, surfaces, LEAST_SHAPE)
+        + cut_ears(mesh, surfaces)
+        + split_crowded_sides(mesh, surfaces)
+        + cut_ears(mesh, surfaces)
+}
+
+/// A side to be split, with its bulge.
+type Bulging = (f64, [u32; 2]);
+
+/// Splits the sides, the one that bulges most first, as far as shapes allow.
+fn split_in_turn(
+    mesh: &mut Complex,
+    surfaces: &Surfaces<'_>,
+    mut sides: Vec<Bulging>,
+    very_wide_floor: f64,
+) -> usize {
+    sides.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
+    sides.dedup();
+    let split = |(bulge, [a, b]): &&Bulging| {
+        let floor = if *bulge > VERY_WIDE {
+            very_wide_floor
+        } else {
+            LEAST_SHAPE
+        };
+        split_side(mesh, surfaces, *a, *b, floor)
+    };
+    sides.iter().filter(split).count()
+}
+
+fn split_wide_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor: f64) -> usize {
+    let mut sides: Vec<[u32; 2]> = Vec::new();
+    for tet in &mesh.tets {
+        for [i, j] in EDGES {
+            let side = [tet[i].min(tet[j]), tet[i].max(tet[j])];
+            if mesh.shared(side) & !PINNED != 0 {
+                sides.push(side);
+            }
+        }
+    }
+    sides.sort_unstable();
+    sides.dedup();
+    let mut wide: Vec<Bulging> = Vec::new();
+    for side in sides {
+        // The surfaces both ends are on tell cheaply what the facets there confirm.
+        if bulge(mesh, surfaces, mesh.shared(side), side) > WIDE {
+            let on = surfaces_of_side(mesh, surfaces, side);
+            let by = bulge(mesh, surfaces, on, side);
+            if by > WIDE {
+                wide.push((by, side));
+            }
+        }
+    }
+    split_in_turn(mesh, surfaces, wide, very_wide_floor)
+}
+
+/// How far the middle of a side is from surfaces, as a share of its length.
+fn bulge(mesh: &Complex, surfaces: &Surfaces<'_>, on: u128, [a, b]: [u32; 2]) -> f64 {
+    surfaces.residual(on, mesh.middle(a, b)) / mesh.distance(a, b)
+}
+
+fn cut_ears(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    let mut cut = 0;
+    for t in 0..mesh.tets.len() {
+        let tet = mesh.tets[t];
+        if mesh.label[t] == DEAD || !may_be_ear(mesh, &tet) {
+            continue;
+        }
+        let open = open_sides(mesh, surfaces, &tet);
+        let mut split = open
+            .iter()
+            .map(|[a, b]| split_side(mesh, surfaces, *a, *b, LEAST_SHAPE));
+        cut += usize::from(split.any(|s| s));
+    }
+    cut
+}
+
+/// Are all corners on one surface, or three on one curve?
+fn may_be_ear(mesh: &Complex, tet: &[u32; 4]) -> bool {
+    let on = tet.map(|v| mesh.on[v as usize] & !PINNED);
+    on[0] & on[1] & on[2] & on[3] != 0
+        || FACES
+            .iter()
+            .any(|f| (on[f[0]] & on[f[1]] & on[f[2]]).count_ones() >= 2)
+}
+
+/// The sides of an ear that may be split, the longest first; none where there is no ear.
+fn open_sides(mesh: &Complex, surfaces: &Surfaces<'_>, tet: &[u32; 4]) -> Vec<[u32; 2]> {
+    let on = EDGES.map(|[i, j]| surfaces_of_side(mesh, surfaces, [tet[i], tet[j]]));
+    let mut open = [false; 6];
+    for k in bits(on.iter().fold(0, |m, e| m | e)) {
+        let is_on = |e: usize| on[e] >> k & 1 == 1;
+        let has_ear = (0..4).any(|i| (0..4).all(|j| i == j || is_on(EDGE_BETWEEN[i][j])));
+        if has_ear {
+            (0..6).for_each(|e| open[e] |= !is_on(e));
+        }
+    }
+    for [a, b, c] in FACES {
+        let sides = [[a, b], [b, c], [c, a]].map(|[i, j]| EDGE_BETWEEN[i][j]);
+        for (i, e) in sides.iter().enumerate() {
+            let curve = on[sides[(i + 1) % 3]] & on[sides[(i + 2) % 3]];
+            open[*e] |= curve.count_ones() >= 2 && on[*e] & curve != curve;
+        }
+    }
+    let mut sides: Vec<[u32; 2]> = (0..6)
+        .filter(|e| open[*e])
+        .map(|e| EDGES[e].map(|k| tet[k]))
+        .collect();
+    sides.sort_by(|x, y| {
+        let length = |s: &[u32; 2]| mesh.distance(s[0], s[1]);
+        length(y).total_cmp(&length(x)).then(x.cmp(y))
+    });
+    sides
+}
+
+fn split_crowded_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    let mut found: Vec<Bulging> = Vec::new();
+    for t in 0..mesh.tets.len() {
+        let tet = mesh.tets[t];
+        if mesh.label[t] == DEAD {
+            continue;
+        }
+        let sides = EDGES.map(|[i, j]| [tet[i].min(tet[j]), tet[i].max(tet[j])]);
+        let may_bulge = |side: &[u32; 2]| {
+            let shared = mesh.shared(*side) & !PINNED;
+            shared != 0 && bulge(mesh, surfaces, shared, *side) > GENTLE
+        };
+        if !sides.iter().any(may_bulge) {
+            continue;
+        }
+        let on = sides.map(|side| surfaces_of_side(mesh, surfaces, side));
+        if is_crowded(&mesh.points(&tet), &on, surfaces) {
+            let bulging = (0..6).filter(|e| on[*e] != 0);
+            found.extend(
+                bulging
+                    .map(|e| (bulge(mesh, surfaces, on[e], sides[e]), sides[e]))
+                    .filter(|s| s.0 > GENTLE),
+            );
+        }
+    }
+    split_in_turn(mesh, surfaces, found, LEAST_SHAPE)
+}
+
+/// Does curving the sides that are on surfaces leave too little room between them at a corner?
+fn is_crowded(p: &[Vec3; 4], on: &[u128; 6], surfaces: &Surfaces<'_>) -> bool {
+    // Twice the way from a corner to its side's midside node, corrected to the tangent there.
+    let tangent = |i: usize, j: usize| {
+        let e = EDGE_BETWEEN[i][j];
+        let middle = 0.5 * (p[i] + p[j]);
+        let place = surfaces.project(on[e], middle).unwrap_or(middle);
+        4.0 * place - 3.0 * p[i] - p[j]
+    };
+    (0..4).any(|i| {
+        let bound = |j: &usize| *j != i && on[EDGE_BETWEEN[i][*j]] != 0;
+        let ends: Vec<usize> = (0..4).filter(bound).collect();
+        let chord: Vec<Vec3> = ends.iter().map(|j| p[*j] - p[i]).collect();
+        let curved: Vec<Vec3> = ends.iter().map(|j| tangent(i, *j)).collect();
+        let between = |j: usize, k: usize| {
+            let flat = chord[j].cross(&chord[k]);
+            curved[j].cross(&curved[k]).dot(&flat) < CROWDED * flat.norm_squared()
+        };
+        match ends.len() {
+            2 => between(0, 1),
+            3 => {
+                let solid = |v: &[Vec3]| v[0].dot(&v[1].cross(&v[2]));
+                solid(&curved) / solid(&chord) < CROWDED
+                    || between(0, 1)
+                    || between(1, 2)
+                    || between(2, 0)
+            }
+            _ => false,
+        }
+    })
+}
+
+/// The surfaces of the interface facets at an edge.
+fn surfaces_of_side(mesh: &Complex, surfaces: &Surfaces<'_>, [a, b]: [u32; 2]) -> u128 {
+    let common = mesh.shared([a, b]) & !PINNED;
+    if common == 0 {
+        return 0;
+    }
+    let ring = mesh.ring(a, b);
+    let faces = mesh.faces_round(a, b, &ring);
+    let interfaces = faces.iter().filter(|f| EdgeFace::is_interface(f));
+    interfaces.fold(0, |on, f| {
+        let shared = common & mesh.on[f.apex as usize];
+        let middle = || centroid(&[a, b, f.apex].map(|v| mesh.position[v as usize]));
+        on | surfaces.claim(shared, middle).map_or(0, |k| 1 << k)
+    })
+}
+
+/// Splits an edge where the shapes round the new vertex are best, if none falls below `floor` or the
+/// worst before. Nothing happens where there is no such edge any more.
+fn split_side(mesh: &mut Complex, surfaces: &Surfaces<'_>, a: u32, b: u32, floor: f64) -> bool {
+    let ring = mesh.ring(a, b);
+    if ring.is_empty() {
+        return false;
+    }
+    let on = surfaces_of_side(mesh, surfaces, [a, b]);
+    let Some(start) = surfaces.project(on, mesh.middle(a, b)) else {
+        return false;
+    };
+    let mut star = Vec::with_capacity(2 * ring.len());
+    let mut before = f64::INFINITY;
+    for t in &ring {
+        before = before.min(mesh.shape[*t as usize]);
+        let tet = mesh.tets[*t as usize];
+        for (i, v) in tet.iter().enumerate() {
+            // The half without this end has the face opposite it.
+            if *v == a || *v == b {
+                star.push(FACES[i].map(|k| mesh.position[tet[k] as usize]));
+            }
+        }
+    }
+    let Some((at, shape)) = place_in_star(surfaces, on, &star, start) else {
+        return false;
+    };
+    if shape < floor.min(before) {
+        return false;
+    }
+    mesh.split_edge(a, b, &ring, at, on, |_, _| {});
+    true
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::SurfaceName;
+    use bicolumn_geometry::Field;
+
+    struct Ball;
+    impl Field for Ball {
+        fn value(&self, x: Vec3) -> f64 {
+            x.norm() - 1.0
+        }
+    }
+
+    fn ball() -> Vec<(SurfaceName, Box<dyn Field>)> {
+        vec![(SurfaceName::Other(0), Box::new(Ball))]
+    }
+
+    /// An octahedron in the unit ball, cut into four round its vertical diagonal.
+    fn octahedron() -> Complex {
+        let position = vec![
+            -Vec3::z(),
+            Vec3::z(),
+            Vec3::x(),
+            Vec3::y(),
+            -Vec3::x(),
+            -Vec3::y(),
+        ];
+        let tets = vec![[0, 1, 2, 3], [0, 1, 3, 4], [0, 1, 4, 5], [0, 1, 5, 2]];
+        let mut c = Complex::new(position, tets);
+        assert!(c.shape.iter().all(|s| *s > 0.0));
+        c.on = vec![1; 6];
+        c
+    }
+
+    fn volume(c: &Complex) -> f64 {
+        let six = |t: &[u32; 4]| crate::tet::six_volumes(&c.points(t));
+        c.tets.iter().map(six).sum::<f64>() / 6.0
+    }
+
+    #[test]
+    fn ears_are_cut_off_by_a_vertex_inside() {
+        let fields = ball();
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let mut c = octahedron();
+        assert_eq!(cut_ears(&mut c, &surfaces), 1);
+        assert_eq!((c.tets.len(), c.on[6]), (8, 0));
+        assert!(c.position[6].norm() < 1e-3, "{}", c.position[6]);
+        assert!((volume(&c) - 4.0 / 3.0).abs() < 1e-9);
+        assert_eq!(cut_ears(&mut c, &surfaces), 0, "none is left");
+    }
+
+    #[test]
+    fn sides_of_a_right_angle_are_wide_and_halved_on_the_surface() {
+        let fields = ball();
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let mut c = octahedron();
+        cut_ears(&mut c, &surfaces);
+        let before = volume(&c);
+        assert!(prepare(&mut c, &surfaces) > 3);
+        assert!(volume(&c) > 1.2 * before, "{before} to {}", volume(&c));
+        for (x, on) in c.position.iter().zip(&c.on).skip(7) {
+            assert_eq!(*on, 1);
+            assert!((x.norm() - 1.0).abs() < 1e-8);
+        }
+        let least = c.shape.iter().copied().fold(f64::INFINITY, f64::min);
+        assert!(least >= LEAST_SHAPE_TO_MEND, "{least}");
+    }
+
+    #[test]
+    fn a_corner_is_crowded_when_its_curved_sides_nearly_meet() {
+        struct Wall;
+        impl Field for Wall {
+            fn value(&self, x: Vec3) -> f64 {
+                x.x - 1.0
+            }
+        }
+        let mut fields = ball();
+        fields.push((SurfaceName::Other(1), Box::new(Wall)));
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let turn = 50f64.to_radians();
+        // From where ball and wall touch: a side on the ball leaves 25 degrees from one on the wall.
+        let p = [
+            Vec3::x(),
+            Vec3::new(turn.cos(), turn.sin(), 0.0),
+            Vec3::new(1.0, 0.6, 0.0),
+            Vec3::new(1.0, 0.3, 0.5),
+        ];
+        let (free, ball, wall) = (0b00, 0b01, 0b10);
+        assert!(is_crowded(
+            &p,
+            &[ball, free, wall, free, free, free],
+            &surfaces
+        ));
+        assert!(!is_crowded(
+            &p,
+            &[ball, free, free, free, free, free],
+            &surfaces
+        ));
+        assert!(!is_crowded(
+            &p,
+            &[free, free, wall, wall, free, free],
+            &surfaces
+        ));
+    }
+}
