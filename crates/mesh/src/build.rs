@@ -147,8 +147,8 @@ impl Attempt {
         heal_pinches(&mut mesh);
         replace_labels(&mut mesh, |l| l == Label::VOID.0, DEAD);
         mesh.compact();
-        sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
-        settle_provenance(&mut mesh, surfaces);
+        let table = sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
+        settle_provenance(&mut mesh, surfaces, &table);
         stages.cut_s = lap();
 
         prepare(&mut mesh, surfaces);

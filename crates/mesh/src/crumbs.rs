@@ -4,12 +4,13 @@
 //! of a label that is smaller than a cell. It carries no load worth the name but forces sharp corners
 //! on the mesh, so it goes to the neighbour with which it shares the largest area.
 
-use crate::adjacency::{NONE, face_table};
+use crate::adjacency::{FaceTable, NONE, face_table};
 use crate::complex::{Complex, DEAD};
 use crate::tet::{face, six_volumes};
 
-/// Gives islands below `volume_mm3` to their neighbours. Returns how many there were.
-pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> usize {
+/// Gives islands below `volume_mm3` to their neighbours, drops those that go to nothing. Returns who
+/// shares a face afterwards.
+pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> FaceTable {
     let table = face_table(mesh.position.len(), &mesh.tets);
     let islands = islands(mesh, &table.beyond);
     let mut swept = 0;
@@ -51,10 +52,11 @@ pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> usize {
             swept += 1;
         }
     }
-    if swept > 0 {
-        mesh.compact();
+    if swept == 0 {
+        return table;
     }
-    swept
+    mesh.compact();
+    face_table(mesh.position.len(), &mesh.tets)
 }
 
 /// Pieces of equal label joined through faces, in order of their first tetrahedron.
@@ -110,9 +112,11 @@ mod tests {
             .collect();
         let mut c = Complex::new(position, tets);
         c.label = vec![1, 2, 3];
-        assert_eq!(sweep_crumbs(&mut c, 0.1), 0, "all islands are larger");
-        c.label = vec![1, 2, 3];
-        assert_eq!(sweep_crumbs(&mut c, 0.2), 1);
+        let table = sweep_crumbs(&mut c, 0.1);
+        assert_eq!(c.label, vec![1, 2, 3], "all islands are larger");
+        assert_eq!(table.beyond.len(), 3);
+        let table = sweep_crumbs(&mut c, 0.2);
+        assert_eq!(table.beyond.len(), 2);
         // Free faces win (area 1 + 1 of the right angles), so the first tetrahedron is gone.
         assert_eq!(c.label, vec![2, 3]);
     }

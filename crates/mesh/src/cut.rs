@@ -7,6 +7,7 @@
 
 use crate::CutStep;
 use crate::Label;
+use crate::adjacency::FaceTable;
 use crate::complex::Complex;
 use crate::lattice::Lattice;
 use crate::surfaces::Surfaces;
@@ -357,8 +358,11 @@ fn encloses(outer: &Aabb, inner: &Aabb) -> bool {
 
 /// Clears the surfaces that no interface facet at a vertex lies on any more, and pins the vertices
 /// of facets that no surface claims. Returns how many such facets there are.
-pub(crate) fn settle_provenance(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
-    let table = crate::adjacency::face_table(mesh.position.len(), &mesh.tets);
+pub(crate) fn settle_provenance(
+    mesh: &mut Complex,
+    surfaces: &Surfaces<'_>,
+    table: &FaceTable,
+) -> usize {
     let mut on = vec![0u128; mesh.position.len()];
     let mut unclaimed = 0;
     for (t, tet) in mesh.tets.iter().enumerate() {

@@ -105,6 +105,11 @@ fn is_void(l: Label) -> bool {
     l == Label::VOID || l == label::UNDER
 }
 
+/// Bone as far as screws are concerned: uncut by the fracture, the canal with it.
+fn is_bone(l: Label) -> bool {
+    matches!(l, label::CORTICAL | label::INSIDE | label::CANAL)
+}
+
 fn is_plate(l: Label) -> bool {
     (label::PLATE..label::SCREW).contains(&l.0)
 }

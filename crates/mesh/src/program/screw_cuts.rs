@@ -1,6 +1,6 @@
 //! The cuts of screws: seat and bore of a head in a plate, head on bone, side, tip.
 
-use super::{Cylinder, Offset, Plane, Writer, is_plate, is_void, label};
+use super::{Cylinder, Offset, Plane, Writer, is_bone, is_plate, is_void, label};
 use crate::{Label, SurfaceName};
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_geometry::head::Ball;
@@ -173,16 +173,18 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
     let through_plate = screw.head == Head::Locked;
     // Void is screw only in the slit under the plate, in the plate's bore, beyond the far cortex.
     let may = move |l: Label, x: Vec3| {
+        let is_plate_to_cut = through_plate && is_plate(l);
+        let is_cut = is_void(l) || l == label::RING || is_bone(l) || is_plate_to_cut;
+        if !is_cut || axis.off(x) >= radius + margin {
+            return false;
+        }
         let t = axis.along(x);
-        axis.off(x) < radius + margin
-            && t > -ABOVE_MM
-            && t < length + margin
-            && match l {
-                Label::VOID => t > 4.0,
-                label::UNDER | label::RING => true,
-                label::CORTICAL | label::INSIDE | label::CANAL => true,
-                l => through_plate && is_plate(l) && t < 4.0,
-            }
+        let starts_here = match l {
+            Label::VOID => t > 4.0,
+            _ if is_plate_to_cut => t < 4.0,
+            _ => true,
+        };
+        starts_here && t > -ABOVE_MM && t < length + margin
     };
     w.cut(
         SurfaceName::ScrewSide(screw.number),
