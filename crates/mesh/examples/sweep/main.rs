@@ -5,6 +5,7 @@
 //! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
 //! - `--unlinted`: spoil the screws of each design beyond what the geometry accepts; then only invalid
 //!   meshes count, a refusal by the mesher is right;
+//! - `--neighbours`: also mesh two designs next to each one, and print the elements in common;
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -15,15 +16,16 @@ mod figures;
 #[path = "../../tests/support/random.rs"]
 mod random;
 
-use bicolumn_mesh::{Sizing, mesh_construct};
+use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
 use designs::{Designs, spoil};
-use figures::Figures;
+use figures::{Figures, PairFigures, common_share};
 use std::error::Error;
 
 struct Options {
     seeds: std::ops::RangeInclusive<u64>,
     sizing: Sizing,
     unlinted: bool,
+    neighbours: bool,
     earlier: String,
 }
 
@@ -32,6 +34,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
         seeds: 1..=20,
         sizing: Sizing::default(),
         unlinted: false,
+        neighbours: false,
         earlier: String::new(),
     };
     let mut args = std::env::args().skip(1);
@@ -46,6 +49,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
             "--finest" => o.sizing.finest_mm = value()?.parse()?,
             "--screw-ratio" => o.sizing.screw_ratio = value()?.parse()?,
             "--unlinted" => o.unlinted = true,
+            "--neighbours" => o.neighbours = true,
             "--check" => o.earlier = std::fs::read_to_string(value()?)?,
             other => return Err(format!("unknown option {other}").into()),
         }
@@ -118,6 +122,30 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
     tally.fallbacks += usize::from(q.fallback > 0);
     tally.least_deg.push(f.least_deg);
     let mut misses = f.misses();
+    let pairs = PairKind::ALL.map(|kind| (kind, PairFigures::of(&mesh, kind)));
+    misses.extend(pairs.iter().filter_map(|(kind, p)| p.miss(*kind)));
+    let pairs = pairs.map(|(_, p)| p.pairs.to_string()).join("/");
+    let mut common = String::new();
+    if o.neighbours {
+        for ((neighbour, least), what) in design
+            .neighbours()
+            .into_iter()
+            .zip([0.90, 0.65])
+            .zip(["thinner screw", "plates moved"])
+        {
+            match neighbour.map(|n| mesh_construct(&n, &sizing)) {
+                Some(Ok(other)) => {
+                    let share = common_share(&mesh, &other);
+                    common += &format!(", {what} {share:.3}");
+                    if share < least {
+                        misses.push(format!("A8 common {what} {share:.3}"));
+                    }
+                }
+                Some(Err(e)) => misses.push(format!("A8 failed {what}: {e}")),
+                None => common += &format!(", {what} refused"),
+            }
+        }
+    }
     if o.unlinted {
         misses.retain(|m| m.starts_with("A1 invalid"));
     }
@@ -131,7 +159,7 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
         misses.push("A7 other bits".into());
     }
     println!(
-        "seed {seed}: {}, refused {} | {} tets, angles {:.1} to {:.1}, ratio {:.3}, off {:.0e} near {:.3} ({}) far {:.3} ({}) mm, circle {:.4}, screw volume {:.4}, straightened {:.4}, det {:.2}, fallback {}, lattice {:.2} cut {:.2} improve {:.2} promote {:.2} all {seconds:.2} s, worst at {:.1?}, {line} | {}",
+        "seed {seed}: {}, refused {} | {} tets, angles {:.1} to {:.1}, ratio {:.3}, off {:.0e} near {:.3} ({}) far {:.3} ({}) mm, circle {:.4}, screw volume {:.4}, straightened {:.4}, det {:.2}, pairs {pairs}{common}, fallback {}, lattice {:.2} cut {:.2} improve {:.2} promote {:.2} all {seconds:.2} s, worst at {:.1?}, {line} | {}",
         design.text,
         design.refused,
         q.tets,

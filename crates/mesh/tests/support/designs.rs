@@ -16,6 +16,7 @@ const DRAWS: usize = 60;
 /// A design and where the lattice lies for it.
 pub(crate) struct Design {
     pub(crate) construct: Construct,
+    pub(crate) spec: ConstructSpec,
     pub(crate) pose: LatticePose,
     pub(crate) text: String,
     /// Draws that the geometry refused before this one.
@@ -41,6 +42,7 @@ impl Designs {
                 let text = describe(which, &spec, &construct);
                 return Some(Design {
                     construct,
+                    spec,
                     pose,
                     text,
                     refused,
@@ -66,6 +68,26 @@ impl Designs {
         let bone = Arc::new(Bone::build(&spec).unwrap());
         self.bones.push((which, bone.clone()));
         bone
+    }
+}
+
+impl Design {
+    /// Designs next to this one: a screw in the middle 0.2 mm thinner; all plates and their screws
+    /// 0.5 mm farther up the bone. `None` where that is refused.
+    pub(crate) fn neighbours(&self) -> [Option<Construct>; 2] {
+        let bone = self.construct.bone.clone();
+        let thinner = Construct::on_bone(bone.clone(), &self.spec).ok();
+        let thinner = thinner.map(|mut c| {
+            let middle = c.screws.len() / 2;
+            c.screws[middle].diameter_mm -= 0.2;
+            c
+        });
+        let mut higher = self.spec.clone();
+        for p in &mut higher.plates {
+            p.end_level_mm += 0.5;
+            p.distal_hole_level_mm += 0.5;
+        }
+        [thinner, Construct::on_bone(bone, &higher).ok()]
     }
 }
 

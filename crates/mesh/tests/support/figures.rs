@@ -3,7 +3,7 @@
 
 use bicolumn_base::{Part, Vec3};
 use bicolumn_geometry::{Construct, Head, Plate, Screw};
-use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 
 /// What was measured.
 #[derive(Debug, Clone, Default)]
@@ -278,6 +278,100 @@ impl Figures {
             let error = circle.map_or(f64::INFINITY, |length| (length / round - 1.0).abs());
             self.circle_error = self.circle_error.max(error);
         }
+    }
+}
+
+/// Share of the elements that two meshes have in common, bit for bit: part and four corners; of the
+/// larger mesh.
+pub(crate) fn common_share(a: &TetMesh, b: &TetMesh) -> f64 {
+    let keys = |mesh: &TetMesh| {
+        let key = |t: usize| {
+            let mut corners = mesh.corners(t).map(|x| [x.x, x.y, x.z].map(f64::to_bits));
+            corners.sort_unstable();
+            (corners, mesh.part_of(t))
+        };
+        let mut all: Vec<_> = (0..mesh.tets.len()).map(key).collect();
+        all.sort_unstable();
+        all
+    };
+    let (a, b) = (keys(a), keys(b));
+    let common = b.iter().filter(|k| a.binary_search(k).is_ok()).count();
+    common as f64 / a.len().max(b.len()) as f64
+}
+
+/// What doubling an interface came to.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct PairFigures {
+    pub(crate) pairs: usize,
+    /// Largest distance between two nodes that face each other, mm.
+    pub(crate) off_mm: f64,
+    /// Largest length of the sum of two unit normals, by corners and by midside nodes.
+    pub(crate) normals: f64,
+    /// Facets of the interface that are in no pair, or whose pair is not a facet of each side.
+    pub(crate) odd: usize,
+}
+
+impl PairFigures {
+    /// Splits all interfaces of one kind and measures the pairs.
+    pub(crate) fn of(mesh: &TetMesh, kind: PairKind) -> PairFigures {
+        match split_kinds(mesh, &[kind]) {
+            Ok(split) => PairFigures::measured(&split, kind),
+            Err(_) => PairFigures {
+                odd: usize::MAX,
+                ..PairFigures::default()
+            },
+        }
+    }
+
+    fn measured(split: &SplitMesh, kind: PairKind) -> PairFigures {
+        let mesh = &split.mesh;
+        let mut f = PairFigures {
+            pairs: split.pairs.len(),
+            ..PairFigures::default()
+        };
+        let at = |n: u32| mesh.nodes[n as usize];
+        let normal = |n: [u32; 3]| {
+            let [a, b, c] = n.map(at);
+            (b - a).cross(&(c - a)).normalize()
+        };
+        for p in &split.pairs {
+            for (a, b) in p.a.iter().zip(&p.b) {
+                f.off_mm = f.off_mm.max((at(*b) - at(*a)).norm());
+            }
+            let [fa, fb] = p.facets.map(|i| &mesh.facets[i as usize]);
+            let faces = |f: &bicolumn_mesh::Facet, own: &[u32; 6]| {
+                let mut own = *own;
+                own.sort_unstable();
+                let mut all = f.nodes;
+                all.sort_unstable();
+                own == all && f.beyond.is_none()
+            };
+            f.odd += usize::from(!faces(fa, &p.a) || !faces(fb, &p.b));
+            // Side b turns the other way about: as its own facet lists its nodes.
+            for k in [[0, 1, 2], [3, 4, 5]] {
+                let [na, nb] = [fa, fb].map(|f| normal(k.map(|i| f.nodes[i])));
+                f.normals = f.normals.max((na + nb).norm());
+            }
+        }
+        let is_left = |f: &&bicolumn_mesh::Facet| {
+            f.beyond.is_some_and(|b| {
+                let parts = [f.tet, b].map(|t| mesh.part_of(t as usize));
+                PairKind::between(parts[0], parts[1]) == Some(kind)
+            })
+        };
+        f.odd += mesh.facets.iter().filter(is_left).count();
+        f
+    }
+
+    /// What misses the acceptance figure.
+    pub(crate) fn miss(&self, kind: PairKind) -> Option<String> {
+        let good = self.off_mm <= 1e-6 && self.normals <= 1e-9 && self.odd == 0;
+        (!good).then(|| {
+            format!(
+                "A10 {kind:?}: {} pairs, off {:.1e} mm, normals {:.1e}, odd {}",
+                self.pairs, self.off_mm, self.normals, self.odd
+            )
+        })
     }
 }
 
