@@ -5,6 +5,7 @@
 //! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
 //! - `--unlinted`: spoil the screws of each design beyond what the geometry accepts; then only invalid
 //!   meshes count, a refusal by the mesher is right;
+//! - `--plain`: without splits, reduced fractures, slots, non-locking heads, screws without a plate;
 //! - `--neighbours`: also mesh two designs next to each one, and print the elements in common;
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
@@ -25,6 +26,7 @@ struct Options {
     seeds: std::ops::RangeInclusive<u64>,
     sizing: Sizing,
     unlinted: bool,
+    plain: bool,
     neighbours: bool,
     earlier: String,
 }
@@ -34,6 +36,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
         seeds: 1..=20,
         sizing: Sizing::default(),
         unlinted: false,
+        plain: false,
         neighbours: false,
         earlier: String::new(),
     };
@@ -49,6 +52,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
             "--finest" => o.sizing.finest_mm = value()?.parse()?,
             "--screw-ratio" => o.sizing.screw_ratio = value()?.parse()?,
             "--unlinted" => o.unlinted = true,
+            "--plain" => o.plain = true,
             "--neighbours" => o.neighbours = true,
             "--check" => o.earlier = std::fs::read_to_string(value()?)?,
             other => return Err(format!("unknown option {other}").into()),
@@ -91,7 +95,12 @@ fn processor_seconds() -> f64 {
 }
 
 fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
-    let Some(mut design) = designs.of_seed(seed) else {
+    let drawn = if o.plain {
+        designs.of_seed(seed)
+    } else {
+        designs.with_features(seed)
+    };
+    let Some(mut design) = drawn else {
         tally.infeasible += 1;
         println!("seed {seed}: no feasible draw");
         return;

@@ -2,7 +2,10 @@
 
 use crate::random::Random;
 use bicolumn_base::Vec3;
-use bicolumn_geometry::{Bone, BoneSpec, Construct, ConstructSpec, FractureSpec};
+use bicolumn_geometry::{
+    Bone, BoneSpec, Construct, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
+    ScrewHold, SplitSpec,
+};
 use bicolumn_mesh::LatticePose;
 use std::sync::Arc;
 
@@ -30,16 +33,36 @@ pub(crate) struct Designs {
 }
 
 impl Designs {
-    /// The design of a seed; `None` when no draw was feasible.
+    /// The design of a seed: two plates with locking screws across an open gap. `None` when no draw
+    /// was feasible.
     pub(crate) fn of_seed(&mut self, seed: u64) -> Option<Design> {
+        self.draw(seed, |_, _| Vec::new())
+    }
+
+    /// The same with some of: a split articular block, a reduced fracture, slots, non-locking heads, a
+    /// screw without a plate.
+    pub(crate) fn with_features(&mut self, seed: u64) -> Option<Design> {
+        self.draw(seed, add_features)
+    }
+
+    fn draw(
+        &mut self,
+        seed: u64,
+        features: impl Fn(&mut Random, &mut ConstructSpec) -> Vec<&'static str>,
+    ) -> Option<Design> {
         let which = ((seed / SEEDS_PER_BONE) % 9) as usize;
         let bone = self.bone(which);
         let mut r = Random::new(seed);
+        let mut extra = Random::new(seed ^ 0xfea7);
         for refused in 0..DRAWS {
-            let spec = random_spec(&mut r, bone.spec().clone());
+            let mut spec = random_spec(&mut r, bone.spec().clone());
+            let with = features(&mut extra, &mut spec);
             let pose = random_pose(&mut r);
             if let Ok(construct) = Construct::on_bone(bone.clone(), &spec) {
-                let text = describe(which, &spec, &construct);
+                let mut text = describe(which, &spec, &construct);
+                for feature in with {
+                    text += &format!(", {feature}");
+                }
                 return Some(Design {
                     construct,
                     spec,
@@ -122,6 +145,77 @@ fn random_spec(r: &mut Random, bone: BoneSpec) -> ConstructSpec {
         p.bicortical = bicortical;
     }
     spec
+}
+
+/// Adds features to a design, each with some probability; returns their names.
+fn add_features(r: &mut Random, spec: &mut ConstructSpec) -> Vec<&'static str> {
+    let mut names = Vec::new();
+    let mut with = |r: &mut Random, share: f64, name: &'static str| {
+        let has = r.unit() < share;
+        if has {
+            names.push(name);
+        }
+        has
+    };
+    let mut in_contact = false;
+    if let Some(fracture) = &mut spec.fracture {
+        if with(r, 0.3, "reduced") {
+            fracture.gap_mm = 0.0;
+            in_contact = true;
+        }
+        if with(r, 0.4, "split") {
+            let gap_mm = if with(r, 0.3, "split open") {
+                r.between(0.5, 2.5)
+            } else {
+                in_contact = true;
+                0.0
+            };
+            fracture.split = Some(SplitSpec {
+                gap_mm,
+                offset_mm: r.between(-2.0, 2.0),
+                inclination_deg: r.between(5.0, 20.0),
+            });
+        }
+    }
+    let slotted = with(r, 0.4, "slots");
+    let shaft_presses = with(r, 0.4, "shaft screws non-locking");
+    let distal_presses = with(r, 0.25, "distal screws non-locking");
+    let (slot_mm, tilt) = (r.between(1.5, 4.0), r.between(-12.0, 12.0));
+    for p in &mut spec.plates {
+        if slotted {
+            p.slot_mm = slot_mm;
+        }
+        if shaft_presses {
+            p.shaft_hold = ScrewHold::NonLocking;
+            p.shaft_screw_tilt_deg = tilt;
+        }
+        if distal_presses {
+            p.distal_hold = ScrewHold::NonLocking;
+        }
+    }
+    if with(r, 0.35, "a screw without a plate") {
+        let lag = in_contact && r.unit() < 0.6;
+        let from_lateral = r.unit() < 0.5;
+        spec.independent.push(IndependentScrewSpec {
+            hold: if lag {
+                ScrewHold::Lag
+            } else {
+                ScrewHold::Positional
+            },
+            from: if from_lateral {
+                HeadSide::Lateral
+            } else {
+                HeadSide::Medial
+            },
+            level_mm: r.between(-3.0, 3.0),
+            anterior_mm: r.between(-1.0, 4.0),
+            inclination_deg: r.between(-5.0, 5.0),
+            turn_deg: r.between(-5.0, 5.0),
+            diameter_mm: r.between(1.8, 2.7),
+            length_mm: r.between(25.0, 50.0),
+        });
+    }
+    names
 }
 
 fn random_pose(r: &mut Random) -> LatticePose {

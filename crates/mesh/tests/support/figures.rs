@@ -385,8 +385,12 @@ fn body(part: Part) -> String {
 
 fn expected_bodies(c: &Construct) -> Vec<String> {
     let mut out = vec!["proximal".to_string()];
-    if c.fracture.is_some() {
-        out.push("distal".into());
+    match &c.fracture {
+        Some(f) if f.split.is_some() => {
+            out.extend(["distalmedial", "distallateral"].map(String::from));
+        }
+        Some(_) => out.push("distal".into()),
+        None => {}
     }
     out.extend(c.plates.iter().map(|p| body(Part::Plate(p.site))));
     out.extend(c.screws.iter().map(|s| body(Part::Screw(s.number))));
@@ -538,36 +542,75 @@ fn near_hardware(c: &Construct, x: Vec3) -> bool {
     by_screw || c.plates.iter().any(|p| p.value(x) < 3.0)
 }
 
-/// Volume of a screw: its cylinder from the plate's top to the tip. Integrated over lines along the
-/// axis, each from where it leaves the shell of the plate's top; midpoint rule in rings and sectors.
+/// Volume of a screw with its head. Integrated over lines along the axis, midpoint rule in rings of
+/// equal area and sectors; on each line from where it leaves the shells that end plate and head.
 fn expected_volume(c: &Construct, s: &Screw) -> f64 {
-    let plate = plate_at(c, s.plate.unwrap());
-    let top = plate.stand_off_mm + plate.thickness_mm;
+    let plate = s.plate.map(|site| plate_at(c, site));
+    let [under, top] = plate.map_or([0.0; 2], |p| {
+        [p.stand_off_mm, p.stand_off_mm + p.thickness_mm]
+    });
     let a = s.direction.cross(&Vec3::new(0.37, 0.21, 0.9)).normalize();
     let b = s.direction.cross(&a);
-    let (rings, sectors) = (6, 24);
-    let radius = 0.5 * s.diameter_mm;
-    let mut mean = 0.0;
-    for i in 0..rings {
-        // Rings of equal area.
-        let r = radius * ((f64::from(i) + 0.5) / f64::from(rings)).sqrt();
-        for j in 0..sectors {
-            let angle = std::f64::consts::TAU * f64::from(j) / f64::from(sectors);
-            let foot = s.entry + (a * angle.cos() + b * angle.sin()) * r;
-            let above = |t: f64| c.bone.outer().value(foot - s.direction * t) - top;
-            let (mut low, mut high) = (-3.0, 12.0);
-            for _ in 0..40 {
-                let middle = 0.5 * (low + high);
-                if above(middle) < 0.0 {
-                    low = middle
-                } else {
-                    high = middle
-                }
+    let shank = 0.5 * s.diameter_mm;
+    let (rings, sectors) = (12, 24);
+    let over = |inner: f64, outer: f64, on_line: &dyn Fn(Vec3, f64) -> f64| {
+        let mut mean = 0.0;
+        for i in 0..rings {
+            let share = (f64::from(i) + 0.5) / f64::from(rings);
+            let r = (inner * inner + (outer * outer - inner * inner) * share).sqrt();
+            for j in 0..sectors {
+                let angle = std::f64::consts::TAU * f64::from(j) / f64::from(sectors);
+                let foot = s.entry + (a * angle.cos() + b * angle.sin()) * r;
+                mean += on_line(foot, r) / f64::from(rings * sectors);
             }
-            mean += s.length_mm + low;
+        }
+        mean * std::f64::consts::PI * (outer * outer - inner * inner)
+    };
+    // Where a line crosses the shell at a height above the bone, measured from its foot.
+    let crossing = |foot: Vec3, height: f64| {
+        let (mut low, mut high) = (-12.0, 3.0);
+        for _ in 0..40 {
+            let middle = 0.5 * (low + high);
+            if c.bone.outer().value(foot + s.direction * middle) > height {
+                low = middle
+            } else {
+                high = middle
+            }
+        }
+        low
+    };
+    match s.head {
+        Head::Locked => over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top)),
+        Head::Seated {
+            centre, radius_mm, ..
+        } => {
+            let middle = (centre - s.entry).dot(&s.direction);
+            // The ball between the plate's faces, and the shank from its outer face on.
+            let ball = |foot: Vec3, r: f64| {
+                let half = (radius_mm * radius_mm - r * r).max(0.0).sqrt();
+                let from = crossing(foot, top).max(middle - half);
+                [from, crossing(foot, under).min(middle + half).max(from)]
+            };
+            let inner = over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top));
+            let outer = over(shank, radius_mm, &|foot, r| {
+                let [from, to] = ball(foot, r);
+                to - from
+            });
+            inner + outer
+        }
+        Head::OnBone {
+            diameter_mm,
+            height_mm,
+        } => {
+            let inner = over(0.0, shank, &|foot, _| {
+                s.length_mm - crossing(foot, height_mm)
+            });
+            let outer = over(shank, 0.5 * diameter_mm, &|foot, _| {
+                crossing(foot, 0.0) - crossing(foot, height_mm)
+            });
+            inner + outer
         }
     }
-    mean / f64::from(rings * sectors) * std::f64::consts::PI * radius * radius
 }
 
 /// Length of the closed curve where a screw's side and tip meet; `None` if it is not one closed curve.
