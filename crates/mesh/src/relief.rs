@@ -10,7 +10,7 @@
 //! A new vertex in the side, or in the side of the ear that is off the surface, takes the fault apart.
 
 use crate::complex::{Complex, DEAD, EdgeFace};
-use crate::improve::place_in_star;
+use crate::improve::{place_in_star, smooth_born};
 use crate::surfaces::{PINNED, Surfaces, bits};
 use crate::tet::{EDGE_BETWEEN, EDGES, FACES, centroid};
 use bicolumn_base::Vec3;
@@ -36,12 +36,19 @@ pub(crate) fn prepare(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
     split_wide_sides(mesh, surfaces, LEAST_SHAPE_TO_MEND)
 }
 
-/// After improvement: splits wide sides, ears and the sides of crowded corners. Returns how many.
+/// After improvement: splits wide sides, ears and the sides of crowded corners, smooths round them and
+/// tries once more. Returns how many.
 pub(crate) fn relieve(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
-    split_wide_sides(mesh, surfaces, LEAST_SHAPE)
-        + cut_ears(mesh, surfaces)
-        + split_crowded_sides(mesh, surfaces)
-        + cut_ears(mesh, surfaces)
+    let mut split = 0;
+    for _ in 0..2 {
+        let known = mesh.tets.len();
+        split += split_wide_sides(mesh, surfaces, LEAST_SHAPE)
+            + cut_ears(mesh, surfaces)
+            + split_crowded_sides(mesh, surfaces)
+            + cut_ears(mesh, surfaces);
+        smooth_born(mesh, surfaces, known);
+    }
+    split
 }
 
 /// A side to be split, with its bulge.

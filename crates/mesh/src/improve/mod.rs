@@ -60,6 +60,22 @@ pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, 
     work.settle(0.3);
 }
 
+/// Smooths the vertices of the tetrahedra from number `first` on.
+pub(crate) fn smooth_born(mesh: &mut Complex, surfaces: &Surfaces<'_>, first: usize) {
+    let mut vertices: Vec<u32> = mesh.tets[first..].iter().flatten().copied().collect();
+    vertices.sort_unstable();
+    vertices.dedup();
+    let mut work = Improver {
+        mesh,
+        surfaces,
+        finest: 0.0,
+        longest: 0.0,
+    };
+    for v in vertices {
+        work.smooth(v as usize);
+    }
+}
+
 impl Improver<'_, '_> {
     /// Moves vertices that are marked as on surfaces but a little off them onto those surfaces, if
     /// the shapes keep the given share.

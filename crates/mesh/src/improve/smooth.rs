@@ -24,7 +24,7 @@ impl Improver<'_, '_> {
         }
     }
 
-    fn smooth(&mut self, v: usize) {
+    pub(super) fn smooth(&mut self, v: usize) {
         let on = self.mesh.on[v];
         if on.count_ones() >= 3 || on & PINNED != 0 {
             return;
