@@ -646,7 +646,10 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
         let off = screw_distance(construct, s, x).abs();
         // Cells finer than the rest reach no farther than they must.
         h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
-        h = h.min(finest + grow * screw_cuts::head_distance(construct, s, x).max(0.0));
+        let off = screw_cuts::head_distance(construct, s, x).max(0.0);
+        let at_head =
+            screw_cuts::seat_width(construct, s).map_or(finest, |w| finest.min(SEAT_SHARE * w));
+        h = h.min((at_head + STEEP_GROWTH * off).min(finest + grow * off));
     }
     if let Some(f) = &construct.fracture {
         h = h.min(fracture_cuts::wanted_size(f, sizing, x));
@@ -661,14 +664,24 @@ const STEEP_GROWTH: f64 = 1.0;
 /// two layers of elements or more (a lattice of cell h has layers h / 2 apart).
 const THROUGH_SHARE: f64 = 0.8;
 
+/// Largest cell at the seat of a head, as a share of the seat's width: the wedge of plate between seat
+/// and bore is hardly deeper.
+const SEAT_SHARE: f64 = 1.0;
+
 /// How often the finest cell is halved so that what is thinner than the job's sizes expect can be met.
 fn halvings(construct: &Construct, sizing: &Sizing) -> u32 {
     let screws = construct.screws.iter();
     let plates = construct.plates.iter();
+    let seats = construct
+        .screws
+        .iter()
+        .filter_map(|s| screw_cuts::seat_width(construct, s))
+        .map(|w| SEAT_SHARE * w);
     let septum = construct.bone.spec().septum_thickness_mm;
     let needs = screws
         .map(|s| 0.5 * sizing.screw_ratio * s.diameter_mm)
         .chain(plates.map(|p| THROUGH_SHARE * p.thickness_mm))
+        .chain(seats)
         .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum));
     let least = needs.fold(sizing.finest_mm, f64::min);
     // A cell may exceed the wanted size by a hundredth.

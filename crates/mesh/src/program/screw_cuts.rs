@@ -239,6 +239,21 @@ pub(super) fn head_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f6
     }
 }
 
+/// Width of the ring between a seated head's rim and its bore, mm.
+pub(super) fn seat_width(construct: &Construct, screw: &Screw) -> Option<f64> {
+    let Head::Seated {
+        centre,
+        radius_mm,
+        bore_mm,
+    } = screw.head
+    else {
+        return None;
+    };
+    let above = (centre - screw.entry).norm() - top_of_plate(construct, screw);
+    let rim = (radius_mm * radius_mm - above * above).max(0.0).sqrt();
+    Some((rim - 0.5 * bore_mm).max(0.2 * screw.diameter_mm))
+}
+
 /// Volume of a screw with its head, mm³: smooth cylinders and caps, faces taken as flat.
 pub(super) fn volume(construct: &Construct, screw: &Screw) -> f64 {
     use std::f64::consts::{FRAC_PI_3, FRAC_PI_4};
