@@ -249,9 +249,11 @@ pub(super) fn seat_width(construct: &Construct, screw: &Screw) -> Option<f64> {
     else {
         return None;
     };
-    let above = (centre - screw.entry).norm() - top_of_plate(construct, screw);
+    let normal = construct.bone.outer().gradient(screw.entry).normalize();
+    let above = (centre - screw.entry).dot(&normal) - top_of_plate(construct, screw);
     let rim = (radius_mm * radius_mm - above * above).max(0.0).sqrt();
-    Some((rim - 0.5 * bore_mm).max(0.2 * screw.diameter_mm))
+    // A ball that hardly reaches the bore would ask for endless cells.
+    Some((rim - 0.5 * bore_mm).max(0.3 * screw.diameter_mm))
 }
 
 /// Volume of a screw with its head, mm³: smooth cylinders and caps, faces taken as flat.
