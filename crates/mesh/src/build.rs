@@ -29,7 +29,7 @@ const WORST_SURFACE_ERROR_MM: f64 = 1e-6;
 const CRUMB_SHARE: f64 = 0.4;
 
 /// A midside node is not moved farther than this share of its edge.
-const LONGEST_BULGE_SHARE: f64 = 0.3;
+const LONGEST_BULGE_SHARE: f64 = 0.5;
 
 /// One rung of the ladder.
 struct Attempt {
