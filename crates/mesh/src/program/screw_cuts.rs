@@ -124,6 +124,9 @@ fn seat<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, ball: Ball, own: u
     );
 }
 
+/// How far the bone under a head may curve away from a plane, as a share of the head's radius.
+const CURVED_AWAY: f64 = 0.6;
+
 /// A head on bone: a disk whose underside is the bone's surface.
 fn disk<'a>(
     w: &mut Writer<'a>,
@@ -135,12 +138,18 @@ fn disk<'a>(
     margin: f64,
 ) {
     let outer = construct.bone.outer();
-    let start = axis.entry - axis.direction * (height + radius);
-    let end = axis.entry + axis.direction * radius;
+    // What else of the bone lies before the disk bears no head: the bone under it slopes and curves
+    // just so far.
+    let facing = -outer.gradient(axis.entry).normalize().dot(&axis.direction);
+    let facing = facing.clamp(0.5, 1.0);
+    let slope = (1.0 - facing * facing).sqrt() / facing;
+    let reach = height / facing + radius * (slope + CURVED_AWAY);
+    let start = axis.entry - axis.direction * reach;
+    let end = axis.entry + axis.direction * reach;
     let bounds = Aabb::around(&[start, end]).grown(radius + margin);
     let near = move |x: Vec3| {
         axis.off(x) < radius + margin
-            && axis.along(x).abs() < height + radius + margin
+            && axis.along(x).abs() < reach + margin
             && outer.value(x) < height + margin
     };
     // The rim first: beside it, what lies in the slit of a plate keeps its label.
@@ -149,7 +158,13 @@ fn disk<'a>(
         Box::new(axis.cylinder(radius, bounds)),
         bounds,
         Box::new(move |l, x| is_void(l) && near(x)),
-        Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
+        Box::new(move |l, outside, x| {
+            if outside || axis.along(x) < -reach {
+                l
+            } else {
+                label::SLAB
+            }
+        }),
     );
     w.cut(
         SurfaceName::HeadTop(screw.number),

@@ -566,12 +566,15 @@ fn expected_volume(c: &Construct, s: &Screw) -> f64 {
         }
         mean * std::f64::consts::PI * (outer * outer - inner * inner)
     };
-    // Where a line crosses the shell at a height above the bone, measured from its foot.
+    // Where a line coming out of the bone crosses the shell at a height above it, from its foot.
     let crossing = |foot: Vec3, height: f64| {
-        let (mut low, mut high) = (-12.0, 3.0);
+        let above = |t: f64| c.bone.outer().value(foot + s.direction * t) > height;
+        let mut steps = (0..100).map(|i| 3.0 - 0.2 * f64::from(i));
+        let mut low = steps.find(|t| above(*t)).unwrap_or(3.0);
+        let mut high = low + 0.2;
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
-            if c.bone.outer().value(foot + s.direction * middle) > height {
+            if above(middle) {
                 low = middle
             } else {
                 high = middle
