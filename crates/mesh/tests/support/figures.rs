@@ -323,7 +323,7 @@ impl PairFigures {
         }
     }
 
-    fn measured(split: &SplitMesh, kind: PairKind) -> PairFigures {
+    pub(crate) fn measured(split: &SplitMesh, kind: PairKind) -> PairFigures {
         let mesh = &split.mesh;
         let mut f = PairFigures {
             pairs: split.pairs.len(),
