@@ -127,6 +127,15 @@ fn seat<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, ball: Ball, own: u
 /// How far the bone under a head may curve away from a plane, as a share of the head's radius.
 const CURVED_AWAY: f64 = 0.6;
 
+/// How far up its axis a head on bone may reach, mm: what of the bone rises beside or before it farther
+/// up bears no head.
+fn reach_of_disk(construct: &Construct, axis: Axis, [radius, height]: [f64; 2]) -> f64 {
+    let normal = construct.bone.outer().gradient(axis.entry).normalize();
+    let facing = (-normal.dot(&axis.direction)).clamp(0.5, 1.0);
+    let slope = (1.0 - facing * facing).sqrt() / facing;
+    height / facing + radius * (slope + CURVED_AWAY)
+}
+
 /// A head on bone: a disk whose underside is the bone's surface.
 fn disk<'a>(
     w: &mut Writer<'a>,
@@ -138,12 +147,7 @@ fn disk<'a>(
     margin: f64,
 ) {
     let outer = construct.bone.outer();
-    // What else of the bone lies before the disk bears no head: the bone under it slopes and curves
-    // just so far.
-    let facing = -outer.gradient(axis.entry).normalize().dot(&axis.direction);
-    let facing = facing.clamp(0.5, 1.0);
-    let slope = (1.0 - facing * facing).sqrt() / facing;
-    let reach = height / facing + radius * (slope + CURVED_AWAY);
+    let reach = reach_of_disk(construct, axis, [radius, height]);
     let start = axis.entry - axis.direction * reach;
     let end = axis.entry + axis.direction * reach;
     let bounds = Aabb::around(&[start, end]).grown(radius + margin);
@@ -158,13 +162,17 @@ fn disk<'a>(
         Box::new(axis.cylinder(radius, bounds)),
         bounds,
         Box::new(move |l, x| is_void(l) && near(x)),
-        Box::new(move |l, outside, x| {
-            if outside || axis.along(x) < -reach {
-                l
-            } else {
-                label::SLAB
-            }
+        Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
+    );
+    w.cut(
+        SurfaceName::HeadTop(screw.number),
+        Box::new(Plane {
+            point: start,
+            normal: -axis.direction,
         }),
+        bounds,
+        Box::new(|l, _| l == label::SLAB),
+        Box::new(|l, beyond, _| if beyond { Label::VOID } else { l }),
     );
     w.cut(
         SurfaceName::HeadTop(screw.number),

@@ -525,7 +525,12 @@ fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
                 panic!("no head on bone")
             };
             match name {
-                SurfaceName::HeadTop(_) => bone.outer().value(x) - height_mm,
+                // Beside a wall of bone, a plane across the axis.
+                SurfaceName::HeadTop(_) => {
+                    let shell = bone.outer().value(x) - height_mm;
+                    let plane = (s.entry - x).dot(&s.direction) - head_reach(c, s);
+                    shell.abs().min(plane.abs())
+                }
                 _ => (x - s.entry).cross(&s.direction).norm() - 0.5 * diameter_mm,
             }
         }
@@ -540,6 +545,19 @@ fn near_hardware(c: &Construct, x: Vec3) -> bool {
         (v - s.direction * t).norm() < 0.5 * s.diameter_mm + 3.0
     });
     by_screw || c.plates.iter().any(|p| p.value(x) < 3.0)
+}
+
+/// How far up its axis the head of a screw on bone reaches at most.
+fn head_reach(c: &Construct, s: &Screw) -> f64 {
+    let Head::OnBone {
+        diameter_mm,
+        height_mm,
+    } = s.head
+    else {
+        panic!("no head on bone")
+    };
+    let tilt = c.bone.outer().gradient(s.entry).angle(&-s.direction);
+    height_mm / tilt.cos() + 0.5 * diameter_mm * (tilt.tan() + 0.6)
 }
 
 /// Volume of a screw with its head. Integrated over lines along the axis, midpoint rule in rings of
@@ -605,12 +623,29 @@ fn expected_volume(c: &Construct, s: &Screw) -> f64 {
             diameter_mm,
             height_mm,
         } => {
+            // Length of a line, from the head's reach to below its footing, on which the distance from
+            // the bone is below the height and above a limit; linear between samples.
+            let reach = head_reach(c, s);
+            let within = |foot: Vec3, least: f64| {
+                let count = 200;
+                let step = 2.0 * reach / f64::from(count);
+                let at = |i: i32| {
+                    let t = f64::from(i) * step - reach;
+                    c.bone.outer().value(foot + s.direction * t)
+                };
+                let share = |from: f64, to: f64| {
+                    let (low, high) = (from.min(to), from.max(to));
+                    let inside = (high.min(height_mm) - low.max(least)).max(0.0);
+                    (inside / (high - low).max(1e-12)).min(1.0)
+                };
+                (0..count)
+                    .map(|i| step * share(at(i), at(i + 1)))
+                    .sum::<f64>()
+            };
             let inner = over(0.0, shank, &|foot, _| {
-                s.length_mm - crossing(foot, height_mm)
+                s.length_mm - reach + within(foot, f64::MIN)
             });
-            let outer = over(shank, 0.5 * diameter_mm, &|foot, _| {
-                crossing(foot, 0.0) - crossing(foot, height_mm)
-            });
+            let outer = over(shank, 0.5 * diameter_mm, &|foot, _| within(foot, 0.0));
             inner + outer
         }
     }
