@@ -6,7 +6,7 @@ use crate::mesh_picture::{self, Half};
 use crate::point_of_job::{folder_beside, point_of_job, told, write_file, write_grid};
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
-use bicolumn_mesh::TetMesh;
+use bicolumn_mesh::{Facet, TetMesh};
 use bicolumn_store::{can_write, create_folder};
 use bicolumn_study::export::mesh_point;
 use std::path::{Path, PathBuf};
@@ -55,14 +55,56 @@ fn write(mesh: &TetMesh, dir: &Path) -> Result<Vec<PathBuf>, String> {
     create_folder(dir).map_err(|e| e.to_string())?;
     let path = |name: &str| dir.join(name);
     write_grid(&path("mesh.vtu"), &grid(mesh))?;
+    write_grid(&path("facets.vtu"), &facets(mesh))?;
+    let sets = serde_json::to_vec_pretty(&Sets::of(mesh)).map_err(|e| e.to_string())?;
+    write_file(&path("sets.json"), &sets)?;
     let quality = serde_json::to_vec_pretty(&mesh.quality).map_err(|e| e.to_string())?;
     write_file(&path("quality.json"), &quality)?;
     for (name, half) in [("outside.png", Half::Whole), ("cut.png", Half::Posterior)] {
         write_file(&path(name), &mesh_picture::png(mesh, half)?)?;
     }
-    Ok(["mesh.vtu", "quality.json", "outside.png", "cut.png"]
-        .map(path)
-        .into())
+    Ok([
+        "mesh.vtu",
+        "facets.vtu",
+        "sets.json",
+        "quality.json",
+        "outside.png",
+        "cut.png",
+    ]
+    .map(path)
+    .into())
+}
+
+/// The names behind the numbers in the VTK files: number n is the n-th name.
+#[derive(serde::Serialize)]
+struct Sets {
+    parts: Vec<String>,
+    surfaces: Vec<String>,
+}
+
+impl Sets {
+    fn of(mesh: &TetMesh) -> Sets {
+        Sets {
+            parts: mesh.parts.iter().map(ToString::to_string).collect(),
+            surfaces: mesh.surfaces.iter().map(ToString::to_string).collect(),
+        }
+    }
+}
+
+/// Boundary and interface facets, six nodes each: number of their surface, of the part they bound and
+/// of the part beyond (0 = none), from 1. Those between two parts are listed from either side.
+fn facets(mesh: &TetMesh) -> Grid {
+    let nodes: Vec<[u32; 6]> = mesh.facets.iter().map(|f| f.nodes).collect();
+    let part = |tet: u32| i32::from(mesh.part[tet as usize]) + 1;
+    let each =
+        |number: &dyn Fn(&Facet) -> i32| Values::I32(mesh.facets.iter().map(number).collect());
+    let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTriangle, &nodes);
+    grid.cell_data = vec![
+        Field::scalar("surface", each(&|f| i32::from(f.surface) + 1)),
+        Field::scalar("part", each(&|f| part(f.tet))),
+        Field::scalar("beyond", each(&|f| f.beyond.map_or(0, part))),
+    ];
+    grid
 }
 
 /// Ten-node tetrahedra with the number of their part (row of the quality table, from 1) and their
@@ -135,4 +177,61 @@ fn quality_table(mesh: &TetMesh) -> Vec<String> {
         s.lattice_s, s.cut_s, s.improve_s, s.promote_s
     ));
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bicolumn_base::{Fragment, Part, PlateSite, Tissue, Vec3};
+    use bicolumn_mesh::SurfaceName;
+
+    #[test]
+    fn facets_and_sets_tell_surface_and_parts() {
+        let corners = vec![
+            Vec3::zeros(),
+            Vec3::x(),
+            Vec3::y(),
+            Vec3::z(),
+            Vec3::new(1.0, 1.0, 1.0),
+        ];
+        let parts = [
+            Part::Bone(Fragment::Proximal, Tissue::Cortical),
+            Part::Plate(PlateSite::Medial),
+        ];
+        let between = |x: Vec3| (x.x + x.y + x.z - 1.0).abs() < 1e-9;
+        let mesh = TetMesh::from_straight_tets(
+            corners,
+            &[[0, 1, 2, 3], [1, 2, 3, 4]],
+            |t| parts[t],
+            |x, _| {
+                if between(x) {
+                    SurfaceName::PlateUnderside(PlateSite::Medial)
+                } else {
+                    SurfaceName::BoneOuter
+                }
+            },
+            |x, _| x,
+        )
+        .unwrap();
+        let sets = Sets::of(&mesh);
+        assert_eq!(sets.parts, ["bone.proximal.cortical", "plate.medial"]);
+        assert_eq!(sets.surfaces, ["bone.outer", "plate.medial.underside"]);
+        let grid = facets(&mesh);
+        let column = |name: &str| {
+            let field = grid.cell_data.iter().find(|f| f.name == name).unwrap();
+            match &field.values {
+                Values::I32(v) => v.clone(),
+                other => panic!("{other:?}"),
+            }
+        };
+        let (surface, part, beyond) = (column("surface"), column("part"), column("beyond"));
+        assert_eq!(surface.len(), 8);
+        for i in 0..8 {
+            match surface[i] {
+                2 => assert_eq!(part[i] + beyond[i], 3),
+                _ => assert_eq!(beyond[i], 0),
+            }
+        }
+        assert_eq!(surface.iter().filter(|s| **s == 2).count(), 2);
+    }
 }

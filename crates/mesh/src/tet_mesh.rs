@@ -38,6 +38,34 @@ pub enum SurfaceName {
     Other(u8),
 }
 
+impl std::fmt::Display for SurfaceName {
+    /// Its name in files, such as `plate.medial.underside` or `screw.03.tip`.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let plate = |site: &PlateSite| Part::Plate(*site);
+        match self {
+            SurfaceName::BoneOuter => f.write_str("bone.outer"),
+            SurfaceName::BoneInner => f.write_str("bone.inner"),
+            SurfaceName::CanalFloor => f.write_str("canal.floor"),
+            SurfaceName::ProximalEnd => f.write_str("end.proximal"),
+            SurfaceName::FractureProximal => f.write_str("fracture.proximal"),
+            SurfaceName::FractureDistal => f.write_str("fracture.distal"),
+            SurfaceName::FractureStep => f.write_str("fracture.step"),
+            SurfaceName::SplitMedial => f.write_str("split.medial"),
+            SurfaceName::SplitLateral => f.write_str("split.lateral"),
+            SurfaceName::PlateTop(site) => write!(f, "{}.top", plate(site)),
+            SurfaceName::PlateUnderside(site) => write!(f, "{}.underside", plate(site)),
+            SurfaceName::PlateSide(site) => write!(f, "{}.side", plate(site)),
+            SurfaceName::HoleWall(site, n) => write!(f, "{}.hole.{n:02}", plate(site)),
+            SurfaceName::ScrewSide(n) => write!(f, "{n}.side"),
+            SurfaceName::ScrewTip(n) => write!(f, "{n}.tip"),
+            SurfaceName::HeadSeat(n) => write!(f, "{n}.head.seat"),
+            SurfaceName::HeadTop(n) => write!(f, "{n}.head.top"),
+            SurfaceName::HeadRim(n) => write!(f, "{n}.head.rim"),
+            SurfaceName::Other(n) => write!(f, "surface.{n}"),
+        }
+    }
+}
+
 /// A boundary or interface facet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Facet {
@@ -189,4 +217,31 @@ pub struct MeshStages {
     pub cut_s: f64,
     pub improve_s: f64,
     pub promote_s: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn surfaces_are_named_after_their_parts() {
+        let names = [
+            SurfaceName::PlateUnderside(PlateSite::Posterolateral),
+            SurfaceName::HoleWall(PlateSite::Medial, 4),
+            SurfaceName::ScrewTip(ScrewNumber(3)),
+            SurfaceName::HeadSeat(ScrewNumber(11)),
+            SurfaceName::FractureProximal,
+        ]
+        .map(|n| n.to_string());
+        assert_eq!(
+            names,
+            [
+                "plate.posterolateral.underside",
+                "plate.medial.hole.04",
+                "screw.03.tip",
+                "screw.11.head.seat",
+                "fracture.proximal",
+            ]
+        );
+    }
 }
