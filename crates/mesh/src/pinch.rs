@@ -59,12 +59,30 @@ pub(crate) const NOTHING: u16 = u16::MAX;
 
 /// Heals pinches where a wedge can change sides; label 0 is nothing. Returns how many are left.
 pub(crate) fn heal_pinches(mesh: &mut Complex) -> usize {
-    let table = face_table(mesh.position.len(), &mesh.tets);
-    let part_of = |l: &u8| if *l == 0 { NOTHING } else { u16::from(*l) };
+    // Only tetrahedra with a face on a surface can have an interface; most have none.
+    let on_surface = |t: &u32| {
+        let tet = &mesh.tets[*t as usize];
+        (0..4).any(|i| mesh.shared(face(tet, i)) != 0)
+    };
+    let near: Vec<u32> = (0..mesh.tets.len() as u32).filter(on_surface).collect();
+    let tets: Vec<[u32; 4]> = near.iter().map(|t| mesh.tets[*t as usize]).collect();
+    let mut table = face_table(mesh.position.len(), &tets);
+    // Faces off all surfaces have a neighbour of the same label, here or left out.
+    for (t, (tet, beyond)) in (0u32..).zip(tets.iter().zip(&mut table.beyond)) {
+        for (i, b) in beyond.iter_mut().enumerate() {
+            if mesh.shared(face(tet, i)) == 0 {
+                *b = t;
+            }
+        }
+    }
+    let part_of = |l: u8| if l == 0 { NOTHING } else { u16::from(l) };
     let mut left = usize::MAX;
     loop {
-        let part: Vec<u16> = mesh.label.iter().map(part_of).collect();
-        let pinched = pinched_edges(&mesh.tets, &part, &table);
+        let part: Vec<u16> = near
+            .iter()
+            .map(|t| part_of(mesh.label[*t as usize]))
+            .collect();
+        let pinched = pinched_edges(&tets, &part, &table);
         if pinched.is_empty() || pinched.len() >= left {
             return pinched.len();
         }
@@ -141,7 +159,8 @@ mod tests {
     fn the_smallest_flat_wedge_changes_sides() {
         let mut c = ring_of_four();
         c.label = vec![1, 0, 1, 0];
-        assert_eq!(heal_pinches(&mut c), 1, "no corner is on a surface");
+        c.on = vec![PINNED; 6];
+        assert_eq!(heal_pinches(&mut c), 1, "no wedge lies on a surface");
         c.on = vec![1; 6];
         assert_eq!(heal_pinches(&mut c), 0);
         assert_eq!(c.label, vec![0, 0, 1, 0]);
