@@ -123,3 +123,22 @@ fn seats_slots_and_a_lag_screw_mesh_together() {
         assert!((across - radius).abs() < 0.2, "{across}");
     }
 }
+
+#[test]
+fn seated_heads_in_orthogonal_plates_are_well_shaped() {
+    let mut spec = ConstructSpec::orthogonal();
+    for p in &mut spec.plates {
+        p.stand_off_mm = 0.0;
+        p.shaft_hold = ScrewHold::NonLocking;
+        p.distal_hold = ScrewHold::NonLocking;
+    }
+    let construct = Construct::build(&spec).unwrap();
+    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
+    let q = &mesh.quality;
+    println!("{q:?}");
+    assert!(q.min_dihedral_deg > 18.0 && q.min_radius_ratio > 0.15);
+    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    for s in &construct.screws {
+        audit_seat(&mesh, s);
+    }
+}
