@@ -15,8 +15,9 @@ impl TetMesh {
     /// interface facet is asked for from either side. `curve` moves the midside node of a facet edge
     /// from the chord's middle onto a surface (return it unchanged for straight edges); where two
     /// surfaces meet along an edge it is asked for both in turn, in the order of [`SurfaceName`].
-    /// A move that would leave less than a fifth of an element's straight det J is made by three
-    /// quarters, a half, a quarter or not at all: `quality.curved_share` is then below 1.
+    /// Where a move would leave less than a fifth of an element's straight det J, sides on no surface
+    /// bend to make room; if that is not enough it is made in part (in eighths) or not at all:
+    /// `quality.curved_share` is then below 1.
     ///
     /// # Errors
     /// [`MeshError::Gate`] for a flat tetrahedron, a face of more than two tetrahedra, or a vertex

@@ -83,6 +83,8 @@ pub struct Facet {
 /// A ten-node tetrahedral mesh of a whole construct.
 ///
 /// Local node order is VTK's quadratic tetrahedron: corners 0-3, then the edges 01, 12, 20, 03, 13, 23.
+/// Midside nodes on facets sit on the surface; those inside sit in the middle of their edge, except
+/// beside curved facets, where some give way.
 /// Between two parts that share nodes each interface facet is listed twice, once from either side.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TetMesh {
