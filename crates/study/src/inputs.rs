@@ -3,7 +3,7 @@
 use bicolumn_contact::Law;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
-use bicolumn_model::Material;
+use bicolumn_model::{Material, TransverseIsotropy};
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -41,6 +41,8 @@ pub struct PointInputs {
 #[allow(missing_docs)]
 pub struct Materials {
     pub cortical: Material,
+    /// Cortical bone, where it is stiffest along the shaft's axis (Y) and alike across it.
+    pub transverse: Option<TransverseIsotropy>,
     pub cancellous: Material,
     pub plate: Material,
     pub screw: Material,

@@ -52,10 +52,11 @@ impl IntactCache {
 /// Two points with the same text have the same intact bone under the same loads.
 fn key(inputs: &PointInputs) -> String {
     format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         inputs.construct.bone,
         inputs.sizing,
         inputs.materials.cortical,
+        inputs.materials.transverse,
         inputs.materials.cancellous,
         inputs.loads,
         inputs.solve.method,

@@ -447,6 +447,14 @@ fn materials(keys: &mut Vec<Key>) {
         "Metal of plates and screws: gives the moduli not given here",
         "see each modulus",
     );
+    add(
+        keys,
+        "materials.cortical.symmetry",
+        Kind::Word(&["isotropic", "transverse"]),
+        word("isotropic"),
+        "Cortical bone alike in all directions, or alike across the shaft's axis only: then young_mpa is its modulus along the axis, the other constants keep their published ratio to it, and poisson is not used",
+        "transverse: Reilly and Burstein 1975, J Biomech 8:393, human femur (from memory)",
+    );
     for (part, of, preset, least, most) in [
         (
             "cortical",
@@ -482,7 +490,7 @@ fn materials(keys: &mut Vec<Key>) {
             &format!("materials.{part}.young_mpa"),
             number("mpa", least, most),
             Fallback::Preset(preset),
-            &format!("Young's modulus of {of}, isotropic"),
+            &format!("Young's modulus of {of}"),
             "",
         );
         add(

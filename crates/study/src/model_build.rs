@@ -192,7 +192,14 @@ fn pose(
     let cases = load_cases(&mesh, &patches, loads);
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
     let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
-    let problem = Problem::new(mesh, of_part, held, cases)?;
+    let mut problem = Problem::new(Arc::clone(&mesh), of_part, held, cases)?;
+    if let Some(bone) = &materials.transverse {
+        let cortical = bone.along(Vec3::y());
+        problem = problem.with_elasticity(|tet, material, _| match mesh.part_of(tet) {
+            Part::Bone(_, Tissue::Cortical) => cortical,
+            _ => material.elasticity(),
+        })?;
+    }
     Ok(BuiltModel {
         construct,
         problem,

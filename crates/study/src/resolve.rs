@@ -11,7 +11,7 @@ use bicolumn_geometry::{
     PlateSpec, ScrewHold, SplitSpec,
 };
 use bicolumn_mesh::Sizing;
-use bicolumn_model::Material;
+use bicolumn_model::{Material, TransverseIsotropy};
 use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -230,8 +230,14 @@ fn materials(s: &Settings) -> Materials {
             source: s.get(&young).map(|x| x.source.clone()).unwrap_or_default(),
         }
     };
+    let cortical = material("cortical", "cortical bone");
+    let transverse = (s.text("materials.cortical.symmetry") == "transverse").then(|| {
+        let published = TransverseIsotropy::cortical();
+        published.scaled(cortical.young_mpa / published.axial_mpa)
+    });
     Materials {
-        cortical: material("cortical", "cortical bone"),
+        cortical,
+        transverse,
         cancellous: material("cancellous", "cancellous bone"),
         plate: material("plate", "plate"),
         screw: material("screw", "screw"),
@@ -432,5 +438,14 @@ mod tests {
             key("materials.cortical.young_mpa").unwrap().default,
             Fallback::Preset(_)
         ));
+    }
+
+    #[test]
+    fn a_transverse_cortex_keeps_its_published_ratios() {
+        assert_eq!(first("").materials.transverse, None);
+        let text = "[materials]\ncortical.symmetry = \"transverse\"\ncortical.young_mpa = 8500.0\n";
+        let bone = first(text).materials.transverse.unwrap();
+        assert_eq!((bone.axial_mpa, bone.transverse_mpa), (8_500.0, 5_750.0));
+        assert_eq!(bone.axial_shear_mpa, 1_650.0);
     }
 }
