@@ -308,7 +308,7 @@ impl<'a> Descent<'a> {
         self.report.history.push(self.report.residual);
         // While points come in, an iterate may be far off without harm.
         let ran_away = self.iterations > self.last_new + EARLY
-            && u.iter().any(|u| !(u.norm() <= system.farthest_mm));
+            && !u.iter().all(|u| u.norm() <= system.farthest_mm);
         let settled =
             !ran_away && self.report.residual <= tolerance && self.missing(system, &u).is_empty();
         if settled || ran_away || self.iterations == self.path.max_iterations {
@@ -423,7 +423,7 @@ fn relative_change(new: &[f64], old: &[f64]) -> f64 {
         size += n.powi(2);
     }
     if size > 0.0 {
-        (changed / size as f64).sqrt()
+        (changed / size).sqrt()
     } else {
         0.0
     }
