@@ -17,7 +17,7 @@ use nalgebra::DMatrix;
 use std::collections::BTreeSet;
 
 /// Points taken into the reduced problem at once, unless they are bonds.
-const MOST_NEW: usize = 64;
+const MOST_NEW: usize = 20;
 /// The reduced problem's relative accuracy, as a share of the residual; its bounds.
 const REDUCED_SHARE: f64 = 1e-3;
 const REDUCED_COARSEST: f64 = 1e-5;
@@ -234,9 +234,9 @@ impl<'a> Descent<'a> {
         (self.state, self.report)
     }
 
-    /// Solves the reduced problem after `ahead`, the displacement if the forces stayed as they are.
-    /// Gives the new forces.
-    fn reduce(&mut self, system: &System<'_>, ahead: &[Vec3]) -> Vec<f64> {
+    /// Solves the reduced problem after `works`, how far each row would move on if the forces stayed as they
+    /// are. Gives the new forces.
+    fn reduce(&mut self, system: &System<'_>, works: &[f64]) -> Vec<f64> {
         let points = system.interfaces.points();
         let spots = &system.compliance.spots;
         let laws: Vec<Law> = spots
@@ -264,7 +264,10 @@ impl<'a> Descent<'a> {
             pulls: &pulls,
         };
         let mut forces = self.forces.clone();
-        let mut motions = system.motions(ahead);
+        let mut motions = system.motions(&self.state.u);
+        for (m, w) in motions.iter_mut().zip(works) {
+            *m += w;
+        }
         let accuracy =
             (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST);
         reduced::solve(
@@ -437,11 +440,11 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
             return;
         }
         let residuals: Vec<Vec<Vec3>> = going.iter().map(|d| d.residual.clone()).collect();
-        let freely = system.ready.precondition(&residuals);
+        let open = system.ready.open(&residuals);
         let ahead: Vec<Vec<Vec3>> = going
             .iter()
-            .zip(&freely)
-            .map(|(d, w)| d.state.u.iter().zip(w).map(|(u, w)| u + w).collect())
+            .zip(system.ready.rough(&open))
+            .map(|(d, w)| d.state.u.iter().zip(&w).map(|(u, w)| u + w).collect())
             .collect();
         let new = wanted(system, &going, &ahead);
         let count = system.compliance.rows.len();
@@ -452,9 +455,9 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
                 .add(&system.ready, points, &system.slabs, &new);
         }
         let more = system.compliance.rows.len() - count;
-        let mut forces = vec![];
-        let mut pushed = vec![];
-        for (d, ahead) in going.iter_mut().zip(&ahead) {
+        let works = system.ready.works(&open, &system.compliance.products);
+        let (mut forces, mut changes) = (vec![], vec![]);
+        for (d, works) in going.iter_mut().zip(works) {
             if more > 0 {
                 d.last_new = d.iterations;
             }
@@ -462,20 +465,18 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
             for it in &mut d.history {
                 it.forces.extend(std::iter::repeat_n(0.0, more));
             }
-            let next = d.reduce(system, ahead);
-            let changes: Vec<f64> = next.iter().zip(&d.forces).map(|(n, o)| n - o).collect();
-            pushed.push(system.nodal(&changes));
+            let next = d.reduce(system, &works);
+            let change = next.iter().zip(&d.forces).map(|(n, o)| n - o);
+            changes.push(change.collect::<Vec<f64>>());
             forces.push(next);
         }
-        let under = system.ready.precondition(&pushed);
-        let steps: Vec<Vec<Vec3>> = freely
-            .iter()
-            .zip(&under)
-            .map(|(w, v)| w.iter().zip(v).map(|(w, v)| w + v).collect())
-            .collect();
+        let steps = system
+            .ready
+            .close(open, &system.compliance.products, &changes);
         let products = system.ready.apply(&steps, None);
-        let all = going.iter_mut().zip(forces).zip(pushed);
-        for (((d, forces), pushed), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+        let all = going.iter_mut().zip(forces).zip(changes);
+        for (((d, forces), change), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+            let pushed = system.nodal(&change);
             let pressed: Vec<Vec3> = d.residual.iter().zip(&pushed).map(|(r, p)| r + p).collect();
             d.take(system, forces, pressed, step, product);
         }
