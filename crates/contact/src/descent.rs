@@ -174,16 +174,25 @@ impl<'a> Descent<'a> {
         self.least = f64::INFINITY;
     }
 
-    /// Size of the forces that the residual is measured against, N.
+    /// Size of the forces that the residual is measured against, N: the loads', or those of the interfaces
+    /// where there is no load.
     fn size(&self, system: &System<'_>) -> f64 {
         let held = &system.held;
         let sum = |v: &[Vec3]| -> f64 {
             let free = v.iter().zip(held).filter(|(_, h)| !**h);
             free.map(|(f, _)| f.norm_squared()).sum::<f64>()
         };
-        sum(&self.loads)
-            .max(sum(&system.nodal(&self.forces)))
-            .sqrt()
+        let loads = sum(&self.loads);
+        if loads > 0.0 {
+            return loads.sqrt();
+        }
+        // What acts inside a cut screw is much larger than its tension and says nothing.
+        let pulled = self.pull.iter().flatten().map(|f| f * f).sum::<f64>();
+        let rows = system.compliance.rows.iter().zip(&self.forces);
+        let of_points: Vec<f64> = rows
+            .map(|(row, f)| if matches!(row, Row::Slab(_)) { 0.0 } else { *f })
+            .collect();
+        sum(&system.nodal(&of_points)).max(pulled).sqrt()
     }
 
     /// Points that the law would press or bond at a displacement and that the reduced problem lacks,

@@ -56,6 +56,15 @@ pub fn export_point(
     let inputs = resolve(job, point);
     let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
     let model = build_problem(construct, Arc::new(mesh), &inputs)?;
+    if model.contact.is_some() {
+        return Err(PointError {
+            stage: Stage::Solve,
+            message:
+                "the audit bundle has no form yet for interfaces that open or slide; make them \
+                      bonded or apart to export this point"
+                    .to_string(),
+        });
+    }
     tell(Stage::Solve);
     let solution = model.solve(&inputs, threads)?;
     tell(Stage::Measure);
