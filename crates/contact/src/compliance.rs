@@ -31,7 +31,8 @@ pub(crate) struct Compliance {
     pub(crate) spots: Vec<Spot>,
     /// Spot of each point.
     pub(crate) of_point: Vec<Option<u32>>,
-    products: ForceProducts,
+    /// The unit forces, as the preconditioner keeps them.
+    pub(crate) products: ForceProducts,
     /// S, row by row.
     pub(crate) values: Vec<Vec<f64>>,
 }

@@ -17,7 +17,7 @@ use nalgebra::DMatrix;
 use std::collections::BTreeSet;
 
 /// Points taken into the reduced problem at once, unless they are bonds.
-const MOST_NEW: usize = 64;
+const MOST_NEW: usize = 20;
 /// The reduced problem's relative accuracy, as a share of the residual; its bounds.
 const REDUCED_SHARE: f64 = 1e-3;
 const REDUCED_COARSEST: f64 = 1e-5;
@@ -174,16 +174,25 @@ impl<'a> Descent<'a> {
         self.least = f64::INFINITY;
     }
 
-    /// Size of the forces that the residual is measured against, N.
+    /// Size of the forces that the residual is measured against, N: the loads', or those of the interfaces
+    /// where there is no load.
     fn size(&self, system: &System<'_>) -> f64 {
         let held = &system.held;
         let sum = |v: &[Vec3]| -> f64 {
             let free = v.iter().zip(held).filter(|(_, h)| !**h);
             free.map(|(f, _)| f.norm_squared()).sum::<f64>()
         };
-        sum(&self.loads)
-            .max(sum(&system.nodal(&self.forces)))
-            .sqrt()
+        let loads = sum(&self.loads);
+        if loads > 0.0 {
+            return loads.sqrt();
+        }
+        // What acts inside a cut screw is much larger than its tension and says nothing.
+        let pulled = self.pull.iter().flatten().map(|f| f * f).sum::<f64>();
+        let rows = system.compliance.rows.iter().zip(&self.forces);
+        let of_points: Vec<f64> = rows
+            .map(|(row, f)| if matches!(row, Row::Slab(_)) { 0.0 } else { *f })
+            .collect();
+        sum(&system.nodal(&of_points)).max(pulled).sqrt()
     }
 
     /// Points that the law would press or bond at a displacement and that the reduced problem lacks,
@@ -234,9 +243,9 @@ impl<'a> Descent<'a> {
         (self.state, self.report)
     }
 
-    /// Solves the reduced problem after `ahead`, the displacement if the forces stayed as they are.
-    /// Gives the new forces.
-    fn reduce(&mut self, system: &System<'_>, ahead: &[Vec3]) -> Vec<f64> {
+    /// Solves the reduced problem after `works`, how far each row would move on if the forces stayed as they
+    /// are. Gives the new forces.
+    fn reduce(&mut self, system: &System<'_>, works: &[f64]) -> Vec<f64> {
         let points = system.interfaces.points();
         let spots = &system.compliance.spots;
         let laws: Vec<Law> = spots
@@ -264,7 +273,10 @@ impl<'a> Descent<'a> {
             pulls: &pulls,
         };
         let mut forces = self.forces.clone();
-        let mut motions = system.motions(ahead);
+        let mut motions = system.motions(&self.state.u);
+        for (m, w) in motions.iter_mut().zip(works) {
+            *m += w;
+        }
         let accuracy =
             (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST);
         reduced::solve(
@@ -308,8 +320,7 @@ impl<'a> Descent<'a> {
         self.report.history.push(self.report.residual);
         // While points come in, an iterate may be far off without harm.
         let ran_away = self.iterations > self.last_new + EARLY
-            && u.iter()
-                .any(|u| u.norm().is_nan() || u.norm() > system.farthest_mm);
+            && !u.iter().all(|u| u.norm() <= system.farthest_mm);
         let settled =
             !ran_away && self.report.residual <= tolerance && self.missing(system, &u).is_empty();
         if settled || ran_away || self.iterations == self.path.max_iterations {
@@ -438,11 +449,11 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
             return;
         }
         let residuals: Vec<Vec<Vec3>> = going.iter().map(|d| d.residual.clone()).collect();
-        let freely = system.ready.precondition(&residuals);
+        let open = system.ready.open(&residuals);
         let ahead: Vec<Vec<Vec3>> = going
             .iter()
-            .zip(&freely)
-            .map(|(d, w)| d.state.u.iter().zip(w).map(|(u, w)| u + w).collect())
+            .zip(system.ready.rough(&open))
+            .map(|(d, w)| d.state.u.iter().zip(&w).map(|(u, w)| u + w).collect())
             .collect();
         let new = wanted(system, &going, &ahead);
         let count = system.compliance.rows.len();
@@ -453,9 +464,9 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
                 .add(&system.ready, points, &system.slabs, &new);
         }
         let more = system.compliance.rows.len() - count;
-        let mut forces = vec![];
-        let mut pushed = vec![];
-        for (d, ahead) in going.iter_mut().zip(&ahead) {
+        let works = system.ready.works(&open, &system.compliance.products);
+        let (mut forces, mut changes) = (vec![], vec![]);
+        for (d, works) in going.iter_mut().zip(works) {
             if more > 0 {
                 d.last_new = d.iterations;
             }
@@ -463,20 +474,18 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
             for it in &mut d.history {
                 it.forces.extend(std::iter::repeat_n(0.0, more));
             }
-            let next = d.reduce(system, ahead);
-            let changes: Vec<f64> = next.iter().zip(&d.forces).map(|(n, o)| n - o).collect();
-            pushed.push(system.nodal(&changes));
+            let next = d.reduce(system, &works);
+            let change = next.iter().zip(&d.forces).map(|(n, o)| n - o);
+            changes.push(change.collect::<Vec<f64>>());
             forces.push(next);
         }
-        let under = system.ready.precondition(&pushed);
-        let steps: Vec<Vec<Vec3>> = freely
-            .iter()
-            .zip(&under)
-            .map(|(w, v)| w.iter().zip(v).map(|(w, v)| w + v).collect())
-            .collect();
+        let steps = system
+            .ready
+            .close(open, &system.compliance.products, &changes);
         let products = system.ready.apply(&steps, None);
-        let all = going.iter_mut().zip(forces).zip(pushed);
-        for (((d, forces), pushed), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+        let all = going.iter_mut().zip(forces).zip(changes);
+        for (((d, forces), change), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+            let pushed = system.nodal(&change);
             let pressed: Vec<Vec3> = d.residual.iter().zip(&pushed).map(|(r, p)| r + p).collect();
             d.take(system, forces, pressed, step, product);
         }

@@ -23,6 +23,6 @@ pub mod solution;
 pub mod stress;
 
 pub use interface::InterfaceStiffness;
-pub use prepared::{Answer, Ask, ForceProducts, Prepared};
+pub use prepared::{Answer, Ask, ForceProducts, OpenPrecondition, Prepared};
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};
 pub use stress::{PartNodes, StressField, element_stress};

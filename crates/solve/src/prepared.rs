@@ -22,7 +22,7 @@ use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
     AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel,
-    NodeVector, Operator, SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel,
+    NodeVector, OpenCycle, Operator, SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel,
     conjugate_gradients,
 };
 use std::sync::Arc;
@@ -76,6 +76,14 @@ pub struct Ask<'a> {
 pub struct ForceProducts {
     by_cycle: CycleProducts,
     vectors: Vec<SparseVector>,
+}
+
+/// A preconditioning that is half done, see [`Prepared::open`].
+pub struct OpenPrecondition(Open);
+
+enum Open {
+    Cycle(OpenCycle),
+    Solved(Vec<NodeVector>),
 }
 
 /// Displacements for given nodal forces.
@@ -212,16 +220,87 @@ impl<'a> Prepared<'a> {
         let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
         let columns = match &self.engine {
             Engine::Multigrid(two_level) => two_level.cycle(&self.team, &sides),
-            Engine::Direct(factor) => sides
-                .iter()
-                .map(|side| {
-                    let mut x = interleave::<1>(&[side]);
-                    factor.solve(&self.team, &mut x);
-                    column(&x, 0)
-                })
-                .collect(),
+            Engine::Direct(_) => sides.iter().map(|s| self.solve_directly(s)).collect(),
         };
         columns.iter().map(|c| self.on_nodes(c)).collect()
+    }
+
+    /// Begins what [`Prepared::precondition`] does, so that multiples of the forces of a [`ForceProducts`] can
+    /// be added on the way.
+    pub fn open(&self, forces: &[Vec<Vec3>]) -> OpenPrecondition {
+        let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
+        OpenPrecondition(match &self.engine {
+            Engine::Multigrid(two_level) => Open::Cycle(two_level.open(&self.team, &sides)),
+            Engine::Direct(_) => {
+                Open::Solved(sides.iter().map(|s| self.solve_directly(s)).collect())
+            }
+        })
+    }
+
+    /// Displacements near those that will come out without any addition.
+    pub fn rough(&self, open: &OpenPrecondition) -> Vec<Vec<Vec3>> {
+        match (&open.0, &self.engine) {
+            (Open::Cycle(cycle), Engine::Multigrid(two_level)) => {
+                let columns = cycle.rough(two_level);
+                columns.iter().map(|c| self.on_nodes(c)).collect()
+            }
+            (Open::Solved(columns), _) => columns.iter().map(|c| self.on_nodes(c)).collect(),
+            _ => vec![],
+        }
+    }
+
+    /// Work of every force of `products` on the displacements that will come out without any addition, by
+    /// right side, N·mm.
+    pub fn works(&self, open: &OpenPrecondition, products: &ForceProducts) -> Vec<Vec<f64>> {
+        match &open.0 {
+            Open::Cycle(cycle) => cycle.products(&products.by_cycle),
+            Open::Solved(columns) => columns
+                .iter()
+                .map(|x| {
+                    let all = products.vectors.iter();
+                    all.map(|b| work(b, x)).collect()
+                })
+                .collect(),
+        }
+    }
+
+    /// Ends it, on the sum of each right side and so much of each force of `products`.
+    pub fn close(
+        &self,
+        open: OpenPrecondition,
+        products: &ForceProducts,
+        shares: &[Vec<f64>],
+    ) -> Vec<Vec<Vec3>> {
+        let columns = match (open.0, &self.engine) {
+            (Open::Cycle(cycle), Engine::Multigrid(two_level)) => {
+                cycle.close(&self.team, two_level, &products.by_cycle, shares)
+            }
+            (Open::Solved(mut columns), _) => {
+                for (x, shares) in columns.iter_mut().zip(shares) {
+                    let mut side = vec![[0.0; 3]; self.numbering.rows()];
+                    for (b, share) in products.vectors.iter().zip(shares) {
+                        for (row, v) in b {
+                            (0..3).for_each(|c| side[*row as usize][c] += v[c] * share);
+                        }
+                    }
+                    for (x, more) in x.iter_mut().zip(self.solve_directly(&side)) {
+                        (0..3).for_each(|c| x[c] += more[c]);
+                    }
+                }
+                columns
+            }
+            _ => vec![],
+        };
+        columns.iter().map(|c| self.on_nodes(c)).collect()
+    }
+
+    /// By the factor of the direct method; nothing without one.
+    fn solve_directly(&self, side: &NodeVector) -> NodeVector {
+        let mut x = interleave::<1>(&[side]);
+        if let Engine::Direct(factor) = &self.engine {
+            factor.solve(&self.team, &mut x);
+        }
+        column(&x, 0)
     }
 
     /// Adds nodal forces on few nodes to `products`; for each its product with what the preconditioner
@@ -241,21 +320,15 @@ impl<'a> Prepared<'a> {
         let rows: Vec<SparseVector> = rows.collect();
         match &self.engine {
             Engine::Multigrid(two_level) => products.by_cycle.add(&self.team, two_level, rows),
-            Engine::Direct(factor) => {
+            Engine::Direct(_) => {
                 products.vectors.extend(rows.iter().cloned());
                 let solved = rows.iter().map(|side| {
-                    let mut x = vec![[[0.0]; 3]; self.numbering.rows()];
+                    let mut all = vec![[0.0; 3]; self.numbering.rows()];
                     for (row, v) in side {
-                        x[*row as usize] = v.map(|v| [v]);
+                        all[*row as usize] = *v;
                     }
-                    factor.solve(&self.team, &mut x);
-                    let work = |b: &SparseVector| {
-                        let of = b.iter().map(|(row, v)| {
-                            (0..3).map(|c| v[c] * x[*row as usize][c][0]).sum::<f64>()
-                        });
-                        of.sum()
-                    };
-                    products.vectors.iter().map(work).collect()
+                    let x = self.solve_directly(&all);
+                    products.vectors.iter().map(|b| work(b, &x)).collect()
                 });
                 solved.collect()
             }
@@ -415,6 +488,13 @@ impl<'a> Prepared<'a> {
             })
             .collect()
     }
+}
+
+/// b·x.
+fn work(b: &SparseVector, x: &NodeVector) -> f64 {
+    b.iter()
+        .map(|(row, v)| (0..3).map(|c| v[c] * x[*row as usize][c]).sum::<f64>())
+        .sum()
 }
 
 fn direct(

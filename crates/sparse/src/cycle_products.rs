@@ -4,7 +4,9 @@
 //! smoother, x = Q b, r = b − A x and e the restriction of r, the cycle is
 //! bᵢᵀ M⁻¹ bⱼ = bᵢ·xⱼ + xᵢ·rⱼ + eᵢ·A_c⁻¹ eⱼ, since Q is symmetric. Much cheaper than a cycle for each vector.
 
-use crate::{NodeColumns, Team, TwoLevel};
+use crate::chebyshev::Workspace;
+use crate::columns::{dot as dot_columns, interleave};
+use crate::{NodeColumns, NodeVector, Team, TwoLevel};
 
 /// Values at few rows, each row once.
 pub type SparseVector = Vec<(u32, [f64; 3])>;
@@ -18,6 +20,8 @@ pub struct CycleProducts {
     vectors: Vec<SparseVector>,
     /// x = Q b of all vectors, by fine row.
     smoothed: Vec<Vec<(u32, [f32; 3])>>,
+    /// r = b − A x of all vectors, by fine row.
+    residual: Vec<Vec<(u32, [f32; 3])>>,
     /// e of each vector.
     restricted: Vec<Vec<(u32, [f32; 3])>>,
 }
@@ -41,6 +45,7 @@ impl CycleProducts {
     ) -> Vec<Vec<f64>> {
         let first = self.vectors.len();
         self.smoothed.resize(two_level.rows(), vec![]);
+        self.residual.resize(two_level.rows(), vec![]);
         let groups: Vec<&[SparseVector]> = new.chunks(GROUP).collect();
         let smoothed = team.collect(groups.len(), |g| {
             let mut places = vec![u32::MAX; two_level.rows()];
@@ -52,6 +57,10 @@ impl CycleProducts {
         for (k, s) in (first..).zip(smoothed.into_iter().flatten()) {
             for (row, v) in s.x {
                 self.smoothed[row as usize].push((k as u32, v));
+            }
+            for (row, r) in &s.r {
+                let single = r.map(|v| v as f32);
+                self.residual[*row as usize].push((k as u32, single));
             }
             self.restricted.push(s.e);
             residuals.push(s.r);
@@ -110,6 +119,227 @@ impl CycleProducts {
 
 fn dot(a: &[f64; 3], b: &[f32; 3]) -> f64 {
     (0..3).map(|c| a[c] * f64::from(b[c])).sum()
+}
+
+/// A cycle on some vectors that is half done: smoothed and solved on the coarse level, not yet smoothed again.
+///
+/// What the whole cycle will do to the vectors of a [`CycleProducts`] is known then already, and multiples of
+/// those may still be added for little.
+pub struct OpenCycle {
+    groups: Vec<Box<dyn Half>>,
+}
+
+impl TwoLevel {
+    /// Begins a cycle.
+    pub fn open(&self, team: &Team, vectors: &[NodeVector]) -> OpenCycle {
+        let groups = vectors.chunks(GROUP).map(|group| -> Box<dyn Half> {
+            match group.len() {
+                1 => Box::new(HalfOf::<1>::new(team, self, group)),
+                2 => Box::new(HalfOf::<2>::new(team, self, group)),
+                3..=4 => Box::new(HalfOf::<4>::new(team, self, group)),
+                _ => Box::new(HalfOf::<GROUP>::new(team, self, group)),
+            }
+        });
+        OpenCycle {
+            groups: groups.collect(),
+        }
+    }
+}
+
+impl OpenCycle {
+    /// What the cycle makes of each vector, without the last smoothing.
+    pub fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector> {
+        let groups = self.groups.iter();
+        groups.flat_map(|g| g.rough(two_level)).collect()
+    }
+
+    /// Products of the whole cycle's result with the vectors of `products`, by right side.
+    pub fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>> {
+        let groups = self.groups.iter();
+        groups.flat_map(|g| g.products(products)).collect()
+    }
+
+    /// Ends the cycle, on the sum of each vector and so much of each of `products`.
+    pub fn close(
+        self,
+        team: &Team,
+        two_level: &TwoLevel,
+        products: &CycleProducts,
+        shares: &[Vec<f64>],
+    ) -> Vec<NodeVector> {
+        let mut rest = shares;
+        let mut out = vec![];
+        for group in self.groups {
+            let (mine, later) = rest.split_at(group.count().min(rest.len()));
+            rest = later;
+            out.extend(group.close(team, two_level, products, mine));
+        }
+        out
+    }
+}
+
+/// Some right sides of an open cycle, whatever their number.
+trait Half {
+    fn count(&self) -> usize;
+    fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector>;
+    fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>>;
+    fn close(
+        self: Box<Self>,
+        team: &Team,
+        two_level: &TwoLevel,
+        products: &CycleProducts,
+        shares: &[Vec<f64>],
+    ) -> Vec<NodeVector>;
+}
+
+struct HalfOf<const W: usize> {
+    count: usize,
+    /// Sizes of the right sides; all is kept for unit ones.
+    sizes: [f64; W],
+    sides: Vec<NodeColumns<f64, W>>,
+    work: Workspace<W>,
+    coarse: Vec<NodeColumns<f64, W>>,
+}
+
+impl<const W: usize> HalfOf<W> {
+    fn new(team: &Team, two_level: &TwoLevel, vectors: &[NodeVector]) -> Self {
+        let slices: Vec<&[[f64; 3]]> = vectors.iter().map(Vec::as_slice).collect();
+        let mut sides = interleave::<W>(&slices);
+        let norms = dot_columns(team, &sides, &sides).map(f64::sqrt);
+        let sizes = norms.map(|n| if n > 0.0 { n } else { 1.0 });
+        for node in sides.iter_mut().flatten() {
+            for k in 0..W {
+                node[k] /= sizes[k];
+            }
+        }
+        let mut work = Workspace::new(sides.len());
+        let mut coarse = vec![[[0.0; W]; 3]; two_level.coarse_rows()];
+        team.inside(|| two_level.open_on(team, &sides, &mut work, &mut coarse));
+        HalfOf {
+            count: vectors.len(),
+            sizes,
+            sides,
+            work,
+            coarse,
+        }
+    }
+
+    fn columns(&self, value: impl Fn(usize) -> [[f64; W]; 3]) -> Vec<NodeVector> {
+        let mut out = vec![Vec::with_capacity(self.sides.len()); self.count];
+        for row in 0..self.sides.len() {
+            let v = value(row);
+            for (k, to) in out.iter_mut().enumerate() {
+                to.push([0, 1, 2].map(|c| v[c][k] * self.sizes[k]));
+            }
+        }
+        out
+    }
+}
+
+impl<const W: usize> Half for HalfOf<W> {
+    fn count(&self) -> usize {
+        self.count
+    }
+
+    fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector> {
+        self.columns(|row| {
+            let mut v = self.work.solution[row].map(|r| r.map(f64::from));
+            for (p, weight) in two_level.followed(row) {
+                let from = &self.coarse[p as usize];
+                for c in 0..3 {
+                    for k in 0..W {
+                        v[c][k] += weight * from[c][k];
+                    }
+                }
+            }
+            v
+        })
+    }
+
+    fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>> {
+        // b·M⁻¹ s = x·s + r·(Q s) + e·c, as for two vectors.
+        let mut sums = vec![[0.0; W]; products.vectors.len()];
+        let mut add = |i: usize, v: &[f32; 3], with: &[[f64; W]; 3]| {
+            for c in 0..3 {
+                for k in 0..W {
+                    sums[i][k] += f64::from(v[c]) * with[c][k];
+                }
+            }
+        };
+        for (row, here) in products.smoothed.iter().enumerate() {
+            for (i, x) in here {
+                add(*i as usize, x, &self.sides[row]);
+            }
+        }
+        for (row, here) in products.residual.iter().enumerate() {
+            if !here.is_empty() {
+                let x = self.work.solution[row].map(|r| r.map(f64::from));
+                for (i, r) in here {
+                    add(*i as usize, r, &x);
+                }
+            }
+        }
+        for (i, e) in products.restricted.iter().enumerate() {
+            for (row, v) in e {
+                add(i, v, &self.coarse[*row as usize]);
+            }
+        }
+        let of_side = |k: usize| sums.iter().map(|s| s[k] * self.sizes[k]).collect();
+        (0..self.count).map(of_side).collect()
+    }
+
+    fn close(
+        mut self: Box<Self>,
+        team: &Team,
+        two_level: &TwoLevel,
+        products: &CycleProducts,
+        shares: &[Vec<f64>],
+    ) -> Vec<NodeVector> {
+        let mut factors = vec![[0.0; W]; products.vectors.len()];
+        for (k, of_side) in shares.iter().enumerate() {
+            for (f, share) in factors.iter_mut().zip(of_side) {
+                f[k] = share / self.sizes[k];
+            }
+        }
+        let spread = |here: &[(u32, [f32; 3])], to: &mut [[f32; W]; 3]| {
+            for (i, v) in here {
+                let f = &factors[*i as usize];
+                for c in 0..3 {
+                    for k in 0..W {
+                        to[c][k] += (f64::from(v[c]) * f[k]) as f32;
+                    }
+                }
+            }
+        };
+        for (to, here) in self.work.solution.iter_mut().zip(&products.smoothed) {
+            spread(here, to);
+        }
+        for (to, here) in self.work.residual.iter_mut().zip(&products.residual) {
+            spread(here, to);
+        }
+        let mut more = vec![[[0.0; W]; 3]; self.coarse.len()];
+        for (f, e) in factors.iter().zip(&products.restricted) {
+            for (row, v) in e {
+                for c in 0..3 {
+                    for k in 0..W {
+                        more[*row as usize][c][k] += f64::from(v[c]) * f[k];
+                    }
+                }
+            }
+        }
+        team.inside(|| {
+            two_level.solve_coarse(team, &mut more);
+            for (to, from) in self.coarse.iter_mut().zip(&more) {
+                for c in 0..3 {
+                    for k in 0..W {
+                        to[c][k] += from[c][k];
+                    }
+                }
+            }
+            two_level.close_on(team, &self.coarse, &mut self.work);
+        });
+        self.columns(|row| self.work.solution[row].map(|r| r.map(f64::from)))
+    }
 }
 
 impl TwoLevel {

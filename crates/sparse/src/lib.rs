@@ -34,7 +34,7 @@ pub use blocks::{Block, FullBlocks, SymmetricBlocks};
 pub use cholesky::{Analysis, BlockCholesky};
 pub use columns::{NodeColumns, NodeVector};
 pub use conjugate_gradients::{Convergence, Limits, conjugate_gradients};
-pub use cycle_products::{CycleProducts, SparseVector};
+pub use cycle_products::{CycleProducts, OpenCycle, SparseVector};
 pub use error::SparseError;
 pub use operator::{AddedBlocks, Operator};
 pub use pattern::Pattern;

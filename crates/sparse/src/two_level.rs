@@ -177,10 +177,31 @@ impl TwoLevel {
         work: &mut Workspace<W>,
         coarse: &mut [NodeColumns<f64, W>],
     ) {
+        self.open_on(team, residual, work, coarse);
+        self.close_on(team, coarse, work);
+    }
+
+    /// The first half of a cycle: smoothing from zero, the coarse solution.
+    pub(crate) fn open_on<const W: usize>(
+        &self,
+        team: &Team,
+        residual: &[NodeColumns<f64, W>],
+        work: &mut Workspace<W>,
+        coarse: &mut [NodeColumns<f64, W>],
+    ) {
         work.load(team, residual);
         self.smoother.smooth_from_zero(team, work);
         self.prolongation.restrict(team, &work.residual, coarse);
         self.coarse.solve(team, coarse);
+    }
+
+    /// The second half: what the coarse solution gives, smoothed.
+    pub(crate) fn close_on<const W: usize>(
+        &self,
+        team: &Team,
+        coarse: &[NodeColumns<f64, W>],
+        work: &mut Workspace<W>,
+    ) {
         self.prolongation
             .prolong(team, coarse, &mut work.step, &mut work.solution);
         self.smoother.smooth_on(team, work);

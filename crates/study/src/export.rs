@@ -56,6 +56,19 @@ pub fn export_point(
     let inputs = resolve(job, point);
     let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
     let model = build_problem(construct, Arc::new(mesh), &inputs)?;
+    let refused = if model.contact.is_some() {
+        Some("interfaces that open or slide; make them bonded or apart")
+    } else if inputs.materials.transverse.is_some() {
+        Some("materials with an axis; set materials.cortical.symmetry = \"isotropic\"")
+    } else {
+        None
+    };
+    if let Some(what) = refused {
+        return Err(PointError {
+            stage: Stage::Solve,
+            message: format!("the audit bundle has no form yet for {what} to export this point"),
+        });
+    }
     tell(Stage::Solve);
     let solution = model.solve(&inputs, threads)?;
     tell(Stage::Measure);
