@@ -76,7 +76,7 @@ fn constant_strain_is_exact_on_an_irregular_mesh() {
     let p = lambda * strain.trace();
     let stress = strain * (2.0 * mu) + SymTensor::new(p, p, p, 0.0, 0.0, 0.0);
     let size = exact.iter().map(Vec3::norm).fold(0.0, f64::max);
-    for method in [Method::Direct, Method::Multigrid] {
+    for method in [Method::Direct, Method::Multigrid, Method::Aggregation] {
         let options = SolveOptions {
             tolerance: 1e-12,
             ..with(method)
@@ -225,47 +225,52 @@ fn iterative_and_direct_solutions_agree_and_balance() {
 
 #[test]
 fn iterations_hardly_grow_with_the_material_jump() {
-    let iterations = |stiff, soft| {
-        let report = solve(&bar(stiff, soft, 4), &with(Method::Multigrid))
-            .unwrap()
-            .report;
-        report.iterations
-    };
-    let none = iterations(1000.0, 1000.0);
-    let steel = iterations(193_000.0, 400.0);
-    let extreme = iterations(1e5, 1.0);
-
-    assert!(none <= 20 && steel <= 25 && extreme <= 28);
+    for method in [Method::Multigrid, Method::Aggregation] {
+        let iterations = |stiff, soft| {
+            let report = solve(&bar(stiff, soft, 4), &with(method)).unwrap().report;
+            report.iterations
+        };
+        let none = iterations(1000.0, 1000.0);
+        let steel = iterations(193_000.0, 400.0);
+        let extreme = iterations(1e5, 1.0);
+        assert!(
+            none <= 20 && steel <= 25 && extreme <= 28,
+            "{method:?}: {none} {steel} {extreme}"
+        );
+    }
 }
 
 #[test]
 fn iterations_do_not_grow_with_refinement() {
-    let iterations = |cells| {
-        let report = solve(&bar(193_000.0, 400.0, cells), &with(Method::Multigrid))
-            .unwrap()
-            .report;
-        (report.unknowns, report.iterations)
-    };
-    let (coarse, fine) = (iterations(3), iterations(6));
-
-    assert!(fine.1 as f64 <= 1.2 * coarse.1 as f64 + 1.0);
+    for method in [Method::Multigrid, Method::Aggregation] {
+        let iterations = |cells| {
+            let report = solve(&bar(193_000.0, 400.0, cells), &with(method))
+                .unwrap()
+                .report;
+            report.iterations as f64
+        };
+        let (coarse, fine) = (iterations(3), iterations(6));
+        assert!(fine <= 1.2 * coarse + 1.0, "{method:?}: {coarse} {fine}");
+    }
 }
 
 #[test]
 fn same_bits_for_any_number_of_threads() {
     let problem = bar(193_000.0, 400.0, 5);
-    let run = |threads| {
+    let run = |method, threads| {
         let options = SolveOptions {
             threads,
-            ..with(Method::Multigrid)
+            ..with(method)
         };
         let s = solve(&problem, &options).unwrap();
         let bits = |u: &Vec3| [u.x.to_bits(), u.y.to_bits(), u.z.to_bits()];
         let all: Vec<_> = s.displacement.iter().flatten().map(bits).collect();
         (all, s.report.iterations)
     };
-    let one = run(1);
-    assert!(one == run(2) && one == run(3));
+    for method in [Method::Multigrid, Method::Aggregation] {
+        let one = run(method, 1);
+        assert!(one == run(method, 2) && one == run(method, 3));
+    }
 }
 
 #[test]
