@@ -238,3 +238,78 @@ fn preload(
         tets,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::job::Job;
+    use crate::plan::Plan;
+    use crate::resolve::resolve;
+    use bicolumn_mesh::mesh_construct;
+    use std::path::Path;
+
+    /// Coarse: thick parts, few screws.
+    const COARSE: &str = "construct.layout = \"medial_only\"\nbone.septum_thickness_mm = 3.5\nplates.thickness_mm = 3\nscrews.shaft_count = 2\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\nmesh.finest_mm = 2.4\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n";
+
+    fn built(text: &str) -> (Construct, TetMesh, InterfaceInputs) {
+        let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{text}")).unwrap();
+        let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+        let construct = Construct::build(&inputs.construct).unwrap();
+        let mesh = mesh_construct(&construct, &inputs.sizing).unwrap();
+        (construct, mesh, inputs.interfaces)
+    }
+
+    #[test]
+    fn a_tightened_plate_has_its_sets_laws_and_cuts() {
+        let (construct, mesh, inputs) = built(
+            "interfaces.plate_bone = \"frictional\"\ninterfaces.head_seat = \"frictionless\"\nscrews.shaft_hold = \"non_locking\"\nscrews.shaft_preload_n = 250\n",
+        );
+        assert_eq!(refusal(&construct, &inputs), None);
+        let (split, model) = contact_model(&construct, &mesh, &inputs).unwrap().unwrap();
+        let sets = model.interfaces.sets().iter().zip(model.interfaces.laws());
+        let found: Vec<(String, Law)> = sets.map(|(s, l)| (s.name.clone(), *l)).collect();
+        let expected = [
+            ("plate.medial-bone", Law::Frictional { mu: 0.3 }),
+            ("screw.01-seat", Law::Frictionless),
+            ("screw.02-seat", Law::Frictionless),
+        ];
+        assert_eq!(found, expected.map(|(n, l)| (n.to_string(), l)));
+        assert_eq!(model.preloads.len(), 2);
+        assert_eq!(model.steps[0].pull, [0, 1]);
+        for (p, screw) in model.preloads.iter().zip(&construct.screws) {
+            assert_eq!(
+                (p.name.clone(), p.force_n),
+                (screw.number.to_string(), 250.0)
+            );
+            // What is pulled belongs to the screw alone: every element that touches it is the screw's.
+            for (t, tet) in split.tets.iter().enumerate() {
+                if tet.iter().any(|n| p.pulled.contains(n)) {
+                    assert_eq!(split.part_of(t), Part::Screw(screw.number));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn bonded_interfaces_need_no_contact_and_impossible_preloads_are_refused() {
+        let locking = "screws.shaft_preload_n = 250\n";
+        let (construct, mesh, inputs) = built(locking);
+        assert_eq!(refusal(&construct, &inputs), None, "locked heads take none");
+        assert!(contact_model(&construct, &mesh, &inputs).unwrap().is_none());
+        let loose = "screws.shaft_hold = \"non_locking\"\n";
+        for (text, word) in [
+            ("interfaces.plate_bone = \"bonded\"\n", "its head is bonded"),
+            ("interfaces.head_seat = \"frictional\"\n", "stands off"),
+        ] {
+            let job = format!("{COARSE}{locking}{loose}{text}");
+            let job = Job::parse(Path::new("x.toml"), &job).unwrap();
+            let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+            let construct = Construct::build(&inputs.construct).unwrap();
+            let reason = refusal(&construct, &inputs.interfaces).unwrap();
+            assert!(
+                reason.contains(word) && reason.contains("screw.01"),
+                "{reason}"
+            );
+        }
+    }
+}

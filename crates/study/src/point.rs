@@ -88,6 +88,7 @@ pub fn run_point(
 
     warnings.extend(solved_bonded(&model.construct, &inputs.interfaces));
     warnings.extend(not_converged(&solution));
+    warnings.extend(cut_screws(&model));
     warnings.extend(quality_warnings(&model));
     Ok(record(
         inputs,
@@ -182,6 +183,18 @@ fn not_converged(solution: &ModelSolution) -> Vec<String> {
             )),
         })
         .collect()
+}
+
+fn cut_screws(model: &BuiltModel) -> Option<String> {
+    let preloads = &model.contact.as_ref()?.preloads;
+    let names: Vec<&str> = preloads.iter().map(|p| p.name.as_str()).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "{} are tightened across a cut of the shank: stress in the elements that it runs through \
+             is not the screw's, and implant_hotspot_screws_mpa may lie there",
+            names.join(", ")
+        )
+    })
 }
 
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {

@@ -93,7 +93,7 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
                 "screws.shaft_preload_n",
                 force(),
                 is(0.0),
-                "Tension that the non-locking shaft screws are tightened to before any load; their length is then kept",
+                "Tension that the non-locking shaft screws are tightened to before any load; their length is then kept. Stress then includes that of tightening; motions and stiffness count from the tightened construct",
                 TRADE,
             ),
             (
