@@ -24,22 +24,24 @@ pub struct Estimate {
 }
 
 /// Tetrahedra for each cell's worth of material, balancing and cutting included: 12 fill a cell.
-/// Fitted to ten meshes of five constructs, 0.13 to 0.44 million tetrahedra: 0.87 to 1.03 of what came out.
-const TETS_A_CELL: f64 = 11.7;
-/// Unknowns a tetrahedron of ten nodes: 4.44 to 4.56 on the same meshes.
-const UNKNOWNS_A_TET: f64 = 4.5;
+/// Fitted to the six meshes of the first-look job, 0.28 to 0.29 million tetrahedra: 0.98 to 1.01 of what came
+/// out.
+const TETS_A_CELL: f64 = 11.9;
+/// Unknowns a tetrahedron of ten nodes: 4.54 to 4.56 on the same meshes.
+const UNKNOWNS_A_TET: f64 = 4.55;
 /// The size that memory and time were measured at: unknowns.
-const MEASURED_AT: f64 = 1.24e6;
-/// Peak memory of a process there, bytes an unknown, with four different right sides: 1741 with one
-/// point at a time, 1755 with two.
-const BYTES_AN_UNKNOWN: f64 = 1_750.0;
-/// How it grows: measured from 0.35 to 1.07 million unknowns.
-const BYTES_EXPONENT: f64 = 1.13;
-/// Solving there on one thread of two that were at work, s, and how it grows: measured as above.
-const SOLVE_SECONDS: f64 = 48.0;
-const SOLVE_EXPONENT: f64 = 1.7;
+const MEASURED_AT: f64 = 1.29e6;
+/// Peak memory of a process there, bytes an unknown, with four different right sides: 1377 with one point
+/// at a time, 1311 a point with two.
+const BYTES_AN_UNKNOWN: f64 = 1_380.0;
+/// How it grows: measured from 1.29 to 2.17 million unknowns.
+const BYTES_EXPONENT: f64 = 1.05;
+/// Solving there, interfaces that neither open nor slide, on one thread of two that were at work, s, and how
+/// it grows: measured as above.
+const SOLVE_SECONDS: f64 = 19.3;
+const SOLVE_EXPONENT: f64 = 1.05;
 /// All other stages there, s; they grow with the size.
-const OTHER_SECONDS: f64 = 28.0;
+const OTHER_SECONDS: f64 = 6.2;
 
 /// Estimates a point from its construct and mesh sizes.
 ///
