@@ -97,7 +97,7 @@ fn bolt_force_and_opening_load() {
     }];
     let interfaces = Interfaces::new(&split, Law::Frictional { mu: 0.2 });
     let options = ContactOptions {
-        linear: bicolumn_contact::solution::direct(),
+        linear: direct(),
         ..ContactOptions::default()
     };
     let found = solve(&p, &interfaces, &[preload], &steps, &options).unwrap();

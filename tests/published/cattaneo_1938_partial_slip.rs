@@ -38,21 +38,10 @@ const MU: f64 = 0.5;
 /// Of μF.
 const SHARE: f64 = 0.8;
 
-fn places(steps: &[f64]) -> Vec<f64> {
-    let below = steps.iter().rev().map(|x| -x);
-    below.chain([0.0]).chain(steps.iter().copied()).collect()
-}
-
-fn along(places: &[f64], g: f64) -> f64 {
-    let at = g * (places.len() - 1) as f64;
-    let k = (at.floor() as usize).min(places.len() - 2);
-    places[k] + (at - k as f64) * (places[k + 1] - places[k])
-}
-
 /// The solution, and the shift of the upper block's top by the push, mm.
 fn pushed(mu: f64, increments: usize) -> (ContactSolution, f64) {
-    let wide = places(&[0.25, 0.5, 0.75, 1.0, 1.25, 2.5, 8.0]);
-    let high = places(&[0.25, 0.8, 2.5, 8.0]);
+    let wide = both_sides(&[0.25, 0.5, 0.75, 1.0, 1.25, 2.5, 8.0]);
+    let high = both_sides(&[0.25, 0.8, 2.5, 8.0]);
     let axes = [&wide, &wide, &high];
     let mesh = body(
         axes.map(|p| p.len() - 1),

@@ -31,19 +31,6 @@ use support::*;
 const YOUNG: f64 = 1000.0;
 const RADIUS: f64 = 20.0;
 
-/// Both sides of zero, from distances that grow.
-fn both_sides(steps: &[f64]) -> Vec<f64> {
-    let below = steps.iter().rev().map(|x| -x);
-    below.chain([0.0]).chain(steps.iter().copied()).collect()
-}
-
-/// Between given places, evenly in the grid coordinate.
-fn along(places: &[f64], g: f64) -> f64 {
-    let at = g * (places.len() - 1) as f64;
-    let k = (at.floor() as usize).min(places.len() - 2);
-    places[k] + (at - k as f64) * (places[k + 1] - places[k])
-}
-
 /// The corners of the interface of two blocks with a given gap, both held at their far ends.
 fn pressed(places: [&[f64]; 3], poisson: f64, gap: &dyn Fn(Vec3) -> f64) -> Vec<Traction> {
     let mesh = body(
@@ -65,7 +52,7 @@ fn pressed(places: [&[f64]; 3], poisson: f64, gap: &dyn Fn(Vec3) -> f64) -> Vec<
     let mut interfaces = Interfaces::new(&split, Law::Frictionless);
     interfaces.add_gap(|_| true, gap);
     let options = ContactOptions {
-        linear: bicolumn_contact::solution::direct(),
+        linear: direct(),
         ..ContactOptions::default()
     };
     let found = solve(&p, &interfaces, &[], &[], &options).unwrap();

@@ -74,7 +74,7 @@ fn pressure_of_the_fit() {
         let mut interfaces = Interfaces::new(&split, law);
         interfaces.add_gap(|_| true, |_| -d);
         let options = ContactOptions {
-            linear: bicolumn_contact::solution::direct(),
+            linear: direct(),
             ..ContactOptions::default()
         };
         let found = solve(&p, &interfaces, &[], &[], &options).unwrap();

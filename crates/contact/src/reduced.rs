@@ -75,7 +75,7 @@ const ROUNDS: usize = 40;
 const SWEEPS: usize = 4;
 
 /// Makes the forces of all rows agree with their conditions. `forces` are those that belong to the
-/// `motions`; both are changed. Gives the rounds it took.
+/// `motions`; both are changed.
 pub(crate) fn solve(
     compliance: &Compliance,
     on: &Conditions<'_>,
@@ -83,7 +83,7 @@ pub(crate) fn solve(
     face: &mut Face,
     forces: &mut [f64],
     motions: &mut [f64],
-) -> usize {
+) {
     let spots = &compliance.spots;
     let freed = Freed::new(&compliance.values, on.pulls, forces, motions);
     let s: &[Vec<f64>] = match &freed {
@@ -98,9 +98,7 @@ pub(crate) fn solve(
         f.ahead(motions);
     }
     let before = forces.to_vec();
-    let mut rounds = 0;
-    while rounds < ROUNDS {
-        rounds += 1;
+    for _ in 0..ROUNDS {
         let last = forces.to_vec();
         for _ in 0..SWEEPS {
             sweep(s, spots, on, forces, motions);
@@ -115,7 +113,6 @@ pub(crate) fn solve(
     if let Some(f) = &freed {
         f.finish(&before, forces);
     }
-    rounds
 }
 
 /// The reduced problem with the shrink of pulled slabs eliminated: f·u − k q = F at each, for the

@@ -12,7 +12,7 @@ use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
-    InterfaceStiffness, Method, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
+    InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
 };
 use std::time::Instant;
 use thiserror::Error;
@@ -284,13 +284,5 @@ fn with_reactions(
         displacement,
         reactions,
         report,
-    }
-}
-
-/// The direct method, for small meshes and checks.
-pub fn direct() -> SolveOptions {
-    SolveOptions {
-        method: Method::Direct,
-        ..SolveOptions::default()
     }
 }

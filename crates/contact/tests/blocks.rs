@@ -12,7 +12,7 @@ use support::*;
 fn options() -> ContactOptions {
     ContactOptions {
         tolerance: 1e-8,
-        linear: bicolumn_contact::solution::direct(),
+        linear: direct(),
         ..ContactOptions::default()
     }
 }
@@ -178,7 +178,7 @@ fn limits_of_the_laws() {
         &whole,
         &SolveOptions {
             tolerance: 1e-10,
-            ..bicolumn_contact::solution::direct()
+            ..direct()
         },
     )
     .unwrap();
@@ -191,7 +191,7 @@ fn limits_of_the_laws() {
         &p,
         &SolveOptions {
             tolerance: 1e-10,
-            ..bicolumn_contact::solution::direct()
+            ..direct()
         },
     )
     .unwrap();
@@ -242,7 +242,7 @@ fn a_bond_tends_to_shared_nodes() {
             }
         };
         let whole = problem(&mesh, material, base(&mesh), vec![case("a", load(&mesh))]);
-        let shared = bicolumn_solve::solve(&whole, &bicolumn_contact::solution::direct()).unwrap();
+        let shared = bicolumn_solve::solve(&whole, &direct()).unwrap();
         let split = parted(&mesh);
         let p = problem(
             &split.mesh,

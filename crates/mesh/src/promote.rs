@@ -76,15 +76,7 @@ pub(crate) fn promote(
         .tets
         .iter()
         .zip(&edges_of)
-        .map(|(t, e)| {
-            std::array::from_fn(|i| {
-                if i < 4 {
-                    t[i]
-                } else {
-                    vertex_count as u32 + e[i - 4]
-                }
-            })
-        })
+        .map(|(t, e)| ten_nodes(t, e, vertex_count))
         .collect();
     let is_free: Vec<bool> = surfaces_of_edge.iter().map(|s| *s == 0).collect();
     let mut sides = Sides {
@@ -153,6 +145,14 @@ struct Curving {
     straightened: f64,
     /// Least det J of a curved element over its straight one.
     least_jacobian: f64,
+}
+
+/// The ten nodes of a tetrahedron: its vertices, then its edges' middles, numbered after all vertices.
+pub(crate) fn ten_nodes(tet: &[u32; 4], edges: &[u32; 6], vertex_count: usize) -> [u32; 10] {
+    std::array::from_fn(|i| match i {
+        0..4 => tet[i],
+        _ => vertex_count as u32 + edges[i - 4],
+    })
 }
 
 /// Lets elements that a curve would spoil bend their other sides; where that is not enough, draws

@@ -199,6 +199,7 @@ struct Ring {
 mod tests {
     use super::*;
     use crate::adjacency::edge_table;
+    use crate::promote::ten_nodes;
     use crate::test_cubes::cubes;
 
     #[test]
@@ -233,15 +234,7 @@ mod tests {
         let ten: Vec<[u32; 10]> = tets
             .iter()
             .zip(&edges_of)
-            .map(|(t, e)| {
-                std::array::from_fn(|i| {
-                    if i < 4 {
-                        t[i]
-                    } else {
-                        vertex_count as u32 + e[i - 4]
-                    }
-                })
-            })
+            .map(|(t, e)| ten_nodes(t, e, vertex_count))
             .collect();
         let mut sides = Sides {
             tets: &ten,

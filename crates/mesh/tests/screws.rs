@@ -73,6 +73,17 @@ fn audit_head_on_bone(mesh: &TetMesh, s: &Screw) {
     assert_eq!(mesh.between(own, is_plate).count(), 0);
 }
 
+/// A construct and its mesh, in one piece and better than these.
+fn well_shaped(spec: &ConstructSpec, dihedral_deg: f64, radius_ratio: f64) -> (Construct, TetMesh) {
+    let construct = Construct::build(spec).unwrap();
+    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
+    let q = &mesh.quality;
+    println!("{q:?}");
+    assert!(q.min_dihedral_deg > dihedral_deg && q.min_radius_ratio > radius_ratio);
+    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    (construct, mesh)
+}
+
 #[test]
 fn seats_slots_and_a_lag_screw_mesh_together() {
     let mut spec = ConstructSpec::parallel();
@@ -89,12 +100,7 @@ fn seats_slots_and_a_lag_screw_mesh_together() {
         p.shaft_hold = ScrewHold::NonLocking;
         p.distal_hold = ScrewHold::NonLocking;
     }
-    let construct = Construct::build(&spec).unwrap();
-    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
-    let q = &mesh.quality;
-    println!("{q:?}");
-    assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);
-    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    let (construct, mesh) = well_shaped(&spec, 15.0, 0.12);
     for s in &construct.screws {
         match s.row {
             ScrewRow::Independent => audit_head_on_bone(&mesh, s),
@@ -132,12 +138,7 @@ fn seated_heads_in_orthogonal_plates_are_well_shaped() {
         p.shaft_hold = ScrewHold::NonLocking;
         p.distal_hold = ScrewHold::NonLocking;
     }
-    let construct = Construct::build(&spec).unwrap();
-    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
-    let q = &mesh.quality;
-    println!("{q:?}");
-    assert!(q.min_dihedral_deg > 18.0 && q.min_radius_ratio > 0.15);
-    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    let (construct, mesh) = well_shaped(&spec, 18.0, 0.15);
     for s in &construct.screws {
         audit_seat(&mesh, s);
     }

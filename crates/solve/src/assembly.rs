@@ -212,15 +212,10 @@ impl Job<'_> {
         let mesh = &problem.mesh;
         for (t, tet) in mesh.tets.iter().enumerate() {
             let rows = numbering.rows_of(tet);
-            let by_others = follows_others(numbering, &rows);
-            let wider = if by_others {
-                coarse_weights(numbering, &rows)
-            } else {
-                vec![]
-            };
+            let wider = follows_others(numbering, &rows).then(|| coarse_weights(numbering, &rows));
             let is_mine = |r: &u32| self.fine.rows.contains(&(*r as usize));
             let is_mine_below = |w: &CoarseWeights| self.coarse.rows.contains(&(w.row as usize));
-            if !rows.iter().any(is_mine) && !wider.iter().any(is_mine_below) {
+            if !rows.iter().any(is_mine) && !wider.iter().flatten().any(is_mine_below) {
                 continue;
             }
             let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
@@ -232,8 +227,8 @@ impl Job<'_> {
                     self.fine.add(rows[a], rows[b], &stiffness[place(a, b)]);
                 }
             }
-            if by_others {
-                self.add_coarse(&stiffness, &wider);
+            if let Some(corners) = wider {
+                self.add_coarse(&stiffness, &corners);
                 continue;
             }
             let corners = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[tet[c] as usize]);

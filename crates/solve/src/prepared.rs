@@ -212,21 +212,11 @@ impl<'a> Prepared<'a> {
         Ok(())
     }
 
-    /// What the preconditioner in hand makes of nodal forces: displacements near (K + C)⁻¹ f, with the C
-    /// that it was built with; by the direct method the solution itself.
+    /// Begins to apply the preconditioner in hand to nodal forces, so that multiples of the forces of a
+    /// [`ForceProducts`] can be added on the way. In the end, [`Prepared::close`], come displacements near
+    /// (K + C)⁻¹ f, with the C that it was built with; by the direct method the solution itself.
     ///
     /// Symmetric and positive definite, but for rounding.
-    pub fn precondition(&self, forces: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
-        let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
-        let columns = match &self.engine {
-            Engine::Multigrid(two_level) => two_level.cycle(&self.team, &sides),
-            Engine::Direct(_) => sides.iter().map(|s| self.solve_directly(s)).collect(),
-        };
-        columns.iter().map(|c| self.on_nodes(c)).collect()
-    }
-
-    /// Begins what [`Prepared::precondition`] does, so that multiples of the forces of a [`ForceProducts`] can
-    /// be added on the way.
     pub fn open(&self, forces: &[Vec<Vec3>]) -> OpenPrecondition {
         let sides: Vec<NodeVector> = forces.iter().map(|f| self.on_rows(f)).collect();
         OpenPrecondition(match &self.engine {
@@ -547,45 +537,42 @@ fn multigrid(
     let vectors = vector_bytes(fine.rows(), coarse.rows(), sides);
     let assembled_bytes =
         fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
-    let analysis = Some(levels.method)
-        .filter(|m| *m != Method::Aggregation)
-        .map(|_| Analysis::of(&coarse.pattern))
-        .filter(|a| {
-            let bytes = a.factor_bytes::<CoarseNumber>() + a.scratch_bytes(team.threads());
-            levels.method == Method::Multigrid || bytes <= FACTOR_UP_TO
-        });
-    let (level_bytes, scratch) = match &analysis {
-        Some(a) => (
-            a.factor_bytes::<CoarseNumber>(),
-            a.scratch_bytes(team.threads()),
-        ),
-        None => (
-            TwoLevel::aggregated_bytes(coarse.rows(), coarse.pattern.len()),
-            (72 * coarse.pattern.len()) as u64,
-        ),
-    };
+    let places: Vec<[f64; 3]>;
+    let (linear, level_bytes, scratch);
+    if let Some(analysis) = affordable_factor(levels.method, coarse, team.threads()) {
+        report.method = Method::Multigrid;
+        level_bytes = analysis.factor_bytes::<CoarseNumber>();
+        scratch = analysis.scratch_bytes(team.threads());
+        linear = LinearLevel::Factored(analysis);
+    } else {
+        report.method = Method::Aggregation;
+        let (rows, blocks) = (coarse.rows(), coarse.pattern.len());
+        level_bytes = TwoLevel::aggregated_bytes(rows, blocks);
+        // Both triangles in double precision, while the groups are coupled.
+        scratch = (72 * blocks) as u64;
+        let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
+        let rows = numbering.fine_of_coarse.iter();
+        places = rows.map(|r| levels.nodes[node(r)].into()).collect();
+        linear = LinearLevel::Aggregated(&places);
+    }
     report.estimated_bytes = assembled_bytes
         + Chebyshev::bytes_for(fine.rows(), fine.pattern.len())
         + prolongation.bytes()
         + level_bytes
         + scratch.max(vectors);
-    let places: Vec<[f64; 3]>;
-    let linear = match analysis {
-        Some(analysis) => {
-            report.method = Method::Multigrid;
-            LinearLevel::Factored(analysis)
-        }
-        None => {
-            report.method = Method::Aggregation;
-            let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
-            let rows = numbering.fine_of_coarse.iter();
-            places = rows.map(|r| levels.nodes[node(r)].into()).collect();
-            LinearLevel::Aggregated(&places)
-        }
-    };
     let two_level = TwoLevel::new(team, fine, coarse, linear, prolongation, SMOOTHER_DEGREE)?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
+}
+
+/// The ordering of the linear level's factor, if that is what was asked for or is small enough.
+fn affordable_factor(method: Method, coarse: &SymmetricBlocks, threads: usize) -> Option<Analysis> {
+    if method == Method::Aggregation {
+        return None;
+    }
+    let analysis = Analysis::of(&coarse.pattern);
+    let bytes = analysis.factor_bytes::<CoarseNumber>() + analysis.scratch_bytes(threads);
+    (method == Method::Multigrid || bytes <= FACTOR_UP_TO).then_some(analysis)
 }
 
 /// Names the part and node of a row.

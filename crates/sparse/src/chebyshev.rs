@@ -103,11 +103,6 @@ impl Chebyshev {
         36 * (rows + blocks) as u64
     }
 
-    /// Products with the matrix in one application before and after the coarse correction.
-    pub fn products(&self) -> usize {
-        2 * self.degree
-    }
-
     pub(crate) fn degree(&self) -> usize {
         self.degree
     }

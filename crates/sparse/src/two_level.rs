@@ -6,10 +6,8 @@
 
 use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
-use crate::columns::{dot, interleave};
 use crate::{
-    Analysis, BlockCholesky, NodeColumns, NodeVector, Prolongation, SparseError, SymmetricBlocks,
-    Team,
+    Analysis, BlockCholesky, NodeColumns, Prolongation, SparseError, SymmetricBlocks, Team,
 };
 use std::sync::Arc;
 
@@ -123,50 +121,6 @@ impl TwoLevel {
     /// Number of coarse block rows.
     pub fn coarse_rows(&self) -> usize {
         self.prolongation.coarse_rows()
-    }
-
-    /// Products with the fine matrix in one application.
-    pub fn products(&self) -> usize {
-        self.smoother.products()
-    }
-
-    /// One symmetric cycle on each vector: what the preconditioner makes of it.
-    pub fn cycle(&self, team: &Team, vectors: &[NodeVector]) -> Vec<NodeVector> {
-        let mut out = Vec::with_capacity(vectors.len());
-        for group in vectors.chunks(8) {
-            out.extend(match group.len() {
-                1 => self.cycle_group::<1>(team, group),
-                2 => self.cycle_group::<2>(team, group),
-                3..=4 => self.cycle_group::<4>(team, group),
-                _ => self.cycle_group::<8>(team, group),
-            });
-        }
-        out
-    }
-
-    fn cycle_group<const W: usize>(&self, team: &Team, vectors: &[NodeVector]) -> Vec<NodeVector> {
-        let slices: Vec<&[[f64; 3]]> = vectors.iter().map(Vec::as_slice).collect();
-        let mut sides = interleave::<W>(&slices);
-        // Unit vectors inside: single precision cannot overflow.
-        let norms = dot(team, &sides, &sides).map(f64::sqrt);
-        for node in sides.iter_mut().flatten() {
-            for k in 0..W {
-                node[k] = if norms[k] > 0.0 {
-                    node[k] / norms[k]
-                } else {
-                    0.0
-                };
-            }
-        }
-        let mut work = Workspace::new(sides.len());
-        let mut coarse = vec![[[0.0; W]; 3]; self.coarse_rows()];
-        team.inside(|| self.apply(team, &sides, &mut work, &mut coarse));
-        (0..vectors.len())
-            .map(|k| {
-                let of_node = |n: &NodeColumns<f32, W>| n.map(|r| norms[k] * f64::from(r[k]));
-                work.solution.iter().map(of_node).collect()
-            })
-            .collect()
     }
 
     /// One symmetric cycle on a residual; the result is `work.solution`.

@@ -5,6 +5,7 @@ use bicolumn_base::{Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 use bicolumn_model::facet::facet_points;
 use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_verify::meshes::Block;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -17,6 +18,27 @@ pub const TIE: Part = Part::GapTissue;
 pub const UPPER: Part = Part::Plate(PlateSite::Medial);
 /// A screw.
 pub const SCREW: Part = Part::Screw(ScrewNumber(1));
+
+/// The direct method.
+pub fn direct() -> SolveOptions {
+    SolveOptions {
+        method: Method::Direct,
+        ..SolveOptions::default()
+    }
+}
+
+/// Both sides of zero, from distances that grow.
+pub fn both_sides(steps: &[f64]) -> Vec<f64> {
+    let below = steps.iter().rev().map(|x| -x);
+    below.chain([0.0]).chain(steps.iter().copied()).collect()
+}
+
+/// Between given places, evenly in the grid coordinate.
+pub fn along(places: &[f64], g: f64) -> f64 {
+    let at = g * (places.len() - 1) as f64;
+    let k = (at.floor() as usize).min(places.len() - 2);
+    places[k] + (at - k as f64) * (places[k + 1] - places[k])
+}
 
 /// A grid mapped to space, each tetrahedron given a part by its centroid in grid coordinates; none: void.
 pub fn body(
