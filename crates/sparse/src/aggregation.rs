@@ -7,7 +7,8 @@
 
 use crate::aggregates::{Aggregates, Motions, rigid_motions};
 use crate::chebyshev::{Chebyshev, Workspace};
-use crate::columns::CHUNK;
+use crate::columns::{CHUNK, convert};
+use crate::kernel::{Hot, Real, dispatch};
 use crate::{
     Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, Pattern, SparseError, SymmetricBlocks,
     Team,
@@ -19,6 +20,9 @@ use std::sync::Arc;
 const DEGREE: usize = 3;
 /// Damping of the prolongation's smoothing step, over the largest eigenvalue (Vaněk et al. 1996).
 const DAMPING: f64 = 4.0 / 3.0;
+
+/// Groups that a thread takes up together.
+const GROUPS: usize = 64;
 
 /// The linear level, solved approximately by one symmetric cycle.
 #[derive(Debug)]
@@ -106,15 +110,7 @@ impl Aggregation {
         self.coarse.solve(team, &mut groups);
         self.prolong(team, &groups, &mut work);
         self.smoother.smooth_on(team, &mut work);
-        let jobs: Vec<_> = x
-            .chunks_mut(CHUNK)
-            .zip(work.solution.chunks(CHUNK))
-            .collect();
-        team.each(jobs, |(to, from)| {
-            for (to, from) in to.iter_mut().zip(from) {
-                *to = from.map(|r| r.map(f64::from));
-            }
-        });
+        convert(team, &work.solution, x);
     }
 
     fn restrict<const W: usize>(
@@ -123,23 +119,14 @@ impl Aggregation {
         fine: &[NodeColumns<f32, W>],
         groups: &mut [NodeColumns<f64, W>],
     ) {
-        let jobs: Vec<_> = groups.chunks_mut(2 * CHUNK).enumerate().collect();
+        let jobs: Vec<_> = groups.chunks_mut(2 * GROUPS).enumerate().collect();
         team.each(jobs, |(chunk, groups)| {
-            for (g, to) in (chunk * CHUNK..).zip(groups.as_chunks_mut::<2>().0) {
-                *to = [[[0.0; W]; 3]; 2];
-                for (i, motions) in self.by_group.row(g) {
-                    let from = &fine[*i as usize];
-                    for (to, block) in to.iter_mut().zip(motions) {
-                        for (r, row) in block.iter().enumerate() {
-                            for (c, b) in row.iter().enumerate() {
-                                for k in 0..W {
-                                    to[c][k] += f64::from(b * from[r][k]);
-                                }
-                            }
-                        }
-                    }
-                }
-            }
+            dispatch(Restrict {
+                by_group: &self.by_group,
+                first: chunk * GROUPS,
+                fine,
+                groups: groups.as_chunks_mut::<2>().0,
+            });
         });
     }
 
@@ -156,28 +143,80 @@ impl Aggregation {
             .enumerate()
             .collect();
         team.each(jobs, |(chunk, (step, solution))| {
-            for ((i, step), solution) in (chunk * CHUNK..).zip(step).zip(solution) {
-                let mut sum = [[0.0; W]; 3];
-                for (g, motions) in self.by_row.row(i) {
-                    for (half, block) in motions.iter().enumerate() {
-                        let from = &groups[2 * *g as usize + half];
-                        for (r, row) in block.iter().enumerate() {
-                            for (c, b) in row.iter().enumerate() {
-                                for k in 0..W {
-                                    sum[r][k] += f64::from(*b) * from[c][k];
-                                }
+            dispatch(Prolong {
+                by_row: &self.by_row,
+                first: chunk * CHUNK,
+                groups: groups.as_chunks::<2>().0,
+                step,
+                solution,
+            });
+        });
+    }
+}
+
+struct Restrict<'a, const W: usize> {
+    by_group: &'a Rows,
+    first: usize,
+    fine: &'a [NodeColumns<f32, W>],
+    groups: &'a mut [[NodeColumns<f64, W>; 2]],
+}
+
+impl<const W: usize> Hot for Restrict<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (g, to) in (self.first..).zip(self.groups) {
+            let mut sums = [[[0.0; W]; 3]; 2];
+            for (i, motions) in self.by_group.row(g) {
+                let from = &self.fine[*i as usize];
+                for half in 0..2 {
+                    for r in 0..3 {
+                        for c in 0..3 {
+                            let (b, sum) = (f64::from(motions[half][r][c]), &mut sums[half][c]);
+                            for k in 0..W {
+                                sum[k] = b.times_plus::<FUSED>(f64::from(from[r][k]), sum[k]);
                             }
                         }
                     }
                 }
-                *step = sum.map(|r| r.map(|v| v as f32));
-                for c in 0..3 {
-                    for k in 0..W {
-                        solution[c][k] += step[c][k];
+            }
+            *to = sums;
+        }
+    }
+}
+
+struct Prolong<'a, const W: usize> {
+    by_row: &'a Rows,
+    first: usize,
+    groups: &'a [[NodeColumns<f64, W>; 2]],
+    step: &'a mut [NodeColumns<f32, W>],
+    solution: &'a mut [NodeColumns<f32, W>],
+}
+
+impl<const W: usize> Hot for Prolong<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for ((i, step), solution) in (self.first..).zip(self.step).zip(self.solution) {
+            let mut sum = [[0.0; W]; 3];
+            for (g, motions) in self.by_row.row(i) {
+                let from = &self.groups[*g as usize];
+                for half in 0..2 {
+                    for r in 0..3 {
+                        for c in 0..3 {
+                            let b = f64::from(motions[half][r][c]);
+                            for k in 0..W {
+                                sum[r][k] = b.times_plus::<FUSED>(from[half][c][k], sum[r][k]);
+                            }
+                        }
                     }
                 }
             }
-        });
+            for c in 0..3 {
+                for k in 0..W {
+                    step[c][k] = sum[c][k] as f32;
+                    solution[c][k] += step[c][k];
+                }
+            }
+        }
     }
 }
 

@@ -6,7 +6,7 @@
 //! rounding ε in it costs ε² times the condition number in energy. It would not be harmless in the
 //! residual.
 
-use crate::columns::CHUNK;
+use crate::columns::{CHUNK, convert};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::{Block, FullBlocks, NodeColumns, SparseError, SymmetricBlocks, Team};
 
@@ -49,16 +49,7 @@ impl<const W: usize> Workspace<W> {
 
     /// Takes a residual in, rounded.
     pub(crate) fn load(&mut self, team: &Team, residual: &[NodeColumns<f64, W>]) {
-        let jobs: Vec<_> = self
-            .residual
-            .chunks_mut(CHUNK)
-            .zip(residual.chunks(CHUNK))
-            .collect();
-        team.each(jobs, |(to, from)| {
-            for (to, from) in to.iter_mut().zip(from) {
-                *to = from.map(|r| r.map(|v| v as f32));
-            }
-        });
+        convert(team, residual, &mut self.residual);
     }
 }
 

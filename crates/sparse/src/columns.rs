@@ -1,6 +1,7 @@
 //! Right sides and solutions of many load cases, interleaved.
 
 use crate::Team;
+use crate::kernel::{Hot, Real, dispatch};
 
 /// A vector of one load case: three values a node.
 pub type NodeVector = Vec<[f64; 3]>;
@@ -41,13 +42,60 @@ pub(crate) fn dot<const W: usize>(
         let from = chunk * CHUNK;
         let to = (from + CHUNK).min(a.len());
         let mut sum = [0.0; W];
-        for (x, y) in a[from..to].iter().zip(&b[from..to]) {
+        dispatch(Dot {
+            a: &a[from..to],
+            b: &b[from..to],
+            sum: &mut sum,
+        });
+        sum
+    })
+}
+
+struct Dot<'a, const W: usize> {
+    a: &'a [NodeColumns<f64, W>],
+    b: &'a [NodeColumns<f64, W>],
+    sum: &'a mut [f64; W],
+}
+
+impl<const W: usize> Hot for Dot<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let mut sum = [0.0; W];
+        for (x, y) in self.a.iter().zip(self.b) {
             for c in 0..3 {
                 for k in 0..W {
-                    sum[k] += x[c][k] * y[c][k];
+                    sum[k] = x[c][k].times_plus::<FUSED>(y[c][k], sum[k]);
                 }
             }
         }
-        sum
-    })
+        *self.sum = sum;
+    }
+}
+
+/// to ← from, in the other precision.
+pub(crate) fn convert<T: Real, U: Real, const W: usize>(
+    team: &Team,
+    from: &[NodeColumns<T, W>],
+    to: &mut [NodeColumns<U, W>],
+) {
+    let jobs: Vec<_> = to.chunks_mut(CHUNK).zip(from.chunks(CHUNK)).collect();
+    team.each(jobs, |(to, from)| dispatch(Convert { from, to }));
+}
+
+struct Convert<'a, T, U, const W: usize> {
+    from: &'a [NodeColumns<T, W>],
+    to: &'a mut [NodeColumns<U, W>],
+}
+
+impl<T: Real, U: Real, const W: usize> Hot for Convert<'_, T, U, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (to, from) in self.to.iter_mut().zip(self.from) {
+            for c in 0..3 {
+                for k in 0..W {
+                    to[c][k] = U::from_f64(from[c][k].to_f64());
+                }
+            }
+        }
+    }
 }

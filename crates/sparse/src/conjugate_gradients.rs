@@ -8,9 +8,8 @@
 //! 22:1444), which forgives a preconditioner rounded to single precision.
 
 use crate::chebyshev::Workspace;
-use crate::columns::{CHUNK, column, dot, interleave};
-use crate::directions::{Square, add_combination, direction, gram, product, pseudo_inverse};
-use crate::kernel::fast;
+use crate::columns::{column, dot, interleave};
+use crate::directions::{advance, direction, gram, product, pseudo_inverse};
 use crate::rounding::floors;
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
@@ -286,7 +285,7 @@ fn iterate<const W: usize>(
         }
         inverse = pseudo_inverse(&energy);
         let alpha = product(&inverse, &pull);
-        residual = advance(team, s, &alpha).map(f64::sqrt);
+        residual = advance(team, &mut s.x, &mut s.r, &s.p, &s.q, &alpha).map(f64::sqrt);
         first = false;
         let worst = largest(&residual);
         report.iterations += 1;
@@ -298,22 +297,4 @@ fn iterate<const W: usize>(
             since_least += 1;
         }
     }
-}
-
-/// x ← x + P α, r ← r − A P α; gives r·r.
-fn advance<const W: usize>(team: &Team, s: &mut State<W>, alpha: &Square<W>) -> [f64; W] {
-    let jobs: Vec<_> =
-        s.x.chunks_mut(CHUNK)
-            .zip(s.r.chunks_mut(CHUNK))
-            .zip(s.p.chunks(CHUNK).zip(s.q.chunks(CHUNK)))
-            .collect();
-    team.each(jobs, |((x, r), (p, q))| {
-        fast(|| {
-            for ((x, r), (p, q)) in x.iter_mut().zip(r).zip(p.iter().zip(q)) {
-                add_combination(x, p, alpha, 1.0);
-                add_combination(r, q, alpha, -1.0);
-            }
-        });
-    });
-    dot(team, &s.r, &s.r)
 }

@@ -1,7 +1,7 @@
 //! Small algebra of block conjugate gradients: the directions of all right sides together.
 
 use crate::columns::CHUNK;
-use crate::kernel::{Real, fast};
+use crate::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
 use nalgebra::DMatrix;
 
@@ -12,6 +12,9 @@ pub(crate) type Square<const W: usize> = [[f64; W]; W];
 /// largest are dependent but for rounding.
 const DEPENDENT: f64 = 1e-12;
 
+/// Nodes whose values stay in the nearest cache while all columns of a table take their turn.
+const STRIP: usize = 64;
+
 /// AᵀB: entry (i, j) is the scalar product of column i of `a` and column j of `b`.
 pub(crate) fn gram<T: Real, const W: usize>(
     team: &Team,
@@ -21,17 +24,10 @@ pub(crate) fn gram<T: Real, const W: usize>(
     let parts = team.collect(a.len().div_ceil(CHUNK), |chunk| {
         let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(a.len());
         let mut sum = [[0.0; W]; W];
-        fast(|| {
-            for (a, b) in a[range.clone()].iter().zip(&b[range]) {
-                for c in 0..3 {
-                    let b = b[c].map(Real::to_f64);
-                    for i in 0..W {
-                        for j in 0..W {
-                            sum[i][j] += a[c][i] * b[j];
-                        }
-                    }
-                }
-            }
+        dispatch(Gram {
+            a: &a[range.clone()],
+            b: &b[range],
+            sum: &mut sum,
         });
         sum
     });
@@ -44,6 +40,50 @@ pub(crate) fn gram<T: Real, const W: usize>(
         }
     }
     total
+}
+
+struct Gram<'a, T, const W: usize> {
+    a: &'a [NodeColumns<f64, W>],
+    b: &'a [NodeColumns<T, W>],
+    sum: &'a mut Square<W>,
+}
+
+impl<T: Real, const W: usize> Hot for Gram<'_, T, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (a, b) in self.a.chunks(STRIP).zip(self.b.chunks(STRIP)) {
+            // As many rows of the table at a time as the registers hold.
+            match W {
+                1 => table_rows::<T, W, 1, FUSED>(a, b, self.sum),
+                2 => table_rows::<T, W, 2, FUSED>(a, b, self.sum),
+                _ => table_rows::<T, W, 4, FUSED>(a, b, self.sum),
+            }
+        }
+    }
+}
+
+/// sum += AᵀB, `R` rows at a time.
+#[inline(always)]
+fn table_rows<T: Real, const W: usize, const R: usize, const FUSED: bool>(
+    a: &[NodeColumns<f64, W>],
+    b: &[NodeColumns<T, W>],
+    sum: &mut Square<W>,
+) {
+    for (rows, sum) in sum.as_chunks_mut::<R>().0.iter_mut().enumerate() {
+        let mut part = *sum;
+        for (a, b) in a.iter().zip(b) {
+            for c in 0..3 {
+                let b = b[c].map(Real::to_f64);
+                for r in 0..R {
+                    let a = a[c][R * rows + r];
+                    for k in 0..W {
+                        part[r][k] = a.times_plus::<FUSED>(b[k], part[r][k]);
+                    }
+                }
+            }
+        }
+        *sum = part;
+    }
 }
 
 /// A B of small matrices.
@@ -92,33 +132,106 @@ pub(crate) fn direction<const W: usize>(
     beta: &Square<W>,
 ) {
     let jobs: Vec<_> = p.chunks_mut(CHUNK).zip(z.chunks(CHUNK)).collect();
-    team.each(jobs, |(p, z)| {
-        fast(|| {
-            for (p, z) in p.iter_mut().zip(z) {
-                let mut next = z.map(|row| row.map(f64::from));
-                add_combination(&mut next, p, beta, 1.0);
-                *p = next;
-            }
-        });
-    });
+    team.each(jobs, |(p, z)| dispatch(Direction { p, z, beta }));
 }
 
-/// to += sign · from c, one node.
+struct Direction<'a, const W: usize> {
+    p: &'a mut [NodeColumns<f64, W>],
+    z: &'a [NodeColumns<f32, W>],
+    beta: &'a Square<W>,
+}
+
+impl<const W: usize> Hot for Direction<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (p, z) in self.p.iter_mut().zip(self.z) {
+            let z = z.map(|row| row.map(f64::from));
+            *p = combined::<W, FUSED>(&z, p, self.beta);
+        }
+    }
+}
+
+/// x ← x + P α, r ← r − Q α; gives r·r, column by column.
+pub(crate) fn advance<const W: usize>(
+    team: &Team,
+    x: &mut [NodeColumns<f64, W>],
+    r: &mut [NodeColumns<f64, W>],
+    p: &[NodeColumns<f64, W>],
+    q: &[NodeColumns<f64, W>],
+    alpha: &Square<W>,
+) -> [f64; W] {
+    let minus = alpha.map(|row| row.map(|v| -v));
+    let jobs: Vec<_> = x
+        .chunks_mut(CHUNK)
+        .zip(r.chunks_mut(CHUNK))
+        .zip(p.chunks(CHUNK).zip(q.chunks(CHUNK)))
+        .collect();
+    let parts = team.map(jobs, |((x, r), (p, q))| {
+        let mut size = [0.0; W];
+        dispatch(Advance {
+            x,
+            r,
+            p,
+            q,
+            alpha,
+            minus: &minus,
+            size: &mut size,
+        });
+        size
+    });
+    let mut total = [0.0; W];
+    for part in parts {
+        for k in 0..W {
+            total[k] += part[k];
+        }
+    }
+    total
+}
+
+struct Advance<'a, const W: usize> {
+    x: &'a mut [NodeColumns<f64, W>],
+    r: &'a mut [NodeColumns<f64, W>],
+    p: &'a [NodeColumns<f64, W>],
+    q: &'a [NodeColumns<f64, W>],
+    alpha: &'a Square<W>,
+    minus: &'a Square<W>,
+    size: &'a mut [f64; W],
+}
+
+impl<const W: usize> Hot for Advance<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let mut size = [0.0; W];
+        let both = self.x.iter_mut().zip(self.r.iter_mut());
+        for ((x, r), (p, q)) in both.zip(self.p.iter().zip(self.q)) {
+            *x = combined::<W, FUSED>(x, p, self.alpha);
+            *r = combined::<W, FUSED>(r, q, self.minus);
+            for c in 0..3 {
+                for k in 0..W {
+                    size[k] = r[c][k].times_plus::<FUSED>(r[c][k], size[k]);
+                }
+            }
+        }
+        *self.size = size;
+    }
+}
+
+/// start + from · c, one node.
 #[inline(always)]
-pub(crate) fn add_combination<const W: usize>(
-    to: &mut NodeColumns<f64, W>,
+fn combined<const W: usize, const FUSED: bool>(
+    start: &NodeColumns<f64, W>,
     from: &NodeColumns<f64, W>,
     c: &Square<W>,
-    sign: f64,
-) {
-    for r in 0..3 {
-        for i in 0..W {
-            let v = sign * from[r][i];
+) -> NodeColumns<f64, W> {
+    let mut to = *start;
+    for i in 0..W {
+        for r in 0..3 {
             for k in 0..W {
-                to[r][k] += v * c[i][k];
+                to[r][k] = from[r][i].times_plus::<FUSED>(c[i][k], to[r][k]);
             }
         }
     }
+    to
 }
 
 #[cfg(test)]

@@ -110,7 +110,10 @@ impl<T: Real, const W: usize> Sums<T, W> {
     }
 }
 
-/// Runs a loop compiled for the widest vectors this processor has.
+/// A loop to be compiled for the widest vectors this processor has.
+///
+/// A type and not a closure: the compiler need not inline a closure, and what is not inlined is compiled
+/// for the least processor.
 pub(crate) trait Hot {
     /// The loop; `FUSED` tells whether fused multiply-add is an instruction.
     fn run<const FUSED: bool>(self);
@@ -133,9 +136,4 @@ impl<H: Hot> pulp::WithSimd for Dispatch<H> {
 /// Runs `hot` with the best instruction set found at run time.
 pub(crate) fn dispatch(hot: impl Hot) {
     pulp::Arch::new().dispatch(Dispatch(hot));
-}
-
-/// Runs a closure compiled for the widest vectors this processor has; for loops without fused products.
-pub(crate) fn fast(work: impl FnOnce()) {
-    pulp::Arch::new().dispatch(work);
 }

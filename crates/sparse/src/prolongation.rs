@@ -3,6 +3,7 @@
 use crate::NodeColumns;
 use crate::Team;
 use crate::columns::CHUNK;
+use crate::kernel::{Hot, Real, dispatch};
 
 /// Weights by fine row and, turned round, by coarse row. Single precision in memory: whoever builds
 /// PᵀAP uses the same rounded weights.
@@ -105,17 +106,12 @@ impl Prolongation {
     ) {
         let jobs: Vec<_> = coarse.chunks_mut(CHUNK).enumerate().collect();
         team.each(jobs, |(chunk, coarse)| {
-            for (i, to) in (chunk * CHUNK..).zip(coarse) {
-                *to = [[0.0; W]; 3];
-                for &(child, weight) in self.by_coarse.row(i) {
-                    let (from, weight) = (&fine[child as usize], f64::from(weight));
-                    for c in 0..3 {
-                        for k in 0..W {
-                            to[c][k] += weight * f64::from(from[c][k]);
-                        }
-                    }
-                }
-            }
+            dispatch(Restrict {
+                weights: &self.by_coarse,
+                first: chunk * CHUNK,
+                fine,
+                coarse,
+            });
         });
     }
 
@@ -133,25 +129,72 @@ impl Prolongation {
             .enumerate()
             .collect();
         team.each(jobs, |(chunk, (step, solution))| {
-            for ((i, step), solution) in (chunk * CHUNK..).zip(step).zip(solution) {
-                let mut sum = [[0.0; W]; 3];
-                for &(p, weight) in self.by_fine.row(i) {
-                    let (from, weight) = (&coarse[p as usize], f64::from(weight));
-                    for c in 0..3 {
-                        for k in 0..W {
-                            sum[c][k] += weight * from[c][k];
-                        }
-                    }
-                }
-                *step = sum.map(|r| r.map(|v| v as f32));
-                for c in 0..3 {
-                    for k in 0..W {
-                        solution[c][k] += step[c][k];
-                    }
-                }
-            }
+            dispatch(Prolong {
+                weights: &self.by_fine,
+                first: chunk * CHUNK,
+                coarse,
+                step,
+                solution,
+            });
         });
     }
+}
+
+struct Restrict<'a, const W: usize> {
+    weights: &'a Weights,
+    first: usize,
+    fine: &'a [NodeColumns<f32, W>],
+    coarse: &'a mut [NodeColumns<f64, W>],
+}
+
+impl<const W: usize> Hot for Restrict<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (i, to) in (self.first..).zip(self.coarse) {
+            *to = weighted::<f32, W, FUSED>(self.weights.row(i), self.fine);
+        }
+    }
+}
+
+struct Prolong<'a, const W: usize> {
+    weights: &'a Weights,
+    first: usize,
+    coarse: &'a [NodeColumns<f64, W>],
+    step: &'a mut [NodeColumns<f32, W>],
+    solution: &'a mut [NodeColumns<f32, W>],
+}
+
+impl<const W: usize> Hot for Prolong<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for ((i, step), solution) in (self.first..).zip(self.step).zip(self.solution) {
+            let sum = weighted::<f64, W, FUSED>(self.weights.row(i), self.coarse);
+            for c in 0..3 {
+                for k in 0..W {
+                    step[c][k] = sum[c][k] as f32;
+                    solution[c][k] += step[c][k];
+                }
+            }
+        }
+    }
+}
+
+/// Sum of weight times value.
+#[inline(always)]
+fn weighted<T: Real, const W: usize, const FUSED: bool>(
+    row: &[(u32, f32)],
+    values: &[NodeColumns<T, W>],
+) -> NodeColumns<f64, W> {
+    let mut sum = [[0.0; W]; 3];
+    for &(at, weight) in row {
+        let (from, weight) = (&values[at as usize], f64::from(weight));
+        for c in 0..3 {
+            for k in 0..W {
+                sum[c][k] = weight.times_plus::<FUSED>(from[c][k].to_f64(), sum[c][k]);
+            }
+        }
+    }
+    sum
 }
 
 #[cfg(test)]
