@@ -3,6 +3,7 @@
 use crate::element::{Element, Stiffness, coarse_part, linear_part, place};
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_model::Problem;
+use bicolumn_sparse::columns::write_over;
 use bicolumn_sparse::{Block, Pattern, SymmetricBlocks, Team};
 use std::ops::Range;
 use std::sync::Arc;
@@ -210,6 +211,8 @@ impl Rows<'_> {
 impl Job<'_> {
     fn run(&mut self, problem: &Problem, numbering: &Numbering) -> Result<(), InvertedTet> {
         let mesh = &problem.mesh;
+        write_over(self.fine.blocks, [[0.0; 3]; 3]);
+        write_over(self.coarse.blocks, [[0.0; 3]; 3]);
         for (t, tet) in mesh.tets.iter().enumerate() {
             let rows = numbering.rows_of(tet);
             let wider = follows_others(numbering, &rows).then(|| coarse_weights(numbering, &rows));

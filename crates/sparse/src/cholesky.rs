@@ -5,6 +5,7 @@
 //! parent. Branches of the elimination tree go side by side, wide fronts are shared out; every sum has a
 //! fixed order.
 
+use crate::columns::written;
 use crate::elimination::{Elimination, Supernode};
 use crate::front::eliminate;
 use crate::kernel::Real;
@@ -179,7 +180,7 @@ fn step<T: Real>(
 ) -> Result<Vec<T>, usize> {
     let node = &shape.nodes[k];
     let (n, columns) = (3 * node.height(), 3 * node.width());
-    let mut front = vec![0.0; n * n];
+    let mut front = written(0.0, n * n);
     for &child in &node.children {
         let numbers = left.take(child as usize);
         extend(

@@ -13,10 +13,27 @@ pub type NodeColumns<T, const W: usize> = [[T; W]; 3];
 /// the number of threads.
 pub(crate) const CHUNK: usize = 2048;
 
+/// So many copies of a value, written and not promised: see [`write_over`].
+pub(crate) fn written<T: Copy>(value: T, count: usize) -> Vec<T> {
+    let mut out = vec![value; count];
+    write_over(&mut out, value);
+    out
+}
+
+/// Writes a value all over fresh memory.
+///
+/// Zeros come as memory that the system promises to be zero. Read before it is written, it costs two page faults
+/// instead of one, and the second stops the other threads: that made assembly on two threads as slow as
+/// on one.
+pub fn write_over<T: Copy>(fresh: &mut [T], value: T) {
+    // Without the detour the compiler knows that zeros are zero already.
+    std::hint::black_box(fresh).fill(value);
+}
+
 /// Interleaves up to `W` vectors; missing ones are zero.
 pub fn interleave<const W: usize>(vectors: &[&[[f64; 3]]]) -> Vec<NodeColumns<f64, W>> {
     let nodes = vectors.first().map_or(0, |v| v.len());
-    let mut all = vec![[[0.0; W]; 3]; nodes];
+    let mut all = written([[0.0; W]; 3], nodes);
     for (k, vector) in vectors.iter().enumerate() {
         for (to, from) in all.iter_mut().zip(*vector) {
             for c in 0..3 {

@@ -8,7 +8,7 @@
 //! 22:1444), which forgives a preconditioner rounded to single precision.
 
 use crate::chebyshev::Workspace;
-use crate::columns::{column, dot, interleave};
+use crate::columns::{column, dot, interleave, written};
 use crate::directions::{advance, direction, gram, product, pseudo_inverse};
 use crate::rounding::floors;
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
@@ -148,7 +148,7 @@ fn solve_group<const W: usize>(
     limits: &Limits,
 ) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
     let rows = operator.rows();
-    let zeros = |n: usize| vec![[[0.0; W]; 3]; n];
+    let zeros = |n: usize| written([[0.0; W]; 3], n);
     let mut b = interleave::<W>(vectors);
     // Unit right sides: all residuals are then relative ones, and single precision cannot overflow.
     let norms = dot(team, &b, &b).map(f64::sqrt);
