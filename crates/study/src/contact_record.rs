@@ -23,8 +23,11 @@ pub(crate) fn put_contact(measures: &mut CaseMeasures, report: &CaseReport, prel
         for r in &mut measures.responses {
             r.value = None;
             r.at = None;
+            r.part = None;
         }
         measures.profile = Default::default();
+        measures.screws.clear();
+        measures.sharing = None;
         return;
     }
     for (prefix, is_of) in KINDS {
@@ -115,11 +118,14 @@ mod tests {
             name,
             value: Some(-1.0),
             at: None,
+            part: None,
         };
         CaseMeasures {
             case: "axial".into(),
             responses: definitions().into_iter().map(|d| empty(d.name)).collect(),
             profile: Default::default(),
+            screws: vec![],
+            sharing: Some(Default::default()),
         }
     }
 
@@ -153,6 +159,7 @@ mod tests {
         });
         put_contact(&mut m, &report, &[]);
         assert!(m.responses.iter().all(|r| r.value.is_none()));
+        assert_eq!(m.sharing, None);
         let record = contact_record(&report);
         assert!(!record.converged && record.reason == Some(reason));
     }
