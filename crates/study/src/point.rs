@@ -79,7 +79,7 @@ pub fn run_point(
         if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
             let preload_n: Vec<f64> = contact.preloads.iter().map(|p| p.force_n).collect();
             for (measures, report) in of_point.iter_mut().zip(&reports.cases) {
-                put_contact(measures, report, &preload_n);
+                put_contact(measures, report, &contact.roles, &preload_n);
             }
         }
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
