@@ -62,7 +62,7 @@ impl NodalForces {
         &self.by_case[case]
     }
 
-    /// Adds s K φa, the shortening s from the tension N = φa·K u + s φa·K φa (φ: 1 on the pulled nodes).
+    /// Adds s K φa.
     fn add_shortening(
         &mut self,
         problem: &Problem,
@@ -70,39 +70,70 @@ impl NodalForces {
         displacement: &[Vec<Vec3>],
         screw: &Tightened,
     ) {
-        let tets = &problem.mesh.tets;
-        let pull = |n: u32| match screw.pulled.contains(&n) {
-            true => screw.axis,
-            false => Vec3::zeros(),
-        };
-        let mut of_unit = Vec::with_capacity(screw.tets.len());
-        let mut unit_tension = 0.0;
-        for &t in &screw.tets {
-            let Some(stiffness) = stiffness(problem, t as usize) else {
+        let cut = Cut::of(problem, screw);
+        for (case, (u, out)) in displacement.iter().zip(&mut self.by_case).enumerate() {
+            let Some(shortening) = cut.shortening(screw, u, case) else {
                 continue;
             };
-            let phi = tets[t as usize].map(pull);
-            let f = forces(&stiffness, &phi);
-            unit_tension += phi.iter().zip(&f).map(|(p, f)| p.dot(f)).sum::<f64>();
-            of_unit.push((t, f));
-        }
-        if unit_tension <= 0.0 {
-            return;
-        }
-        let cases = displacement.iter().zip(&mut self.by_case);
-        for ((u, out), tension) in cases.zip(&screw.tension_n) {
-            let of_motion: f64 = of_unit
-                .iter()
-                .flat_map(|(t, f)| tets[*t as usize].iter().zip(f))
-                .map(|(n, f)| f.dot(&u[*n as usize]))
-                .sum();
-            let shortening = (tension - of_motion) / unit_tension;
-            for (t, f) in &of_unit {
+            for (t, _, f) in &cut.of_unit {
                 for (to, f) in part_nodes.of_tet[*t as usize].iter().zip(f) {
                     out[*to as usize] += f * shortening;
                 }
             }
         }
+    }
+}
+
+impl Tightened {
+    /// By how much the elements at the cut are shorter than the displacement `u` of a load case says, mm:
+    /// the pulled nodes seem to them moved so far along the axis.
+    pub fn shortening_mm(&self, problem: &Problem, u: &[Vec3], case: usize) -> f64 {
+        let cut = Cut::of(problem, self);
+        cut.shortening(self, u, case).unwrap_or(0.0)
+    }
+}
+
+/// The elements at a cut under a shortening of 1 mm.
+struct Cut {
+    /// Tetrahedron, its nodes, K φa.
+    of_unit: Vec<(u32, [u32; 10], [Vec3; 10])>,
+    /// φa·K φa, N/mm.
+    unit_tension: f64,
+}
+
+impl Cut {
+    fn of(problem: &Problem, screw: &Tightened) -> Self {
+        let pull = |n: u32| match screw.pulled.contains(&n) {
+            true => screw.axis,
+            false => Vec3::zeros(),
+        };
+        let mut cut = Cut {
+            of_unit: Vec::with_capacity(screw.tets.len()),
+            unit_tension: 0.0,
+        };
+        for &t in &screw.tets {
+            let Some(stiffness) = stiffness(problem, t as usize) else {
+                continue;
+            };
+            let nodes = problem.mesh.tets[t as usize];
+            let phi = nodes.map(pull);
+            let f = forces(&stiffness, &phi);
+            cut.unit_tension += phi.iter().zip(&f).map(|(p, f)| p.dot(f)).sum::<f64>();
+            cut.of_unit.push((t, nodes, f));
+        }
+        cut
+    }
+
+    /// The shortening s from the tension N = φa·K u + s φa·K φa (φ: 1 on the pulled nodes).
+    fn shortening(&self, screw: &Tightened, u: &[Vec3], case: usize) -> Option<f64> {
+        let tension = screw.tension_n.get(case)?;
+        let of_motion: f64 = self
+            .of_unit
+            .iter()
+            .flat_map(|(_, nodes, f)| nodes.iter().zip(f))
+            .map(|(n, f)| f.dot(&u[*n as usize]))
+            .sum();
+        (self.unit_tension > 0.0).then(|| (tension - of_motion) / self.unit_tension)
     }
 }
 

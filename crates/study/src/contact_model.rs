@@ -37,6 +37,8 @@ pub struct ContactModel {
     pub interfaces: Interfaces,
     /// What each of their sets is.
     pub roles: Vec<Role>,
+    /// Their facet pairs.
+    pub pairs: Vec<FacetPair>,
     /// Screws that are tightened.
     pub preloads: Vec<Preload>,
     /// What is done before any load.
@@ -170,6 +172,7 @@ pub fn contact_model(
     let model = ContactModel {
         interfaces,
         roles,
+        pairs: split.pairs,
         preloads,
         steps,
         increments: if slips { inputs.increments } else { 1 },

@@ -4,7 +4,7 @@ use crate::bones::BoneCache;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
-use bicolumn_contact::{CaseReport, ContactOptions, Preload};
+use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_measure::{Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
@@ -46,6 +46,8 @@ pub struct ContactReports {
     pub steps: Vec<CaseReport>,
     /// Load cases.
     pub cases: Vec<CaseReport>,
+    /// What the corners of the interfaces carry at the end of each load case.
+    pub tractions: Vec<Vec<Traction>>,
 }
 
 impl ModelSolution {
@@ -78,8 +80,8 @@ impl BuiltModel {
         let options = ContactOptions {
             tolerance: options.tolerance.max(FINEST_CONTACT),
             increments: contact.increments,
+            max_iterations: options.max_iterations,
             linear: options,
-            ..ContactOptions::default()
         };
         let found = bicolumn_contact::solve(
             &self.problem,
@@ -96,6 +98,7 @@ impl BuiltModel {
             contact: Some(ContactReports {
                 steps: found.steps,
                 cases: found.cases,
+                tractions: found.tractions,
             }),
         })
     }
