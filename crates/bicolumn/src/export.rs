@@ -37,5 +37,12 @@ fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {
     let text = serde_json::to_string(&bundle.model).map_err(|e| e.to_string())?;
     write_file(&model, text.as_bytes())?;
     write_grid(&solution, &bundle.solution)?;
-    Ok(vec![mesh, model, solution])
+    let mut written = vec![mesh, model, solution];
+    if let Some(contact) = &bundle.contact {
+        let path = dir.join("contact.json");
+        let text = serde_json::to_string(contact).map_err(|e| e.to_string())?;
+        write_file(&path, text.as_bytes())?;
+        written.push(path);
+    }
+    Ok(written)
 }

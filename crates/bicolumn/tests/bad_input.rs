@@ -164,6 +164,47 @@ fn screws_that_cross() {
 }
 
 #[test]
+fn interface_of_a_part_that_no_construct_has() {
+    refused(
+        "[interfaces]\nplate_bone = \"frictional\"\n[interfaces.screw.3]\nseat = \"frictional\"\n",
+        &[
+            "job.toml:4: interfaces.screw.3.seat = \"frictional\": no such key",
+            "plate.medial, plate.lateral, plate.posterolateral, screw.01 to screw.30",
+        ],
+    );
+}
+
+#[test]
+fn interface_of_a_part_that_this_construct_does_not_have() {
+    refused(
+        "construct.layout = \"medial_only\"\nscrews.shaft_hold = \"non_locking\"\n[interfaces]\nscrew.01.seat = \"frictional\"\nscrew.04.seat = \"frictional\"\n",
+        &[
+            "job.toml:5: interfaces.screw.04.seat = frictional: interfaces.screw.04.seat: this construct \
+             has no such screw with a head that is not locked; accepted: screw.01, screw.02, screw.03",
+        ],
+    );
+}
+
+#[test]
+fn preload_of_a_bonded_head() {
+    refused(
+        "[screws]\nshaft_hold = \"non_locking\"\nshaft_preload_n = 200\n[interfaces]\nplate_bone = \"frictional\"\nhead_seat = \"bonded\"\n",
+        &[
+            "job.toml:6: interfaces.head_seat = bonded: screw.01 cannot take a preload of 200 N: its head \
+             is bonded",
+        ],
+    );
+}
+
+#[test]
+fn friction_out_of_range() {
+    refused(
+        "interfaces.plate.medial.bone_friction = 3\n",
+        &["job.toml:1: interfaces.plate.medial.bone_friction = 3: must lie between 0.01 and 2"],
+    );
+}
+
+#[test]
 fn no_toml() {
     refused("[plates\nwidth_mm = 10\n", &["job.toml:1: not valid TOML"]);
 }

@@ -72,6 +72,8 @@ pub struct Traction {
     pub set: usize,
     /// Place on side a, mm.
     pub at: Vec3,
+    /// Mean unit normal, from side a to side b.
+    pub normal: Vec3,
     /// Area that belongs to it, mm².
     pub area_mm2: f64,
     /// Pressure, MPa.
@@ -189,6 +191,7 @@ impl System<'_> {
                 Traction {
                     set: p.set,
                     at: p.corner,
+                    normal: p.normal,
                     area_mm2: p.area,
                     pressure_mpa: pressing / p.area,
                     shear_mpa: shear / p.area,

@@ -5,19 +5,25 @@ use crate::energy::energy_by_part;
 use crate::gap_motion::{FractureFrame, GapFaces, GapMotion};
 use crate::implant::{hotspot_of_part, larger};
 use crate::load_response::{load_response, loaded_block};
+use crate::load_sharing::{ByLevel, Carrier, LoadSharing, SharedLevels, levels};
 use crate::locator::Locator;
+use crate::nodal_forces::NodalForces;
 use crate::plate_end::PlateEnd;
+use crate::plate_sections::PlateSections;
 use crate::recovered::{Recovered, RecoveredStress};
+use crate::screw_forces::{CutScrew, ScrewForce, cuts};
 use crate::shaft::OuterCortex;
+use crate::touching::Touching;
 use crate::{CaseMeasures, Response, ShaftProfile, Solved, definitions};
 use bicolumn_base::{Part, PlateSite, Vec3};
+use bicolumn_geometry::Construct;
 
 /// Measures every load case of a solved construct.
 ///
 /// `intact` is the plate-free, unbroken bone under the same load cases (same order), for the
 /// stress-riser ratio; without it that ratio is `None`.
 pub fn measure(solved: &Solved<'_>, intact: Option<&Solved<'_>>) -> Vec<CaseMeasures> {
-    let recovered = |s: &Solved<'_>| RecoveredStress::of(s.problem, &s.solution.displacement);
+    let recovered = |s: &Solved<'_>| RecoveredStress::of(s.problem, s.total);
     let stress = recovered(solved);
     let intact = intact.map(|s| (s, recovered(s)));
     measure_recovered(
@@ -79,6 +85,8 @@ pub fn measure_recovered(
     });
     let moments_about = moment_centre(&model);
     let energy = energy_by_part(solved.problem, &solved.solution.displacement);
+    let carried = (!construct.plates.is_empty() || !construct.screws.is_empty())
+        .then(|| CarriedLoads::of(&model));
 
     (0..cases.len())
         .map(|case| {
@@ -112,13 +120,94 @@ pub fn measure_recovered(
             }
             sheet.put_at("implant_hotspot_screws_mpa", screw_hotspots[case]);
             put_trust(&mut sheet, &model, &energy[case], case);
+            let (screws, sharing) = match &carried {
+                Some(c) => c.put(&mut sheet, construct, case),
+                None => (Vec::new(), None),
+            };
             CaseMeasures {
                 case: cases[case].name.clone(),
                 responses: sheet.in_registry_order(),
                 profile,
+                screws,
+                sharing,
             }
         })
         .collect()
+}
+
+/// What plates and screws carry, of all load cases.
+struct CarriedLoads {
+    forces: NodalForces,
+    cuts: Vec<CutScrew>,
+    plates: Vec<(&'static str, PlateSections)>,
+    by_level: ByLevel,
+    levels: Vec<f64>,
+    shared: SharedLevels,
+}
+
+impl CarriedLoads {
+    fn of(model: &Recovered<'_>) -> Self {
+        let solved = &model.solved;
+        let touching = Touching::of(model.mesh);
+        let nodes = &model.stress.part_nodes;
+        let plates = solved.construct.plates.iter();
+        let shared = SharedLevels::of(solved.construct);
+        CarriedLoads {
+            forces: NodalForces::of(solved.problem, nodes, solved.total, solved.tightened),
+            cuts: cuts(model, &touching),
+            plates: plates
+                .map(|p| (column_name(p.site), PlateSections::of(model, p, &touching)))
+                .collect(),
+            by_level: ByLevel::of(model),
+            levels: levels(solved.construct, &shared),
+            shared,
+        }
+    }
+
+    fn put(
+        &self,
+        sheet: &mut Sheet,
+        construct: &Construct,
+        case: usize,
+    ) -> (Vec<ScrewForce>, Option<LoadSharing>) {
+        let screws: Vec<ScrewForce> = self
+            .cuts
+            .iter()
+            .map(|c| c.force(&self.forces, case))
+            .collect();
+        sheet.put_largest("screw_axial_max_n", &screws, ScrewForce::axial_n);
+        sheet.put_largest("screw_shear_max_n", &screws, ScrewForce::shear_n);
+        sheet.put_largest("screw_bending_max_nmm", &screws, ScrewForce::bending_nmm);
+        sheet.put_largest("screw_torque_max_nmm", &screws, ScrewForce::torque_nmm);
+        for (plate, sections) in &self.plates {
+            let most = sections.extremes(&self.forces, case);
+            sheet.put_at(&format!("plate_axial_max_{plate}_n"), most.axial);
+            sheet.put_at(&format!("plate_bending_max_{plate}_nmm"), most.bending);
+            sheet.put_at(&format!("plate_torque_max_{plate}_nmm"), most.torque);
+        }
+        let sharing = self
+            .by_level
+            .sharing(construct, &self.forces, case, &self.levels);
+        for (place, level) in [("gap", self.shared.gap_mm), ("shaft", self.shared.shaft_mm)] {
+            let Some(row) = level.and_then(|l| sharing.level_mm.iter().position(|x| *x == l))
+            else {
+                continue;
+            };
+            for (what, shares) in ["axial", "moment"].iter().zip(sharing.shares(row)) {
+                for (c, carrier) in Carrier::ALL.iter().enumerate() {
+                    // A plate that is not there has no share, not one of zero.
+                    let is_there = match carrier {
+                        Carrier::PlateMedial => self.plates.iter().any(|p| p.0 == "medial"),
+                        Carrier::PlateOther => self.plates.iter().any(|p| p.0 == "other"),
+                        _ => true,
+                    };
+                    let name = format!("share_{what}_{place}_{}", carrier.name());
+                    sheet.put(&name, shares.filter(|_| is_there).map(|s| s[c]));
+                }
+            }
+        }
+        (screws, Some(sharing))
+    }
 }
 
 /// Responses as they are found.
@@ -131,6 +220,23 @@ impl Sheet {
             name: name.to_string(),
             value,
             at: None,
+            part: None,
+        });
+    }
+
+    /// The value of largest size over all screws and cuts, with its sign.
+    fn put_largest(&mut self, name: &str, screws: &[ScrewForce], of: fn(&ScrewForce) -> f64) {
+        let mut most: Option<&ScrewForce> = None;
+        for s in screws {
+            if most.is_none_or(|m| of(s).abs() > of(m).abs()) {
+                most = Some(s);
+            }
+        }
+        self.0.push(Response {
+            name: name.to_string(),
+            value: most.map(of),
+            at: most.map(|s| s.at.into()),
+            part: most.map(|s| s.screw.to_string()),
         });
     }
 
@@ -139,6 +245,7 @@ impl Sheet {
             name: name.to_string(),
             value: found.map(|f| f.0),
             at: found.map(|f| f.1.into()),
+            part: None,
         });
     }
 
@@ -152,6 +259,7 @@ impl Sheet {
                     name: d.name,
                     value: None,
                     at: None,
+                    part: None,
                 })
             })
             .collect()

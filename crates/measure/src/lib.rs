@@ -1,8 +1,9 @@
 //! Responses of a solved construct, each with its exact definition.
 //!
 //! Doors: [`measure`], or [`measure_recovered`] where the stress is shared with others; what each number
-//! means: [`definitions`]. Nothing is read off single nodes: stress
-//! is averaged over an area or a volume, and what lies near a singular edge is reported apart.
+//! means: [`definitions`]. No stress is read off single nodes: it is averaged over an area or a volume, and
+//! what lies near a singular edge is reported apart. Forces and moments through sections are not
+//! integrals of stress but sums of nodal forces, in equilibrium to the solution's residual.
 //!
 //! # Known limits
 //! Values carry no estimate of their discretisation error. Points between a curved facet and its chord
@@ -20,22 +21,31 @@ mod gap_motion;
 mod hottest_ball;
 mod implant;
 mod load_response;
+mod load_sharing;
 mod locator;
+mod nodal_forces;
 mod percentile;
 mod plate_end;
+mod plate_sections;
 mod recovered;
 pub mod registry;
 mod rigid;
+mod screw_forces;
 mod section;
 mod shaft;
 mod shape;
 #[cfg(test)]
 mod test_mesh;
+mod touching;
 
 pub use case::{measure, measure_recovered};
+pub use load_sharing::{Carried, Carrier, LoadSharing};
+pub use nodal_forces::Tightened;
 pub use recovered::RecoveredStress;
 pub use registry::{Definition, definitions};
+pub use screw_forces::{ScrewCut, ScrewForce};
 
+use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;
 use bicolumn_model::{Patch, Problem};
 use bicolumn_solve::Solution;
@@ -52,6 +62,10 @@ pub struct Solved<'a> {
     pub patches: &'a [Patch],
     /// Displacements.
     pub solution: &'a Solution,
+    /// Displacements with those of any preparation, by load case: what stress and forces follow from.
+    pub total: &'a [Vec<Vec3>],
+    /// Screws tightened in that preparation.
+    pub tightened: &'a [Tightened],
 }
 
 /// A measured value.
@@ -63,6 +77,9 @@ pub struct Response {
     pub value: Option<f64>,
     /// Where it was found, mm in the bone frame.
     pub at: Option<[f64; 3]>,
+    /// The part it was found in, for a largest value over parts, such as `screw.03`.
+    #[serde(default)]
+    pub part: Option<String>,
 }
 
 /// Cortical stress by level along the shaft.
@@ -79,7 +96,7 @@ pub struct ShaftProfile {
 }
 
 /// Everything measured for one load case.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CaseMeasures {
     /// Load case.
     pub case: String,
@@ -87,4 +104,8 @@ pub struct CaseMeasures {
     pub responses: Vec<Response>,
     /// Cortical stress along the shaft.
     pub profile: ShaftProfile,
+    /// What the screws carry: one entry for each screw and cut.
+    pub screws: Vec<ScrewForce>,
+    /// Who carries the load, level by level; `None` without plates and screws.
+    pub sharing: Option<LoadSharing>,
 }

@@ -41,6 +41,13 @@ pub fn definitions() -> Vec<Definition> {
         add(PLATE_DEMAND, plate, words);
     }
     add(SCREWS, "", "");
+    add(SCREW_FORCES, "", "");
+    for (plate, words) in PLATES {
+        add(PLATE_FORCES, plate, words);
+    }
+    for (carrier, words) in CARRIERS {
+        add(SHARES, carrier, words);
+    }
     for (kind, words) in CONTACTS {
         add(CONTACT, kind, words);
     }
@@ -271,6 +278,78 @@ const SCREWS: &[(&str, &str, &str)] = &[(
     "MPa",
     "The same over all screws, each screw's own material only.",
 )];
+
+const SCREW_FORCES: &[(&str, &str, &str)] = &[
+    (
+        "screw_axial_max_n",
+        "N",
+        "Axial force in a screw's shank, of largest size over all screws and cuts, tension positive: resultant of the nodal forces on the part of the screw beyond the cut, along its axis. Cuts: the underside of a plate that stands off, the bone's surface under head or plate, the middle planes of fracture and split where the screw crosses them. Tightening included. Each screw's own values are in screws.csv.",
+    ),
+    (
+        "screw_shear_max_n",
+        "N",
+        "Largest shear force in a shank, over the screws and cuts of screw_axial_max_n: size of the resultant across the axis.",
+    ),
+    (
+        "screw_bending_max_nmm",
+        "N.mm",
+        "Largest bending moment in a shank, over the same: size of the moment of those nodal forces about the point of the axis at the cut, across the axis.",
+    ),
+    (
+        "screw_torque_max_nmm",
+        "N.mm",
+        "Torque in a shank of largest size, over the same: that moment along the axis, on the part beyond, right-hand rule towards the tip.",
+    ),
+];
+
+const PLATE_FORCES: &[(&str, &str, &str)] = &[
+    (
+        "plate_axial_max_PLATE_n",
+        "N",
+        "Axial force of largest size through sections of PLATE square to its length, 1 mm apart, tension positive: resultant of the nodal forces of screws and bone on its part distal of the section. Tightening included.",
+    ),
+    (
+        "plate_bending_max_PLATE_nmm",
+        "N.mm",
+        "Largest bending moment through those sections: size of the moment across the plate's length, about the middle of its thickness on its centre line.",
+    ),
+    (
+        "plate_torque_max_PLATE_nmm",
+        "N.mm",
+        "Torque of largest size through those sections, about the same, on the distal part, right-hand rule towards proximal.",
+    ),
+];
+
+/// Who shares the load, in place of PLATE.
+const CARRIERS: [(&str, &str); 4] = [
+    ("bone", "all bone and tissue in the gap"),
+    ("medial", "the medial plate"),
+    ("other", "the lateral or posterolateral plate"),
+    ("screws", "all screws"),
+];
+
+const SHARES: &[(&str, &str, &str)] = &[
+    (
+        "share_axial_gap_PLATE",
+        "1",
+        "Share of PLATE in the axial force through the horizontal section at the middle of the fracture, from the nodal forces on its part below the section. The shares of bone, plates and screws add up to 1; one may be negative or above 1. Only where the load below acts within 30 degrees of the shaft.",
+    ),
+    (
+        "share_moment_gap_PLATE",
+        "1",
+        "Share of PLATE in the moment through that section about the shaft's axis, along the direction of the total moment; axial forces of plates off the axis count by their lever arm. Only where the load below is a couple or acts more than 30 degrees from the shaft.",
+    ),
+    (
+        "share_axial_shaft_PLATE",
+        "1",
+        "As share_axial_gap of PLATE, half-way from the middle of the fracture to the lower of the plates' proximal ends.",
+    ),
+    (
+        "share_moment_shaft_PLATE",
+        "1",
+        "As share_moment_gap of PLATE, at that level.",
+    ),
+];
 
 /// Kinds of interfaces, in place of PLATE.
 const CONTACTS: [(&str, &str); 4] = [

@@ -2,6 +2,10 @@
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_solve::{Method, SolveOptions, solve};
+use std::collections::BTreeMap;
+use std::sync::Arc;
 
 const PROXIMAL: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
 const DISTAL: Part = Part::Bone(Fragment::Distal, Tissue::Cortical);
@@ -58,23 +62,110 @@ fn add_box(vertices: &mut Vec<Vec3>, tets: &mut Vec<[u32; 4]>, cells: [usize; 3]
     for i in 0..cells[0] {
         for j in 0..cells[1] {
             for k in 0..cells[2] {
-                for order in [
-                    [0, 1, 2],
-                    [0, 2, 1],
-                    [1, 0, 2],
-                    [1, 2, 0],
-                    [2, 0, 1],
-                    [2, 1, 0],
-                ] {
-                    let mut at = [i, j, k];
-                    let mut tet = [id(at); 4];
-                    for (n, axis) in order.into_iter().enumerate() {
-                        at[axis] += 1;
-                        tet[n + 1] = id(at);
-                    }
-                    tets.push(tet);
+                tets.extend(corners_of_cell([i, j, k]).map(|tet| tet.map(id)));
+            }
+        }
+    }
+}
+
+/// Grid corners of the six tetrahedra round the diagonal of a cell.
+fn corners_of_cell(cell: [usize; 3]) -> [[[usize; 3]; 4]; 6] {
+    [
+        [0, 1, 2],
+        [0, 2, 1],
+        [1, 0, 2],
+        [1, 2, 0],
+        [2, 0, 1],
+        [2, 1, 0],
+    ]
+    .map(|order| {
+        let mut at = cell;
+        let mut tet = [cell; 4];
+        for (n, axis) in order.into_iter().enumerate() {
+            at[axis] += 1;
+            tet[n + 1] = at;
+        }
+        tet
+    })
+}
+
+/// Bars with their solution.
+pub(crate) struct Bar {
+    pub(crate) problem: Problem,
+    pub(crate) displacement: Vec<Vec<Vec3>>,
+}
+
+/// Bars along y of 2 mm square section, 12 mm long, each beginning at its x (whole mm), held at y = 0 and
+/// loaded at y = 12 by a force and a couple. With `cap_mm`, blocks of bone so high join them at both ends.
+pub(crate) fn bars(parts: &[(f64, Part)], cap_mm: f64) -> Bar {
+    let width = parts.iter().map(|p| p.0 as usize + 2).max().unwrap();
+    let cap = cap_mm as usize;
+    let mut ids: BTreeMap<[usize; 3], u32> = BTreeMap::new();
+    let (mut tets, mut of_tet) = (Vec::new(), Vec::new());
+    for i in 0..width {
+        for j in 0..12 {
+            for k in 0..2 {
+                let own = parts
+                    .iter()
+                    .find(|p| (p.0 as usize..p.0 as usize + 2).contains(&i));
+                let part = match own {
+                    _ if j < cap || j >= 12 - cap => PROXIMAL,
+                    Some(own) => own.1,
+                    None => continue,
+                };
+                for tet in corners_of_cell([i, j, k]) {
+                    tets.push(tet.map(|at| {
+                        let next = ids.len() as u32;
+                        *ids.entry(at).or_insert(next)
+                    }));
+                    of_tet.push(part);
                 }
             }
         }
+    }
+    let mut vertices = vec![Vec3::zeros(); ids.len()];
+    for (at, id) in &ids {
+        vertices[*id as usize] = Vec3::new(at[0] as f64, at[1] as f64, at[2] as f64);
+    }
+    let mesh = TetMesh::from_straight_tets(
+        vertices,
+        &tets,
+        |t| of_tet[t],
+        |_, _| SurfaceName::BoneOuter,
+        |m, _| m,
+    )
+    .unwrap();
+    let at_level = |y: f64| (0u32..).zip(&mesh.nodes).filter(move |(_, x)| x.y == y);
+    let held: Vec<u32> = at_level(0.0).map(|(n, _)| n).collect();
+    let ends: Vec<(u32, Vec3)> = at_level(12.0).map(|(n, x)| (n, *x)).collect();
+    let each = Vec3::new(30.0, -80.0, 45.0) / ends.len() as f64;
+    let twist = Vec3::new(2.0, 9.0, -4.0);
+    let forces = ends
+        .iter()
+        .map(|(n, x)| (*n, each + twist.cross(&(x - Vec3::new(1.0, 12.0, 1.0)))))
+        .collect();
+    let case = LoadCase {
+        name: "end".into(),
+        forces,
+    };
+    let stiff = |young_mpa| Material {
+        name: "test".into(),
+        young_mpa,
+        poisson: 0.3,
+        source: String::new(),
+    };
+    let materials = (mesh.parts.iter())
+        .map(|p| stiff(if p.is_bone() { 17_000.0 } else { 190_000.0 }))
+        .collect();
+    let problem = Problem::new(Arc::new(mesh), materials, held, vec![case]).unwrap();
+    let options = SolveOptions {
+        method: Method::Direct,
+        tolerance: 1e-12,
+        ..SolveOptions::default()
+    };
+    let displacement = solve(&problem, &options).unwrap().displacement;
+    Bar {
+        problem,
+        displacement,
     }
 }

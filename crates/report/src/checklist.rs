@@ -92,7 +92,7 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
         ("screw_bone", "shanks and bone"),
         ("fracture_faces", "fracture faces that touch"),
     ];
-    let words: Vec<String> = kinds
+    let mut words: Vec<String> = kinds
         .iter()
         .filter_map(|(key, what)| {
             let word = input(&format!("interfaces.{key}"))?;
@@ -103,6 +103,13 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
             })
         })
         .collect();
+    // Parts that meet otherwise than their kind: interfaces.screw.03.seat.
+    let named = record.inputs.iter().filter_map(|i| {
+        let part = i.key.strip_prefix("interfaces.")?;
+        let is_named = part.starts_with("plate.") || part.starts_with("screw.");
+        is_named.then(|| format!("{part}: {}", i.value))
+    });
+    words.extend(named);
     list.push(item(
         "Each interface",
         if words.is_empty() { MISSING } else { GIVEN },

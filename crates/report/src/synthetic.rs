@@ -227,6 +227,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
         name: name.into(),
         value: Some(value),
         at_mm,
+        part: None,
         error_estimate: None,
     };
     let level_mm: Vec<f64> = (38..190).map(|l| f64::from(l) + 0.5).collect();
@@ -268,6 +269,8 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
             beam_mpa: vec![None; level_mm.len()],
             level_mm,
         }),
+        screws: Vec::new(),
+        sharing: serde_json::Value::Null,
         contact: None,
     }
 }

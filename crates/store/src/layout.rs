@@ -40,6 +40,11 @@ impl StudyFolder {
         self.root.join("columns.json")
     }
 
+    /// `screws.csv`: a row per point, load case, screw and cut.
+    pub fn screws_csv(&self) -> PathBuf {
+        self.root.join("screws.csv")
+    }
+
     /// `report.html`.
     pub fn report_html(&self) -> PathBuf {
         self.root.join("report.html")

@@ -17,6 +17,7 @@ pub mod layout;
 pub mod record;
 pub mod record_file;
 pub mod results;
+mod screw_table;
 
 pub use atomic::{can_write, create_folder, write_atomic};
 pub use digest::{digest_of, digest_text};
@@ -24,8 +25,8 @@ pub use error::StoreError;
 pub use layout::StudyFolder;
 pub use record::{
     CaseRecord, ContactRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise, PlateMark,
-    PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewMark, StageRecord, Status,
-    StudyRecord,
+    PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, StageRecord,
+    Status, StudyRecord,
 };
 pub use record_file::{read_record, write_record};
 pub use results::{Gathered, gather};

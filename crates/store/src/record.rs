@@ -195,6 +195,12 @@ pub struct CaseRecord {
     pub profile: ProfileRecord,
     /// The same profile on the intact bone.
     pub intact_profile: Option<ProfileRecord>,
+    /// What the screws carry, screw by screw and cut by cut.
+    #[serde(default)]
+    pub screws: Vec<ScrewForceRecord>,
+    /// Forces and moments of bone, plates and screws through horizontal sections, verbatim from the measures.
+    #[serde(default)]
+    pub sharing: serde_json::Value,
     /// What the interfaces did, where any can open or slide.
     #[serde(default)]
     pub contact: Option<ContactRecord>,
@@ -218,8 +224,30 @@ pub struct ResponseRecord {
     pub name: String,
     pub value: Option<f64>,
     pub at_mm: Option<[f64; 3]>,
+    /// The part it was found in, for a largest value over parts.
+    #[serde(default)]
+    pub part: Option<String>,
     /// Estimate of the discretisation error, same unit; `None`: not estimated.
     pub error_estimate: Option<f64>,
+}
+
+/// What a screw carries at a cut.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ScrewForceRecord {
+    /// `screw.03`.
+    pub screw: String,
+    /// `plate_underside`, `bone_surface`, `fracture`, `split`.
+    pub cut: String,
+    /// Point of the axis at the cut, which moments are about.
+    pub at_mm: [f64; 3],
+    /// Axial force, tension positive.
+    pub axial_n: f64,
+    /// Size of the shear force.
+    pub shear_n: f64,
+    /// Size of the bending moment.
+    pub bending_nmm: f64,
+    /// Torque on the part beyond, right-hand rule towards the tip.
+    pub torque_nmm: f64,
 }
 
 /// Cortical stress by level.
@@ -249,17 +277,29 @@ pub(crate) mod tests {
                     name: "stiffness_n_per_mm".into(),
                     value: Some(value),
                     at_mm: None,
+                    part: None,
                     error_estimate: None,
                 },
                 ResponseRecord {
                     name: "plate_end_hotspot_max_mpa".into(),
                     value: None,
                     at_mm: Some([0.0, 80.0, 8.0]),
+                    part: None,
                     error_estimate: None,
                 },
             ],
             profile: ProfileRecord::default(),
             intact_profile: None,
+            screws: vec![ScrewForceRecord {
+                screw: "screw.02".into(),
+                cut: "bone_surface".into(),
+                at_mm: [1.0, 60.0, 8.0],
+                axial_n: -12.5,
+                shear_n: 30.0,
+                bending_nmm: 75.0,
+                torque_nmm: 4.0,
+            }],
+            sharing: serde_json::Value::Null,
             contact: None,
         };
         PointRecord {

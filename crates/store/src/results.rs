@@ -1,10 +1,11 @@
-//! Gathering all points into `results.csv` and `columns.json`.
+//! Gathering all points into `results.csv`, `columns.json` and `screws.csv`.
 
 use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::layout::StudyFolder;
 use crate::record::{CaseRecord, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
+use crate::screw_table::screw_table;
 use serde_json::json;
 
 /// What [`gather`] found.
@@ -44,7 +45,8 @@ impl Gathered {
     }
 }
 
-/// Reads all records of a study and writes `results.csv` and `columns.json`.
+/// Reads all records of a study and writes `results.csv`, `columns.json` and, where there are screws,
+/// `screws.csv`.
 ///
 /// `results.csv` is tidy: a row per point and load case, a column per factor and response; a failed
 /// point has one row without a load case. `NAME__error` columns stand only beside responses for which
@@ -67,6 +69,10 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
         .collect();
     let text = format!("{:#}\n", serde_json::Value::from(definitions));
     write_atomic(&folder.columns_json(), text.as_bytes())?;
+    let screws_path = folder.screws_csv();
+    if let Some(table) = screw_table(&gathered, &screws_path)? {
+        write_atomic(&screws_path, &table)?;
+    }
     Ok(gathered)
 }
 
@@ -345,6 +351,25 @@ mod tests {
         sorted.sort_unstable();
         assert_eq!(sorted, header);
         assert_eq!(columns[1]["unit"], "mm");
+    }
+
+    #[test]
+    fn every_screw_and_cut_has_its_row() {
+        let mut point = sample_point("p001", -20.0);
+        point.cases[1].screws[0].axial_n = 40.0;
+        let (_temp, folder) = folder_with(&[point], &["p001"]);
+        gather(&folder).unwrap();
+        let mut reader = csv::Reader::from_path(folder.screws_csv()).unwrap();
+        let rows: Vec<BTreeMap<String, String>> =
+            reader.deserialize().map(|r| r.unwrap()).collect();
+        assert_eq!(rows.len(), 2);
+        assert_eq!(rows[0]["plates.stagger_mm"], "-20");
+        assert_eq!(
+            (&*rows[0]["screw"], &*rows[0]["cut"]),
+            ("screw.02", "bone_surface")
+        );
+        assert_eq!((&*rows[0]["axial_n"], &*rows[0]["y_mm"]), ("-12.5", "60"));
+        assert_eq!((&*rows[1]["case"], &*rows[1]["axial_n"]), ("torsion", "40"));
     }
 
     #[test]

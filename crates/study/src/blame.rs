@@ -28,6 +28,20 @@ pub fn explain(error: &GeometryError, job: &Job, point: &DesignPoint) -> String 
     text
 }
 
+/// Explains why the interfaces of a point cannot be had: the first key that the reason names leads, as far
+/// as the job gives it.
+pub fn explain_refusal(reason: &str, job: &Job, point: &DesignPoint) -> String {
+    let named = named_in(reason);
+    let given = named.iter().find(|k| job.spot_of(k).is_some());
+    match given {
+        Some(key) => {
+            let settings = Settings::at(job, point);
+            format!("{}: {reason}", where_given(key, job, point, &settings))
+        }
+        None => format!("{}: {reason}", job.file.display()),
+    }
+}
+
 /// `jobs/x.toml:7: plates.stagger_mm = 20 (factor)` or `plates.width_mm = 10 (default)`.
 fn where_given(path: &str, job: &Job, point: &DesignPoint, settings: &Settings) -> String {
     let value = settings

@@ -1,16 +1,31 @@
 //! The audit bundle: one solved model in a form that any other code can solve again.
 //!
-//! `mesh.vtu` (ten-node tetrahedra, cell data `material`), `model.json` (materials, supports, nodal
-//! forces), `solution.vtu` (displacement and stress of every load case). Node numbers are zero-based
-//! rows of `mesh.vtu`. The layout is a contract: it may grow, its entries do not change meaning.
+//! `mesh.vtu` (ten-node tetrahedra, cell data `material`; `young_mpa` and `poisson` where they vary inside
+//! a material), `model.json` (materials, supports, nodal forces, interfaces, tightened screws),
+//! `solution.vtu` (displacement and stress of every load case), `contact.json` where there are interfaces.
+//! Node and tetrahedron numbers are zero-based rows of `mesh.vtu`. The layout is a contract: it may grow,
+//! its entries do not change meaning.
+//!
+//! Interfaces. `model.json` lists each with its law and its facet pairs: six nodes of side a (corners,
+//! then the middles of 01, 12, 20), then the node of side b over each of them. `contact.json` gives, for each
+//! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Over
+//! a facet the traction is linear between its corners; nodal forces are its integral times the shape functions
+//! of the six nodes, on side b, and their opposite on side a.
+//!
+//! Tightened screws. The tetrahedra of a cut see, beside the displacement, their `pulled` nodes moved by
+//! `shortening_mm` along `axis`. Displacements include those of tightening.
 
+use crate::contact_model::ContactModel;
+use crate::model_build::{BuiltModel, ContactReports, ModelSolution};
 use bicolumn_base::SymTensor;
+use bicolumn_contact::{Law, Traction};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
-use bicolumn_model::Problem;
-use bicolumn_solve::{PartNodes, Solution, StressField};
+use bicolumn_model::{Elasticity, Problem};
+use bicolumn_solve::{PartNodes, StressField};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 
-/// The three files of a bundle, not yet written.
+/// The files of a bundle, not yet written.
 pub struct Bundle {
     /// `mesh.vtu`.
     pub mesh: Grid,
@@ -18,6 +33,8 @@ pub struct Bundle {
     pub model: Value,
     /// `solution.vtu`.
     pub solution: Grid,
+    /// `contact.json`, where there are interfaces.
+    pub contact: Option<Value>,
 }
 
 /// Gathers the bundle of a solved problem.
@@ -25,12 +42,25 @@ pub struct Bundle {
 /// Material numbers are part numbers counted from 1, so that each part can be told apart. Stress is
 /// cell data: the mean of a tetrahedron's ten recovered nodal tensors weighted for the integral over
 /// the straight-sided element, order xx yy zz xy yz xz.
-pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bundle {
+pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
+    let problem = &model.problem;
+    let nodes = &PartNodes::of(&problem.mesh);
     let mesh = &problem.mesh;
     let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
     let material = mesh.part.iter().map(|&p| i32::from(p) + 1).collect();
     grid.cell_data
         .push(Field::scalar("material", Values::I32(material)));
+
+    if let Some(field) = &problem.field {
+        let cells = |name: &str, of: fn(&Elasticity) -> f64| {
+            Field::scalar(name, Values::F64(field.iter().map(of).collect()))
+        };
+        grid.cell_data.push(cells("young_mpa", |e| {
+            e.mu * (3.0 * e.lambda + 2.0 * e.mu) / (e.lambda + e.mu)
+        }));
+        grid.cell_data
+            .push(cells("poisson", |e| 0.5 * e.lambda / (e.lambda + e.mu)));
+    }
 
     let materials: serde_json::Map<String, Value> = mesh
         .parts
@@ -58,15 +88,17 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
             json!({ "name": case.name, "forces": forces })
         })
         .collect();
-    let model = json!({
+    let contact = model.contact.as_ref();
+    let text = json!({
         "materials": materials,
         "fixed": [{ "nodes": problem.fixed, "dofs": [0, 1, 2] }],
         "loads": loads,
-        "interfaces": [],
+        "interfaces": contact.map_or_else(Vec::new, interfaces),
+        "preloads": contact.map_or_else(Vec::new, preloads),
     });
 
     let mut solved = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
-    for (case, u) in problem.cases.iter().zip(&solution.displacement) {
+    for (case, u) in problem.cases.iter().zip(solution.total()) {
         let name = &case.name;
         solved
             .point_data
@@ -90,7 +122,109 @@ pub fn bundle(problem: &Problem, nodes: &PartNodes, solution: &Solution) -> Bund
     }
     Bundle {
         mesh: grid,
-        model,
+        model: text,
         solution: solved,
+        contact: contact
+            .zip(solution.contact.as_ref())
+            .map(|(c, reports)| state(problem, c, reports, solution)),
     }
+}
+
+fn interfaces(contact: &ContactModel) -> Vec<Value> {
+    let sets = contact.interfaces.sets().iter().enumerate();
+    sets.zip(contact.interfaces.laws())
+        .map(|((k, set), law)| {
+            let pairs = contact.pairs.iter().filter(|p| usize::from(p.set) == k);
+            json!({
+                "name": set.name,
+                "law": law_name(*law),
+                "friction": law.friction(),
+                "pairs": pairs.map(|p| [p.a, p.b].concat()).collect::<Vec<_>>(),
+            })
+        })
+        .collect()
+}
+
+fn law_name(law: Law) -> &'static str {
+    match law {
+        Law::Bonded => "bonded",
+        Law::Frictional { .. } => "frictional",
+        Law::Frictionless => "frictionless",
+        Law::Apart => "apart",
+    }
+}
+
+fn preloads(contact: &ContactModel) -> Vec<Value> {
+    let one = |p: &bicolumn_contact::Preload| {
+        json!({
+            "name": p.name,
+            "force_n": p.force_n,
+            "axis": p.axis,
+            "tets": p.tets,
+            "pulled": p.pulled,
+        })
+    };
+    contact.preloads.iter().map(one).collect()
+}
+
+/// What interfaces and tightened screws do in each load case.
+fn state(
+    problem: &Problem,
+    contact: &ContactModel,
+    reports: &ContactReports,
+    solution: &ModelSolution,
+) -> Value {
+    let corners = corners(contact);
+    let cases = reports.cases.iter().zip(&reports.tractions).enumerate();
+    let cases: Vec<Value> = cases
+        .map(|(case, (report, tractions))| {
+            let u = &solution.total()[case];
+            let screws = solution.tightened.iter();
+            let shortening: Vec<f64> = screws.map(|s| s.shortening_mm(problem, u, case)).collect();
+            let at = corners.iter().zip(tractions);
+            json!({
+                "name": report.name,
+                "converged": report.is_converged(),
+                "residual": report.residual,
+                "corners": at.map(|(nodes, t)| corner(*nodes, t)).collect::<Vec<_>>(),
+                "shortening_mm": shortening,
+                "tension_n": report.section_forces_n,
+            })
+        })
+        .collect();
+    json!({
+        "columns": [
+            "interface", "node_a", "node_b", "area_mm2", "pressure_mpa", "normal_x", "normal_y",
+            "normal_z", "shear_x_mpa", "shear_y_mpa", "shear_z_mpa", "gap_mm",
+        ],
+        "cases": cases,
+    })
+}
+
+fn corner((_, a, b): (u16, u32, u32), t: &Traction) -> Value {
+    let (n, s) = (t.normal, t.shear_mpa);
+    json!([
+        t.set,
+        a,
+        b,
+        t.area_mm2,
+        t.pressure_mpa,
+        n.x,
+        n.y,
+        n.z,
+        s.x,
+        s.y,
+        s.z,
+        t.gap_mm
+    ])
+}
+
+/// Interface and nodes on both sides of every corner, in the order of the tractions.
+fn corners(contact: &ContactModel) -> Vec<(u16, u32, u32)> {
+    let all: BTreeSet<(u16, u32, u32)> = contact
+        .pairs
+        .iter()
+        .flat_map(|p| [0, 1, 2].map(|c| (p.set, p.a[c], p.b[c])))
+        .collect();
+    all.into_iter().collect()
 }

@@ -4,7 +4,7 @@ use crate::blame;
 use crate::bones::BoneCache;
 use crate::contact_model::refusal;
 use crate::estimate::{Estimate, estimate};
-use crate::inputs::{PointInputs, Stage};
+use crate::inputs::PointInputs;
 use crate::job::Job;
 use crate::plan::{DesignPoint, Plan};
 use crate::resolve::resolve;
@@ -94,7 +94,7 @@ fn build(
         .construct(&inputs.construct)
         .map_err(|e| blame::explain(&e, job, point))?;
     if let Some(reason) = refusal(&construct, &inputs.interfaces) {
-        return Err(format!("{}: {reason}", Stage::Geometry));
+        return Err(blame::explain_refusal(&reason, job, point));
     }
     let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
     Ok(BuiltPoint {

@@ -1,19 +1,44 @@
 //! Interfaces of a construct that press, slide and lift: the split mesh, their laws, tightened screws.
 
-use crate::inputs::{InterfaceInputs, Meeting};
+use crate::inputs::{InterfaceInputs, Meeting, NamedInterface, Side};
 use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
 use bicolumn_contact::{Interfaces, Law, Preload, Step};
 use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
-use bicolumn_mesh::{Interface, MeshError, PairKind, PairSet, SplitMesh, TetMesh, split_into};
+use bicolumn_mesh::{
+    FacetPair, Interface, MeshError, PairKind, PairSet, SplitMesh, TetMesh, split_into,
+};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
+
+/// What the two sides of an interface are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Role {
+    /// A plate on bone.
+    Plate,
+    /// A head in its seat in a plate.
+    Seat,
+    /// A head on the bone under it.
+    UnderHead,
+    /// A lag screw in the hole that it glides in.
+    Glide,
+    /// A shank in bone.
+    Shank,
+    /// The fragments above and below the fracture.
+    Fracture,
+    /// The two distal fragments.
+    Split,
+}
 
 /// What a contact solution needs beside the problem.
 #[derive(Debug)]
 pub struct ContactModel {
     /// The interfaces, with laws and gaps.
     pub interfaces: Interfaces,
+    /// What each of their sets is.
+    pub roles: Vec<Role>,
+    /// Their facet pairs.
+    pub pairs: Vec<FacetPair>,
     /// Screws that are tightened.
     pub preloads: Vec<Preload>,
     /// What is done before any load.
@@ -24,35 +49,77 @@ pub struct ContactModel {
 
 /// Why the interfaces asked for cannot be had from a construct; `None` where they can.
 pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String> {
-    let fixed_heads = inputs.head_seat.meeting == Meeting::Fixed;
-    for screw in &construct.screws {
-        let force = preload_n(construct, screw, inputs);
-        if force == 0.0 {
-            continue;
-        }
-        let stands_off = construct
-            .plates
+    let named = inputs
+        .named
+        .iter()
+        .find_map(|n| no_such_interface(construct, n));
+    named.or_else(|| {
+        let mut screws = construct.screws.iter();
+        screws.find_map(|s| impossible_preload(construct, s, inputs))
+    })
+}
+
+/// An interface of a part that the construct does not have.
+fn no_such_interface(construct: &Construct, named: &NamedInterface) -> Option<String> {
+    let list = |parts: Vec<Part>| match parts.is_empty() {
+        true => "none".to_string(),
+        false => parts
             .iter()
-            .any(|p| Some(p.site) == screw.plate && p.stand_off_mm > 0.0);
-        let reason = match screw.head {
-            Head::OnBone { .. } if screw.glides_in.is_none() => {
-                "it does not glide; its hold must be lag"
-            }
-            _ if fixed_heads => {
-                "its head is bonded; interfaces.head_seat must be frictional or frictionless"
-            }
-            Head::Seated { .. } if stands_off => {
-                "its plate stands off the bone, which nothing would stop it from crossing; \
-                 interfaces.plate_bone must not be apart"
-            }
-            _ => continue,
-        };
-        let name = screw.number;
-        return Some(format!(
-            "{name} cannot take a preload of {force} N: {reason}"
-        ));
+            .map(Part::to_string)
+            .collect::<Vec<_>>()
+            .join(", "),
+    };
+    let screws = |has: &dyn Fn(&Screw) -> bool| -> Vec<Part> {
+        let screws = construct.screws.iter().filter(|s| has(s));
+        screws.map(|s| Part::Screw(s.number)).collect()
+    };
+    let (accepted, why) = match (named.part, named.side) {
+        (Part::Screw(_), Side::Bone) => (screws(&|_| true), "this construct has no such screw"),
+        (Part::Screw(_), Side::Seat) => (
+            screws(&|s| s.head != Head::Locked),
+            "this construct has no such screw with a head that is not locked",
+        ),
+        _ => {
+            let plates = construct.plates.iter().map(|p| Part::Plate(p.site));
+            (plates.collect(), "this construct has no such plate")
+        }
+    };
+    (!accepted.contains(&named.part)).then(|| {
+        let key = named.key();
+        format!("{key}: {why}; accepted: {}", list(accepted))
+    })
+}
+
+fn impossible_preload(
+    construct: &Construct,
+    screw: &Screw,
+    inputs: &InterfaceInputs,
+) -> Option<String> {
+    let force = preload_n(construct, screw, inputs);
+    if force == 0.0 {
+        return None;
     }
-    None
+    let stands_off = construct
+        .plates
+        .iter()
+        .any(|p| Some(p.site) == screw.plate && p.stand_off_mm > 0.0);
+    let reason = match screw.head {
+        Head::OnBone { .. } if screw.glides_in.is_none() => {
+            "it does not glide; its hold must be lag"
+        }
+        _ if inputs.head_in_seat(screw.number).meeting == Meeting::Fixed => {
+            "its head is bonded; interfaces.head_seat must be frictional or frictionless"
+        }
+        Head::Seated { .. } if stands_off => {
+            "its plate stands off the bone, which nothing would stop it from crossing; \
+             interfaces.plate_bone must not be apart"
+        }
+        _ => return None,
+    };
+    let name = screw.number;
+    Some(format!(
+        "{name} cannot take a preload of {force} N: {reason}"
+    ))
 }
 
 /// Splits a mesh at the interfaces that can open or slide; `None` where there are none.
@@ -64,20 +131,22 @@ pub fn contact_model(
     mesh: &TetMesh,
     inputs: &InterfaceInputs,
 ) -> Result<Option<(Arc<TetMesh>, ContactModel)>, MeshError> {
-    // The facets of a set all have the same law.
-    let laws = RefCell::new(BTreeMap::new());
+    // The facets of a set all have the same role and law.
+    let found = RefCell::new(BTreeMap::new());
     let split = split_into(mesh, |i| {
-        let (set, law) = role(construct, i, inputs)?;
-        laws.borrow_mut().insert(set.name.clone(), law);
+        let (set, role, law) = role(construct, i, inputs)?;
+        found.borrow_mut().insert(set.clone(), (role, law));
         Some(set)
     })?;
     if split.pairs.is_empty() {
         return Ok(None);
     }
-    let laws = laws.into_inner();
+    let found = found.into_inner();
     let mut interfaces = Interfaces::with_laws(&split, |set| {
-        laws.get(&set.name).copied().unwrap_or(Law::Bonded)
+        found.get(set).map_or(Law::Bonded, |(_, law)| *law)
     });
+    let roles = split.sets.iter().filter_map(|s| found.get(s).map(|f| f.0));
+    let roles: Vec<Role> = roles.collect();
     if inputs.contact_gap_mm > 0.0 {
         interfaces.add_gap(
             |set| set.kind == PairKind::PlateOnBone,
@@ -87,7 +156,7 @@ pub fn contact_model(
     let preloads: Vec<Preload> = construct
         .screws
         .iter()
-        .filter_map(|s| preload(construct, s, &split, inputs))
+        .filter_map(|s| preload(construct, s, &split, &roles, inputs))
         .collect();
     let steps = if preloads.is_empty() {
         vec![]
@@ -102,6 +171,8 @@ pub fn contact_model(
     let slips = interfaces.laws().iter().any(|l| l.friction() > 0.0);
     let model = ContactModel {
         interfaces,
+        roles,
+        pairs: split.pairs,
         preloads,
         steps,
         increments: if slips { inputs.increments } else { 1 },
@@ -109,37 +180,53 @@ pub fn contact_model(
     Ok(Some((Arc::new(split.mesh), model)))
 }
 
-/// The set and the law of a facet between two parts; `None` where they are one.
-fn role(construct: &Construct, i: &Interface, inputs: &InterfaceInputs) -> Option<(PairSet, Law)> {
+/// The set, the role and the law of a facet between two parts; `None` where they are one.
+fn role(
+    construct: &Construct,
+    i: &Interface,
+    inputs: &InterfaceInputs,
+) -> Option<(PairSet, Role, Law)> {
     let named = |name: String| PairSet { kind: i.kind, name };
     match i.kind {
-        PairKind::PlateOnBone => Some((PairSet::of(i), inputs.plate_bone.law()?)),
+        PairKind::PlateOnBone => {
+            let site = [i.a, i.b].into_iter().find_map(|p| match p {
+                Part::Plate(site) => Some(site),
+                _ => None,
+            })?;
+            let law = inputs.plate_on_bone(site).law()?;
+            Some((PairSet::of(i), Role::Plate, law))
+        }
         PairKind::FractureFaces => {
             let both_distal = [i.a, i.b]
                 .iter()
                 .all(|p| matches!(p, Part::Bone(f, _) if f.is_distal()));
-            let name = if both_distal { "split" } else { "fracture" };
-            Some((named(name.to_owned()), inputs.fracture_faces.law()?))
+            let (name, role) = match both_distal {
+                true => ("split", Role::Split),
+                false => ("fracture", Role::Fracture),
+            };
+            Some((named(name.to_owned()), role, inputs.fracture_faces.law()?))
         }
         PairKind::ScrewInPlate => {
             let screw = screw_of(construct, i)?;
             let is_seated = matches!(screw.head, Head::Seated { .. });
-            let law = inputs.head_seat.law().filter(|_| is_seated)?;
-            Some((named(format!("{}-seat", screw.number)), law))
+            let law = inputs.head_in_seat(screw.number).law();
+            let law = law.filter(|_| is_seated)?;
+            Some((named(format!("{}-seat", screw.number)), Role::Seat, law))
         }
         PairKind::ScrewInBone => {
             let screw = screw_of(construct, i)?;
+            let head = inputs.head_in_seat(screw.number).law();
             if is_under_head(screw, i) {
-                return Some((
-                    named(format!("{}-head", screw.number)),
-                    inputs.head_seat.law()?,
-                ));
+                let set = named(format!("{}-head", screw.number));
+                return Some((set, Role::UnderHead, head?));
             }
             let glides = matches!(i.a, Part::Bone(f, _) if screw.glides_in == Some(f));
-            if glides && inputs.head_seat.law().is_some() {
-                return Some((named(format!("{}-glide", screw.number)), Law::Apart));
+            if glides && head.is_some() {
+                let set = named(format!("{}-glide", screw.number));
+                return Some((set, Role::Glide, Law::Apart));
             }
-            Some((PairSet::of(i), inputs.screw_bone.law()?))
+            let law = inputs.shank_in_bone(screw.number).law()?;
+            Some((PairSet::of(i), Role::Shank, law))
         }
     }
 }
@@ -194,6 +281,7 @@ fn preload(
     construct: &Construct,
     screw: &Screw,
     split: &SplitMesh,
+    roles: &[Role],
     inputs: &InterfaceInputs,
 ) -> Option<Preload> {
     let force_n = preload_n(construct, screw, inputs);
@@ -209,9 +297,12 @@ fn preload(
         } => 0.5 * (along(centre) + radius_mm),
         // Half-way down the hole that it glides in.
         _ => {
-            let name = format!("{}-glide", screw.number);
-            let set = split.sets.iter().position(|s| s.name == name)?;
-            let nodes = split.pairs_of(set).flat_map(|p| p.a);
+            let own = |p: &&FacetPair| {
+                let tet = mesh.facets[p.facets[1] as usize].tet;
+                roles[usize::from(p.set)] == Role::Glide
+                    && mesh.part_of(tet as usize) == Part::Screw(screw.number)
+            };
+            let nodes = split.pairs.iter().filter(own).flat_map(|p| p.a);
             0.5 * nodes
                 .map(|n| along(mesh.nodes[n as usize]))
                 .fold(0.0, f64::max)
@@ -274,6 +365,7 @@ mod tests {
             ("screw.02-seat", Law::Frictionless),
         ];
         assert_eq!(found, expected.map(|(n, l)| (n.to_string(), l)));
+        assert_eq!(model.roles, [Role::Plate, Role::Seat, Role::Seat]);
         assert_eq!(model.preloads.len(), 2);
         assert_eq!(model.steps[0].pull, [0, 1]);
         for (p, screw) in model.preloads.iter().zip(&construct.screws) {
@@ -287,6 +379,47 @@ mod tests {
                     assert_eq!(split.part_of(t), Part::Screw(screw.number));
                 }
             }
+        }
+    }
+
+    #[test]
+    fn one_part_by_name_meets_otherwise_and_a_part_that_is_not_there_is_refused() {
+        let loose = "screws.shaft_hold = \"non_locking\"\ninterfaces.plate_bone = \"bonded\"\n";
+        let text = format!(
+            "{loose}interfaces.screw.02.seat = \"frictional\"\ninterfaces.screw.02.seat_friction = 0.1\ninterfaces.screw.03.bone = \"frictionless\"\n"
+        );
+        let (construct, mesh, inputs) = built(&text);
+        assert_eq!(refusal(&construct, &inputs), None);
+        let (_, model) = contact_model(&construct, &mesh, &inputs).unwrap().unwrap();
+        let sets = model.interfaces.sets().iter().zip(model.interfaces.laws());
+        let found: Vec<(&str, Law)> = sets.map(|(s, l)| (s.name.as_str(), *l)).collect();
+        let expected = [
+            ("screw.03-bone", Law::Frictionless),
+            ("screw.02-seat", Law::Frictional { mu: 0.1 }),
+        ];
+        assert_eq!(found, expected);
+        assert_eq!(model.roles, [Role::Shank, Role::Seat]);
+
+        for (line, told) in [
+            (
+                "interfaces.screw.04.bone = \"frictional\"\n",
+                "interfaces.screw.04.bone: this construct has no such screw; accepted: screw.01, screw.02, screw.03",
+            ),
+            (
+                "interfaces.screw.03.seat = \"frictional\"\n",
+                "interfaces.screw.03.seat: this construct has no such screw with a head that is not locked; accepted: screw.01, screw.02",
+            ),
+            (
+                "interfaces.plate.lateral.bone = \"apart\"\n",
+                "interfaces.plate.lateral.bone: this construct has no such plate; accepted: plate.medial",
+            ),
+        ] {
+            let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{loose}{line}")).unwrap();
+            let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+            assert_eq!(
+                refusal(&construct, &inputs.interfaces).as_deref(),
+                Some(told)
+            );
         }
     }
 

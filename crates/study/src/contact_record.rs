@@ -1,5 +1,6 @@
 //! What interfaces did, as responses and in the record.
 
+use crate::contact_model::Role;
 use bicolumn_contact::{CaseReport, SetReport, Status};
 use bicolumn_measure::CaseMeasures;
 use bicolumn_store::ContactRecord;
@@ -18,17 +19,33 @@ pub(crate) fn contact_record(report: &CaseReport) -> ContactRecord {
 
 /// Puts the responses of the interfaces among those of a load case. A case that did not converge keeps no
 /// value at all.
-pub(crate) fn put_contact(measures: &mut CaseMeasures, report: &CaseReport, preload_n: &[f64]) {
+///
+/// `roles`: of the report's interfaces.
+pub(crate) fn put_contact(
+    measures: &mut CaseMeasures,
+    report: &CaseReport,
+    roles: &[Role],
+    preload_n: &[f64],
+) {
     if !report.is_converged() {
         for r in &mut measures.responses {
             r.value = None;
             r.at = None;
+            r.part = None;
         }
         measures.profile = Default::default();
+        measures.screws.clear();
+        measures.sharing = None;
         return;
     }
-    for (prefix, is_of) in KINDS {
-        let sets: Vec<&SetReport> = report.sets.iter().filter(|s| is_of(&s.name)).collect();
+    for (prefix, of_kind) in KINDS {
+        let sets: Vec<&SetReport> = report
+            .sets
+            .iter()
+            .zip(roles)
+            .filter(|(_, role)| of_kind.contains(role))
+            .map(|(set, _)| set)
+            .collect();
         if sets.is_empty() {
             continue;
         }
@@ -55,14 +72,12 @@ pub(crate) fn put_contact(measures: &mut CaseMeasures, report: &CaseReport, prel
     }
 }
 
-type Kind = (&'static str, fn(&str) -> bool);
-
-/// Prefixes of responses, with the names of their sets.
-const KINDS: [Kind; 4] = [
-    ("plate", |n| n.starts_with("plate.")),
-    ("head", |n| n.ends_with("-seat") || n.ends_with("-head")),
-    ("screw", |n| n.starts_with("screw.") && n.ends_with("-bone")),
-    ("fracture", |n| n == "fracture" || n == "split"),
+/// Prefixes of responses, with the roles that they gather. A hole that a screw glides in touches nothing.
+const KINDS: [(&str, &[Role]); 4] = [
+    ("plate", &[Role::Plate]),
+    ("head", &[Role::Seat, Role::UnderHead]),
+    ("screw", &[Role::Shank]),
+    ("fracture", &[Role::Fracture, Role::Split]),
 ];
 
 fn put(measures: &mut CaseMeasures, name: &str, value: f64) {
@@ -115,18 +130,22 @@ mod tests {
             name,
             value: Some(-1.0),
             at: None,
+            part: None,
         };
         CaseMeasures {
             case: "axial".into(),
             responses: definitions().into_iter().map(|d| empty(d.name)).collect(),
             profile: Default::default(),
+            screws: vec![],
+            sharing: Some(Default::default()),
         }
     }
 
     #[test]
     fn responses_gather_the_sets_of_their_kind() {
         let mut m = measures();
-        put_contact(&mut m, &report(Status::Converged), &[100.0, 200.0]);
+        let roles = [Role::Plate, Role::Plate, Role::Seat];
+        put_contact(&mut m, &report(Status::Converged), &roles, &[100.0, 200.0]);
         let value = |name: &str| {
             let found = m.responses.iter().find(|r| r.name == name);
             found.unwrap_or_else(|| panic!("{name}")).value
@@ -151,8 +170,9 @@ mod tests {
         let report = report(Status::NotConverged {
             reason: reason.clone(),
         });
-        put_contact(&mut m, &report, &[]);
+        put_contact(&mut m, &report, &[], &[]);
         assert!(m.responses.iter().all(|r| r.value.is_none()));
+        assert_eq!(m.sharing, None);
         let record = contact_record(&report);
         assert!(!record.converged && record.reason == Some(reason));
     }

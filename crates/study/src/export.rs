@@ -10,7 +10,6 @@ use crate::plan::DesignPoint;
 use crate::resolve::resolve;
 use bicolumn_geometry::Construct;
 use bicolumn_mesh::TetMesh;
-use bicolumn_solve::PartNodes;
 use std::sync::Arc;
 
 /// Builds and meshes a point. `tell` hears each stage.
@@ -56,22 +55,16 @@ pub fn export_point(
     let inputs = resolve(job, point);
     let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
     let model = build_problem(construct, Arc::new(mesh), &inputs)?;
-    let refused = if model.contact.is_some() {
-        Some("interfaces that open or slide; make them bonded or apart")
-    } else if inputs.materials.transverse.is_some() {
-        Some("materials with an axis; set materials.cortical.symmetry = \"isotropic\"")
-    } else {
-        None
-    };
-    if let Some(what) = refused {
+    if inputs.materials.transverse.is_some() {
         return Err(PointError {
             stage: Stage::Solve,
-            message: format!("the audit bundle has no form yet for {what} to export this point"),
+            message: "the audit bundle has no form yet for materials with an axis; set \
+                      materials.cortical.symmetry = \"isotropic\" to export this point"
+                .into(),
         });
     }
     tell(Stage::Solve);
     let solution = model.solve(&inputs, threads)?;
     tell(Stage::Measure);
-    let nodes = PartNodes::of(&model.problem.mesh);
-    Ok(bundle(&model.problem, &nodes, &solution.by_load))
+    Ok(bundle(&model, &solution))
 }

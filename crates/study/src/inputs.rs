@@ -1,5 +1,6 @@
 //! What one design point needs to be solved, and how it may fail.
 
+use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_contact::Law;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
@@ -100,6 +101,48 @@ impl InterfaceKind {
     }
 }
 
+/// Which interface of a part a job names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// Of a plate or a shank with the bone.
+    Bone,
+    /// Of a head with its seat, or with the bone under it.
+    Seat,
+}
+
+impl Side {
+    /// Its name in keys.
+    pub fn name(self) -> &'static str {
+        match self {
+            Side::Bone => "bone",
+            Side::Seat => "seat",
+        }
+    }
+}
+
+/// What a job says of one part's interface by the part's name.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NamedInterface {
+    /// A plate or a screw.
+    pub part: Part,
+    /// Which of its interfaces.
+    pub side: Side,
+    /// How its sides meet, if the job says so.
+    pub meeting: Option<Meeting>,
+    /// Coefficient of friction, if the job gives it.
+    pub friction: Option<f64>,
+}
+
+impl NamedInterface {
+    /// The job key that names it: `interfaces.screw.03.seat`, or that with `_friction` where only a
+    /// coefficient is given.
+    pub fn key(&self) -> String {
+        let only_friction = self.meeting.is_none();
+        let ending = if only_friction { "_friction" } else { "" };
+        format!("interfaces.{}.{}{ending}", self.part, self.side.name())
+    }
+}
+
 /// How parts meet, and how screws are tightened.
 #[derive(Debug, Clone, PartialEq)]
 pub struct InterfaceInputs {
@@ -111,6 +154,8 @@ pub struct InterfaceInputs {
     pub screw_bone: InterfaceKind,
     /// Faces of fractures that touch.
     pub fracture_faces: InterfaceKind,
+    /// Parts that meet otherwise than their kind.
+    pub named: Vec<NamedInterface>,
     /// Gap that a plate must close before it presses on the bone, mm.
     pub contact_gap_mm: f64,
     /// Increments of each load case.
@@ -119,6 +164,31 @@ pub struct InterfaceInputs {
     pub plate_preload_n: [[f64; 2]; 2],
     /// Preload of each screw independent of plates, in their order, N.
     pub independent_preload_n: Vec<f64>,
+}
+
+impl InterfaceInputs {
+    /// How a plate meets the bone.
+    pub fn plate_on_bone(&self, site: PlateSite) -> InterfaceKind {
+        self.of_part(Part::Plate(site), Side::Bone, self.plate_bone)
+    }
+
+    /// How a screw's shank meets the bone.
+    pub fn shank_in_bone(&self, screw: ScrewNumber) -> InterfaceKind {
+        self.of_part(Part::Screw(screw), Side::Bone, self.screw_bone)
+    }
+
+    /// How a screw's head meets its seat or the bone under it.
+    pub fn head_in_seat(&self, screw: ScrewNumber) -> InterfaceKind {
+        self.of_part(Part::Screw(screw), Side::Seat, self.head_seat)
+    }
+
+    fn of_part(&self, part: Part, side: Side, kind: InterfaceKind) -> InterfaceKind {
+        let named = self.named.iter().find(|n| n.part == part && n.side == side);
+        named.map_or(kind, |n| InterfaceKind {
+            meeting: n.meeting.unwrap_or(kind.meeting),
+            friction: n.friction.unwrap_or(kind.friction),
+        })
+    }
 }
 
 /// Stages of a design point, in order.

@@ -52,7 +52,7 @@ impl IntactCache {
 /// Two points with the same text have the same intact bone under the same loads.
 fn key(inputs: &PointInputs) -> String {
     format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         inputs.construct.bone,
         inputs.sizing,
         inputs.materials.cortical,
@@ -61,6 +61,7 @@ fn key(inputs: &PointInputs) -> String {
         inputs.loads,
         inputs.solve.method,
         inputs.solve.tolerance,
+        inputs.solve.max_iterations,
     )
 }
 

@@ -2,7 +2,7 @@
 
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::job_raw::{RawEntry, RawJob, RawValue};
-use crate::key_table::{SECTIONS, key, keys};
+use crate::key_table::{SECTIONS, key, keys, named_parts};
 use crate::keys::{Guess, Key, Kind, guess, nearest};
 use crate::value::Value;
 use std::collections::BTreeMap;
@@ -224,6 +224,13 @@ impl Job {
     fn unknown(&self, path: &str) -> Fault {
         match guess(path, keys().iter().map(|k| k.path.as_str())) {
             Guess::OtherUnit(meant) => Fault::WrongUnit { meant },
+            // Another part's key is no guess at what was meant: the accepted names are told instead.
+            Guess::Similar(k) if is_of_named_part(&k) && !same_part(&k, path) => {
+                Fault::UnknownKey {
+                    nearest: None,
+                    choices: vec![of_named_parts()],
+                }
+            }
             Guess::Similar(k) => Fault::UnknownKey {
                 nearest: Some(k),
                 choices: Vec::new(),
@@ -240,8 +247,12 @@ impl Job {
                 let mut choices: Vec<String> = keys()
                     .iter()
                     .filter(|k| k.path.starts_with(&prefix))
+                    .filter(|k| !is_of_named_part(&k.path))
                     .map(|k| k.path.clone())
                     .collect();
+                if section == "interfaces" {
+                    choices.push(of_named_parts());
+                }
                 if choices.is_empty() {
                     choices = SECTIONS.iter().map(|s| format!("[{s}]")).collect();
                 }
@@ -334,6 +345,29 @@ impl Job {
     }
 }
 
+/// Do two keys begin alike up to their last name?
+fn same_part(a: &str, b: &str) -> bool {
+    a.rsplit_once('.').map(|a| a.0) == b.rsplit_once('.').map(|b| b.0)
+}
+
+/// Keys of interfaces by part name are many and alike: a list of keys sums them up.
+fn is_of_named_part(path: &str) -> bool {
+    named_parts().any(|(part, _)| path.starts_with(&format!("interfaces.{part}.")))
+}
+
+fn of_named_parts() -> String {
+    let plates: Vec<String> = named_parts()
+        .map(|(part, _)| part.to_string())
+        .filter(|name| name.starts_with("plate"))
+        .collect();
+    let screws = named_parts().count() - plates.len();
+    format!(
+        "interfaces.PART.bone and interfaces.PART.bone_friction with PART one of {}, screw.01 to \
+         screw.{screws:02}; of screws also interfaces.PART.seat and interfaces.PART.seat_friction",
+        plates.join(", ")
+    )
+}
+
 /// Gives a raw value the type of its key and checks its range.
 fn convert(raw: &RawValue, key: &Key) -> Result<Value, Fault> {
     let refuse = |nearest| {
@@ -399,6 +433,34 @@ mod tests {
             complaints("[fracture]\ngap_cm = 0.5\n"),
             "jobs/x.toml:2: fracture.gap_cm = 0.5: no such key; the unit at its end is wrong\n  \
              hint: did you mean fracture.gap_mm (mm)?"
+        );
+    }
+
+    #[test]
+    fn a_part_that_cannot_be_is_told_with_the_names_that_can() {
+        for text in [
+            "interfaces.screw.3.seat = \"frictional\"\n",
+            "[interfaces.screw.31]\nbone_friction = 0.2\n",
+            "[interfaces]\nplate.dorsal.bone = \"bonded\"\n",
+        ] {
+            let told = complaints(text);
+            assert!(told.contains("no such key"), "{told}");
+            assert!(
+                told.contains(
+                    "plate.medial, plate.lateral, plate.posterolateral, screw.01 to screw.30"
+                ),
+                "{told}"
+            );
+        }
+        let told = complaints("[interfaces.screw.03]\nseet = \"bonded\"\n");
+        assert!(
+            told.contains("did you mean interfaces.screw.03.seat?"),
+            "{told}"
+        );
+        let told = complaints("interfaces.screw.03.seat = \"apart\"\n");
+        assert!(
+            told.contains("x.toml:1: interfaces.screw.03.seat = \"apart\": must be one of"),
+            "{told}"
         );
     }
 

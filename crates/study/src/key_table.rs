@@ -35,6 +35,7 @@ const USUAL_CASES: [&str; 6] = [
 ];
 
 pub(crate) use holds::INDEPENDENT;
+pub(crate) use interfaces::named_parts;
 
 /// Construct layouts.
 pub const LAYOUTS: [&str; 5] = [

@@ -4,9 +4,9 @@ use crate::bones::BoneCache;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
-use bicolumn_contact::{CaseReport, ContactOptions};
+use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
-use bicolumn_measure::Solved;
+use bicolumn_measure::{Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
@@ -36,6 +36,8 @@ pub struct ModelSolution {
     pub total: Option<Vec<Vec<Vec3>>>,
     /// What the interfaces did, where there are any.
     pub contact: Option<ContactReports>,
+    /// Screws that were tightened, with what is left of their tension.
+    pub tightened: Vec<Tightened>,
 }
 
 /// What interfaces did.
@@ -44,6 +46,8 @@ pub struct ContactReports {
     pub steps: Vec<CaseReport>,
     /// Load cases.
     pub cases: Vec<CaseReport>,
+    /// What the corners of the interfaces carry at the end of each load case.
+    pub tractions: Vec<Vec<Traction>>,
 }
 
 impl ModelSolution {
@@ -70,13 +74,14 @@ impl BuiltModel {
                 by_load,
                 total: None,
                 contact: None,
+                tightened: vec![],
             });
         };
         let options = ContactOptions {
             tolerance: options.tolerance.max(FINEST_CONTACT),
             increments: contact.increments,
+            max_iterations: options.max_iterations,
             linear: options,
-            ..ContactOptions::default()
         };
         let found = bicolumn_contact::solve(
             &self.problem,
@@ -87,11 +92,13 @@ impl BuiltModel {
         )
         .map_err(|e| failed(Stage::Solve, &e))?;
         Ok(ModelSolution {
+            tightened: tightened(&contact.preloads, &found.cases),
             by_load: found.by_load,
             total: (!contact.steps.is_empty()).then_some(found.total.displacement),
             contact: Some(ContactReports {
                 steps: found.steps,
                 cases: found.cases,
+                tractions: found.tractions,
             }),
         })
     }
@@ -103,8 +110,23 @@ impl BuiltModel {
             problem: &self.problem,
             patches: self.patches.patches(),
             solution: &solution.by_load,
+            total: solution.total(),
+            tightened: &solution.tightened,
         }
     }
+}
+
+fn tightened(preloads: &[Preload], cases: &[CaseReport]) -> Vec<Tightened> {
+    let of_screw = |(k, p): (usize, &Preload)| Tightened {
+        tets: p.tets.clone(),
+        pulled: p.pulled.clone(),
+        axis: Vec3::from(p.axis).normalize(),
+        tension_n: cases
+            .iter()
+            .map(|c| c.section_forces_n.get(k).copied().unwrap_or(0.0))
+            .collect(),
+    };
+    preloads.iter().enumerate().map(of_screw).collect()
 }
 
 /// Relative residual that a contact problem is solved to at best: the preconditioner that takes part in it

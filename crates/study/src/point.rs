@@ -12,12 +12,14 @@ use bicolumn_base::Vec3;
 use bicolumn_contact::CaseReport;
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
-use bicolumn_measure::{CaseMeasures, RecoveredStress, ShaftProfile, measure_recovered};
+use bicolumn_measure::{
+    CaseMeasures, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
+};
 use bicolumn_model::LoadCase;
 use bicolumn_solve::Solution;
 use bicolumn_store::{
     CaseRecord, ContactRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
-    ScrewMark, StageRecord, Status, StudyFolder, create_folder, write_atomic,
+    ScrewForceRecord, ScrewMark, StageRecord, Status, StudyFolder, create_folder, write_atomic,
 };
 use std::path::Path;
 use std::sync::Arc;
@@ -77,7 +79,7 @@ pub fn run_point(
         if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
             let preload_n: Vec<f64> = contact.preloads.iter().map(|p| p.force_n).collect();
             for (measures, report) in of_point.iter_mut().zip(&reports.cases) {
-                put_contact(measures, report, &preload_n);
+                put_contact(measures, report, &contact.roles, &preload_n);
             }
         }
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
@@ -278,9 +280,12 @@ fn case_record(
                 name: r.name,
                 value: r.value,
                 at_mm: r.at,
+                part: r.part,
                 error_estimate: None,
             })
             .collect(),
+        screws: measures.screws.iter().map(screw_force).collect(),
+        sharing: serde_json::to_value(&measures.sharing).unwrap_or(serde_json::Value::Null),
         profile: profile(measures.profile),
         intact_profile: intact,
         contact: solution
@@ -288,6 +293,18 @@ fn case_record(
             .as_ref()
             .and_then(|c| c.cases.get(i))
             .map(contact_record),
+    }
+}
+
+fn screw_force(s: &ScrewForce) -> ScrewForceRecord {
+    ScrewForceRecord {
+        screw: s.screw.to_string(),
+        cut: s.cut.name().to_string(),
+        at_mm: s.at.into(),
+        axial_n: s.axial_n(),
+        shear_n: s.shear_n(),
+        bending_nmm: s.bending_nmm(),
+        torque_nmm: s.torque_nmm(),
     }
 }
 

@@ -1,10 +1,13 @@
 //! From a job and a design point to everything that decides its result.
 
-use crate::inputs::{InterfaceInputs, InterfaceKind, LoadInputs, Materials, Meeting, PointInputs};
+use crate::inputs::{
+    InterfaceInputs, InterfaceKind, LoadInputs, Materials, Meeting, NamedInterface, PointInputs,
+};
 use crate::job::Job;
-use crate::key_table::{INDEPENDENT, LOAD_CASES};
+use crate::key_table::{INDEPENDENT, LOAD_CASES, named_parts};
 use crate::plan::DesignPoint;
 use crate::settings::{Settings, site};
+use bicolumn_base::Part;
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{
     BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
@@ -151,7 +154,12 @@ fn bone(s: &Settings, folder: &Path) -> BoneSpec {
 fn plate(s: &Settings, site: PlateSiteName, which: &str) -> PlateSpec {
     let of_plate = |name: &str| s.number(&format!("plates.{which}.{name}"));
     let of_screws = |name: &str| format!("screws.{which}.{name}");
-    let apart = s.text("interfaces.plate_bone") == "apart";
+    let by_name = s.text(&format!("interfaces.{}.bone", Part::Plate(site.into())));
+    let meets = match by_name {
+        "" => s.text("interfaces.plate_bone"),
+        named => named,
+    };
+    let apart = meets == "apart";
     PlateSpec {
         site,
         width_mm: of_plate("width_mm"),
@@ -263,15 +271,32 @@ fn loads(s: &Settings) -> LoadInputs {
     }
 }
 
+fn meeting(word: &str) -> Meeting {
+    match word {
+        "frictional" => Meeting::Frictional,
+        "frictionless" => Meeting::Frictionless,
+        _ => Meeting::Fixed,
+    }
+}
+
 fn interfaces(s: &Settings) -> InterfaceInputs {
     let kind = |name: &str| InterfaceKind {
-        meeting: match s.text(&format!("interfaces.{name}")) {
-            "frictional" => Meeting::Frictional,
-            "frictionless" => Meeting::Frictionless,
-            _ => Meeting::Fixed,
-        },
+        meeting: meeting(s.text(&format!("interfaces.{name}"))),
         friction: s.number(&format!("interfaces.{name}_friction")),
     };
+    let named = named_parts().flat_map(|(part, sides)| sides.iter().map(move |side| (part, *side)));
+    let named = named.filter_map(|(part, side)| {
+        let path = format!("interfaces.{part}.{}", side.name());
+        let word = s.text(&path);
+        let friction = s.get(&format!("{path}_friction"));
+        let named = NamedInterface {
+            part,
+            side,
+            meeting: (!word.is_empty()).then(|| meeting(word)),
+            friction: friction.and_then(|f| f.value.number()),
+        };
+        (named.meeting.is_some() || named.friction.is_some()).then_some(named)
+    });
     let of_plate = |which: &str| {
         ["shaft", "distal"].map(|row| s.number(&format!("screws.{which}.{row}_preload_n")))
     };
@@ -280,6 +305,7 @@ fn interfaces(s: &Settings) -> InterfaceInputs {
         head_seat: kind("head_seat"),
         screw_bone: kind("screw_bone"),
         fracture_faces: kind("fracture_faces"),
+        named: named.collect(),
         contact_gap_mm: s.number("interfaces.contact_gap_mm"),
         increments: s.count("interfaces.increments"),
         plate_preload_n: [of_plate("medial"), of_plate("other")],
@@ -310,6 +336,7 @@ mod tests {
     use crate::key_table::{key, keys};
     use crate::keys::{Fallback, Kind};
     use crate::plan::Plan;
+    use bicolumn_base::{PlateSite, ScrewNumber};
 
     fn first(text: &str) -> PointInputs {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
@@ -330,7 +357,11 @@ mod tests {
         let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\n";
         for k in keys().iter().filter(|k| decides_result(&k.path)) {
             let current = first(base).inputs.get(&k.path).cloned();
-            let other = match (&k.kind, &current.unwrap_or(FactorValue::Number(0.0))) {
+            let unset = match k.kind {
+                Kind::Word(_) => FactorValue::Word(String::new()),
+                _ => FactorValue::Number(0.0),
+            };
+            let other = match (&k.kind, &current.unwrap_or(unset)) {
                 (Kind::Number { least, most, .. }, FactorValue::Number(x)) => {
                     let y = if x - least > most - x {
                         0.5 * (least + x)
@@ -426,6 +457,25 @@ mod tests {
         let none = first("fracture.pattern = \"none\"\n");
         assert!(none.construct.fracture.is_none());
         assert!(p.construct.plates.iter().all(|pl| pl.stand_off_mm == 0.0));
+    }
+
+    #[test]
+    fn an_interface_by_name_beats_its_kind_for_that_part_alone() {
+        let p = first(
+            "[interfaces]\nplate_bone = \"frictional\"\nplate.lateral.bone = \"apart\"\nhead_seat = \"frictional\"\n[interfaces.screw.03]\nbone = \"frictionless\"\nseat_friction = 0.05\n",
+        );
+        let stands = p.construct.plates.iter().map(|pl| pl.stand_off_mm > 0.0);
+        assert_eq!(stands.collect::<Vec<_>>(), [false, true]);
+        let i = &p.interfaces;
+        let meets = |site| i.plate_on_bone(site).meeting;
+        assert_eq!(meets(PlateSite::Medial), Meeting::Frictional);
+        assert_eq!(meets(PlateSite::Lateral), Meeting::Fixed);
+        let [third, fourth] = [3, 4].map(ScrewNumber);
+        assert_eq!(i.shank_in_bone(third).meeting, Meeting::Frictionless);
+        assert_eq!(i.shank_in_bone(fourth).meeting, Meeting::Fixed);
+        assert_eq!(i.head_in_seat(third).friction, 0.05);
+        assert_eq!(i.head_in_seat(third).meeting, Meeting::Frictional);
+        assert_eq!(i.head_in_seat(fourth).friction, 0.2);
     }
 
     #[test]

@@ -27,19 +27,25 @@ pub(crate) fn solved_bonded(construct: &Construct, inputs: &InterfaceInputs) -> 
             );
         }
     }
-    let any = |is: fn(&Head) -> bool| construct.screws.iter().any(|s| is(&s.head));
-    let bonded_heads = is_bonded(&inputs.head_seat);
-    if bonded_heads && any(|h| matches!(h, Head::Seated { .. })) {
-        told.push(
-            "non-locking heads are solved as bonded to their seats, without preload".to_string(),
-        );
+    let bonded = |is: fn(&Head) -> bool| -> Vec<String> {
+        let screws = construct.screws.iter().filter(|s| is(&s.head));
+        let bonded = screws.filter(|s| is_bonded(&inputs.head_in_seat(s.number)));
+        bonded.map(|s| s.number.to_string()).collect()
+    };
+    let seated = bonded(|h| matches!(h, Head::Seated { .. }));
+    if !seated.is_empty() {
+        told.push(format!(
+            "non-locking heads are solved as bonded to their seats, without preload: {}",
+            seated.join(", ")
+        ));
     }
-    if bonded_heads && any(|h| matches!(h, Head::OnBone { .. })) {
-        told.push(
+    let on_bone = bonded(|h| matches!(h, Head::OnBone { .. }));
+    if !on_bone.is_empty() {
+        told.push(format!(
             "screws independent of plates are solved as bonded to the bone under their heads and \
-             along their shanks, without preload; a lag screw does not glide"
-                .to_string(),
-        );
+             along their shanks, without preload; a lag screw does not glide: {}",
+            on_bone.join(", ")
+        ));
     }
     told
 }
@@ -62,6 +68,7 @@ mod tests {
             head_seat: fixed,
             screw_bone: fixed,
             fracture_faces: fixed,
+            named: vec![],
             contact_gap_mm: 0.0,
             increments: 1,
             plate_preload_n: [[0.0; 2]; 2],

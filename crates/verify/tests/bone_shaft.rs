@@ -126,6 +126,8 @@ fn stress_along_the_shaft_is_the_beam_stress() {
             problem: &made.problem,
             patches: made.joint.patches(),
             solution: &solution,
+            total: &solution.displacement,
+            tightened: &[],
         },
         None,
     );

@@ -1,8 +1,10 @@
 //! The keys of interfaces: what meets how, friction, preload.
 
 use super::{OURS, TRADE, add, count, for_both_and_each, is, mm, number, word};
+use crate::inputs::Side;
 use crate::key_table::holds::INDEPENDENT;
-use crate::keys::{Key, Kind};
+use crate::keys::{Fallback, Key, Kind};
+use bicolumn_base::{Part, PlateSite, ScrewNumber};
 
 /// Friction of bone on metal and on bone, metal on metal.
 const BONE_ON_METAL: f64 = 0.3;
@@ -60,6 +62,7 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             OURS,
         );
     }
+    by_name(keys);
     let often = "values of plating studies, which vary; from memory";
     for (name, mu, what) in [
         ("plate_bone", BONE_ON_METAL, "plate and bone"),
@@ -114,5 +117,67 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             "Tension that it is tightened to before any load, if it is a lag screw",
             TRADE,
         );
+    }
+}
+
+/// Sites of plates in the keys of interfaces by name.
+pub(crate) const NAMED_PLATES: [PlateSite; 3] = [
+    PlateSite::Medial,
+    PlateSite::Lateral,
+    PlateSite::Posterolateral,
+];
+/// Screws that a construct can have at most: eight shaft and six distal ones of either plate, and those
+/// independent of plates.
+pub(crate) const NAMED_SCREWS: u8 = 2 * (8 + 6) + INDEPENDENT as u8;
+
+/// The parts whose interfaces a job can name, with the sides that each has.
+pub(crate) fn named_parts() -> impl Iterator<Item = (Part, &'static [Side])> {
+    let plates = NAMED_PLATES.map(|p| (Part::Plate(p), &[Side::Bone][..]));
+    let screws = (1..=NAMED_SCREWS).map(|n| {
+        let part = Part::Screw(ScrewNumber(n));
+        (part, &[Side::Bone, Side::Seat][..])
+    });
+    plates.into_iter().chain(screws)
+}
+
+fn by_name(keys: &mut Vec<Key>) {
+    for (part, sides) in named_parts() {
+        for side in sides {
+            let (words, what, common): (&'static [&'static str], _, _) = match (part, side) {
+                (Part::Plate(_), _) => (
+                    &["apart", "bonded", "frictional", "frictionless"],
+                    "this plate alone meets the bone",
+                    "plate_bone",
+                ),
+                (_, Side::Bone) => (
+                    &["bonded", "frictional", "frictionless"],
+                    "this screw alone meets the bone along its shank",
+                    "screw_bone",
+                ),
+                (_, Side::Seat) => (
+                    &["bonded", "frictional", "frictionless"],
+                    "the head of this screw alone meets its seat, or the bone under it",
+                    "head_seat",
+                ),
+            };
+            let path = format!("interfaces.{part}.{}", side.name());
+            let as_common = format!("as interfaces.{common}");
+            add(
+                keys,
+                &path,
+                Kind::Word(words),
+                Fallback::Absent,
+                &format!("How {what}; parts are named as in the report and in screws.csv"),
+                &as_common,
+            );
+            add(
+                keys,
+                &format!("{path}_friction"),
+                number("", 0.01, 2.0),
+                Fallback::Absent,
+                &format!("Coefficient of friction where {what}, if that is frictional"),
+                &format!("{as_common}_friction"),
+            );
+        }
     }
 }
