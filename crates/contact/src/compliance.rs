@@ -19,9 +19,33 @@ pub(crate) enum Row {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Spot {
     pub(crate) point: usize,
-    /// Its rows: one along the normal, then, where there may be shear, two across it.
-    pub(crate) first: usize,
-    pub(crate) count: usize,
+    /// Its row along the normal.
+    pub(crate) normal: usize,
+    /// The first of its two rows across, if it has got any.
+    pub(crate) across: Option<usize>,
+}
+
+impl Spot {
+    /// Its rows, the one along the normal first.
+    pub(crate) fn rows(&self) -> impl Iterator<Item = usize> + use<> {
+        let across = self.across.into_iter().flat_map(|t| [t, t + 1]);
+        std::iter::once(self.normal).chain(across)
+    }
+}
+
+/// What the reduced problem lacks.
+#[derive(Debug, Default)]
+pub(crate) struct Lack {
+    /// Points, each with whether it needs rows across at once.
+    pub(crate) points: Vec<(usize, bool)>,
+    /// Spots that have come to need theirs.
+    pub(crate) across: Vec<usize>,
+}
+
+impl Lack {
+    pub(crate) fn is_empty(&self) -> bool {
+        self.points.is_empty() && self.across.is_empty()
+    }
 }
 
 /// S = B M⁻¹ Bᵀ with M the preconditioner and B the rows: slabs first, then points as they are needed.
@@ -49,29 +73,33 @@ impl Compliance {
         out
     }
 
-    /// Takes points in, each with whether shear can act there.
+    /// Takes in what is lacking.
     pub(crate) fn add(
         &mut self,
         ready: &Prepared<'_>,
         points: &[Point],
         slabs: &[Slab],
-        new: &[(usize, bool)],
+        lack: &Lack,
     ) {
         let mut rows = vec![];
-        for &(k, has_shear) in new {
-            let normal = points[k].normal;
-            let first = self.rows.len() + rows.len();
-            rows.push(Row::Point(k, normal));
-            if has_shear {
-                let [s, t] = tangents(normal);
-                rows.extend([Row::Point(k, s), Row::Point(k, t)]);
+        let first = self.rows.len();
+        let across = |k: usize| tangents(points[k].normal).map(|t| Row::Point(k, t));
+        for &(k, needs_across) in &lack.points {
+            let normal = first + rows.len();
+            rows.push(Row::Point(k, points[k].normal));
+            if needs_across {
+                rows.extend(across(k));
             }
             self.of_point[k] = Some(self.spots.len() as u32);
             self.spots.push(Spot {
                 point: k,
-                first,
-                count: if has_shear { 3 } else { 1 },
+                normal,
+                across: needs_across.then_some(normal + 1),
             });
+        }
+        for &spot in &lack.across {
+            self.spots[spot].across = Some(first + rows.len());
+            rows.extend(across(self.spots[spot].point));
         }
         self.grow(ready, points, slabs, rows);
     }

@@ -5,7 +5,7 @@
 //! exactly on the few interface points that touch ([`crate::reduced`]). Contact so opens and closes within
 //! the iteration and M need never be made anew. The last iterates are mixed ([`crate::mixing`]).
 
-use crate::compliance::Row;
+use crate::compliance::{Lack, Row};
 use crate::law::Law;
 use crate::mixing::{self, DEPTH};
 use crate::preload::Slab;
@@ -14,10 +14,14 @@ use crate::report::{CaseReport, Status};
 use crate::system::{State, System};
 use bicolumn_base::Vec3;
 use nalgebra::DMatrix;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Points taken into the reduced problem at once, unless they are bonds.
-const MOST_NEW: usize = 20;
+const MOST_NEW: usize = 40;
+/// How often in an iteration, and in the first ones, which do not yet know well where things press.
+const WAVES: usize = 6;
+const FIRST_WAVES: usize = 2;
+const FIRST_ITERATIONS: usize = 3;
 /// The reduced problem's relative accuracy, as a share of the residual; its bounds.
 const REDUCED_SHARE: f64 = 1e-3;
 const REDUCED_COARSEST: f64 = 1e-5;
@@ -25,8 +29,8 @@ const REDUCED_FINEST: f64 = 1e-12;
 /// A residual so many times the least one starts the mixing anew.
 const WORSE: f64 = 4.0;
 
-/// Iterations in which points beside one another are not taken in at once.
-const SPARSELY: usize = 6;
+/// Waves of each iteration in which points beside one another are not taken in at once.
+const SPARSELY: usize = 3;
 /// Iterations after the last new point in which no part counts as lost.
 const EARLY: usize = 10;
 
@@ -73,6 +77,8 @@ pub(crate) struct Descent<'a> {
     pull: Vec<Option<f64>>,
     /// Force of each row.
     forces: Vec<f64>,
+    /// Force and motion of each row in the iteration under way.
+    trial: (Vec<f64>, Vec<f64>),
     residual: Vec<Vec3>,
     history: Vec<Iterate>,
     products: DMatrix<f64>,
@@ -102,9 +108,14 @@ impl System<'_> {
     }
 
     fn motions(&self, u: &[Vec3]) -> Vec<f64> {
+        self.motions_from(0, u)
+    }
+
+    /// Motion of the rows from the `first` on.
+    fn motions_from(&self, first: usize, u: &[Vec3]) -> Vec<f64> {
         let points = self.interfaces.points();
         let slabs: &[Slab] = &self.slabs;
-        let rows = self.compliance.rows.iter();
+        let rows = self.compliance.rows[first..].iter();
         rows.map(|r| r.motion(points, slabs, u)).collect()
     }
 }
@@ -117,6 +128,7 @@ impl<'a> Descent<'a> {
             loads: vec![],
             pull: vec![],
             forces: vec![],
+            trial: (vec![], vec![]),
             residual: vec![],
             history: vec![],
             products: DMatrix::zeros(0, 0),
@@ -217,6 +229,21 @@ impl<'a> Descent<'a> {
         out
     }
 
+    /// Spots whose law calls for shear at these forces and that have no rows for it.
+    fn without_shear(&self, system: &System<'_>, forces: &[f64]) -> Vec<usize> {
+        let points = system.interfaces.points();
+        let spots = system.compliance.spots.iter().enumerate();
+        let lacking = spots.filter(|(_, spot)| {
+            let law = self.path.laws[points[spot.point].set];
+            let calls = match law {
+                Law::Bonded => true,
+                law => law.friction() > 0.0 && forces[spot.normal] > 0.0,
+            };
+            calls && spot.across.is_none()
+        });
+        lacking.map(|(k, _)| k).collect()
+    }
+
     fn fail(&mut self, system: &System<'_>, reason: &str) {
         self.report.status = Status::NotConverged {
             reason: format!(
@@ -243,9 +270,31 @@ impl<'a> Descent<'a> {
         (self.state, self.report)
     }
 
-    /// Solves the reduced problem after `works`, how far each row would move on if the forces stayed as they
-    /// are. Gives the new forces.
-    fn reduce(&mut self, system: &System<'_>, works: &[f64]) -> Vec<f64> {
+    /// Begins an iteration: `works` is how far each row would move on if the forces stayed as they are.
+    fn try_on(&mut self, system: &System<'_>, works: &[f64]) {
+        let mut motions = system.motions(&self.state.u);
+        for (m, w) in motions.iter_mut().zip(works) {
+            *m += w;
+        }
+        self.trial = (self.forces.clone(), motions);
+    }
+
+    /// New rows have come. `works`: how far each of them moves on in this iteration so far.
+    fn grow(&mut self, system: &System<'_>, works: &[f64]) {
+        let more = works.len();
+        self.last_new = self.iterations;
+        let old = self.trial.1.len();
+        let motions = system.motions_from(old, &self.state.u);
+        let moved = motions.iter().zip(works).map(|(m, w)| m + w);
+        self.trial.1.extend(moved);
+        let histories = self.history.iter_mut().map(|it| &mut it.forces);
+        for forces in histories.chain([&mut self.forces, &mut self.trial.0]) {
+            forces.extend(std::iter::repeat_n(0.0, more));
+        }
+    }
+
+    /// Solves the reduced problem from the trial on; gives the change of the forces.
+    fn reduce(&mut self, system: &System<'_>) -> Vec<f64> {
         let points = system.interfaces.points();
         let spots = &system.compliance.spots;
         let laws: Vec<Law> = spots
@@ -272,33 +321,26 @@ impl<'a> Descent<'a> {
             starts: &starts,
             pulls: &pulls,
         };
-        let mut forces = self.forces.clone();
-        let mut motions = system.motions(&self.state.u);
-        for (m, w) in motions.iter_mut().zip(works) {
-            *m += w;
-        }
-        let accuracy =
-            (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST);
+        let accuracy = match self.iterations {
+            0 => REDUCED_COARSEST,
+            _ => (REDUCED_SHARE * self.report.residual).clamp(REDUCED_FINEST, REDUCED_COARSEST),
+        };
+        let (forces, motions) = &mut self.trial;
+        let before = forces.clone();
         reduced::solve(
             &system.compliance,
             &on,
             accuracy,
             &mut self.face,
-            &mut forces,
-            &mut motions,
+            forces,
+            motions,
         );
-        forces
+        forces.iter().zip(&before).map(|(f, b)| f - b).collect()
     }
 
     /// Takes the step of this iteration; decides what comes next.
-    fn take(
-        &mut self,
-        system: &System<'_>,
-        forces: Vec<f64>,
-        pressed: Vec<Vec3>,
-        step: Vec<Vec3>,
-        product: &[Vec3],
-    ) {
+    fn take(&mut self, system: &System<'_>, pressed: Vec<Vec3>, step: Vec<Vec3>, product: &[Vec3]) {
+        let forces = std::mem::take(&mut self.trial.0);
         let tolerance = self.path.tolerance;
         self.iterations += 1;
         self.report.iterations += 1;
@@ -321,8 +363,10 @@ impl<'a> Descent<'a> {
         // While points come in, an iterate may be far off without harm.
         let ran_away = self.iterations > self.last_new + EARLY
             && !u.iter().all(|u| u.norm() <= system.farthest_mm);
-        let settled =
-            !ran_away && self.report.residual <= tolerance && self.missing(system, &u).is_empty();
+        let settled = !ran_away
+            && self.report.residual <= tolerance
+            && self.missing(system, &u).is_empty()
+            && self.without_shear(system, &forces).is_empty();
         if settled || ran_away || self.iterations == self.path.max_iterations {
             self.state.u = u;
             self.state.ku = ku;
@@ -448,68 +492,80 @@ pub(crate) fn follow(system: &mut System<'_>, descents: &mut [Descent<'_>]) {
         if going.is_empty() {
             return;
         }
-        let residuals: Vec<Vec<Vec3>> = going.iter().map(|d| d.residual.clone()).collect();
-        let open = system.ready.open(&residuals);
-        let ahead: Vec<Vec<Vec3>> = going
-            .iter()
-            .zip(system.ready.rough(&open))
-            .map(|(d, w)| d.state.u.iter().zip(&w).map(|(u, w)| u + w).collect())
-            .collect();
-        let new = wanted(system, &going, &ahead);
-        let count = system.compliance.rows.len();
-        if !new.is_empty() {
-            let points = system.interfaces.points();
-            system
-                .compliance
-                .add(&system.ready, points, &system.slabs, &new);
-        }
-        let more = system.compliance.rows.len() - count;
-        let works = system.ready.works(&open, &system.compliance.products);
-        let (mut forces, mut changes) = (vec![], vec![]);
-        for (d, works) in going.iter_mut().zip(works) {
-            if more > 0 {
-                d.last_new = d.iterations;
-            }
-            d.forces.extend(std::iter::repeat_n(0.0, more));
-            for it in &mut d.history {
-                it.forces.extend(std::iter::repeat_n(0.0, more));
-            }
-            let next = d.reduce(system, &works);
-            let change = next.iter().zip(&d.forces).map(|(n, o)| n - o);
-            changes.push(change.collect::<Vec<f64>>());
-            forces.push(next);
-        }
-        let steps = system
-            .ready
-            .close(open, &system.compliance.products, &changes);
+        let steps = steps(system, &mut going);
         let products = system.ready.apply(&steps, None);
-        let all = going.iter_mut().zip(forces).zip(changes);
-        for (((d, forces), change), (step, product)) in all.zip(steps.into_iter().zip(&products)) {
+        for ((d, step), product) in going.iter_mut().zip(steps).zip(&products) {
+            let change: Vec<f64> = d
+                .trial
+                .0
+                .iter()
+                .zip(&d.forces)
+                .map(|(n, o)| n - o)
+                .collect();
             let pushed = system.nodal(&change);
             let pressed: Vec<Vec3> = d.residual.iter().zip(&pushed).map(|(r, p)| r + p).collect();
-            d.take(system, forces, pressed, step, product);
+            d.take(system, pressed, step, product);
         }
     }
 }
 
-/// The points to take in next: all bonds, and the deepest of the others; at first no two of them side by
-/// side, since one often spares its neighbours.
-fn wanted(
-    system: &System<'_>,
-    going: &[&mut Descent<'_>],
-    ahead: &[Vec<Vec3>],
-) -> Vec<(usize, bool)> {
+/// The step of each descent. Points come into the reduced problem in waves, until with the forces that it
+/// finds no other would press; the preconditioner is half applied meanwhile.
+fn steps(system: &mut System<'_>, going: &mut [&mut Descent<'_>]) -> Vec<Vec<Vec3>> {
+    let residuals: Vec<Vec<Vec3>> = going.iter().map(|d| d.residual.clone()).collect();
+    let mut open = system.ready.open(&residuals);
+    let works = system.ready.works(&open, &system.compliance.products, 0);
+    for (d, works) in going.iter_mut().zip(works) {
+        d.try_on(system, &works);
+    }
+    let first = going.iter().any(|d| d.iterations < FIRST_ITERATIONS);
+    for wave in 0..if first { FIRST_WAVES } else { WAVES } {
+        let lack = lack(system, going, &system.ready.rough(&open), wave);
+        if lack.is_empty() && wave > 0 {
+            break;
+        }
+        let count = system.compliance.rows.len();
+        if !lack.is_empty() {
+            let points = system.interfaces.points();
+            system
+                .compliance
+                .add(&system.ready, points, &system.slabs, &lack);
+            let works = system
+                .ready
+                .works(&open, &system.compliance.products, count);
+            for (d, works) in going.iter_mut().zip(works) {
+                d.grow(system, &works);
+            }
+        }
+        let changes: Vec<Vec<f64>> = going.iter_mut().map(|d| d.reduce(system)).collect();
+        system
+            .ready
+            .push(&mut open, &system.compliance.products, &changes);
+    }
+    system.ready.close(open)
+}
+
+/// What to take in next: all bonds, the deepest of the other points, and shear where anything presses. At
+/// first no two points side by side, since one often spares its neighbours.
+fn lack(system: &System<'_>, going: &[&mut Descent<'_>], rough: &[Vec<Vec3>], wave: usize) -> Lack {
     let points = system.interfaces.points();
-    let mut depth: std::collections::BTreeMap<usize, f64> = std::collections::BTreeMap::new();
-    for (d, u) in going.iter().zip(ahead) {
-        for (k, deep) in d.missing(system, u) {
+    let mut depth: BTreeMap<usize, f64> = BTreeMap::new();
+    let mut across = BTreeSet::new();
+    for (d, step) in going.iter().zip(rough) {
+        let ahead: Vec<Vec3> = d.state.u.iter().zip(step).map(|(u, w)| u + w).collect();
+        for (k, deep) in d.missing(system, &ahead) {
             let at = depth.entry(k).or_insert(0.0);
             *at = at.max(deep);
         }
+        across.extend(d.without_shear(system, &d.trial.0));
     }
     let mut order: Vec<(usize, f64)> = depth.into_iter().collect();
     order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
-    let early = going.iter().any(|d| d.iterations < SPARSELY);
+    let early = wave < SPARSELY;
+    let law_has_shear = |k: usize| {
+        let set = points[k].set;
+        going.iter().any(|d| d.path.laws[set].has_shear())
+    };
     let mut taken = BTreeSet::new();
     let mut out = vec![];
     for (k, deep) in order {
@@ -520,7 +576,12 @@ fn wanted(
             continue;
         }
         taken.extend(nodes());
-        out.push((k, system.has_shear[points[k].set]));
+        // Where friction alone may hold a part, an iteration without it would throw the part off.
+        let holds = system.is_loose && law_has_shear(k);
+        out.push((k, is_bond || holds));
     }
-    out
+    Lack {
+        points: out,
+        across: across.into_iter().collect(),
+    }
 }

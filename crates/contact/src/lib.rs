@@ -15,7 +15,9 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod compliance;
+mod dense;
 mod descent;
+mod freed;
 pub mod interfaces;
 pub mod law;
 mod mixing;

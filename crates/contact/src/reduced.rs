@@ -9,8 +9,9 @@
 
 use crate::Law;
 use crate::compliance::{Compliance, Spot};
-use bicolumn_base::{Mat3, Vec3};
-use nalgebra::{DMatrix, DVector, Dyn, LU};
+use crate::dense::{Lu, Square};
+use crate::freed::Freed;
+use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 /// What holds at the rows of the reduced problem.
 pub(crate) struct Conditions<'a> {
@@ -31,43 +32,66 @@ pub(crate) struct Conditions<'a> {
 #[derive(Default)]
 pub(crate) struct Face {
     free: Vec<Freedom>,
-    factor: Option<LU<f64, Dyn, Dyn>>,
+    factor: Option<Lu>,
     is_stale: bool,
+    freed: Option<Freed>,
 }
 
-/// A force that may change: on up to three rows from `row` on, judged by their motion in the share `seen`.
-/// Where a point slips its pressure takes μ times itself of shear along.
+/// A force that may change: on up to three rows, judged by their motion in the share `seen`. Where a point
+/// slips its pressure takes μ times itself of shear along.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Freedom {
-    row: usize,
+    rows: [usize; 3],
     force: [f64; 3],
     seen: [f64; 3],
     /// A compliance of its own.
     extra: f64,
 }
 
+const FIRST: [f64; 3] = [1.0, 0.0, 0.0];
+
 impl Freedom {
     fn of(row: usize) -> Self {
         Freedom {
-            row,
-            force: [1.0, 0.0, 0.0],
-            seen: [1.0, 0.0, 0.0],
+            rows: [row; 3],
+            force: FIRST,
+            seen: FIRST,
             extra: 0.0,
         }
     }
-
-    fn product(&self, s: &[Vec<f64>], other: &Freedom) -> f64 {
-        let pairs = on_rows(self.row, self.seen).map(|(i, v)| {
-            let row = &s[i];
-            let forces = on_rows(other.row, other.force);
-            v * forces.map(|(j, w)| row[j] * w).sum::<f64>()
-        });
-        pairs.sum()
-    }
 }
 
-fn on_rows(first: usize, weights: [f64; 3]) -> impl Iterator<Item = (usize, f64)> {
-    (first..).zip(weights).filter(|(_, w)| *w != 0.0)
+fn on_rows(rows: [usize; 3], weights: [f64; 3]) -> impl Iterator<Item = (usize, f64)> {
+    rows.into_iter().zip(weights).filter(|(_, w)| *w != 0.0)
+}
+
+/// Motion of each freedom by a unit of each force.
+fn matrix(s: &[Vec<f64>], free: &[Freedom]) -> Square {
+    let mut out = Square::zeros(free.len());
+    let mut mixed = vec![];
+    for (j, by) in free.iter().enumerate() {
+        let moved: &[f64] = if by.force == FIRST {
+            &s[by.rows[0]]
+        } else {
+            mixed.clear();
+            mixed.resize(s.len(), 0.0);
+            for (row, w) in on_rows(by.rows, by.force) {
+                for (m, c) in mixed.iter_mut().zip(&s[row]) {
+                    *m += w * c;
+                }
+            }
+            &mixed
+        };
+        for (to, f) in out.column(j).iter_mut().zip(free) {
+            *to = if f.seen == FIRST {
+                moved[f.rows[0]]
+            } else {
+                (0..3).map(|c| f.seen[c] * moved[f.rows[c]]).sum()
+            };
+        }
+        out.column(j)[j] += by.extra;
+    }
+    out
 }
 
 /// Rounds of both moves, and sweeps in each.
@@ -85,18 +109,12 @@ pub(crate) fn solve(
     motions: &mut [f64],
 ) {
     let spots = &compliance.spots;
-    let freed = Freed::new(&compliance.values, on.pulls, forces, motions);
-    let s: &[Vec<f64>] = match &freed {
-        Some(f) => {
-            face.free.clear();
-            face.factor = None;
-            &f.values
-        }
-        None => &compliance.values,
-    };
-    if let Some(f) = &freed {
-        f.ahead(motions);
-    }
+    let given = &compliance.values;
+    let freed = Freed::updated(face.freed.take(), given, on.pulls);
+    let s = freed.as_ref().map_or(given, |f| &f.values);
+    let lack = freed
+        .as_ref()
+        .map(|f| f.ahead(given, on.pulls, forces, motions));
     let before = forces.to_vec();
     for _ in 0..ROUNDS {
         let last = forces.to_vec();
@@ -110,89 +128,10 @@ pub(crate) fn solve(
             break;
         }
     }
-    if let Some(f) = &freed {
-        f.finish(&before, forces);
+    if let (Some(f), Some(lack)) = (&freed, lack) {
+        f.finish(given, &lack, &before, forces);
     }
-}
-
-/// The reduced problem with the shrink of pulled slabs eliminated: f·u − k q = F at each, for the
-/// force q on its row.
-struct Freed {
-    slabs: Vec<usize>,
-    /// Inverse of k − S at the slabs.
-    inverse: DMatrix<f64>,
-    /// What the slabs lack.
-    lack: DVector<f64>,
-    /// S at the slabs, by row.
-    across: Vec<Vec<f64>>,
-    values: Vec<Vec<f64>>,
-}
-
-impl Freed {
-    fn new(
-        s: &[Vec<f64>],
-        pulls: &[Option<(f64, f64)>],
-        forces: &[f64],
-        motions: &[f64],
-    ) -> Option<Self> {
-        let pulled: Vec<(usize, f64, f64)> = pulls
-            .iter()
-            .enumerate()
-            .filter_map(|(k, p)| p.map(|(wanted, stiffness)| (k, wanted, stiffness)))
-            .collect();
-        if pulled.is_empty() {
-            return None;
-        }
-        let n = pulled.len();
-        let slack = DMatrix::from_fn(n, n, |i, j| {
-            let own = if i == j { pulled[i].2 } else { 0.0 };
-            own - s[pulled[i].0][pulled[j].0]
-        });
-        let inverse = slack.try_inverse()?;
-        let lack = DVector::from_fn(n, |i, _| {
-            let (k, wanted, stiffness) = pulled[i];
-            motions[k] - wanted - stiffness * forces[k]
-        });
-        let slabs: Vec<usize> = pulled.iter().map(|p| p.0).collect();
-        let across: Vec<Vec<f64>> = slabs.iter().map(|k| s[*k].clone()).collect();
-        let mut values = s.to_vec();
-        for (i, row) in values.iter_mut().enumerate() {
-            for a in 0..n {
-                let through: f64 = (0..n).map(|b| inverse[(a, b)] * across[b][i]).sum();
-                for (v, c) in row.iter_mut().zip(&across[a]) {
-                    *v += through * c;
-                }
-            }
-        }
-        Some(Freed {
-            slabs,
-            inverse,
-            lack,
-            across,
-            values,
-        })
-    }
-
-    /// Lets the slabs shrink as far as they will with all other forces as they are.
-    fn ahead(&self, motions: &mut [f64]) {
-        let by = &self.inverse * &self.lack;
-        for (row, d) in self.across.iter().zip(by.iter()) {
-            for (m, c) in motions.iter_mut().zip(row) {
-                *m += c * d;
-            }
-        }
-    }
-
-    /// Sets the forces of the slabs after those of the points.
-    fn finish(&self, before: &[f64], forces: &mut [f64]) {
-        let lack = DVector::from_fn(self.slabs.len(), |a, _| {
-            let rows = self.across[a].iter().zip(before.iter().zip(&*forces));
-            self.lack[a] + rows.map(|(c, (b, f))| c * (f - b)).sum::<f64>()
-        });
-        for (k, d) in self.slabs.iter().zip((&self.inverse * lack).iter()) {
-            forces[*k] += d;
-        }
-    }
+    face.freed = freed;
 }
 
 /// Visits every spot once.
@@ -204,60 +143,72 @@ fn sweep(
     motions: &mut [f64],
 ) {
     for (k, spot) in spots.iter().enumerate() {
-        let rows = spot.first..spot.first + spot.count;
+        let n = spot.normal;
         match on.laws[k] {
-            Law::Apart => {
-                for r in rows {
-                    step(s, r, -forces[r], forces, motions);
-                }
-            }
-            Law::Bonded => {
-                let error = at(motions, spot) - at(on.starts, spot);
-                let inverse = block(s, spot).try_inverse();
-                let d = inverse.map_or_else(Vec3::zeros, |i| -(i * error));
-                for (c, r) in rows.enumerate() {
-                    step(s, r, d[c], forces, motions);
-                }
-            }
+            Law::Apart => set_all(s, spot, [0.0; 3], forces, motions),
+            Law::Bonded => bond(s, spot, on.starts, forces, motions),
             law => {
-                let n = spot.first;
                 let gap = on.gaps[k] + motions[n];
                 let pressed = (forces[n] - gap / s[n][n]).max(0.0);
                 step(s, n, pressed - forces[n], forces, motions);
-                if spot.count == 3 {
-                    shear(s, n, law.friction() * pressed, on.starts, forces, motions);
+                if let Some(t) = spot.across {
+                    shear(s, t, law.friction() * pressed, on.starts, forces, motions);
                 }
             }
         }
     }
 }
 
-/// One step of the shear at the two rows after `n`.
+/// Puts the forces of a spot where they are wanted: along the normal, then across.
+fn set_all(s: &[Vec<f64>], spot: &Spot, to: [f64; 3], forces: &mut [f64], motions: &mut [f64]) {
+    for (row, to) in spot.rows().zip(to) {
+        step(s, row, to - forces[row], forces, motions);
+    }
+}
+
+/// Takes the jump of a bonded spot back.
+fn bond(s: &[Vec<f64>], spot: &Spot, starts: &[f64], forces: &mut [f64], motions: &mut [f64]) {
+    let slip = |r: usize| motions[r] - starts[r];
+    let n = spot.normal;
+    let Some(t) = spot.across else {
+        return step(s, n, -slip(n) / s[n][n], forces, motions);
+    };
+    let rows = [n, t, t + 1];
+    let block = Matrix3::from_fn(|i, j| s[rows[i]][rows[j]]);
+    let error = Vector3::from(rows.map(slip));
+    let by = block
+        .try_inverse()
+        .map_or_else(Vector3::zeros, |i| -(i * error));
+    for (row, by) in rows.into_iter().zip(by.iter()) {
+        step(s, row, *by, forces, motions);
+    }
+}
+
+/// One step of the shear at row `a` and the next.
 fn shear(
     s: &[Vec<f64>],
-    n: usize,
+    a: usize,
     bound: f64,
     starts: &[f64],
     forces: &mut [f64],
     motions: &mut [f64],
 ) {
-    let (a, b) = (n + 1, n + 2);
-    let (saa, sab, sbb) = (s[a][a], s[a][b], s[b][b]);
+    let block = Matrix2::from_fn(|i, j| s[a + i][a + j]);
+    let slip = Vector2::from_fn(|i, _| motions[a + i] - starts[a + i]);
+    let force = Vector2::new(forces[a], forces[a + 1]);
     // Stuck, if the bound allows.
-    let (ea, eb) = (motions[a] - starts[a], motions[b] - starts[b]);
-    let det = saa * sbb - sab * sab;
-    let mut to = [
-        forces[a] - (sbb * ea - sab * eb) / det,
-        forces[b] - (saa * eb - sab * ea) / det,
-    ];
-    if to[0].hypot(to[1]) > bound {
-        let half = 0.5 * (saa + sbb);
-        let largest = half + (0.25 * (saa - sbb).powi(2) + sab * sab).sqrt();
-        to = [forces[a] - ea / largest, forces[b] - eb / largest];
+    let stuck = block.try_inverse().map_or(force, |i| force - i * slip);
+    let to = if stuck.norm() > bound {
+        let (half, off) = (0.5 * block.trace(), block[(0, 1)]);
+        let largest = half + (0.25 * (block[(0, 0)] - block[(1, 1)]).powi(2) + off * off).sqrt();
+        let mut to: [f64; 2] = (force - slip / largest).into();
         cut(&mut to, bound);
-    }
+        to
+    } else {
+        stuck.into()
+    };
     step(s, a, to[0] - forces[a], forces, motions);
-    step(s, b, to[1] - forces[b], forces, motions);
+    step(s, a + 1, to[1] - forces[a + 1], forces, motions);
 }
 
 fn cut(shear: &mut [f64; 2], bound: f64) {
@@ -324,15 +275,11 @@ fn correct(
         last = now;
     }
     for (k, spot) in spots.iter().enumerate() {
-        let n = spot.first;
         if matches!(on.laws[k], Law::Frictional { .. } | Law::Frictionless) {
-            step(s, n, (-forces[n]).max(0.0), forces, motions);
-            if spot.count == 3 {
-                let mut t = [forces[n + 1], forces[n + 2]];
-                cut(&mut t, on.laws[k].friction() * forces[n]);
-                step(s, n + 1, t[0] - forces[n + 1], forces, motions);
-                step(s, n + 2, t[1] - forces[n + 2], forces, motions);
-            }
+            let pressed = forces[spot.normal].max(0.0);
+            let mut to = spot.across.map_or([0.0; 2], |t| [forces[t], forces[t + 1]]);
+            cut(&mut to, on.laws[k].friction() * pressed);
+            set_all(s, spot, [pressed, to[0], to[1]], forces, motions);
         }
     }
     if discord(s, spots, on, forces, motions) >= before {
@@ -351,7 +298,7 @@ fn judge(
     motions: &[f64],
     last: Option<Doing>,
 ) -> Doing {
-    let n = spot.first;
+    let n = spot.normal;
     match on.laws[k] {
         Law::Apart => return Doing::Nothing,
         Law::Bonded => return Doing::Bonded,
@@ -368,11 +315,11 @@ fn judge(
         return Doing::Open;
     }
     let bound = on.laws[k].friction() * forces[n].max(0.0);
-    if spot.count != 3 || on.laws[k].friction() == 0.0 {
+    let Some(t) = spot.across.filter(|_| on.laws[k].friction() > 0.0) else {
         return Doing::Slipping([0.0; 2]);
-    }
-    let own = s[n + 1][n + 1].max(s[n + 2][n + 2]);
-    let trial = [1, 2].map(|c| forces[n + c] - (motions[n + c] - on.starts[n + c]) / own);
+    };
+    let own = s[t][t].max(s[t + 1][t + 1]);
+    let trial = [t, t + 1].map(|r| forces[r] - (motions[r] - on.starts[r]) / own);
     let size = trial[0].hypot(trial[1]);
     if size <= bound {
         Doing::Stuck
@@ -390,21 +337,20 @@ fn cut_back(
     forces: &mut [f64],
     motions: &mut [f64],
 ) {
-    let n = spot.first;
     match *doing {
-        Doing::Nothing | Doing::Open => {
-            for r in n..n + spot.count {
-                step(s, r, -forces[r], forces, motions);
-            }
+        Doing::Nothing | Doing::Open => set_all(s, spot, [0.0; 3], forces, motions),
+        Doing::Slipping(d) => {
+            let pressed = forces[spot.normal];
+            let bound = law.friction() * pressed.max(0.0);
+            set_all(
+                s,
+                spot,
+                [pressed, bound * d[0], bound * d[1]],
+                forces,
+                motions,
+            );
         }
-        Doing::Slipping(d) if spot.count == 3 => {
-            let bound = law.friction() * forces[n].max(0.0);
-            for c in 0..2 {
-                let r = n + 1 + c;
-                step(s, r, bound * d[c] - forces[r], forces, motions);
-            }
-        }
-        _ => {}
+        Doing::Bonded | Doing::Stuck => {}
     }
 }
 
@@ -422,39 +368,43 @@ fn newton(
     let mut free = vec![];
     let mut errors = vec![];
     for (k, spot) in spots.iter().enumerate() {
-        let n = spot.first;
+        let n = spot.normal;
         let mut add = |f: Freedom, error: f64| {
             free.push(f);
             errors.push(error);
         };
         let slip = |r: usize| motions[r] - on.starts[r];
         let gap = motions[n] + on.gaps[k];
-        match doing[k] {
-            Doing::Nothing | Doing::Open => {}
-            Doing::Bonded => (n..n + spot.count).for_each(|r| add(Freedom::of(r), slip(r))),
-            Doing::Stuck => {
+        match (doing[k], spot.across) {
+            (Doing::Nothing | Doing::Open, _) => {}
+            (Doing::Bonded, _) => spot.rows().for_each(|r| add(Freedom::of(r), slip(r))),
+            (Doing::Stuck, across) => {
                 add(Freedom::of(n), gap);
-                add(Freedom::of(n + 1), slip(n + 1));
-                add(Freedom::of(n + 2), slip(n + 2));
-            }
-            Doing::Slipping(d) => {
-                let mu = on.laws[k].friction();
-                let mut press = Freedom::of(n);
-                if spot.count == 3 {
-                    press.force = [1.0, mu * d[0], mu * d[1]];
+                if let Some(t) = across {
+                    add(Freedom::of(t), slip(t));
+                    add(Freedom::of(t + 1), slip(t + 1));
                 }
+            }
+            (Doing::Slipping(_), None) => add(Freedom::of(n), gap),
+            (Doing::Slipping(d), Some(t)) => {
+                let mu = on.laws[k].friction();
+                let press = Freedom {
+                    rows: [n, t, t + 1],
+                    force: [1.0, mu * d[0], mu * d[1]],
+                    ..Freedom::of(n)
+                };
                 add(press, gap);
                 let bound = mu * forces[n];
                 if bound > 0.0 {
                     // Along the edge of the bound, where the slip over the bound resists a turn.
-                    let along = -(slip(n + 1) * d[0] + slip(n + 2) * d[1]);
+                    let along = -(slip(t) * d[0] + slip(t + 1) * d[1]);
                     let turn = Freedom {
-                        row: n + 1,
+                        rows: [t, t + 1, t],
                         force: [-d[1], d[0], 0.0],
                         seen: [-d[1], d[0], 0.0],
                         extra: along.max(0.0) / bound,
                     };
-                    add(turn, slip(n + 2) * d[0] - slip(n + 1) * d[1]);
+                    add(turn, slip(t + 1) * d[0] - slip(t) * d[1]);
                 }
             }
         }
@@ -463,20 +413,15 @@ fn newton(
         return None;
     }
     let same_rows =
-        free.len() == face.free.len() && free.iter().zip(&face.free).all(|(a, b)| a.row == b.row);
+        free.len() == face.free.len() && free.iter().zip(&face.free).all(|(a, b)| a.rows == b.rows);
     let is_new = face.factor.is_none() || !same_rows || (face.is_stale && free != face.free);
     if is_new {
-        let matrix = DMatrix::from_fn(free.len(), free.len(), |i, j| {
-            let extra = if i == j { free[i].extra } else { 0.0 };
-            extra + free[i].product(s, &free[j])
-        });
-        face.factor = Some(matrix.lu());
+        face.factor = Lu::of(matrix(s, &free));
         face.free.clone_from(&free);
     }
-    let factor = face.factor.as_ref()?;
-    let by = factor.solve(&DVector::from_vec(errors))?;
-    for (f, d) in free.iter().zip(by.iter()) {
-        for (r, w) in on_rows(f.row, f.force) {
+    face.factor.as_ref()?.solve(&mut errors);
+    for (f, d) in free.iter().zip(&errors) {
+        for (r, w) in on_rows(f.rows, f.force) {
             step(s, r, -d * w, forces, motions);
         }
     }
@@ -493,21 +438,24 @@ fn discord(
 ) -> f64 {
     let mut sum = 0.0;
     for (k, spot) in spots.iter().enumerate() {
-        let n = spot.first;
+        let n = spot.normal;
         match on.laws[k] {
             Law::Apart => {}
-            Law::Bonded => sum += (at(motions, spot) - at(on.starts, spot)).norm_squared(),
+            Law::Bonded => {
+                let slips = spot.rows().map(|r| motions[r] - on.starts[r]);
+                sum += slips.map(|s| s * s).sum::<f64>();
+            }
             law => {
                 let gap = on.gaps[k] + motions[n];
                 // A gap counts only as far as the force on it could open it.
                 sum += gap.min(forces[n] * s[n][n]).powi(2);
-                if spot.count == 3 {
-                    let own = s[n + 1][n + 1].max(s[n + 2][n + 2]);
-                    let slip = [0, 1].map(|c| motions[n + 1 + c] - on.starts[n + 1 + c]);
-                    let mut to = [0, 1].map(|c| forces[n + 1 + c] - slip[c] / own);
+                if let Some(t) = spot.across {
+                    let own = s[t][t].max(s[t + 1][t + 1]);
+                    let slip = [t, t + 1].map(|r| motions[r] - on.starts[r]);
+                    let mut to = [0, 1].map(|c| forces[t + c] - slip[c] / own);
                     cut(&mut to, law.friction() * forces[n]);
                     for c in 0..2 {
-                        sum += ((to[c] - forces[n + 1 + c]) * own).powi(2);
+                        sum += ((to[c] - forces[t + c]) * own).powi(2);
                     }
                 }
             }
@@ -525,21 +473,4 @@ fn step(s: &[Vec<f64>], row: usize, by: f64, forces: &mut [f64], motions: &mut [
     for (m, c) in motions.iter_mut().zip(&s[row]) {
         *m += c * by;
     }
-}
-
-fn at(v: &[f64], spot: &Spot) -> Vec3 {
-    Vec3::from_fn(|c, _| {
-        if c < spot.count {
-            v[spot.first + c]
-        } else {
-            0.0
-        }
-    })
-}
-
-fn block(s: &[Vec<f64>], spot: &Spot) -> Mat3 {
-    Mat3::from_fn(|i, j| match (i < spot.count, j < spot.count) {
-        (true, true) => s[spot.first + i][spot.first + j],
-        _ => f64::from(u8::from(i == j)),
-    })
 }

@@ -129,19 +129,13 @@ pub fn solve<'a>(
     let ready = Prepared::with_interface(problem, &options.linear, springs.as_ref())?;
     let points = interfaces.points();
     let mut state = State::unloaded(nodes, points.len(), slabs.len());
-    let all_laws = || {
-        let of_steps = steps.iter().filter_map(|s| s.laws.as_deref());
-        std::iter::once(interfaces.laws()).chain(of_steps)
-    };
     let mut system = System {
-        has_shear: (0..interfaces.sets().len())
-            .map(|k| all_laws().any(|laws| laws[k].has_shear()))
-            .collect(),
         compliance: Compliance::new(&ready, points, &slabs),
         interfaces,
         ready,
         slabs,
         held: is_held,
+        is_loose: loose,
         farthest_mm: extent(problem),
     };
     let mut report = system.ready.report().clone();

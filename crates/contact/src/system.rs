@@ -16,8 +16,8 @@ pub(crate) struct System<'a> {
     pub(crate) held: Vec<bool>,
     /// Displacement beyond which a part counts as lost, mm.
     pub(crate) farthest_mm: f64,
-    /// May shear act at the sets?
-    pub(crate) has_shear: Vec<bool>,
+    /// Do interfaces alone hold some part?
+    pub(crate) is_loose: bool,
     pub(crate) compliance: Compliance,
 }
 

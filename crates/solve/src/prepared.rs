@@ -227,7 +227,7 @@ impl<'a> Prepared<'a> {
         })
     }
 
-    /// Displacements near those that will come out without any addition.
+    /// Displacements near those that will come out.
     pub fn rough(&self, open: &OpenPrecondition) -> Vec<Vec<Vec3>> {
         match (&open.0, &self.engine) {
             (Open::Cycle(cycle), Engine::Multigrid(two_level)) => {
@@ -239,33 +239,33 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    /// Work of every force of `products` on the displacements that will come out without any addition, by
+    /// Work of the forces of `products` from the `first` on, on the displacements that will come out, by
     /// right side, N·mm.
-    pub fn works(&self, open: &OpenPrecondition, products: &ForceProducts) -> Vec<Vec<f64>> {
+    pub fn works(
+        &self,
+        open: &OpenPrecondition,
+        products: &ForceProducts,
+        first: usize,
+    ) -> Vec<Vec<f64>> {
         match &open.0 {
-            Open::Cycle(cycle) => cycle.products(&products.by_cycle),
+            Open::Cycle(cycle) => cycle.products(&products.by_cycle, first),
             Open::Solved(columns) => columns
                 .iter()
                 .map(|x| {
-                    let all = products.vectors.iter();
+                    let all = products.vectors[first..].iter();
                     all.map(|b| work(b, x)).collect()
                 })
                 .collect(),
         }
     }
 
-    /// Ends it, on the sum of each right side and so much of each force of `products`.
-    pub fn close(
-        &self,
-        open: OpenPrecondition,
-        products: &ForceProducts,
-        shares: &[Vec<f64>],
-    ) -> Vec<Vec<Vec3>> {
-        let columns = match (open.0, &self.engine) {
+    /// Adds so much of each force of `products` to each right side.
+    pub fn push(&self, open: &mut OpenPrecondition, products: &ForceProducts, shares: &[Vec<f64>]) {
+        match (&mut open.0, &self.engine) {
             (Open::Cycle(cycle), Engine::Multigrid(two_level)) => {
-                cycle.close(&self.team, two_level, &products.by_cycle, shares)
+                cycle.push(&self.team, two_level, &products.by_cycle, shares);
             }
-            (Open::Solved(mut columns), _) => {
+            (Open::Solved(columns), _) => {
                 for (x, shares) in columns.iter_mut().zip(shares) {
                     let mut side = vec![[0.0; 3]; self.numbering.rows()];
                     for (b, share) in products.vectors.iter().zip(shares) {
@@ -277,8 +277,18 @@ impl<'a> Prepared<'a> {
                         (0..3).for_each(|c| x[c] += more[c]);
                     }
                 }
-                columns
             }
+            _ => {}
+        }
+    }
+
+    /// Ends it.
+    pub fn close(&self, open: OpenPrecondition) -> Vec<Vec<Vec3>> {
+        let columns = match (open.0, &self.engine) {
+            (Open::Cycle(cycle), Engine::Multigrid(two_level)) => {
+                cycle.close(&self.team, two_level)
+            }
+            (Open::Solved(columns), _) => columns,
             _ => vec![],
         };
         columns.iter().map(|c| self.on_nodes(c)).collect()

@@ -220,7 +220,7 @@ fn products_of_few_forces_are_those_of_the_whole_preconditioner() {
             })
             .collect();
         let open = ready.open(&full);
-        let moved = ready.close(open, &ForceProducts::default(), &vec![vec![]; full.len()]);
+        let moved = ready.close(open);
         for (j, row) in found.iter().enumerate() {
             assert_eq!(row.len(), if j < 5 { 5 } else { 19 });
             for (i, value) in row.iter().enumerate() {

@@ -153,28 +153,33 @@ impl OpenCycle {
         groups.flat_map(|g| g.rough(two_level)).collect()
     }
 
-    /// Products of the whole cycle's result with the vectors of `products`, by right side.
-    pub fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>> {
+    /// Products of the whole cycle's result with the vectors of `products` from the `first` on, by right
+    /// side.
+    pub fn products(&self, products: &CycleProducts, first: usize) -> Vec<Vec<f64>> {
         let groups = self.groups.iter();
-        groups.flat_map(|g| g.products(products)).collect()
+        groups.flat_map(|g| g.products(products, first)).collect()
     }
 
-    /// Ends the cycle, on the sum of each vector and so much of each of `products`.
-    pub fn close(
-        self,
+    /// Adds so much of each vector of `products` to each right side.
+    pub fn push(
+        &mut self,
         team: &Team,
         two_level: &TwoLevel,
         products: &CycleProducts,
         shares: &[Vec<f64>],
-    ) -> Vec<NodeVector> {
+    ) {
         let mut rest = shares;
-        let mut out = vec![];
-        for group in self.groups {
+        for group in &mut self.groups {
             let (mine, later) = rest.split_at(group.count().min(rest.len()));
             rest = later;
-            out.extend(group.close(team, two_level, products, mine));
+            group.push(team, two_level, products, mine);
         }
-        out
+    }
+
+    /// Ends the cycle.
+    pub fn close(self, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector> {
+        let groups = self.groups.into_iter();
+        groups.flat_map(|g| g.close(team, two_level)).collect()
     }
 }
 
@@ -182,14 +187,15 @@ impl OpenCycle {
 trait Half {
     fn count(&self) -> usize;
     fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector>;
-    fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>>;
-    fn close(
-        self: Box<Self>,
+    fn products(&self, products: &CycleProducts, first: usize) -> Vec<Vec<f64>>;
+    fn push(
+        &mut self,
         team: &Team,
         two_level: &TwoLevel,
         products: &CycleProducts,
         shares: &[Vec<f64>],
-    ) -> Vec<NodeVector>;
+    );
+    fn close(self: Box<Self>, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector>;
 }
 
 struct HalfOf<const W: usize> {
@@ -256,22 +262,23 @@ impl<const W: usize> Half for HalfOf<W> {
         })
     }
 
-    fn products(&self, products: &CycleProducts) -> Vec<Vec<f64>> {
+    fn products(&self, products: &CycleProducts, first: usize) -> Vec<Vec<f64>> {
         // b·M⁻¹ s = x·s + r·(Q s) + e·c, as for two vectors.
-        let mut sums = vec![[0.0; W]; products.vectors.len()];
+        let mut sums = vec![[0.0; W]; products.vectors.len() - first];
         let mut add = |i: usize, v: &[f32; 3], with: &[[f64; W]; 3]| {
             for c in 0..3 {
                 for k in 0..W {
-                    sums[i][k] += f64::from(v[c]) * with[c][k];
+                    sums[i - first][k] += f64::from(v[c]) * with[c][k];
                 }
             }
         };
         for (row, here) in products.smoothed.iter().enumerate() {
-            for (i, x) in here {
+            for (i, x) in from(here, first) {
                 add(*i as usize, x, &self.sides[row]);
             }
         }
         for (row, here) in products.residual.iter().enumerate() {
+            let here = from(here, first);
             if !here.is_empty() {
                 let x = self.work.solution[row].map(|r| r.map(f64::from));
                 for (i, r) in here {
@@ -279,7 +286,7 @@ impl<const W: usize> Half for HalfOf<W> {
                 }
             }
         }
-        for (i, e) in products.restricted.iter().enumerate() {
+        for (i, e) in products.restricted.iter().enumerate().skip(first) {
             for (row, v) in e {
                 add(i, v, &self.coarse[*row as usize]);
             }
@@ -288,13 +295,13 @@ impl<const W: usize> Half for HalfOf<W> {
         (0..self.count).map(of_side).collect()
     }
 
-    fn close(
-        mut self: Box<Self>,
+    fn push(
+        &mut self,
         team: &Team,
         two_level: &TwoLevel,
         products: &CycleProducts,
         shares: &[Vec<f64>],
-    ) -> Vec<NodeVector> {
+    ) {
         let mut factors = vec![[0.0; W]; products.vectors.len()];
         for (k, of_side) in shares.iter().enumerate() {
             for (f, share) in factors.iter_mut().zip(of_side) {
@@ -327,19 +334,34 @@ impl<const W: usize> Half for HalfOf<W> {
                 }
             }
         }
-        team.inside(|| {
-            two_level.solve_coarse(team, &mut more);
-            for (to, from) in self.coarse.iter_mut().zip(&more) {
+        for (f, b) in factors.iter().zip(&products.vectors) {
+            for (row, v) in b {
                 for c in 0..3 {
                     for k in 0..W {
-                        to[c][k] += from[c][k];
+                        self.sides[*row as usize][c][k] += v[c] * f[k];
                     }
                 }
             }
-            two_level.close_on(team, &self.coarse, &mut self.work);
-        });
+        }
+        team.inside(|| two_level.solve_coarse(team, &mut more));
+        for (to, from) in self.coarse.iter_mut().zip(&more) {
+            for c in 0..3 {
+                for k in 0..W {
+                    to[c][k] += from[c][k];
+                }
+            }
+        }
+    }
+
+    fn close(mut self: Box<Self>, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector> {
+        team.inside(|| two_level.close_on(team, &self.coarse, &mut self.work));
         self.columns(|row| self.work.solution[row].map(|r| r.map(f64::from)))
     }
+}
+
+/// The entries of vectors from the `first` on.
+fn from(here: &[(u32, [f32; 3])], first: usize) -> &[(u32, [f32; 3])] {
+    &here[here.partition_point(|(i, _)| (*i as usize) < first)..]
 }
 
 impl TwoLevel {
