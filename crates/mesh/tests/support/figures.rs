@@ -607,14 +607,15 @@ fn expected_volume(c: &Construct, s: &Screw) -> f64 {
         } => {
             let middle = (centre - s.entry).dot(&s.direction);
             // The ball between the plate's faces, and the shank from its outer face on.
-            let ball = |foot: Vec3, r: f64| {
-                let half = (radius_mm * radius_mm - r * r).max(0.0).sqrt();
+            let ball = |foot: Vec3| {
+                let off = (foot - centre).cross(&s.direction).norm();
+                let half = (radius_mm * radius_mm - off * off).max(0.0).sqrt();
                 let from = crossing(foot, top).max(middle - half);
                 [from, crossing(foot, under).min(middle + half).max(from)]
             };
             let inner = over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top));
-            let outer = over(shank, radius_mm, &|foot, r| {
-                let [from, to] = ball(foot, r);
+            let outer = over(shank, radius_mm, &|foot, _| {
+                let [from, to] = ball(foot);
                 to - from
             });
             inner + outer
