@@ -116,7 +116,9 @@ impl Construct {
                 row: p.seat.row,
                 hold,
                 head: match hold {
-                    ScrewHold::NonLocking => p.seat.seated_head(p.direction, plate),
+                    ScrewHold::NonLocking => {
+                        p.seat.seated_head(p.direction, plate, self.bone.outer())
+                    }
                     _ => Head::Locked,
                 },
                 glides_in: None,

@@ -30,7 +30,7 @@ pub enum Head {
     /// A ball cut off flush with the plate's outer face, in a seat of the plate; under it the shank
     /// passes a wider bore along its own axis.
     Seated {
-        /// Centre of the ball.
+        /// Centre of the ball: above the point where the axis pierces the outer face.
         centre: Vec3,
         /// Radius of the ball, mm.
         radius_mm: f64,
@@ -47,24 +47,21 @@ pub enum Head {
 }
 
 impl Head {
-    /// The seated head of a screw in a plate.
-    pub(crate) fn seated(
-        entry: Vec3,
-        direction: Vec3,
-        cosine: f64,
-        core_mm: f64,
-        stand_off_mm: f64,
-        thickness_mm: f64,
-    ) -> Head {
+    /// The seated head of a screw whose axis pierces the outer face of a plate at a point, with the
+    /// face's unit normal pointing out.
+    ///
+    /// The seat is sunk square to the face there, so the rim left between head and bore is as wide on
+    /// all sides, however the screw is tilted. (With the ball's centre on a tilted axis the flat seat
+    /// of a thin plate would run out to nothing on one side.)
+    pub(crate) fn seated(pierced: Vec3, out: Vec3, core_mm: f64, thickness_mm: f64) -> Head {
         let head = 0.5 * HEAD_OVER_CORE * core_mm;
         let bore = 0.5 * BORE_OVER_CORE * core_mm;
         let depth = SEAT_DEPTH * thickness_mm;
         // The ball passes the head's rim at the outer face and the bore's rim `depth` below it:
         // R² = head² + rise² = bore² + (rise + depth)².
         let rise = (head * head - bore * bore - depth * depth) / (2.0 * depth);
-        let above = (stand_off_mm + thickness_mm + rise) / cosine;
         Head::Seated {
-            centre: entry - direction * above,
+            centre: pierced + out * rise,
             radius_mm: head.hypot(rise),
             bore_mm: 2.0 * bore,
         }
@@ -100,26 +97,47 @@ mod tests {
 
     #[test]
     fn the_ball_meets_the_rims_of_head_and_bore() {
-        let (core, stand_off, thickness) = (2.4, 0.5, 2.7);
+        let (core, thickness) = (2.4, 2.7);
         let Head::Seated {
             centre,
             radius_mm,
             bore_mm,
-        } = Head::seated(Vec3::zeros(), Vec3::x(), 1.0, core, stand_off, thickness)
+        } = Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness)
         else {
             panic!("seated")
         };
-        // The outer face is the plane x = -(stand-off + thickness).
+        // The outer face is the plane x = 0.
         let ball = Ball { centre, radius_mm };
-        let face = -(stand_off + thickness);
         assert!(
-            ball.value(Vec3::new(face, 3.0, 0.0)).abs() < 1e-12,
+            ball.value(Vec3::new(0.0, 3.0, 0.0)).abs() < 1e-12,
             "head 6.0"
         );
-        let rim = Vec3::new(face + SEAT_DEPTH * thickness, 0.5 * bore_mm, 0.0);
+        let rim = Vec3::new(SEAT_DEPTH * thickness, 0.5 * bore_mm, 0.0);
         assert!(ball.value(rim).abs() < 1e-12);
         assert!((bore_mm - 4.2).abs() < 1e-12);
         // Its deepest point stays inside the plate.
-        assert!(centre.x + radius_mm < -stand_off - 0.5);
+        assert!(centre.x + radius_mm < thickness - 0.5);
+    }
+
+    #[test]
+    fn a_seat_is_as_wide_on_all_sides_of_a_tilted_bore() {
+        let (core, thickness, tilt) = (2.6, 1.5, 12f64.to_radians());
+        let direction = Vec3::new(tilt.cos(), tilt.sin(), 0.0);
+        let Head::Seated {
+            centre,
+            radius_mm,
+            bore_mm,
+        } = Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness)
+        else {
+            panic!("seated")
+        };
+        for k in 0..12 {
+            let angle = std::f64::consts::TAU * f64::from(k) / 12.0;
+            let across = Vec3::new(0.0, angle.cos(), angle.sin());
+            // On the outer face: where the ball ends, and where the bore does.
+            let head = (radius_mm * radius_mm - centre.x * centre.x).sqrt();
+            let bore = 0.5 * bore_mm / across.cross(&direction).norm();
+            assert!((0.9..1.0).contains(&(head - bore)), "{head} {bore}");
+        }
     }
 }

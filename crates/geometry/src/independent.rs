@@ -4,7 +4,7 @@
 //! Each lies on a line that is given; its head rests on the bone where the line enters.
 
 use crate::head::{HEAD_OVER_CORE, HEIGHT_ON_BONE, Head};
-use crate::rod::{Rod, rises_above};
+use crate::rod::{Rod, across, rises_above};
 use crate::shaft_screws::TIP_CLEARANCE;
 use crate::spec::{HeadSide, IndependentScrewSpec, ScrewHold};
 use crate::{Bone, Fracture, GeometryError, Screw, ScrewRow};
@@ -71,6 +71,16 @@ pub(crate) fn place(
             "level_mm, anterior_mm or its direction",
         ));
     }
+    let rise = rise_beside_head(outer, entry, direction, HEAD_OVER_CORE * radius);
+    if rise > HEIGHT_ON_BONE {
+        return Err(no_room(
+            format!(
+                "bone rises at least {rise:.1} mm above its head's footing within the head's radius of {:.1} mm; at most {HEIGHT_ON_BONE} mm, the head's height, is accepted",
+                HEAD_OVER_CORE * radius
+            ),
+            "level_mm, anterior_mm or its direction",
+        ));
+    }
     let keep = -(radius + TIP_CLEARANCE);
     let inside = (4..60)
         .map(|i| 0.25 * f64::from(i))
@@ -123,6 +133,31 @@ pub(crate) fn place(
         length_mm: length,
         diameter_mm: spec.diameter_mm,
     })
+}
+
+/// How high bone stands within a head's radius above a flat footing tilted as the surface at the entry
+/// is, mm; looked for up to 5 mm.
+fn rise_beside_head(outer: &dyn crate::Field, entry: Vec3, direction: Vec3, radius: f64) -> f64 {
+    const HIGHEST: f64 = 5.0;
+    const STEP: f64 = 0.125;
+    let normal = outer.gradient(entry).normalize();
+    let (a, b) = across(direction);
+    let mut most: f64 = 0.0;
+    for share in [0.5, 1.0] {
+        for k in 0..16 {
+            let angle = std::f64::consts::TAU * f64::from(k) / 16.0;
+            let side = (a * angle.cos() + b * angle.sin()) * (share * radius);
+            // The flat footing's height above the entry on this line along the axis.
+            let flat = side.dot(&normal) / normal.dot(&direction);
+            let foot = entry + side - direction * flat;
+            let heights = (1..=(HIGHEST / STEP) as i32)
+                .rev()
+                .map(|i| STEP * f64::from(i));
+            let mut in_bone = heights.filter(|h| outer.value(foot - direction * *h) < 0.0);
+            most = most.max(in_bone.next().unwrap_or(0.0));
+        }
+    }
+    most
 }
 
 /// A point of the screw's line (where it crosses the sagittal plane of the origin), and its direction.

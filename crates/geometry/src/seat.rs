@@ -1,7 +1,7 @@
 //! Where a screw sits before it has a direction.
 
 use crate::rod::{Rod, across};
-use crate::{Fracture, Head, Plate, ScrewRow};
+use crate::{Field, Fracture, Head, Plate, ScrewRow};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 
 /// A screw to be placed: its hole and size.
@@ -56,15 +56,19 @@ impl Seat {
     }
 
     /// The head of a non-locking screw in this seat.
-    pub(crate) fn seated_head(&self, direction: Vec3, plate: &Plate) -> Head {
-        Head::seated(
-            self.entry,
-            direction,
-            direction.dot(&self.axis).max(0.5),
-            2.0 * self.radius,
-            plate.stand_off_mm,
-            plate.thickness_mm,
-        )
+    pub(crate) fn seated_head(&self, direction: Vec3, plate: &Plate, outer: &dyn Field) -> Head {
+        // Where the axis comes out of the plate: Newton's steps along it.
+        let mut pierced = self.entry;
+        for _ in 0..20 {
+            let low = self.top - outer.value(pierced);
+            if low.abs() < 1e-9 {
+                break;
+            }
+            let climb = -outer.gradient(pierced).dot(&direction);
+            pierced -= direction * (low / climb.max(0.3));
+        }
+        let out = outer.gradient(pierced).normalize();
+        Head::seated(pierced, out, 2.0 * self.radius, plate.thickness_mm)
     }
 
     /// Directions within a cone about the hole's axis with their angle to the wanted one, smallest

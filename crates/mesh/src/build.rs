@@ -17,8 +17,11 @@ use bicolumn_base::{Part, Vec3};
 use std::cmp::Reverse;
 use std::time::Instant;
 
-/// Least dihedral angle below which a second lattice is tried.
+/// Least dihedral angle below which another lattice is tried.
 const GOOD_DIHEDRAL_DEG: f64 = 20.0;
+
+/// Lattices of the size asked for that are tried before a finer one.
+const OWN_SIZE_ATTEMPTS: usize = 4;
 
 /// Quality of a sound mesh.
 const LEAST_DIHEDRAL_DEG: f64 = 10.0;
@@ -42,9 +45,9 @@ struct Attempt {
 /// Meshes a blueprint.
 ///
 /// When a gate fails or a dihedral angle is below 20 degrees, tries again with the lattice shifted by
-/// (0.31, 0.17, 0.43) finest cells and takes the better of the two. When neither is sound (least angle 10
-/// degrees, radius ratio 0.1, no pinched edge, corners on their surfaces), tries with all sizes times
-/// 0.8. `quality.fallback` says which was taken. If none is sound the mesh that passed all gates with
+/// once, twice, three times (0.31, 0.17, 0.43) finest cells and takes the best. When none is sound (least
+/// angle 10 degrees, radius ratio 0.1, no pinched edge, corners on their surfaces), tries with all sizes
+/// times 0.8. `quality.fallback` says which was taken. If none is sound the mesh that passed all gates with
 /// fewest pinched edges and the largest least angle is returned: its quality table shows what is wrong
 /// with it. The result depends on the blueprint alone, bit for bit.
 ///
@@ -54,19 +57,26 @@ struct Attempt {
 pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
     let surfaces = Surfaces::new(&blueprint.surfaces)?;
     let start = blueprint.pose.shift_mm;
-    let shifted = [0, 1, 2].map(|i| start[i] + [0.31, 0.17, 0.43][i] * blueprint.finest_mm);
-    let ladder = [(start, 1.0), (shifted, 1.0), (start, 0.8)];
+    let shifted = |times: usize| {
+        let shares = [0.31, 0.17, 0.43].map(|s| s * times as f64 * blueprint.finest_mm);
+        [0, 1, 2].map(|i| start[i] + shares[i])
+    };
+    let own_size = (0..OWN_SIZE_ATTEMPTS).map(|times| Attempt {
+        fallback: times.min(1) as u8,
+        pose: LatticePose {
+            shift_mm: shifted(times),
+            ..blueprint.pose
+        },
+        scale: 1.0,
+    });
+    let finer = Attempt {
+        fallback: 2,
+        pose: blueprint.pose,
+        scale: 0.8,
+    };
     let mut best: Option<TetMesh> = None;
     let mut first_error = None;
-    for (fallback, (shift_mm, scale)) in ladder.into_iter().enumerate() {
-        let attempt = Attempt {
-            fallback: fallback as u8,
-            pose: LatticePose {
-                shift_mm,
-                ..blueprint.pose
-            },
-            scale,
-        };
+    for (attempt, made) in own_size.chain([finer]).zip(1..) {
         match attempt.mesh(blueprint, &surfaces) {
             Ok(mesh) if is_good(&mesh.quality) => return Ok(mesh),
             Ok(mesh) => {
@@ -82,8 +92,7 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
                 first_error.get_or_insert(e);
             }
         }
-        let other_lattice_tried = fallback > 0;
-        if other_lattice_tried && best.as_ref().is_some_and(|b| is_sound(&b.quality)) {
+        if made >= OWN_SIZE_ATTEMPTS && best.as_ref().is_some_and(|b| is_sound(&b.quality)) {
             break;
         }
     }

@@ -207,7 +207,7 @@ pub struct Quality {
     pub surface_error_mm: f64,
     /// Centroid and level of the worst tetrahedron, mm.
     pub worst_at: [f64; 3],
-    /// Which fallback was needed: 0 none, 1 shifted lattice, 2 finer lattice.
+    /// Which fallback was needed: 0 none, 1 a shifted lattice, 2 a finer lattice.
     pub fallback: u8,
 }
 

@@ -10,6 +10,8 @@ mod designs;
 mod figures;
 #[path = "support/random.rs"]
 mod random;
+#[path = "support/volumes.rs"]
+mod volumes;
 
 use bicolumn_base::{Fragment, Part, PlateSite, Tissue, Vec3};
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};

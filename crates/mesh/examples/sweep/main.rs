@@ -7,6 +7,7 @@
 //!   meshes count, a refusal by the mesher is right;
 //! - `--plain`: without splits, reduced fractures, slots, non-locking heads, screws without a plate;
 //! - `--neighbours`: also mesh two designs next to each one, and print the elements in common;
+//! - `--summary FILE`: meshes nothing, but sums up the lines of earlier runs, finished or not;
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -16,11 +17,15 @@ mod designs;
 mod figures;
 #[path = "../../tests/support/random.rs"]
 mod random;
+mod tally;
+#[path = "../../tests/support/volumes.rs"]
+mod volumes;
 
 use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
 use designs::{Designs, spoil};
 use figures::{Figures, PairFigures, common_share};
 use std::error::Error;
+use tally::Tally;
 
 struct Options {
     seeds: std::ops::RangeInclusive<u64>,
@@ -29,6 +34,7 @@ struct Options {
     plain: bool,
     neighbours: bool,
     earlier: String,
+    summary: Option<String>,
 }
 
 fn options() -> Result<Options, Box<dyn Error>> {
@@ -39,6 +45,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
         plain: false,
         neighbours: false,
         earlier: String::new(),
+        summary: None,
     };
     let mut args = std::env::args().skip(1);
     while let Some(a) = args.next() {
@@ -54,6 +61,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
             "--unlinted" => o.unlinted = true,
             "--plain" => o.plain = true,
             "--neighbours" => o.neighbours = true,
+            "--summary" => o.summary = Some(std::fs::read_to_string(value()?)?),
             "--check" => o.earlier = std::fs::read_to_string(value()?)?,
             other => return Err(format!("unknown option {other}").into()),
         }
@@ -61,26 +69,18 @@ fn options() -> Result<Options, Box<dyn Error>> {
     Ok(o)
 }
 
-/// Figures of all meshes of a run.
-#[derive(Default)]
-struct Tally {
-    designs: usize,
-    infeasible: usize,
-    failed: usize,
-    fallbacks: usize,
-    least_deg: Vec<f64>,
-    misses: Vec<String>,
-    tets: usize,
-    seconds: f64,
-    differing: usize,
-}
-
 fn main() -> Result<(), Box<dyn Error>> {
     let o = options()?;
-    let mut designs = Designs::default();
     let mut tally = Tally::default();
-    for seed in o.seeds.clone() {
-        one(seed, &o, &mut designs, &mut tally);
+    if let Some(lines) = &o.summary {
+        lines.lines().for_each(|l| tally.take(l));
+    } else {
+        let mut designs = Designs::default();
+        for seed in o.seeds.clone() {
+            let line = one(seed, &o, &mut designs);
+            println!("{line}");
+            tally.take(&line);
+        }
     }
     tally.print();
     Ok(())
@@ -94,21 +94,19 @@ fn processor_seconds() -> f64 {
     nanoseconds.unwrap_or(0.0) * 1e-9
 }
 
-fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
+/// Meshes the design of a seed; its line: the design, its figures, what it misses.
+fn one(seed: u64, o: &Options, designs: &mut Designs) -> String {
     let drawn = if o.plain {
         designs.of_seed(seed)
     } else {
         designs.with_features(seed)
     };
     let Some(mut design) = drawn else {
-        tally.infeasible += 1;
-        println!("seed {seed}: no feasible draw");
-        return;
+        return format!("seed {seed}: no feasible draw");
     };
     if o.unlinted {
         spoil(&mut design.construct, seed);
     }
-    tally.designs += 1;
     let sizing = Sizing {
         pose: design.pose,
         ..o.sizing.clone()
@@ -118,18 +116,10 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
     let seconds = processor_seconds() - start;
     let mesh = match meshed {
         Ok(mesh) => mesh,
-        Err(e) => {
-            tally.failed += 1;
-            println!("seed {seed}: {} | FAILED {e}", design.text);
-            return;
-        }
+        Err(e) => return format!("seed {seed}: {} | FAILED {e}", design.text),
     };
-    tally.seconds += seconds;
     let f = Figures::of(&design.construct, &mesh);
     let (q, s) = (&mesh.quality, &mesh.stages);
-    tally.tets += q.tets;
-    tally.fallbacks += usize::from(q.fallback > 0);
-    tally.least_deg.push(f.least_deg);
     let mut misses = f.misses();
     let pairs = PairKind::ALL.map(|kind| (kind, PairFigures::of(&mesh, kind)));
     misses.extend(pairs.iter().filter_map(|(kind, p)| p.miss(*kind)));
@@ -164,11 +154,10 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
         .lines()
         .find(|l| l.starts_with(&format!("seed {seed}:")));
     if earlier.is_some_and(|l| !l.contains(&line)) {
-        tally.differing += 1;
         misses.push("A7 other bits".into());
     }
-    println!(
-        "seed {seed}: {}, refused {} | {} tets, angles {:.1} to {:.1}, ratio {:.3}, off {:.0e} near {:.3} ({}) far {:.3} ({}) mm, circle {:.4}, screw volume {:.4}, straightened {:.4}, det {:.2}, pairs {pairs}{common}, fallback {}, lattice {:.2} cut {:.2} improve {:.2} promote {:.2} all {seconds:.2} s, worst at {:.1?}, {line} | {}",
+    format!(
+        "seed {seed}: {}, refused {} | {} tets, angles {:.1} to {:.1}, ratio {:.3}, off {:.0e} near {:.3} ({}) share {:.1e} far {:.3} ({}) mm, circle {:.4}, volumes: screw {:.4} bone {:.4} plate {:.4}, straightened {:.4}, det {:.2}, pairs {pairs}{common}, fallback {}, lattice {:.2} cut {:.2} improve {:.2} promote {:.2} all {seconds:.2} s, worst at {:.1?}, {line} | {}",
         design.text,
         design.refused,
         q.tets,
@@ -178,10 +167,13 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
         f.vertex_off_mm,
         f.near_off_mm,
         f.worst_off[0],
+        f.near_off_share,
         f.far_off_mm,
         f.worst_off[1],
         f.circle_error,
         f.screw_volume_error,
+        f.bone_volume_error,
+        f.plate_volume_error,
         f.straightened,
         f.det_share,
         q.fallback,
@@ -195,49 +187,5 @@ fn one(seed: u64, o: &Options, designs: &mut Designs, tally: &mut Tally) {
         } else {
             format!("MISS {}", misses.join(", "))
         },
-    );
-    tally.misses.extend(misses);
-}
-
-impl Tally {
-    fn print(&mut self) {
-        println!(
-            "designs {}, infeasible {}, refused by the mesher {}, fallback used {}, other bits than before {}",
-            self.designs, self.infeasible, self.failed, self.fallbacks, self.differing
-        );
-        self.least_deg.sort_by(f64::total_cmp);
-        let n = self.least_deg.len();
-        if n == 0 {
-            return;
-        }
-        let share = |limit: f64| {
-            100.0 * self.least_deg.iter().filter(|a| **a >= limit).count() as f64 / n as f64
-        };
-        println!(
-            "least dihedral angle of a mesh: worst {:.1}, median {:.1}; at least 10 in {:.1} %, 18 in {:.1} %, 20 in {:.1} % of meshes",
-            self.least_deg[0],
-            self.least_deg[n / 2],
-            share(10.0),
-            share(18.0),
-            share(20.0)
-        );
-        println!(
-            "{:.0} tetrahedra on average, {:.0} a second",
-            self.tets as f64 / n as f64,
-            self.tets as f64 / self.seconds
-        );
-        // "A3 least angle 9.1" counts as "A3 least".
-        let mut kinds: Vec<String> = self
-            .misses
-            .iter()
-            .map(|m| m.split(' ').take(2).collect::<Vec<_>>().join(" "))
-            .collect();
-        kinds.sort();
-        for same in kinds.chunk_by(|a, b| a == b) {
-            println!("missed {}: {} meshes", same[0], same.len());
-        }
-        if kinds.is_empty() {
-            println!("nothing missed");
-        }
-    }
+    )
 }

@@ -1,6 +1,7 @@
 //! The figures a mesh of a construct has to reach, measured from the outside: from nodes, elements,
 //! facets and the construct's own surfaces, not from the mesher's tables where that can be helped.
 
+use crate::volumes::{FOR_BONE, FOR_PLATES, bone_volume, plate_volume};
 use bicolumn_base::{Part, Vec3};
 use bicolumn_geometry::{Construct, Head, Plate, Screw};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
@@ -24,12 +25,17 @@ pub(crate) struct Figures {
     /// farther away, mm.
     pub(crate) near_off_mm: f64,
     pub(crate) far_off_mm: f64,
+    /// Share of the facets near hardware whose middle is off by more than 0.05 mm.
+    pub(crate) near_off_share: f64,
     /// Surface and place of the worst of either.
     pub(crate) worst_off: [String; 2],
     /// Worst relative error of the length of a screw tip's circle; infinite where one is not closed.
     pub(crate) circle_error: f64,
     /// Worst relative error of a screw's volume, with curved sides.
     pub(crate) screw_volume_error: f64,
+    /// The same of all bone together, and of the worst plate; positive where the mesh has more.
+    pub(crate) bone_volume_error: f64,
+    pub(crate) plate_volume_error: f64,
     /// Share of elements with curved sides that had them flattened.
     pub(crate) straightened: f64,
     /// Least det J over 11 points of every element, as a share of the straight element's.
@@ -37,6 +43,9 @@ pub(crate) struct Figures {
     /// Of nodes, elements, parts and facets.
     pub(crate) digest: u64,
 }
+
+/// The middle of a curved facet near hardware may be off by so much, mm.
+const NEAR_OFF_MM: f64 = 0.05;
 
 /// Local corners of the faces, and the local edge nodes between corners.
 const FACES: [[usize; 3]; 4] = [[1, 2, 3], [0, 3, 2], [0, 1, 3], [0, 2, 1]];
@@ -55,6 +64,7 @@ impl Figures {
         f.edges(mesh);
         f.surfaces(construct, mesh);
         f.screws(construct, mesh);
+        f.bone_and_plates(construct, mesh);
         f
     }
 
@@ -94,7 +104,7 @@ impl Figures {
             format!("A5 vertex off {:.1e}", self.vertex_off_mm),
         );
         miss(
-            self.near_off_mm > 0.05,
+            self.near_off_mm > NEAR_OFF_MM,
             format!("A5 near off {:.3}", self.near_off_mm),
         );
         miss(
@@ -108,6 +118,14 @@ impl Figures {
         miss(
             self.screw_volume_error > 0.003,
             format!("A4 screw volume {:.4}", self.screw_volume_error),
+        );
+        miss(
+            self.bone_volume_error.abs() > 0.003,
+            format!("A4 bone volume {:.4}", self.bone_volume_error),
+        );
+        miss(
+            self.plate_volume_error.abs() > 0.003,
+            format!("A4 plate volume {:.4}", self.plate_volume_error),
         );
         miss(
             self.det_share <= 0.0,
@@ -239,6 +257,7 @@ impl Figures {
     }
 
     fn surfaces(&mut self, construct: &Construct, mesh: &TetMesh) {
+        let (mut near, mut near_off) = (0usize, 0usize);
         for f in &mesh.facets {
             let name = mesh.surfaces[f.surface as usize];
             let x = f.nodes.map(|n| mesh.nodes[n as usize]);
@@ -252,11 +271,26 @@ impl Figures {
             let middle = (middles * 4.0 - corners) / 9.0;
             let off = distance(construct, name, middle).abs();
             let far = usize::from(!near_hardware(construct, middle));
+            near += 1 - far;
+            near_off += usize::from(far == 0 && off > NEAR_OFF_MM);
             let worst = [&mut self.near_off_mm, &mut self.far_off_mm];
             if off > *worst[far] {
                 *worst[far] = off;
                 self.worst_off[far] =
                     format!("{name:?} {:.1} {:.1} {:.1}", middle.x, middle.y, middle.z);
+            }
+        }
+        self.near_off_share = near_off as f64 / near.max(1) as f64;
+    }
+
+    fn bone_and_plates(&mut self, construct: &Construct, mesh: &TetMesh) {
+        let bone = volume_of(mesh, Part::is_bone);
+        self.bone_volume_error = bone / bone_volume(construct, FOR_BONE) - 1.0;
+        for p in &construct.plates {
+            let volume = volume_of(mesh, |part| part == Part::Plate(p.site));
+            let error = volume / plate_volume(construct, p, FOR_PLATES) - 1.0;
+            if error.abs() > self.plate_volume_error.abs() {
+                self.plate_volume_error = error;
             }
         }
     }
@@ -279,6 +313,14 @@ impl Figures {
             self.circle_error = self.circle_error.max(error);
         }
     }
+}
+
+/// Curved volume of the elements of some parts, mm³.
+fn volume_of(mesh: &TetMesh, is_asked: impl Fn(Part) -> bool) -> f64 {
+    let asked = (0..mesh.tets.len()).filter(|t| is_asked(mesh.part_of(*t)));
+    asked
+        .map(|t| curved_volume(&mesh.tets[t].map(|n| mesh.nodes[n as usize])))
+        .sum()
 }
 
 /// Share of the elements that two meshes have in common, bit for bit: part and four corners; of the
@@ -460,7 +502,7 @@ fn screw_of(c: &Construct, n: bicolumn_base::ScrewNumber) -> &Screw {
 }
 
 /// Signed distance of a point from a surface of the construct, written anew from the construct.
-fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
+pub(crate) fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
     let bone = &c.bone;
     match name {
         SurfaceName::BoneOuter => bone.outer().value(x),
@@ -607,14 +649,15 @@ fn expected_volume(c: &Construct, s: &Screw) -> f64 {
         } => {
             let middle = (centre - s.entry).dot(&s.direction);
             // The ball between the plate's faces, and the shank from its outer face on.
-            let ball = |foot: Vec3, r: f64| {
-                let half = (radius_mm * radius_mm - r * r).max(0.0).sqrt();
+            let ball = |foot: Vec3| {
+                let off = (foot - centre).cross(&s.direction).norm();
+                let half = (radius_mm * radius_mm - off * off).max(0.0).sqrt();
                 let from = crossing(foot, top).max(middle - half);
                 [from, crossing(foot, under).min(middle + half).max(from)]
             };
             let inner = over(0.0, shank, &|foot, _| s.length_mm - crossing(foot, top));
-            let outer = over(shank, radius_mm, &|foot, r| {
-                let [from, to] = ball(foot, r);
+            let outer = over(shank, radius_mm, &|foot, _| {
+                let [from, to] = ball(foot);
                 to - from
             });
             inner + outer
