@@ -119,6 +119,7 @@ impl State<'_> {
                 "{id} is solved again, its stored result is unusable: {reason}"
             )),
             Event::Kept { id } => Some(format!("{id} kept from before ({ended}/{total})")),
+            Event::Forecast { id, forecast } => Some(format!("{id}: {forecast}")),
             Event::Done { id, seconds } => Some(format!(
                 "{id} done in {} ({ended}/{total})",
                 clock(*seconds)
@@ -152,7 +153,7 @@ impl Bars {
                     .set_message(format!("building constructs {done}/{total}"));
             }
             Event::Planned { .. } => self.points.set_message(""),
-            Event::Damaged { .. } => {}
+            Event::Damaged { .. } | Event::Forecast { .. } => {}
             Event::Stage { id, stage } => {
                 self.begin.get_or_insert((Instant::now(), ended));
                 let bar = self.running.entry((*id).to_string()).or_insert_with(|| {
@@ -201,6 +202,15 @@ fn json_line(event: &Event<'_>) -> Option<String> {
         Event::Stage { id, stage } => {
             serde_json::json!({"event": "stage", "point": id, "stage": stage.name()})
         }
+        Event::Forecast { id, forecast } => serde_json::json!({
+            "event": "forecast",
+            "point": id,
+            "method": forecast.method,
+            "unknowns": forecast.unknowns,
+            "right_sides": forecast.right_sides,
+            "bytes": forecast.bytes,
+            "seconds": forecast.seconds,
+        }),
         Event::Done { id, seconds } => {
             serde_json::json!({"event": "done", "point": id, "seconds": seconds})
         }

@@ -11,6 +11,7 @@
 pub mod assembly;
 pub mod balance;
 pub mod element;
+pub mod forecast;
 pub mod held;
 pub mod interface;
 mod interpolation;
@@ -22,6 +23,7 @@ pub mod shape;
 pub mod solution;
 pub mod stress;
 
+pub use forecast::Forecast;
 pub use interface::InterfaceStiffness;
 pub use prepared::{Answer, Ask, ForceProducts, OpenPrecondition, Prepared};
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};

@@ -10,6 +10,7 @@
 
 use crate::assembly::{Assembled, InvertedTet, assemble};
 use crate::balance::{imbalance, reactions};
+use crate::forecast::{Forecast, direct_seconds, iterative_seconds, worth_ordering};
 use crate::load_vectors::LoadVectors;
 use crate::numbering::{NO_ROW, Numbering};
 use crate::{InterfaceStiffness, Method, Solution, SolveError, SolveOptions, SolveReport, held};
@@ -28,12 +29,13 @@ use bicolumn_sparse::{
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Unknowns up to which Cholesky on the full matrix is the quicker way.
-const DIRECT_UP_TO: usize = 10_000;
 /// Bytes up to which the linear level is factored; beyond, it is aggregated, which sets up faster for two
 /// or three iterations more (docs/performance.md). A fixed number, so that the same job gives the same bits
 /// on a larger machine.
 const FACTOR_UP_TO: u64 = 256 << 20;
+/// Rows of the linear level beyond which its factor is never that small, which saves ordering it: 15,800 rows
+/// gave 86 MB, 61,000 gave 790 MB.
+const ORDERED_UP_TO: usize = 60_000;
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
@@ -103,8 +105,20 @@ impl<'a> Prepared<'a> {
     /// # Errors
     /// [`SolveError`]: a loose part, an inverted element, a matrix that is not positive definite, no memory.
     pub fn new(problem: &'a Problem, options: &SolveOptions) -> Result<Self, SolveError> {
+        Self::told(problem, options, &|_| {})
+    }
+
+    /// As [`Prepared::new`]; `tell` hears what it will cost once that is known, before the costly part.
+    ///
+    /// # Errors
+    /// As [`Prepared::new`].
+    pub fn told(
+        problem: &'a Problem,
+        options: &SolveOptions,
+        tell: &dyn Fn(&Forecast),
+    ) -> Result<Self, SolveError> {
         held::check(problem)?;
-        Self::with_interface(problem, options, None)
+        Self::build(problem, options, None, tell)
     }
 
     /// As [`Prepared::new`], with an interface term inside the preconditioner from the start.
@@ -118,6 +132,15 @@ impl<'a> Prepared<'a> {
         problem: &'a Problem,
         options: &SolveOptions,
         interface: Option<&InterfaceStiffness>,
+    ) -> Result<Self, SolveError> {
+        Self::build(problem, options, interface, &|_| {})
+    }
+
+    fn build(
+        problem: &'a Problem,
+        options: &SolveOptions,
+        interface: Option<&InterfaceStiffness>,
+        tell: &dyn Fn(&Forecast),
     ) -> Result<Self, SolveError> {
         let team = Team::new(options.threads);
         let mut report = SolveReport::default();
@@ -134,32 +157,24 @@ impl<'a> Prepared<'a> {
         report.assemble_s = start.elapsed().as_secs_f64();
         report.unknowns = 3 * numbering.rows();
         report.right_sides = loads.distinct.len();
-        report.method = match options.method {
-            Method::Auto if report.unknowns <= DIRECT_UP_TO => Method::Direct,
-            Method::Auto => Method::Multigrid,
-            forced => forced,
-        };
         let inside = interface.map(|i| i.on_rows(&numbering));
         let start = Instant::now();
         let operator = Operator {
             matrix: &fine,
             added: inside.as_ref(),
         };
-        let engine = match report.method {
-            Method::Direct => direct(&team, &operator, loads.distinct.len(), &mut report),
-            _ => multigrid(
-                &team,
-                &operator,
-                &coarse,
-                &Levels {
-                    numbering: &numbering,
-                    nodes: &problem.mesh.nodes,
-                    method: options.method,
-                },
-                loads.distinct.len(),
-                &mut report,
-            ),
-        }
+        let engine = engine(
+            &team,
+            &operator,
+            &Levels {
+                coarse: &coarse,
+                numbering: &numbering,
+                nodes: &problem.mesh.nodes,
+                options,
+            },
+            &mut report,
+            tell,
+        )
         .map_err(|e| translate(problem, &numbering, e))?;
         report.setup_s = start.elapsed().as_secs_f64();
         Ok(Prepared {
@@ -191,22 +206,18 @@ impl<'a> Prepared<'a> {
             matrix: &self.fine,
             added: inside.as_ref(),
         };
-        let sides = self.loads.distinct.len();
-        let engine = match self.engine {
-            Engine::Direct(_) => direct(&self.team, &operator, sides, &mut self.report),
-            Engine::Multigrid(_) => multigrid(
-                &self.team,
-                &operator,
-                &self.coarse,
-                &Levels {
-                    numbering: &self.numbering,
-                    nodes: &self.problem.mesh.nodes,
-                    method: self.options.method,
-                },
-                sides,
-                &mut self.report,
-            ),
-        };
+        let engine = engine(
+            &self.team,
+            &operator,
+            &Levels {
+                coarse: &self.coarse,
+                numbering: &self.numbering,
+                nodes: &self.problem.mesh.nodes,
+                options: &self.options,
+            },
+            &mut self.report,
+            &|_| {},
+        );
         self.engine = engine.map_err(|e| translate(self.problem, &self.numbering, e))?;
         self.inside = inside;
         Ok(())
@@ -497,59 +508,103 @@ fn work(b: &SparseVector, x: &NodeVector) -> f64 {
         .sum()
 }
 
-fn direct(
+/// What the levels hang on.
+struct Levels<'a> {
+    coarse: &'a SymmetricBlocks,
+    numbering: &'a Numbering,
+    /// Places of the mesh's nodes, mm.
+    nodes: &'a [Vec3],
+    /// What was asked for.
+    options: &'a SolveOptions,
+}
+
+/// Chooses, tells what it will cost, factors or sets up the hierarchy.
+fn engine(
     team: &Team,
     operator: &Operator<'_>,
-    sides: usize,
+    levels: &Levels<'_>,
     report: &mut SolveReport,
+    tell: &dyn Fn(&Forecast),
 ) -> Result<Engine, SparseError> {
-    let merged = operator.added.map(|_| operator.merged());
-    let matrix = merged.as_ref().unwrap_or(operator.matrix);
+    let whole = operator.added.map(|_| operator.merged());
+    let matrix = whole.as_ref().unwrap_or(operator.matrix);
+    let unknowns = 3 * matrix.rows();
+    let sides = report.right_sides;
+    let seconds = iterative_seconds(unknowns, sides, levels.options.tolerance);
+    let analysis = match levels.options.method {
+        Method::Direct => Some(Analysis::of(&matrix.pattern)),
+        Method::Auto if worth_ordering(unknowns) => Some(Analysis::of(&matrix.pattern))
+            .filter(|a| direct_seconds(a, unknowns, sides) <= seconds),
+        _ => None,
+    };
+    let mut tell = |report: &SolveReport, seconds| {
+        tell(&Forecast {
+            method: report.method,
+            unknowns,
+            right_sides: sides,
+            bytes: report.estimated_bytes,
+            seconds,
+        });
+    };
+    match analysis {
+        Some(analysis) => direct(team, matrix, analysis, report, &mut tell),
+        None => multigrid(
+            team,
+            matrix,
+            operator.added,
+            levels,
+            report,
+            &mut |report| {
+                tell(report, seconds);
+            },
+        ),
+    }
+}
+
+fn direct(
+    team: &Team,
+    matrix: &SymmetricBlocks,
+    analysis: Analysis,
+    report: &mut SolveReport,
+    tell: &mut dyn FnMut(&SolveReport, f64),
+) -> Result<Engine, SparseError> {
     let matrix_bytes = matrix.bytes() + matrix.pattern.bytes();
-    let analysis = Analysis::of(&matrix.pattern);
-    let vectors = (matrix.rows() * sides * 24 * 4) as u64;
+    let vectors = (matrix.rows() * report.right_sides * 24 * 4) as u64;
     let scratch = analysis.scratch_bytes(team.threads());
+    report.method = Method::Direct;
     report.estimated_bytes = matrix_bytes + analysis.factor_bytes::<f64>() + scratch + vectors;
+    let seconds = direct_seconds(&analysis, 3 * matrix.rows(), report.right_sides);
+    tell(report, seconds);
     let factor = analysis.factor(team, matrix)?;
     report.used_bytes = matrix_bytes + factor.bytes() + scratch + vectors;
     Ok(Engine::Direct(Box::new(factor)))
 }
 
-/// What the levels hang on.
-struct Levels<'a> {
-    numbering: &'a Numbering,
-    /// Places of the mesh's nodes, mm.
-    nodes: &'a [Vec3],
-    /// What was asked for.
-    method: Method,
-}
-
 fn multigrid(
     team: &Team,
-    operator: &Operator<'_>,
-    coarse: &SymmetricBlocks,
+    fine: &SymmetricBlocks,
+    added: Option<&AddedBlocks>,
     levels: &Levels<'_>,
-    sides: usize,
     report: &mut SolveReport,
+    tell: &mut dyn FnMut(&SolveReport),
 ) -> Result<Engine, SparseError> {
-    let fine = operator.matrix;
     let numbering = levels.numbering;
     let prolongation = Arc::clone(&numbering.prolongation);
-    let merged = operator.added.map(|added| {
+    let merged = added.map(|added| {
         let term = added.coarsened(&prolongation);
         let coarse = Operator {
-            matrix: coarse,
+            matrix: levels.coarse,
             added: Some(&term),
         };
-        (operator.merged(), coarse.merged())
+        coarse.merged()
     });
-    let (fine, coarse) = merged.as_ref().map_or((fine, coarse), |(f, c)| (f, c));
-    let vectors = vector_bytes(fine.rows(), coarse.rows(), sides);
+    let coarse = merged.as_ref().unwrap_or(levels.coarse);
+    let vectors = vector_bytes(fine.rows(), coarse.rows(), report.right_sides);
     let assembled_bytes =
         fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
     let places: Vec<[f64; 3]>;
     let (linear, level_bytes, scratch);
-    if let Some(analysis) = affordable_factor(levels.method, coarse, team.threads()) {
+    if let Some(analysis) = affordable_factor(levels.options.method, coarse, team.threads()) {
         report.method = Method::Multigrid;
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
@@ -570,6 +625,7 @@ fn multigrid(
         + prolongation.bytes()
         + level_bytes
         + scratch.max(vectors);
+    tell(report);
     let two_level = TwoLevel::new(team, fine, coarse, linear, prolongation, SMOOTHER_DEGREE)?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
@@ -577,7 +633,8 @@ fn multigrid(
 
 /// The ordering of the linear level's factor, if that is what was asked for or is small enough.
 fn affordable_factor(method: Method, coarse: &SymmetricBlocks, threads: usize) -> Option<Analysis> {
-    if method == Method::Aggregation {
+    let hopeless = method == Method::Auto && coarse.rows() > ORDERED_UP_TO;
+    if method == Method::Aggregation || hopeless {
         return None;
     }
     let analysis = Analysis::of(&coarse.pattern);

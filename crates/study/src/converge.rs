@@ -117,7 +117,7 @@ fn replicate(
         ..inputs.clone()
     };
     let model = build_model(&inputs, bones)?;
-    let solution = model.solve(&inputs, threads)?;
+    let solution = model.solve(&inputs, threads, &|_| {})?;
     let mut table = Table::new();
     let stress = RecoveredStress::of(&model.problem, solution.total());
     for case in measure_recovered((&model.solved(&solution), &stress), None) {

@@ -64,7 +64,7 @@ pub fn export_point(
         });
     }
     tell(Stage::Solve);
-    let solution = model.solve(&inputs, threads)?;
+    let solution = model.solve(&inputs, threads, &|_| {})?;
     tell(Stage::Measure);
     Ok(bundle(&model, &solution))
 }

@@ -78,10 +78,12 @@ fn solve_intact(
         ..inputs.construct.clone()
     };
     let model = build_model(&intact, bones)?;
-    let solution = model.solve(&intact, threads).map_err(|e| PointError {
-        message: format!("the intact bone: {}", e.message),
-        ..e
-    })?;
+    let solution = model
+        .solve(&intact, threads, &|_| {})
+        .map_err(|e| PointError {
+            message: format!("the intact bone: {}", e.message),
+            ..e
+        })?;
     let stress = RecoveredStress::of(&model.problem, &solution.by_load.displacement);
     let profiles = measure_recovered((&model.solved(&solution), &stress), None)
         .into_iter()

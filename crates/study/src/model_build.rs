@@ -12,7 +12,7 @@ use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
     ProblemError, nodes_on,
 };
-use bicolumn_solve::{Solution, SolveOptions, solve};
+use bicolumn_solve::{Forecast, Prepared, Solution, SolveOptions};
 use std::sync::Arc;
 
 /// A construct with its mesh and its problem.
@@ -58,18 +58,26 @@ impl ModelSolution {
 }
 
 impl BuiltModel {
-    /// Solves the problem as the point's inputs ask. A load case whose contact does not converge says so
+    /// Solves the problem as the point's inputs ask; `tell` hears beforehand what a model without contact
+    /// will cost. A load case whose contact does not converge says so
     /// in its report and does not stop the others.
     ///
     /// # Errors
     /// [`PointError`] at [`Stage::Solve`].
-    pub fn solve(&self, inputs: &PointInputs, threads: usize) -> Result<ModelSolution, PointError> {
+    pub fn solve(
+        &self,
+        inputs: &PointInputs,
+        threads: usize,
+        tell: &dyn Fn(&Forecast),
+    ) -> Result<ModelSolution, PointError> {
         let options = SolveOptions {
             threads,
             ..inputs.solve
         };
         let Some(contact) = &self.contact else {
-            let by_load = solve(&self.problem, &options).map_err(|e| failed(Stage::Solve, &e))?;
+            let by_load = Prepared::told(&self.problem, &options, tell)
+                .and_then(|ready| ready.solve_cases())
+                .map_err(|e| failed(Stage::Solve, &e))?;
             return Ok(ModelSolution {
                 by_load,
                 total: None,

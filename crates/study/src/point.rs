@@ -16,7 +16,7 @@ use bicolumn_measure::{
     CaseMeasures, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
 };
 use bicolumn_model::LoadCase;
-use bicolumn_solve::Solution;
+use bicolumn_solve::{Forecast, Solution};
 use bicolumn_store::{
     CaseRecord, ContactRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
     ScrewForceRecord, ScrewMark, StageRecord, Status, StudyFolder, create_folder, write_atomic,
@@ -32,6 +32,8 @@ pub struct PointContext<'a> {
     pub out_dir: &'a Path,
     /// Called when a stage begins.
     pub progress: &'a (dyn Fn(Stage) + Sync),
+    /// Called before the costly part of solving, with what it will cost.
+    pub forecast: &'a (dyn Fn(&Forecast) + Sync),
     /// Bones shared by the points.
     pub bones: &'a BoneCache,
     /// Intact solutions.
@@ -60,7 +62,9 @@ pub fn run_point(
         let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
         build_problem(construct, mesh, inputs)
     })?;
-    let solution = clock.run(Stage::Solve, || model.solve(inputs, context.threads))?;
+    let solution = clock.run(Stage::Solve, || {
+        model.solve(inputs, context.threads, context.forecast)
+    })?;
     let mut warnings = model.construct.notes.clone();
     let (stress, measures, intact_measures) = clock.run(Stage::Measure, || {
         let intact = context.intact.of(inputs, context.bones, context.threads);

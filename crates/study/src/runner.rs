@@ -11,6 +11,7 @@ use crate::point::{PointContext, run_point};
 use crate::resolve::ENGINE_VERSION;
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
+use bicolumn_solve::Forecast;
 use bicolumn_store::{
     PointRecord, SCHEMA, Status, StoreError, StudyFolder, create_folder, gather, read_record,
     write_record,
@@ -60,6 +61,11 @@ pub enum Event<'a> {
     Stage {
         id: &'a str,
         stage: Stage,
+    },
+    /// What solving will cost, before it begins.
+    Forecast {
+        id: &'a str,
+        forecast: Forecast,
     },
     Done {
         id: &'a str,
@@ -250,9 +256,11 @@ fn finish_point(
         }
         (options.observer)(Event::Stage { id, stage: s });
     };
+    let forecast = |f: &Forecast| (options.observer)(Event::Forecast { id, forecast: *f });
     let context = PointContext {
         out_dir: options.out_dir,
         progress: &progress,
+        forecast: &forecast,
         bones: team.bones,
         intact: team.intact,
         threads,
