@@ -36,6 +36,9 @@ pub struct Sizing {
     pub wall_ratio: f64,
     /// Largest cell at a screw, as a multiple of its radius.
     pub screw_ratio: f64,
+    /// At the bone's surface round the uppermost screw of each plate, where the stress near its end peaks, as a
+    /// multiple of `finest_mm`.
+    pub riser_ratio: f64,
     /// Growth of the size with distance, mm per mm.
     pub growth: f64,
     /// Where the lattice lies: another pose gives another mesh of the same fineness.
@@ -51,6 +54,7 @@ impl Default for Sizing {
             far_ratio: 4.0,
             wall_ratio: 1.5,
             screw_ratio: 1.2,
+            riser_ratio: 0.5,
             growth: 0.35,
             pose: LatticePose::default(),
         }
@@ -295,6 +299,7 @@ pub fn blueprint<'a>(
         d
     });
     let halvings = halvings(construct, sizing);
+    let risers = riser_places(construct);
     let cell = sizing.finest_mm * 0.5f64.powi(halvings as i32);
     let doublings = sizing.far_ratio.max(1.0).log2().floor() as u32;
     Ok(Blueprint {
@@ -304,7 +309,7 @@ pub fn blueprint<'a>(
         bodies: bodies(construct),
         bounds: material_bounds(construct),
         material,
-        size: Box::new(move |x| wanted_size(construct, sizing, x).max(cell)),
+        size: Box::new(move |x| wanted_size(construct, sizing, &risers, x).max(cell)),
         spines: construct
             .screws
             .iter()
@@ -589,7 +594,7 @@ fn screw_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
 const CANAL_SHARE: f64 = 0.6;
 
 /// Wanted cell size at a point: the least over the features, each growing with distance.
-fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
+fn wanted_size(construct: &Construct, sizing: &Sizing, risers: &[RiserPlace], x: Vec3) -> f64 {
     let finest = sizing.finest_mm;
     let grow = sizing.growth;
     let bone = &construct.bone;
@@ -628,10 +633,56 @@ fn wanted_size(construct: &Construct, sizing: &Sizing, x: Vec3) -> f64 {
             screw_cuts::seat_width(construct, s).map_or(finest, |w| finest.min(SEAT_SHARE * w));
         h = h.min((at_head + STEEP_GROWTH * off).min(finest + grow * off));
     }
+    for place in risers {
+        let off = ((x - place.centre).norm() - place.reach_mm).max(0.0);
+        let there = finest * sizing.riser_ratio;
+        h = h.min((there + STEEP_GROWTH * off).min(there.max(finest) + grow * off));
+    }
     if let Some(f) = &construct.fracture {
         h = h.min(fracture_cuts::wanted_size(f, sizing, x));
     }
     h
+}
+
+/// Where the bone's stress near a plate's end peaks.
+struct RiserPlace {
+    centre: Vec3,
+    reach_mm: f64,
+}
+
+/// Bone round a screw's hole that is meshed finely where the stress peaks, mm: a ball of the hot-spot measure
+/// at the hole's rim and its neighbours.
+const RIM_MM: f64 = 1.0;
+
+/// Where the uppermost screw of each plate passes the bone's outer surface, in and out.
+fn riser_places(construct: &Construct) -> Vec<RiserPlace> {
+    let outer = construct.bone.outer();
+    let mut places = vec![];
+    for plate in &construct.plates {
+        let own = construct.screws.iter();
+        let own = own.filter(|s| s.plate == Some(plate.site));
+        let Some(screw) = own.max_by(|a, b| a.entry.y.total_cmp(&b.entry.y)) else {
+            continue;
+        };
+        let reach_mm = 0.5 * screw.diameter_mm + RIM_MM;
+        let at = |t: f64| screw.entry + screw.direction * t;
+        places.push(RiserPlace {
+            centre: screw.entry,
+            reach_mm,
+        });
+        // From the tip back to where the axis is inside again.
+        let steps = (screw.length_mm / 0.2).ceil() as usize;
+        let out = (0..steps)
+            .map(|k| screw.length_mm - 0.2 * k as f64)
+            .find(|&t| outer.value(at(t)) <= 0.0);
+        if let Some(t) = out.filter(|&t| t > 2.0 * reach_mm) {
+            places.push(RiserPlace {
+                centre: at(t),
+                reach_mm,
+            });
+        }
+    }
+    places
 }
 
 /// Growth of the cell, mm a mm, round a screw that needs cells below the finest asked for.
@@ -659,7 +710,8 @@ fn halvings(construct: &Construct, sizing: &Sizing) -> u32 {
         .map(|s| 0.5 * sizing.screw_ratio * s.diameter_mm)
         .chain(plates.map(|p| THROUGH_SHARE * p.thickness_mm))
         .chain(seats)
-        .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum));
+        .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum))
+        .chain((!construct.screws.is_empty()).then_some(sizing.finest_mm * sizing.riser_ratio));
     let least = needs.fold(sizing.finest_mm, f64::min);
     // A cell may exceed the wanted size by a hundredth.
     ((sizing.finest_mm / least).log2() - 0.014).ceil().max(0.0) as u32

@@ -619,13 +619,18 @@ fn numerics(keys: &mut Vec<Key>) {
         (
             "screw_ratio",
             sizing.screw_ratio,
-            "Largest cell at a screw, as a multiple of its radius: 0.7 meets its volume within 0.3 %",
+            "Largest cell at a screw, as a multiple of its radius",
+        ),
+        (
+            "riser_ratio",
+            sizing.riser_ratio,
+            "Cell at the bone's surface round the uppermost screw of each plate, where the stress near the plate's end peaks, as a multiple of the finest",
         ),
     ] {
         add(
             keys,
             &format!("mesh.{name}"),
-            number("", 0.5, 16.0),
+            number("", 0.25, 16.0),
             is(value),
             doc,
             OURS,

@@ -223,6 +223,7 @@ fn sizing(s: &Settings) -> Sizing {
         far_ratio: s.number("mesh.far_ratio"),
         wall_ratio: s.number("mesh.wall_ratio"),
         screw_ratio: s.number("mesh.screw_ratio"),
+        riser_ratio: s.number("mesh.riser_ratio"),
         growth: s.number("mesh.growth"),
         ..Sizing::default()
     }
