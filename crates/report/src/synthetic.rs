@@ -215,6 +215,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
         solver: serde_json::json!({"method": "multigrid", "unknowns": 778000, "iterations": 21}),
         preparation: Vec::new(),
         warnings: Vec::new(),
+        density: None,
         cases: CASES
             .map(|(name, _)| case(name, layout, stagger, ends))
             .to_vec(),
