@@ -75,13 +75,19 @@ impl DensityLaw {
     }
 }
 
+impl DensityLaw {
+    /// The modulus as a formula, with its units and bounds.
+    pub fn formula(&self) -> String {
+        format!(
+            "E = {} ρ^{} MPa, ρ in g/cm³, kept between {} and {} MPa",
+            self.coefficient_mpa, self.exponent, self.least_mpa, self.largest_mpa
+        )
+    }
+}
+
 impl fmt::Display for DensityLaw {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "E = {} ρ^{} MPa, ρ in g/cm³, kept between {} and {} MPa; Poisson's ratio {}",
-            self.coefficient_mpa, self.exponent, self.least_mpa, self.largest_mpa, self.poisson
-        )
+        write!(f, "{}; Poisson's ratio {}", self.formula(), self.poisson)
     }
 }
 

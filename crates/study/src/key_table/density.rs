@@ -19,7 +19,7 @@ pub(crate) fn law(word: &str) -> Option<DensityLaw> {
 pub(super) fn density(keys: &mut Vec<Key>) {
     let laws: Vec<String> = LAWS
         .iter()
-        .filter_map(|w| law(w).map(|l| format!("{w}: {l}")))
+        .filter_map(|w| law(w).map(|l| format!("{w}: {}", l.formula())))
         .collect();
     let sources: Vec<String> = LAWS
         .iter()
