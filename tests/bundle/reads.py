@@ -3,6 +3,11 @@
 Usage: reads.py FOLDER. The folder was written by `bicolumn export`. Checked here: node order and
 positive volume of the ten-node tetrahedra, materials, supports, loads against the mesh, and the
 equilibrium of the stored solution by an assembly that shares no code with the engine.
+
+Where there are interfaces: their nodal forces are integrated anew from the tractions at their corners;
+every body must be in equilibrium under loads, reactions and those
+forces; pressures must press, shear must stay within friction, gaps must be closed where pressed and open
+nowhere by less than nothing, as found from the stored displacements.
 """
 
 import json
@@ -11,6 +16,8 @@ import sys
 
 import meshio
 import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 EDGES = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)]  # VTK's quadratic tetrahedron
 
@@ -45,8 +52,165 @@ def shape_gradients(lam):
     return g
 
 
-def internal_forces(x, tets, lame_l, lame_m, u):
-    """Nodal forces of a displacement field, shape (nodes, 3)."""
+def moduli(mesh, model, material):
+    """Lame's constants of every element: of its material, or its own where the mesh has them."""
+    if "young_mpa" in mesh.cell_data:
+        e, nu = (np.asarray(mesh.cell_data[k][0], float).ravel() for k in ("young_mpa", "poisson"))
+    else:
+        table = model["materials"]
+        e = np.array([table[str(m)]["young_mpa"] for m in material])
+        nu = np.array([table[str(m)]["poisson"] for m in material])
+    return e * nu / ((1 + nu) * (1 - 2 * nu)), e / (2 * (1 + nu))
+
+
+def seen(tets, u, preloads, shortening):
+    """What the elements see of a displacement, (elements, 10, 3): those at the cut of a tightened screw see
+    their pulled nodes moved along its axis beside."""
+    ue = u[tets]
+    for screw, by in zip(preloads, shortening):
+        own = np.array(screw["tets"])
+        pulled = np.isin(tets[own], screw["pulled"])
+        ue[own] += by * pulled[:, :, None] * np.array(screw["axis"])
+    return ue
+
+
+def triangle_rule():
+    """Seven points, degree five (Radon 1948), barycentric, weights summing to one: the rule that the bundle
+    states. On a curved facet the integrand is no polynomial, and another rule moves the forces a little."""
+    root = 15**0.5
+    points, weights = [[1 / 3] * 3], [9 / 40]
+    for sign in (1, -1):
+        a = (6 + sign * root) / 21
+        for i in range(3):
+            p = [a] * 3
+            p[i] = 1 - 2 * a
+            points.append(p)
+            weights.append((155 + sign * root) / 1200)
+    return np.array(points), np.array(weights)
+
+
+def facet_shapes(lam):
+    """The six shape functions of a quadratic triangle, and their derivatives by two coordinates."""
+    a, b, c = lam
+    n = np.array([a * (2 * a - 1), b * (2 * b - 1), c * (2 * c - 1), 4 * a * b, 4 * b * c, 4 * c * a])
+    # Columns: along corner 0 to 1, and 0 to 2.
+    d = np.array(
+        [
+            [1 - 4 * a, 1 - 4 * a],
+            [4 * b - 1, 0],
+            [0, 4 * c - 1],
+            [4 * (a - b), -4 * b],
+            [4 * c, 4 * b],
+            [-4 * c, 4 * (a - c)],
+        ]
+    )
+    return n, d
+
+
+class Interfaces:
+    """The operators of an audit bundle's interfaces, from their facet pairs alone."""
+
+    def __init__(self, x, model):
+        self.model = model["interfaces"]
+        pairs = [np.array(i["pairs"]).reshape(-1, 12) for i in self.model]
+        of_set = np.concatenate([np.full(len(p), k) for k, p in enumerate(pairs)])
+        pairs = np.concatenate(pairs)
+        self.a, self.b = pairs[:, :6], pairs[:, 6:]
+        assert np.abs(x[self.a] - x[self.b]).max() < 1e-9, "the nodes of a pair do not match"
+        # A corner is a node of side a over one of side b.
+        keys = np.stack([np.repeat(of_set, 3), self.a[:, :3].ravel(), self.b[:, :3].ravel()], axis=1)
+        self.corners, number = np.unique(keys, axis=0, return_inverse=True)
+        self.number = number.reshape(-1, 3)
+        # mass[f, c, m]: integral of the hat of corner c times the shape function of node m.
+        self.mass = np.zeros((len(pairs), 3, 6))
+        self.normal = np.zeros((len(self.corners), 3))
+        for lam, w in zip(*triangle_rule()):
+            n, d = facet_shapes(lam)
+            slope = np.einsum("fmi,mk->fki", x[self.a], d)
+            cross = np.cross(slope[:, 0], slope[:, 1])
+            area = np.linalg.norm(cross, axis=1)
+            self.mass += w * 0.5 * area[:, None, None] * lam[None, :, None] * n[None, None, :]
+            for c in range(3):
+                np.add.at(self.normal, self.number[:, c], w * 0.5 * lam[c] * cross)
+        self.normal /= np.linalg.norm(self.normal, axis=1)[:, None]
+        self.area = np.zeros(len(self.corners))
+        np.add.at(self.area, self.number, self.mass.sum(axis=2))
+
+    def forces(self, traction, nodes):
+        """Nodal forces of tractions at the corners that act on side b, and oppositely on side a."""
+        f = np.zeros((nodes, 3))
+        at_nodes = np.einsum("fcm,fci->fmi", self.mass, traction[self.number])
+        np.add.at(f, self.b, at_nodes)
+        np.add.at(f, self.a, -at_nodes)
+        return f
+
+    def jump(self, u):
+        """Mean displacement of side b against side a around each corner."""
+        moved = np.einsum("fcm,fmi->fci", self.mass, u[self.b] - u[self.a])
+        sum_ = np.zeros((len(self.corners), 3))
+        np.add.at(sum_, self.number, moved)
+        return sum_ / self.area[:, None]
+
+    def tractions(self, state, columns):
+        """Checks what the corners are said to carry; returns the tractions on side b."""
+        table = np.array(state["corners"], float)
+        column = {name: k for k, name in enumerate(columns)}
+        assert (table[:, :3].astype(int) == self.corners).all(), "the corners are others, or in another order"
+        assert np.abs(table[:, column["area_mm2"]] / self.area - 1).max() < 1e-9, "areas"
+        normal = table[:, column["normal_x"] : column["normal_x"] + 3]
+        assert np.abs(normal - self.normal).max() < 1e-9, "normals"
+        pressure = table[:, column["pressure_mpa"]]
+        shear = table[:, column["shear_x_mpa"] : column["shear_x_mpa"] + 3]
+        largest = max(pressure.max(), 1e-30)
+        for k, interface in enumerate(self.model):
+            own = self.corners[:, 0] == k
+            size = np.linalg.norm(shear[own], axis=1)
+            if interface["law"] == "apart":
+                assert (pressure[own] == 0).all() and (size == 0).all(), interface["name"]
+            elif interface["law"] != "bonded":
+                assert pressure[own].min() >= -1e-9 * largest, f"{interface['name']} pulls"
+                held = interface["friction"] * pressure[own]
+                assert (size <= held + 1e-6 * largest).all(), f"{interface['name']} holds more than friction"
+        return table, column, pressure[:, None] * normal + shear
+
+
+def check_gaps(interfaces, state, table, column, u):
+    """Are gaps those of the displacements, closed where pressed, and nowhere below nothing?"""
+    gap = table[:, column["gap_mm"]]
+    normal = table[:, column["normal_x"] : column["normal_x"] + 3]
+    pressure = table[:, column["pressure_mpa"]]
+    found = np.einsum("ci,ci->c", interfaces.jump(u), normal)
+    first = gap - found
+    touching = np.array([i["law"] not in ("apart", "bonded") for i in interfaces.model])[interfaces.corners[:, 0]]
+    # What the job leaves between the sides beforehand is one number for each interface.
+    spread = max(np.ptp(first[interfaces.corners[:, 0] == k]) for k in range(len(interfaces.model)))
+    pressed = touching & (pressure > 0)
+    closed = np.abs(gap[pressed]).max() if pressed.any() else 0.0
+    through = -gap[touching].min()
+    print(f"    gaps as displaced to {spread:.1e} mm, closed to {closed:.1e} mm, overlap at most {max(through, 0):.1e} mm")
+    assert spread < 1e-9 and closed < 1e-8 and through < 1e-8
+
+
+def worst_body(x, tets, acting, held):
+    """Largest imbalance of force and moment over the bodies that nothing holds, in N and N mm; how many
+    they are. Bodies are what shares no node."""
+    rows = np.repeat(tets[:, 0], 9)
+    graph = coo_matrix((np.ones(len(rows)), (rows, tets[:, 1:].ravel())), (len(x), len(x)))
+    count, body = connected_components(graph, directed=False)
+    force, moment, loose = 0.0, 0.0, 0
+    for k in range(count):
+        own = body == k
+        if held[own].any():
+            continue
+        loose += 1
+        force = max(force, np.linalg.norm(acting[own].sum(axis=0)))
+        arm = x[own] - x[own].mean(axis=0)
+        moment = max(moment, np.linalg.norm(np.cross(arm, acting[own]).sum(axis=0)))
+    return count, loose, force, moment
+
+
+def internal_forces(x, tets, lame_l, lame_m, ue):
+    """Nodal forces of the displacements that the elements see, shape (nodes, 3)."""
     f = np.zeros_like(x)
     volume = np.zeros(len(tets))
     points, weights = quadrature()
@@ -58,7 +222,7 @@ def internal_forces(x, tets, lame_l, lame_m, u):
         det = np.linalg.det(jac)
         assert (det > 0).all(), "an element is turned inside out"
         grad = np.einsum("ai,nik->nak", g, np.linalg.inv(jac))
-        du = np.einsum("nak,nal->nkl", u[tets], grad)
+        du = np.einsum("nak,nal->nkl", ue, grad)
         strain = 0.5 * (du + du.transpose(0, 2, 1))
         stress = 2 * lame_m[:, None, None] * strain
         trace = np.trace(strain, axis1=1, axis2=2) * lame_l
@@ -83,18 +247,19 @@ def main(folder):
     assert set(map(str, np.unique(material))) <= set(model["materials"]), "a material is missing"
     assert np.allclose(solution.points, x), "mesh and solution differ"
 
-    young = {int(k): m["young_mpa"] for k, m in model["materials"].items()}
-    poisson = {int(k): m["poisson"] for k, m in model["materials"].items()}
-    e = np.array([young[m] for m in material])
-    nu = np.array([poisson[m] for m in material])
-    lame_l, lame_m = e * nu / ((1 + nu) * (1 - 2 * nu)), e / (2 * (1 + nu))
+    lame_l, lame_m = moduli(mesh, model, material)
 
     held = np.zeros((len(x), 3), bool)
     for support in model["fixed"]:
         held[np.ix_(support["nodes"], support["dofs"])] = True
     assert held.any()
     names = [load["name"] for load in model["loads"]]
-    assert names and model["interfaces"] == []
+    assert names
+    interfaces, contact = None, None
+    if model["interfaces"]:
+        interfaces = Interfaces(x, model)
+        contact = json.loads((folder / "contact.json").read_text())
+        assert [c["name"] for c in contact["cases"]] == names
     for load in model["loads"]:
         u = np.asarray(solution.point_data["displacement_" + load["name"]], float)
         assert u.shape == x.shape
@@ -105,14 +270,31 @@ def main(folder):
         applied = np.zeros_like(x)
         for node, fx, fy, fz in load["forces"]:
             applied[int(node)] += (fx, fy, fz)
-        inner, volume = internal_forces(x, tets, lame_l, lame_m, u)
+        pushed, shortening = np.zeros_like(x), []
+        if interfaces:
+            state = next(c for c in contact["cases"] if c["name"] == load["name"])
+            assert state["converged"], load["name"]
+            shortening = state["shortening_mm"]
+            table, column, traction = interfaces.tractions(state, contact["columns"])
+            pushed = interfaces.forces(traction, len(x))
+        inner, volume = internal_forces(x, tets, lame_l, lame_m, seen(tets, u, model["preloads"], shortening))
+        if interfaces:
+            # What acts on the bodies: loads, and forces across interfaces.
+            count, loose, force, moment = worst_body(x, tets, applied + pushed, held)
+            size = np.abs(applied).sum()
+            print(f"{load['name']}: {count} bodies, {loose} held by interfaces alone: out of balance by {force / size:.1e} of the load, by {moment / size:.1e} mm of it")
+            # The engine lets the residual be 1e-7 of the load, as a norm.
+            assert loose > 0 and force < 1e-7 * size and moment < 1e-5 * size
+            check_gaps(interfaces, state, table, column, u)
+        applied = applied + pushed
         residual = (inner - applied)[~held]
-        relative = np.linalg.norm(residual) / np.linalg.norm(applied)
+        relative = np.linalg.norm(residual) / np.linalg.norm(applied - pushed)
         reaction = (inner - applied)[held.all(axis=1)].sum(axis=0)
         balance = np.linalg.norm(reaction + applied.sum(axis=0)) / max(np.abs(applied).sum(), 1e-30)
         print(f"{load['name']}: free residual {relative:.1e}, force balance {balance:.1e}")
         assert relative < 1e-6, "the stored solution does not solve the bundled model"
-        assert balance < 1e-8
+        # Contact is solved to 1e-7 at best.
+        assert balance < (1e-6 if interfaces else 1e-8)
     print(f"{len(tets)} tetrahedra, {len(x)} nodes, {volume.sum():.1f} mm3, {len(names)} load cases: the bundle holds")
 
 

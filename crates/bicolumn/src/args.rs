@@ -62,6 +62,9 @@ pub enum Verb {
     /// of them is the mesh's own noise
     #[command(after_help = more())]
     Converge(ConvergeArgs),
+    /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
+    #[command(after_help = more())]
+    Keys,
     /// Write the report again from the stored results of a run
     #[command(after_help = more())]
     Report(ReportArgs),
@@ -119,7 +122,7 @@ pub struct ExportArgs {
     /// Design point: its id, or its number counted from 1
     #[arg(long, value_name = "K")]
     pub point: String,
-    /// Folder for mesh.vtu, model.json and solution.vtu
+    /// Folder for mesh.vtu, model.json, solution.vtu and, with contact, contact.json
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
 }

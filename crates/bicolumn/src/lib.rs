@@ -10,6 +10,7 @@ mod check;
 mod console;
 mod converge;
 mod export;
+mod keys;
 mod mesh;
 mod mesh_picture;
 mod point_of_job;
@@ -56,6 +57,7 @@ pub fn main_with(
         Verb::Mesh(args) => mesh::mesh(&args, &mut console),
         Verb::Export(args) => export::export(&args, &mut console),
         Verb::Converge(args) => converge::converge(&args, &mut console),
+        Verb::Keys => keys::keys(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
     }
 }

@@ -1,6 +1,7 @@
-//! Young's modulus of bone from its density.
+//! Young's modulus of bone from its density, and how density varies in a bone.
 
 use crate::Elasticity;
+use std::fmt;
 use thiserror::Error;
 
 /// A density that the law cannot take.
@@ -74,6 +75,46 @@ impl DensityLaw {
     }
 }
 
+impl DensityLaw {
+    /// The modulus as a formula, with its units and bounds.
+    pub fn formula(&self) -> String {
+        format!(
+            "E = {} ρ^{} MPa, ρ in g/cm³, kept between {} and {} MPa",
+            self.coefficient_mpa, self.exponent, self.least_mpa, self.largest_mpa
+        )
+    }
+}
+
+impl fmt::Display for DensityLaw {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; Poisson's ratio {}", self.formula(), self.poisson)
+    }
+}
+
+/// Density of cancellous bone that is densest under the cortex and changes along the bone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GradedDensity {
+    /// Deep inside at the joint, g/cm³.
+    pub core_g_per_cm3: f64,
+    /// Density at the cortex over that deep inside.
+    pub rim_ratio: f64,
+    /// Depth below the cortex over which the one becomes the other, linearly, mm.
+    pub rim_depth_mm: f64,
+    /// Density at the canal's floor over that at the joint axis, linear in between.
+    pub proximal_ratio: f64,
+}
+
+impl GradedDensity {
+    /// Density, g/cm³, at a depth below the cortex's inner face and a level given as a share of the way
+    /// from the joint axis (0) to the canal's floor (1); beyond either, that of the end.
+    pub fn at(&self, depth_mm: f64, rise: f64) -> f64 {
+        let in_rim = (1.0 - depth_mm.max(0.0) / self.rim_depth_mm).max(0.0);
+        let across = 1.0 + (self.rim_ratio - 1.0) * in_rim;
+        let along = 1.0 + (self.proximal_ratio - 1.0) * rise.clamp(0.0, 1.0);
+        self.core_g_per_cm3 * across * along
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -83,6 +124,37 @@ mod tests {
         // Austman et al. 2009: 21 GPa at 1.85 g/cm³.
         let e = DensityLaw::ulna().young_mpa(1.85).unwrap();
         assert!((e / 21_000.0 - 1.0).abs() < 1e-3, "{e}");
+    }
+
+    #[test]
+    fn density_falls_from_the_cortex_and_along_the_bone() {
+        let d = GradedDensity {
+            core_g_per_cm3: 0.2,
+            rim_ratio: 2.0,
+            rim_depth_mm: 4.0,
+            proximal_ratio: 0.5,
+        };
+        let cases = [
+            ((0.0, 0.0), 0.4),
+            ((-0.1, -1.0), 0.4),
+            ((1.0, 0.0), 0.35),
+            ((4.0, 0.0), 0.2),
+            ((20.0, 0.5), 0.15),
+            ((2.0, 1.0), 0.15),
+            ((2.0, 3.0), 0.15),
+        ];
+        for ((depth, rise), expected) in cases {
+            let found = d.at(depth, rise);
+            assert!((found - expected).abs() < 1e-15, "{depth} {rise}: {found}");
+        }
+    }
+
+    #[test]
+    fn a_law_says_itself() {
+        assert_eq!(
+            DensityLaw::pooled().to_string(),
+            "E = 8920 ρ^1.83 MPa, ρ in g/cm³, kept between 1 and 22000 MPa; Poisson's ratio 0.3"
+        );
     }
 
     #[test]

@@ -12,7 +12,7 @@ pub mod material;
 pub mod named_load;
 pub mod problem;
 
-pub use density::DensityLaw;
+pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Elasticity, TransverseIsotropy};
 pub use load::{LoadCase, Patch, PatchLoad};
 pub use material::Material;

@@ -7,8 +7,8 @@ pub const CAUTION: &str = "Research tool, not a medical device. Results compare 
 
 /// What the engine's model leaves out, in sentences.
 pub const NOT_MODELLED: [&str; 9] = [
-    "Bone is linear elastic, isotropic and uniform within each tissue: no density map, no direction \
-     of the osteons, no yield, no damage.",
+    "Bone is linear elastic: no yield, no damage, no density map of a person. Unless the inputs say \
+     otherwise it is isotropic and uniform within each tissue.",
     "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \
      inside.",
     "Screws are smooth cylinders: no thread, no loosening. Unless the inputs say otherwise they are \

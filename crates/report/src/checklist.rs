@@ -79,7 +79,19 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
     list.push(item(
         "Material law, density law, anisotropy",
         PARTLY,
-        format!("{text} Linear, isotropic, uniform within a tissue; no density law."),
+        format!(
+            "{text} Linear. Cortical bone: {}. Cancellous bone: {}.",
+            match input("materials.cortical.symmetry").as_deref() {
+                Some("transverse") => "alike across the shaft's axis only, uniform".into(),
+                Some("isotropic") => "isotropic, uniform".into(),
+                Some(levels) => format!("by point, {levels}"),
+                None => "not on record".to_string(),
+            },
+            match input("materials.cancellous.density_law").as_deref() {
+                Some("none") | None => "isotropic, uniform, no density law".into(),
+                Some(law) => format!("isotropic, modulus by density law, {law}"),
+            }
+        ),
     ));
     let (state, text) = counted(
         "plates.",

@@ -92,13 +92,17 @@ pub fn shown_unit(unit: &str) -> String {
     match unit {
         "1" => String::new(),
         "deg" => "°".into(),
-        unit => unit.replace("N.mm", "N·mm").replace("/deg", "/°"),
+        unit => unit
+            .replace("N.mm", "N·mm")
+            .replace("/deg", "/°")
+            .replace("cm3", "cm³"),
     }
 }
 
 fn without_unit(name: &str) -> &str {
     [
         "_n_per_mm",
+        "_g_per_cm3",
         "_nmm_per_deg",
         "_percent",
         "_nmm",

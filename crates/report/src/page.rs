@@ -20,6 +20,7 @@ use crate::study_view::{StudyView, response, value_of};
 use crate::surface::Surface;
 use crate::tables::{
     definition_table, evidence_table, headline_tables, input_table, landmark_table, response_table,
+    screw_table,
 };
 use crate::words::answer;
 use bicolumn_store::PointRecord;
@@ -90,6 +91,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         interaction => safe(interaction_charts(view)),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_table(view)),
+        screws => screw_table(view).map(data),
         profiles => profiles,
         level_legend => safe(level_legend(view)),
         lines_left_out => some_points_left_out(view),

@@ -215,6 +215,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
         solver: serde_json::json!({"method": "multigrid", "unknowns": 778000, "iterations": 21}),
         preparation: Vec::new(),
         warnings: Vec::new(),
+        density: None,
         cases: CASES
             .map(|(name, _)| case(name, layout, stagger, ends))
             .to_vec(),
@@ -253,6 +254,10 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
                 Some([0.0, ends[0] + 4.0, -9.6]),
             ),
             response("plate_end_band_ratio_max", 1.0 + hot / 40.0, None),
+            ResponseRecord {
+                part: Some("screw.03".into()),
+                ..response("screw_bending_max_nmm", 12.0 * hot, None)
+            },
         ],
         profile: ProfileRecord {
             high_mpa: level_mm.iter().map(|&l| high(l)).collect(),
@@ -436,6 +441,7 @@ mod tests {
         assert_eq!(page.matches("<img ").count(), 2 * 2 + 6 * 3);
         assert!(page.contains("source &lt;1&gt;") && !page.contains("source <1>"));
         assert!(page.contains("above the potting (invented)"));
+        assert!(page.contains(" (screw.03)</td>"));
         // Same records, same bytes.
         crate::write_report(folder.root()).unwrap();
         assert_eq!(std::fs::read_to_string(&path).unwrap(), page);

@@ -212,6 +212,53 @@ pub fn response_table(view: &StudyView) -> Table {
     }
 }
 
+/// What screws carry at most, by load case and point, with the screw; `None` where no point says.
+pub fn screw_table(view: &StudyView) -> Option<Table> {
+    const WANTED: [(&str, &str); 4] = [
+        ("screw_axial_max_n", "axial force, N"),
+        ("screw_shear_max_n", "shear force, N"),
+        ("screw_bending_max_nmm", "bending moment, N·mm"),
+        ("screw_torque_max_nmm", "torque, N·mm"),
+    ];
+    let mut heads = vec!["point".to_string()];
+    heads.extend(view.record.factors.iter().map(|(key, _)| factor_words(key)));
+    let words = heads.len();
+    heads.extend(WANTED.map(|(_, head)| head.to_string()));
+    let decimals = WANTED.map(|(name, _)| view.decimals(name));
+    let (mut rows, mut any) = (Vec::new(), false);
+    for case in view.cases() {
+        rows.push(Row {
+            section: capital(&case_words(&case)),
+            ..Row::default()
+        });
+        for point in view.done() {
+            let mut row = lead_cells(view, point);
+            for ((name, _), decimals) in WANTED.iter().zip(&decimals) {
+                let found = response(point, &case, name);
+                row.push(
+                    match found.and_then(|r| Some((r.value?, r.part.as_ref()?))) {
+                        Some((value, part)) => {
+                            any = true;
+                            format!("{} ({part})", decimals.show(value))
+                        }
+                        None => NONE.to_string(),
+                    },
+                );
+            }
+            rows.push(cells(row));
+        }
+    }
+    any.then(|| Table {
+        caption: "Largest force and moment in a screw's shank, at the plate's underside, the bone's \
+                  surface or where it crosses the fracture, with the screw; axial: tension positive, \
+                  tightening included. The file screws.csv holds every screw and cut."
+            .into(),
+        heads,
+        rows,
+        words,
+    })
+}
+
 /// Point id and factor levels, without units (those are in the heads).
 fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
     let mut row = vec![point.id.clone()];

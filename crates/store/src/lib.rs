@@ -24,9 +24,9 @@ pub use digest::{digest_of, digest_text};
 pub use error::StoreError;
 pub use layout::StudyFolder;
 pub use record::{
-    CaseRecord, ContactRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise, PlateMark,
-    PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, StageRecord,
-    Status, StudyRecord,
+    CaseRecord, ContactRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,
+    PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark,
+    StageRecord, Status, StudyRecord,
 };
 pub use record_file::{read_record, write_record};
 pub use results::{Gathered, gather};

@@ -141,7 +141,21 @@ pub struct PointRecord {
     #[serde(default)]
     pub preparation: Vec<ContactRecord>,
     pub warnings: Vec<String>,
+    /// Cancellous bone whose modulus follows its density.
+    #[serde(default)]
+    pub density: Option<DensityRecord>,
     pub cases: Vec<CaseRecord>,
+}
+
+/// A density-based modulus as it came out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DensityRecord {
+    /// The law, as a formula with its units.
+    pub law: String,
+    /// Where it comes from.
+    pub source: String,
+    /// Least, mean (by volume) and largest Young's modulus over the cancellous elements, MPa.
+    pub young_mpa: [f64; 3],
 }
 
 /// A plate, as far as charts need it.
@@ -329,6 +343,7 @@ pub(crate) mod tests {
             solver: serde_json::json!({}),
             preparation: Vec::new(),
             warnings: Vec::new(),
+            density: None,
             cases: vec![case("axial", 500.0), case("torsion", 20.0)],
         }
     }

@@ -100,7 +100,8 @@ struct Column {
 
 /// A factor's unit, read from the ending of its key; empty where it has none.
 pub fn unit_of_key(key: &str) -> &'static str {
-    const ENDINGS: [(&str, &str); 8] = [
+    const ENDINGS: [(&str, &str); 9] = [
+        ("_g_per_cm3", "g/cm3"),
         ("_mm", "mm"),
         ("_n", "N"),
         ("_nmm", "N.mm"),

@@ -10,7 +10,8 @@
 //! then the middles of 01, 12, 20), then the node of side b over each of them. `contact.json` gives, for each
 //! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Over
 //! a facet the traction is linear between its corners; nodal forces are its integral times the shape functions
-//! of the six nodes, on side b, and their opposite on side a.
+//! of the six nodes, on side b, and their opposite on side a, by the seven-point rule of degree 5 (Radon
+//! 1948) on side a's facet; the normal is the mean over the facets around, weighted by the corner's linear hat.
 //!
 //! Tightened screws. The tetrahedra of a cut see, beside the displacement, their `pulled` nodes moved by
 //! `shortening_mm` along `axis`. Displacements include those of tightening.

@@ -4,7 +4,7 @@ use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_contact::Law;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
-use bicolumn_model::{Material, TransverseIsotropy};
+use bicolumn_model::{DensityLaw, GradedDensity, Material, TransverseIsotropy};
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -45,6 +45,8 @@ pub struct Materials {
     /// Cortical bone, where it is stiffest along the shaft's axis (Y) and alike across it.
     pub transverse: Option<TransverseIsotropy>,
     pub cancellous: Material,
+    /// Cancellous bone whose modulus follows its density.
+    pub density: Option<(DensityLaw, GradedDensity)>,
     pub plate: Material,
     pub screw: Material,
     /// In a filled fracture gap.

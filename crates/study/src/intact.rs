@@ -52,12 +52,13 @@ impl IntactCache {
 /// Two points with the same text have the same intact bone under the same loads.
 fn key(inputs: &PointInputs) -> String {
     format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         inputs.construct.bone,
         inputs.sizing,
         inputs.materials.cortical,
         inputs.materials.transverse,
         inputs.materials.cancellous,
+        inputs.materials.density,
         inputs.loads,
         inputs.solve.method,
         inputs.solve.tolerance,

@@ -1,5 +1,6 @@
 //! The list of all job keys: name, accepted values, default, meaning, source.
 
+mod density;
 mod fracture;
 mod holds;
 mod interfaces;
@@ -34,6 +35,7 @@ const USUAL_CASES: [&str; 6] = [
     "internal_torsion",
 ];
 
+pub(crate) use density::law as density_law;
 pub(crate) use holds::INDEPENDENT;
 pub(crate) use interfaces::named_parts;
 
@@ -503,6 +505,7 @@ fn materials(keys: &mut Vec<Key>) {
             "",
         );
     }
+    density::density(keys);
     add(
         keys,
         "materials.gap_tissue.young_mpa",

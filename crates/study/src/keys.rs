@@ -159,6 +159,7 @@ pub fn spoken_unit(suffix: &str) -> &str {
         "nmm" => "N·mm",
         "mpa" => "MPa",
         "deg" => "degrees",
+        "g_per_cm3" => "g/cm³",
         other => other,
     }
 }
@@ -178,6 +179,9 @@ const SUFFIXES: [&str; 18] = [
 /// A key without its unit: (`fracture.gap`, `mm`) of `fracture.gap_mm`; the unit is empty where the
 /// name does not end in one.
 pub fn split_unit(path: &str) -> (&str, &str) {
+    if let Some(stem) = path.strip_suffix("_g_per_cm3") {
+        return (stem, "g_per_cm3");
+    }
     match path.rsplit_once('_') {
         Some((stem, last)) if SUFFIXES.contains(&last) => (stem, last),
         _ => (path, ""),

@@ -21,6 +21,7 @@ pub mod intact;
 pub mod job;
 pub mod job_error;
 pub mod job_raw;
+pub mod key_reference;
 pub mod key_table;
 pub mod keys;
 pub mod model_build;

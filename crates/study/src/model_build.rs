@@ -5,12 +5,12 @@ use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
-use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
+use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
 use bicolumn_measure::{Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
-    FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, Problem,
-    ProblemError, nodes_on,
+    DensityLaw, Elasticity, FrontalLoad, GradedDensity, JointPatches, LoadCase, LoadSizes,
+    Material, NamedLoad, Patch, Problem, ProblemError, nodes_on,
 };
 use bicolumn_solve::{Forecast, Prepared, Solution, SolveOptions};
 use std::sync::Arc;
@@ -223,11 +223,18 @@ fn pose(
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
     let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
     let mut problem = Problem::new(Arc::clone(&mesh), of_part, held, cases)?;
-    if let Some(bone) = &materials.transverse {
-        let cortical = bone.along(Vec3::y());
-        problem = problem.with_elasticity(|tet, material, _| match mesh.part_of(tet) {
-            Part::Bone(_, Tissue::Cortical) => cortical,
-            _ => material.elasticity(),
+    let cortical = materials.transverse.as_ref().map(|b| b.along(Vec3::y()));
+    let density = materials.density.as_ref();
+    if cortical.is_some() || density.is_some() {
+        problem = problem.with_elasticity(|tet, material, at| {
+            let own = match mesh.part_of(tet) {
+                Part::Bone(_, Tissue::Cortical) => cortical,
+                Part::Bone(_, Tissue::Cancellous) => {
+                    density.map(|(law, graded)| of_density(law, graded, &construct.bone, at))
+                }
+                _ => None,
+            };
+            own.unwrap_or_else(|| material.elasticity())
         })?;
     }
     Ok(BuiltModel {
@@ -236,6 +243,33 @@ fn pose(
         patches,
         contact: None,
     })
+}
+
+/// Elasticity of cancellous bone at a place.
+fn of_density(law: &DensityLaw, graded: &GradedDensity, bone: &Bone, at: Vec3) -> Elasticity {
+    let depth = -bone.inner().value(at);
+    let rise = at.y / bone.spec().canal_floor_mm;
+    // A density that is none makes an inadmissible elasticity, which is refused with part and tetrahedron.
+    let none = Elasticity::isotropic(f64::NAN, law.poisson);
+    law.elasticity(graded.at(depth, rise)).unwrap_or(none)
+}
+
+/// Least, mean by volume and largest Young's modulus of the cancellous bone of a problem, MPa, where it
+/// varies.
+pub(crate) fn cancellous_moduli(problem: &Problem) -> Option<[f64; 3]> {
+    let field = problem.field.as_ref()?;
+    let mesh = &problem.mesh;
+    let (mut least, mut largest) = (f64::INFINITY, 0.0_f64);
+    let (mut sum, mut volume) = (0.0, 0.0);
+    for (t, e) in field.iter().enumerate() {
+        if matches!(mesh.part_of(t), Part::Bone(_, Tissue::Cancellous)) {
+            let young = e.mu * (3.0 * e.lambda + 2.0 * e.mu) / (e.lambda + e.mu);
+            (least, largest) = (least.min(young), largest.max(young));
+            sum += young * mesh.volume(t);
+            volume += mesh.volume(t);
+        }
+    }
+    (volume > 0.0).then(|| [least, sum / volume, largest])
 }
 
 fn material(part: Part, m: &Materials) -> Material {
@@ -282,7 +316,58 @@ fn load_cases(mesh: &TetMesh, patches: &JointPatches, loads: &LoadInputs) -> Vec
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::job::Job;
     use crate::key_table::LOAD_CASES;
+    use crate::plan::Plan;
+    use crate::resolve::resolve;
+    use std::path::Path;
+
+    #[test]
+    fn cancellous_bone_takes_the_modulus_of_its_density_and_nothing_else_does() {
+        let text = "construct.layout = \"medial_only\"\nbone.septum_thickness_mm = 3.5\nplates.thickness_mm = 3\nscrews.shaft_count = 2\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\nmesh.finest_mm = 2.4\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n[materials.cancellous]\ndensity_law = \"pooled\"\ndensity_g_per_cm3 = 0.3\nrim_density_ratio = 2\nrim_depth_mm = 3\nproximal_density_ratio = 0.5\n";
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+        let model = build_model(&inputs, &BoneCache::default()).unwrap();
+        let mesh = &model.problem.mesh;
+        let bone = &model.construct.bone;
+        let mut rim_and_core = [0, 0];
+        for t in 0..mesh.tets.len() {
+            let found = model.problem.elasticity_of(t);
+            let young = match mesh.part_of(t) {
+                Part::Bone(_, Tissue::Cancellous) => {
+                    let at = mesh.corners(t).iter().sum::<Vec3>() / 4.0;
+                    // The law of Morgan et al., written out.
+                    let depth = -bone.inner().value(at);
+                    let across = if depth < 3.0 {
+                        2.0 - depth.max(0.0) / 3.0
+                    } else {
+                        1.0
+                    };
+                    let rise = (at.y / bone.spec().canal_floor_mm).clamp(0.0, 1.0);
+                    rim_and_core[usize::from(depth >= 3.0)] += 1;
+                    8920.0 * (0.3 * across * (1.0 - 0.5 * rise)).powf(1.83)
+                }
+                Part::Bone(..) => inputs.materials.cortical.young_mpa,
+                Part::Plate(_) => inputs.materials.plate.young_mpa,
+                _ => inputs.materials.screw.young_mpa,
+            };
+            let expected = Elasticity::isotropic(young, 0.3);
+            assert!((found.mu / expected.mu - 1.0).abs() < 1e-12, "{t}");
+            assert!((found.lambda / expected.lambda - 1.0).abs() < 1e-12, "{t}");
+        }
+        assert!(rim_and_core.iter().all(|n| *n > 500), "{rim_and_core:?}");
+        let [least, mean, largest] = cancellous_moduli(&model.problem).unwrap();
+        // Between a core of half and a rim of twice the density.
+        assert!(
+            least > 8920.0 * 0.15_f64.powf(1.83) - 1.0 && least < 400.0,
+            "{least}"
+        );
+        assert!(
+            largest < 8920.0 * 0.6_f64.powf(1.83) + 1.0 && largest > 2000.0,
+            "{largest}"
+        );
+        assert!(least < mean && mean < largest);
+    }
 
     #[test]
     fn every_load_case_of_the_job_file_is_known_to_the_model() {

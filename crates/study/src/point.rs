@@ -4,7 +4,9 @@ use crate::bones::BoneCache;
 use crate::contact_record::{contact_record, put_contact};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
-use crate::model_build::{BuiltModel, ModelSolution, build_construct, build_mesh, build_problem};
+use crate::model_build::{
+    BuiltModel, ModelSolution, build_construct, build_mesh, build_problem, cancellous_moduli,
+};
 use crate::resolve::ENGINE_VERSION;
 use crate::solved_bonded::solved_bonded;
 use crate::surface::surface_grid;
@@ -15,11 +17,12 @@ use bicolumn_geometry::{Construct, ScrewRow};
 use bicolumn_measure::{
     CaseMeasures, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
 };
-use bicolumn_model::LoadCase;
+use bicolumn_model::{LoadCase, Problem};
 use bicolumn_solve::{Forecast, Solution};
 use bicolumn_store::{
-    CaseRecord, ContactRecord, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
-    ScrewForceRecord, ScrewMark, StageRecord, Status, StudyFolder, create_folder, write_atomic,
+    CaseRecord, ContactRecord, DensityRecord, PlateMark, PointRecord, ProfileRecord,
+    ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, StageRecord, Status, StudyFolder,
+    create_folder, write_atomic,
 };
 use std::path::Path;
 use std::sync::Arc;
@@ -256,8 +259,18 @@ fn record(
         solver: as_value(serde_json::to_value(&solution.by_load.report)),
         preparation: contact_records(solution.contact.as_ref().map(|c| &c.steps)),
         warnings,
+        density: density_record(inputs, &model.problem),
         cases,
     }
+}
+
+fn density_record(inputs: &PointInputs, problem: &Problem) -> Option<DensityRecord> {
+    let (law, _) = inputs.materials.density.as_ref()?;
+    Some(DensityRecord {
+        law: law.to_string(),
+        source: law.source.to_string(),
+        young_mpa: cancellous_moduli(problem)?,
+    })
 }
 
 fn case_record(

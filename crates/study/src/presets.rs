@@ -34,6 +34,10 @@ pub fn lookup(by: &str, word: &str, path: &str) -> Option<(f64, String)> {
             match leaf {
                 "young_mpa" => Some((row.young_mpa, row.young_source.to_string())),
                 "poisson" => Some((row.poisson, row.poisson_source.to_string())),
+                "density_g_per_cm3" => DENSITIES
+                    .iter()
+                    .find(|d| d.0 == word)
+                    .map(|d| (d.1, d.2.to_string())),
                 _ => None,
             }
         }
@@ -68,6 +72,20 @@ const POLIKEIT_CORTICAL: &str =
     "normal less 33 %: Polikeit et al. 2004, J Biomech 37:1061; from memory";
 const POLIKEIT_CANCELLOUS: &str =
     "normal less 66 %: Polikeit et al. 2004, J Biomech 37:1061; from memory";
+
+/// Apparent density of cancellous bone by quality, g/cm³.
+const DENSITIES: [(&str, f64, &str); 2] = [
+    (
+        "normal",
+        0.23,
+        "gives about this quality's modulus (600 MPa) by the pooled law; no measured value for this site found",
+    ),
+    (
+        "osteoporotic",
+        0.127,
+        "gives about this quality's modulus (204 MPa) by the pooled law; no measured value for this site found",
+    ),
+];
 
 const MATERIALS: [MaterialRow; 7] = [
     MaterialRow {

@@ -4,7 +4,7 @@ use crate::inputs::{
     InterfaceInputs, InterfaceKind, LoadInputs, Materials, Meeting, NamedInterface, PointInputs,
 };
 use crate::job::Job;
-use crate::key_table::{INDEPENDENT, LOAD_CASES, named_parts};
+use crate::key_table::{INDEPENDENT, LOAD_CASES, density_law, named_parts};
 use crate::plan::DesignPoint;
 use crate::settings::{Settings, site};
 use bicolumn_base::Part;
@@ -14,7 +14,7 @@ use bicolumn_geometry::{
     PlateSpec, ScrewHold, SplitSpec,
 };
 use bicolumn_mesh::Sizing;
-use bicolumn_model::{Material, TransverseIsotropy};
+use bicolumn_model::{DensityLaw, GradedDensity, Material, TransverseIsotropy};
 use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -244,10 +244,26 @@ fn materials(s: &Settings) -> Materials {
         let published = TransverseIsotropy::cortical();
         published.scaled(cortical.young_mpa / published.axial_mpa)
     });
+    let cancellous = material("cancellous", "cancellous bone");
+    let of_density = |name: &str| s.number(&format!("materials.cancellous.{name}"));
+    let density = density_law(s.text("materials.cancellous.density_law")).map(|law| {
+        let law = DensityLaw {
+            poisson: cancellous.poisson,
+            ..law
+        };
+        let graded = GradedDensity {
+            core_g_per_cm3: of_density("density_g_per_cm3"),
+            rim_ratio: of_density("rim_density_ratio"),
+            rim_depth_mm: of_density("rim_depth_mm"),
+            proximal_ratio: of_density("proximal_density_ratio"),
+        };
+        (law, graded)
+    });
     Materials {
         cortical,
         transverse,
-        cancellous: material("cancellous", "cancellous bone"),
+        cancellous,
+        density,
         plate: material("plate", "plate"),
         screw: material("screw", "screw"),
         gap_tissue: material("gap_tissue", "gap tissue"),
@@ -355,7 +371,7 @@ mod tests {
     /// No dead key: changing any of them changes what is meshed, loaded or solved.
     #[test]
     fn every_key_of_the_model_has_an_effect() {
-        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\n";
+        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\n";
         for k in keys().iter().filter(|k| decides_result(&k.path)) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
@@ -489,6 +505,22 @@ mod tests {
             key("materials.cortical.young_mpa").unwrap().default,
             Fallback::Preset(_)
         ));
+    }
+
+    #[test]
+    fn density_gives_about_the_modulus_of_the_same_quality() {
+        assert_eq!(first("").materials.density, None);
+        for quality in ["normal", "osteoporotic"] {
+            let m = first(&format!(
+                "materials.bone = \"{quality}\"\nmaterials.cancellous.density_law = \"pooled\"\nmaterials.cancellous.poisson = 0.2\n"
+            ))
+            .materials;
+            let (law, graded) = m.density.unwrap();
+            assert_eq!(law.poisson, 0.2);
+            let young = law.young_mpa(graded.at(0.0, 0.0)).unwrap();
+            let off = (young / m.cancellous.young_mpa - 1.0).abs();
+            assert!(off < 0.02, "{quality}: {young}");
+        }
     }
 
     #[test]

@@ -380,6 +380,7 @@ pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRe
         solver: serde_json::Value::Null,
         preparation: Vec::new(),
         warnings: Vec::new(),
+        density: None,
         cases: Vec::new(),
     }
 }

@@ -62,7 +62,6 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             OURS,
         );
     }
-    by_name(keys);
     let often = "values of plating studies, which vary; from memory";
     for (name, mu, what) in [
         ("plate_bone", BONE_ON_METAL, "plate and bone"),
@@ -79,6 +78,7 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             often,
         );
     }
+    by_name(keys);
     add(
         keys,
         "interfaces.increments",
