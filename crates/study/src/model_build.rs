@@ -1,6 +1,7 @@
 //! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
 
 use crate::bones::BoneCache;
+use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
@@ -44,6 +45,9 @@ pub struct ContactReports {
     pub steps: Vec<CaseReport>,
     /// Load cases.
     pub cases: Vec<CaseReport>,
+    /// Compression across the medial and the lateral column of the fracture after the preparation, N, if it
+    /// was clamped.
+    pub compression_n: Option<[f64; 2]>,
 }
 
 impl ModelSolution {
@@ -86,12 +90,18 @@ impl BuiltModel {
             &options,
         )
         .map_err(|e| failed(Stage::Solve, &e))?;
+        let is_clamped = inputs.interfaces.clamp_n != [0.0; 2];
+        let compression_n = is_clamped.then(|| {
+            let sets = contact.interfaces.sets();
+            clamp::compression(&self.construct, sets, &found.prepared_tractions)
+        });
         Ok(ModelSolution {
             by_load: found.by_load,
             total: (!contact.steps.is_empty()).then_some(found.total.displacement),
             contact: Some(ContactReports {
                 steps: found.steps,
                 cases: found.cases,
+                compression_n,
             }),
         })
     }
@@ -145,8 +155,11 @@ pub fn build_problem(
             message,
         });
     }
-    let contact = contact_model(&construct, &mesh, &inputs.interfaces)
-        .map_err(|e| failed(Stage::Mesh, &e))?;
+    let contact =
+        contact_model(&construct, &mesh, &inputs.interfaces).map_err(|message| PointError {
+            stage: Stage::Mesh,
+            message,
+        })?;
     let (mesh, contact) = match contact {
         Some((split, contact)) => (split, Some(contact)),
         None => (mesh, None),
