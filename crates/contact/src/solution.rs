@@ -64,6 +64,8 @@ pub struct Step {
 pub struct ContactSolution {
     /// Displacement of each node in the prepared state, mm.
     pub prepared: Vec<Vec3>,
+    /// What the corners of the interfaces carry in the prepared state.
+    pub prepared_tractions: Vec<Traction>,
     /// Displacement and reactions at the end of each load case, preparation included. Stress recovered
     /// from it is right everywhere but in the tetrahedra that a preload cuts.
     pub total: Solution,
@@ -185,6 +187,7 @@ pub fn solve<'a>(
     }
     state.change_laws(points, &laws, interfaces.laws());
     let prepared = state.u.clone();
+    let prepared_tractions = system.tractions(&state);
     let path_of = |case: &'a bicolumn_model::LoadCase| Path {
         name: &case.name,
         before: lasting.clone(),
@@ -221,6 +224,7 @@ pub fn solve<'a>(
         total: with_reactions(problem, displacement, &report),
         by_load: with_reactions(problem, by_load, &report),
         prepared,
+        prepared_tractions,
         steps: done,
         cases,
         tractions,

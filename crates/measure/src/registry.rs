@@ -398,6 +398,16 @@ const PRELOAD: &[(&str, &str, &str)] = &[
         "1",
         "The same, mean over all tightened screws.",
     ),
+    (
+        "compression_left_medial_n",
+        "N",
+        "Integral of the pressure over the medial half of the supracondylar fracture before any load, once its clamp is off.",
+    ),
+    (
+        "compression_left_lateral_n",
+        "N",
+        "The same over the lateral half.",
+    ),
 ];
 
 const TRUST: &[(&str, &str, &str)] = &[

@@ -10,7 +10,7 @@ use crate::elimination::{Elimination, Supernode};
 use crate::front::eliminate;
 use crate::kernel::Real;
 use crate::ordering::nested_dissection;
-use crate::triangles;
+use crate::triangles::{self, Visits};
 use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks, Team};
 
 /// Order, fill and bytes of a factor, known before any number is computed.
@@ -281,9 +281,34 @@ impl<T: Real> BlockCholesky<T> {
 
     /// Solves for all columns, in place. Reads the factor twice, whatever the number of columns.
     pub fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
+        self.solve_where(team, x, None);
+    }
+
+    /// The parts of the factor that right sides on some rows reach, and that solutions at these rows need.
+    pub(crate) fn reach(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
+        self.shape.reach(rows)
+    }
+
+    /// Solves for right sides that reach `up`; the solution is right in the rows that reach `down` alone.
+    pub(crate) fn solve_between<const W: usize>(
+        &self,
+        team: &Team,
+        x: &mut [NodeColumns<f64, W>],
+        up: &[bool],
+        down: &[bool],
+    ) {
+        self.solve_where(team, x, Some(&Visits { up, down }));
+    }
+
+    fn solve_where<const W: usize>(
+        &self,
+        team: &Team,
+        x: &mut [NodeColumns<f64, W>],
+        visits: Option<&Visits<'_>>,
+    ) {
         let order = &self.shape.order;
         let mut permuted: Vec<NodeColumns<f64, W>> = order.iter().map(|&o| x[o as usize]).collect();
-        triangles::solve(team, &self.shape, &self.numbers, &mut permuted);
+        triangles::solve(team, &self.shape, &self.numbers, &mut permuted, visits);
         for (&o, v) in order.iter().zip(permuted) {
             x[o as usize] = v;
         }
@@ -417,6 +442,24 @@ mod tests {
         let mut x = b.clone();
         single.solve(&team, &mut x);
         assert!(residual(&x) < 1e-4 && residual(&x) > 1e-9);
+    }
+
+    #[test]
+    fn a_solution_between_few_rows_is_that_of_the_whole() {
+        let a = grid(12);
+        let team = Team::new(2);
+        let factor = Analysis::of(&a.pattern).factor::<f64>(&team, &a).unwrap();
+        let (from, to) = ([3, 700, 1600], [900, 12, 701]);
+        let mut whole = vec![[[0.0; 2]; 3]; a.rows()];
+        for row in from {
+            whole[row as usize] = [[1.0, -2.0], [0.5, 0.0], [0.0, 3.0]];
+        }
+        let mut part = whole.clone();
+        factor.solve(&team, &mut whole);
+        let (up, down) = (factor.reach(from.into_iter()), factor.reach(to.into_iter()));
+        assert!(up.iter().any(|v| !v) && down.iter().any(|v| !v));
+        factor.solve_between(&team, &mut part, &up, &down);
+        assert!(to.iter().all(|r| part[*r as usize] == whole[*r as usize]));
     }
 
     #[test]

@@ -68,6 +68,8 @@ impl CycleProducts {
         self.vectors.extend(new);
         let count = residuals.len();
         let coarse_rows = two_level.coarse_rows();
+        let rows_of = |e: &Vec<(u32, [f32; 3])>| e.iter().map(|(row, _)| *row).collect::<Vec<_>>();
+        let down = two_level.reach_coarse(self.restricted.iter().flat_map(rows_of));
         let mut out = Vec::with_capacity(count);
         for group in (0..count).step_by(GROUP) {
             let members = group..(group + GROUP).min(count);
@@ -79,7 +81,9 @@ impl CycleProducts {
                     }
                 }
             }
-            team.inside(|| two_level.solve_coarse(team, &mut coarse));
+            let mine = &self.restricted[first + members.start..first + members.end];
+            let up = two_level.reach_coarse(mine.iter().flat_map(rows_of));
+            team.inside(|| two_level.solve_coarse_between(team, &mut coarse, &up, &down));
             // eᵢ·A_c⁻¹ eⱼ for the whole group in one reading.
             let through = team.collect(self.vectors.len(), |i| {
                 let mut sum = [0.0; GROUP];

@@ -198,6 +198,21 @@ impl Elimination {
     }
 }
 
+impl Elimination {
+    /// Marks the supernodes that right sides on some block rows reach: their own and all ancestors.
+    pub(crate) fn reach(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
+        let mut reached = vec![false; self.nodes.len()];
+        for row in rows {
+            let at = self.position[row as usize];
+            reached[self.nodes.partition_point(|n| n.columns.end <= at)] = true;
+        }
+        for (k, node) in self.nodes.iter().enumerate() {
+            reached[k] |= node.children.iter().any(|&c| reached[c as usize]);
+        }
+        reached
+    }
+}
+
 fn inverse(order: &[u32]) -> Vec<u32> {
     let mut position = vec![0; order.len()];
     for (k, &o) in (0u32..).zip(order) {

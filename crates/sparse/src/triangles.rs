@@ -17,13 +17,23 @@ const SHARED_FROM: usize = 1 << 16;
 
 type Lanes<const W: usize> = [f64; W];
 
-/// L y = b, then Lᵀ x = y, in elimination order, in place.
+/// Supernodes to be visited on the way up the tree and on the way down.
+pub(crate) struct Visits<'a> {
+    pub(crate) up: &'a [bool],
+    pub(crate) down: &'a [bool],
+}
+
+/// L y = b, then Lᵀ x = y, in elimination order, in place. With `visits`, in these supernodes alone: b must be
+/// zero in those not visited on the way up, and x is wrong in those not visited on the way down.
 pub(crate) fn solve<T: Real, const W: usize>(
     team: &Team,
     shape: &Elimination,
     numbers: &[Vec<T>],
     x: &mut [NodeColumns<f64, W>],
+    visits: Option<&Visits<'_>>,
 ) {
+    let is_up = |k: &usize| visits.is_none_or(|v| v.up[*k]);
+    let is_down = |k: &usize| visits.is_none_or(|v| v.down[*k]);
     let alone = Team::new(1);
     let (low, top) = x.split_at_mut(shape.top_row());
     let mut pieces = vec![];
@@ -38,7 +48,7 @@ pub(crate) fn solve<T: Real, const W: usize>(
         let border = &shape.nodes[branch.nodes.end - 1].rows;
         let mut owed = vec![[[0.0; W]; 3]; border.len()];
         let mut v = vec![];
-        for k in branch.nodes.clone() {
+        for k in branch.nodes.clone().filter(is_up) {
             let node = &shape.nodes[k];
             gather(
                 node,
@@ -68,7 +78,7 @@ pub(crate) fn solve<T: Real, const W: usize>(
         }
     }
     let mut v = vec![];
-    for k in shape.top()..shape.nodes.len() {
+    for k in (shape.top()..shape.nodes.len()).filter(is_up) {
         let node = &shape.nodes[k];
         gather(node, &mut v, |_| [[0.0; W]; 3], |row| top[row - first]);
         forward(team, node, &numbers[k], &mut v);
@@ -80,7 +90,7 @@ pub(crate) fn solve<T: Real, const W: usize>(
             }
         });
     }
-    for k in (shape.top()..shape.nodes.len()).rev() {
+    for k in (shape.top()..shape.nodes.len()).rev().filter(is_down) {
         let node = &shape.nodes[k];
         let read = |row: usize| top[row - first];
         gather(node, &mut v, read, read);
@@ -99,7 +109,7 @@ pub(crate) fn solve<T: Real, const W: usize>(
     let top = &*top;
     team.each(pieces, |(branch, own)| {
         let mut v = vec![];
-        for k in branch.nodes.clone().rev() {
+        for k in branch.nodes.clone().rev().filter(is_down) {
             let node = &shape.nodes[k];
             let read = |row: usize| {
                 if row < branch.rows.end {

@@ -118,6 +118,28 @@ impl TwoLevel {
         self.coarse.solve(team, x);
     }
 
+    /// What of the coarse factor right sides on some coarse rows reach; nothing where there is no factor.
+    pub(crate) fn reach_coarse(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
+        match &self.coarse {
+            Coarse::Factored(factor) => factor.reach(rows),
+            Coarse::Aggregated(_) => vec![],
+        }
+    }
+
+    /// Solves on the coarse level for right sides that reach `up`, and rightly in the rows that reach `down`.
+    pub(crate) fn solve_coarse_between<const W: usize>(
+        &self,
+        team: &Team,
+        x: &mut [NodeColumns<f64, W>],
+        up: &[bool],
+        down: &[bool],
+    ) {
+        match &self.coarse {
+            Coarse::Factored(factor) => factor.solve_between(team, x, up, down),
+            Coarse::Aggregated(level) => level.solve(team, x),
+        }
+    }
+
     /// Number of coarse block rows.
     pub fn coarse_rows(&self) -> usize {
         self.prolongation.coarse_rows()

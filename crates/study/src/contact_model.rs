@@ -1,12 +1,11 @@
 //! Interfaces of a construct that press, slide and lift: the split mesh, their laws, tightened screws.
 
+use crate::clamp;
 use crate::inputs::{InterfaceInputs, Meeting, NamedInterface, Side};
 use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
 use bicolumn_contact::{Interfaces, Law, Preload, Step};
 use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
-use bicolumn_mesh::{
-    FacetPair, Interface, MeshError, PairKind, PairSet, SplitMesh, TetMesh, split_into,
-};
+use bicolumn_mesh::{FacetPair, Interface, PairKind, PairSet, SplitMesh, TetMesh, split_into};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -39,8 +38,10 @@ pub struct ContactModel {
     pub roles: Vec<Role>,
     /// Their facet pairs.
     pub pairs: Vec<FacetPair>,
-    /// Screws that are tightened.
+    /// Screws that are tightened, then plates that slide while the fracture is clamped.
     pub preloads: Vec<Preload>,
+    /// How many of them are screws.
+    pub tightened: usize,
     /// What is done before any load.
     pub steps: Vec<Step>,
     /// Increments of each load case.
@@ -49,11 +50,12 @@ pub struct ContactModel {
 
 /// Why the interfaces asked for cannot be had from a construct; `None` where they can.
 pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String> {
-    let named = inputs
-        .named
-        .iter()
-        .find_map(|n| no_such_interface(construct, n));
-    named.or_else(|| {
+    let clamp = clamp::refusal(construct, inputs);
+    let named = || {
+        let mut named = inputs.named.iter();
+        named.find_map(|n| no_such_interface(construct, n))
+    };
+    clamp.or_else(named).or_else(|| {
         let mut screws = construct.screws.iter();
         screws.find_map(|s| impossible_preload(construct, s, inputs))
     })
@@ -125,19 +127,20 @@ fn impossible_preload(
 /// Splits a mesh at the interfaces that can open or slide; `None` where there are none.
 ///
 /// # Errors
-/// [`MeshError`] of the split.
+/// What stands in the way: the split of the mesh, a clamp that finds no bone.
 pub fn contact_model(
     construct: &Construct,
     mesh: &TetMesh,
     inputs: &InterfaceInputs,
-) -> Result<Option<(Arc<TetMesh>, ContactModel)>, MeshError> {
+) -> Result<Option<(Arc<TetMesh>, ContactModel)>, String> {
     // The facets of a set all have the same role and law.
     let found = RefCell::new(BTreeMap::new());
     let split = split_into(mesh, |i| {
         let (set, role, law) = role(construct, i, inputs)?;
         found.borrow_mut().insert(set.clone(), (role, law));
         Some(set)
-    })?;
+    })
+    .map_err(|e| e.to_string())?;
     if split.pairs.is_empty() {
         return Ok(None);
     }
@@ -153,26 +156,31 @@ pub fn contact_model(
             |_| inputs.contact_gap_mm,
         );
     }
-    let preloads: Vec<Preload> = construct
+    let mut preloads: Vec<Preload> = construct
         .screws
         .iter()
         .filter_map(|s| preload(construct, s, &split, &roles, inputs))
         .collect();
-    let steps = if preloads.is_empty() {
-        vec![]
-    } else {
-        vec![Step {
+    let tightened = preloads.len();
+    preloads.extend(clamp::cuts(construct, &split.mesh, inputs));
+    let mut steps = vec![];
+    if tightened > 0 {
+        steps.push(Step {
             name: "preload".to_owned(),
-            pull: (0..preloads.len()).collect(),
+            pull: (0..tightened).collect(),
             increments: 1,
             ..Step::default()
-        }]
-    };
+        });
+    }
+    let cuts = (tightened..preloads.len()).collect();
+    let clamp = clamp::step(construct, &split.mesh, inputs, cuts);
+    steps.extend(clamp.map_err(|e| e.to_string())?);
     let slips = interfaces.laws().iter().any(|l| l.friction() > 0.0);
     let model = ContactModel {
         interfaces,
         roles,
         pairs: split.pairs,
+        tightened,
         preloads,
         steps,
         increments: if slips { inputs.increments } else { 1 },
@@ -333,9 +341,12 @@ fn preload(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::bones::BoneCache;
     use crate::job::Job;
+    use crate::model_build::build_model;
     use crate::plan::Plan;
     use crate::resolve::resolve;
+    use bicolumn_contact::CaseReport;
     use bicolumn_mesh::mesh_construct;
     use std::path::Path;
 
@@ -444,5 +455,76 @@ mod tests {
                 "{reason}"
             );
         }
+    }
+
+    const CLAMPED: &str =
+        "interfaces.fracture_faces = \"frictional\"\ninterfaces.clamp_medial_n = 100\n";
+
+    #[test]
+    fn a_clamp_needs_a_closed_fracture_whose_faces_press_and_plates_that_slide() {
+        for (text, word) in [
+            (CLAMPED, "gap of 5 mm is open"),
+            (
+                "fracture.gap_mm = 0\ninterfaces.clamp_lateral_n = 100\n",
+                "faces are bonded",
+            ),
+            (
+                &format!("fracture.gap_mm = 0\ninterfaces.plate_bone = \"bonded\"\n{CLAMPED}"),
+                "cannot slide",
+            ),
+        ] {
+            let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{text}")).unwrap();
+            let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+            let construct = Construct::build(&inputs.construct).unwrap();
+            let reason = refusal(&construct, &inputs.interfaces).unwrap();
+            assert!(reason.contains(word), "{reason}");
+        }
+    }
+
+    #[test]
+    fn a_clamped_fracture_keeps_part_of_the_clamp() {
+        // Without friction the faces have one unknown a point: quicker.
+        let text =
+            format!("{COARSE}fracture.gap_mm = 0\n{CLAMPED}").replace("frictional", "frictionless");
+        let job = Job::parse(Path::new("x.toml"), &text).unwrap();
+        let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+        let model = build_model(&inputs, &BoneCache::default()).unwrap();
+        let contact = model.contact.as_ref().unwrap();
+        assert_eq!((contact.tightened, contact.preloads.len()), (0, 1));
+        // The jaws balance.
+        let forces = &contact.steps[0].forces;
+        let nodes = &model.problem.mesh.nodes;
+        let sum: Vec3 = forces.iter().map(|f| f.1).sum();
+        let moment: Vec3 = forces
+            .iter()
+            .map(|(n, f)| nodes[*n as usize].cross(f))
+            .sum();
+        assert!(sum.norm() < 1e-9 && moment.norm() < 1e-7, "{sum} {moment}");
+        let found = model.solve(&inputs, 2).unwrap();
+        let reports = found.contact.unwrap();
+        let [clamp, release] = &reports.steps[..] else {
+            panic!("{:?}", reports.steps)
+        };
+        let face = |r: &CaseReport| {
+            let set = r.sets.iter().find(|s| s.name == "fracture").unwrap();
+            set.pressure_mean_mpa * set.contact_area_mm2
+        };
+        // What the jaws squeeze passes the faces, for the most part along the clamp.
+        assert!((90.0..120.0).contains(&face(clamp)), "{}", face(clamp));
+        assert!(clamp.section_forces_n[0].abs() < 1e-3);
+        let left = reports.compression_n.unwrap();
+        let kept: f64 = left.iter().sum();
+        assert!((kept - face(release)).abs() < 1e-6);
+        assert!(
+            kept > 1.0 && kept < 0.9 * face(clamp),
+            "{left:?} of {}",
+            face(clamp)
+        );
+        // The plate on that side pulls.
+        assert!(
+            release.section_forces_n[0] > 1.0,
+            "{:?}",
+            release.section_forces_n
+        );
     }
 }

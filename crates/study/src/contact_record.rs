@@ -1,5 +1,6 @@
 //! What interfaces did, as responses and in the record.
 
+use crate::clamp::Column;
 use crate::contact_model::Role;
 use bicolumn_contact::{CaseReport, SetReport, Status};
 use bicolumn_measure::CaseMeasures;
@@ -69,6 +70,22 @@ pub(crate) fn put_contact(
         put(measures, "preload_left_least", least);
         let mean = left.iter().sum::<f64>() / left.len() as f64;
         put(measures, "preload_left_mean", mean);
+    }
+}
+
+/// Puts what a clamp left of compression among the responses of a load case that converged.
+pub(crate) fn put_compression(
+    measures: &mut CaseMeasures,
+    report: &CaseReport,
+    compression_n: Option<[f64; 2]>,
+) {
+    let values = compression_n.filter(|_| report.is_converged());
+    for (column, value) in Column::BOTH.into_iter().zip(values.into_iter().flatten()) {
+        put(
+            measures,
+            &format!("compression_left_{}_n", column.name()),
+            value,
+        );
     }
 }
 

@@ -166,6 +166,8 @@ pub struct InterfaceInputs {
     pub plate_preload_n: [[f64; 2]; 2],
     /// Preload of each screw independent of plates, in their order, N.
     pub independent_preload_n: Vec<f64>,
+    /// Force of the reduction clamp on the medial and on the lateral column, N.
+    pub clamp_n: [f64; 2],
 }
 
 impl InterfaceInputs {

@@ -10,6 +10,7 @@ pub mod blame;
 pub mod bones;
 pub mod bundle;
 pub mod check;
+mod clamp;
 pub mod contact_model;
 mod contact_record;
 pub mod converge;

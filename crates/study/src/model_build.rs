@@ -1,6 +1,7 @@
 //! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
 
 use crate::bones::BoneCache;
+use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
@@ -48,6 +49,9 @@ pub struct ContactReports {
     pub cases: Vec<CaseReport>,
     /// What the corners of the interfaces carry at the end of each load case.
     pub tractions: Vec<Vec<Traction>>,
+    /// Compression across the medial and the lateral column of the fracture after the preparation, N, if it
+    /// was clamped.
+    pub compression_n: Option<[f64; 2]>,
 }
 
 impl ModelSolution {
@@ -99,6 +103,11 @@ impl BuiltModel {
             &options,
         )
         .map_err(|e| failed(Stage::Solve, &e))?;
+        let is_clamped = inputs.interfaces.clamp_n != [0.0; 2];
+        let compression_n = is_clamped.then(|| {
+            let sets = contact.interfaces.sets();
+            clamp::compression(&self.construct, sets, &found.prepared_tractions)
+        });
         Ok(ModelSolution {
             tightened: tightened(&contact.preloads, &found.cases),
             by_load: found.by_load,
@@ -107,6 +116,7 @@ impl BuiltModel {
                 steps: found.steps,
                 cases: found.cases,
                 tractions: found.tractions,
+                compression_n,
             }),
         })
     }
@@ -175,8 +185,11 @@ pub fn build_problem(
             message,
         });
     }
-    let contact = contact_model(&construct, &mesh, &inputs.interfaces)
-        .map_err(|e| failed(Stage::Mesh, &e))?;
+    let contact =
+        contact_model(&construct, &mesh, &inputs.interfaces).map_err(|message| PointError {
+            stage: Stage::Mesh,
+            message,
+        })?;
     let (mesh, contact) = match contact {
         Some((split, contact)) => (split, Some(contact)),
         None => (mesh, None),

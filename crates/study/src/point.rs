@@ -1,7 +1,7 @@
 //! One design point, end to end.
 
 use crate::bones::BoneCache;
-use crate::contact_record::{contact_record, put_contact};
+use crate::contact_record::{contact_record, put_compression, put_contact};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
 use crate::model_build::{
@@ -11,7 +11,7 @@ use crate::resolve::ENGINE_VERSION;
 use crate::solved_bonded::solved_bonded;
 use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
-use bicolumn_contact::CaseReport;
+use bicolumn_contact::{CaseReport, Preload};
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
 use bicolumn_measure::{
@@ -84,9 +84,11 @@ pub fn run_point(
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
         if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
-            let preload_n: Vec<f64> = contact.preloads.iter().map(|p| p.force_n).collect();
+            let screws = contact.preloads[..contact.tightened].iter();
+            let preload_n: Vec<f64> = screws.map(|p| p.force_n).collect();
             for (measures, report) in of_point.iter_mut().zip(&reports.cases) {
                 put_contact(measures, report, &contact.roles, &preload_n);
+                put_compression(measures, report, reports.compression_n);
             }
         }
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
@@ -194,16 +196,34 @@ fn not_converged(solution: &ModelSolution) -> Vec<String> {
         .collect()
 }
 
-fn cut_screws(model: &BuiltModel) -> Option<String> {
-    let preloads = &model.contact.as_ref()?.preloads;
-    let names: Vec<&str> = preloads.iter().map(|p| p.name.as_str()).collect();
-    (!names.is_empty()).then(|| {
-        format!(
-            "{} are tightened across a cut of the shank: stress in the elements that it runs through \
-             is not the screw's, and implant_hotspot_screws_mpa may lie there",
-            names.join(", ")
-        )
-    })
+fn cut_screws(model: &BuiltModel) -> Vec<String> {
+    let Some(contact) = &model.contact else {
+        return vec![];
+    };
+    let (screws, plates) = contact.preloads.split_at(contact.tightened);
+    let told = |cut: &[Preload], how: &str, whose: &str, measure: &str| {
+        let names: Vec<&str> = cut.iter().map(|p| p.name.as_str()).collect();
+        (!names.is_empty()).then(|| {
+            format!(
+                "{} {how}: stress in the elements that it runs through is not the {whose}'s, and \
+                 {measure} may lie there",
+                names.join(", ")
+            )
+        })
+    };
+    let screws = told(
+        screws,
+        "are tightened across a cut of the shank",
+        "screw",
+        "implant_hotspot_screws_mpa",
+    );
+    let plates = told(
+        plates,
+        "slide across a cut while the fracture is clamped",
+        "plate",
+        "implant_hotspot_plate_..._mpa",
+    );
+    screws.into_iter().chain(plates).collect()
 }
 
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {

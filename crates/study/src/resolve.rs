@@ -326,6 +326,7 @@ fn interfaces(s: &Settings) -> InterfaceInputs {
         contact_gap_mm: s.number("interfaces.contact_gap_mm"),
         increments: s.count("interfaces.increments"),
         plate_preload_n: [of_plate("medial"), of_plate("other")],
+        clamp_n: ["medial", "lateral"].map(|c| s.number(&format!("interfaces.clamp_{c}_n"))),
         independent_preload_n: (1..=INDEPENDENT)
             .filter(|n| independent(s, *n).is_some())
             .map(|n| s.number(&format!("screws.independent_{n}.preload_n")))

@@ -73,6 +73,7 @@ mod tests {
             increments: 1,
             plate_preload_n: [[0.0; 2]; 2],
             independent_preload_n: vec![],
+            clamp_n: [0.0; 2],
         };
         let told = super::solved_bonded(construct, &inputs);
         let sliding = InterfaceKind {

@@ -87,6 +87,18 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
         "Increments of each load case where anything can slip: more follow the path of friction more closely",
         OURS,
     );
+    for column in ["medial", "lateral"] {
+        add(
+            keys,
+            &format!("interfaces.clamp_{column}_n"),
+            number("n", 0.0, 1_000.0),
+            is(0.0),
+            &format!(
+                "Force of a reduction clamp that squeezes the {column} column across the closed fracture before the plates are locked to the shaft: until then they slide along it. The clamp is then taken off; stress includes what it leaves, motions and stiffness count from there. Needs fracture.gap_mm = 0 and fracture faces that press"
+            ),
+            TRADE,
+        );
+    }
     let force = || number("n", 0.0, 3_000.0);
     for_both_and_each(
         keys,
