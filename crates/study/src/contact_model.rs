@@ -500,7 +500,7 @@ mod tests {
             .map(|(n, f)| nodes[*n as usize].cross(f))
             .sum();
         assert!(sum.norm() < 1e-9 && moment.norm() < 1e-7, "{sum} {moment}");
-        let found = model.solve(&inputs, 2).unwrap();
+        let found = model.solve(&inputs, 2, &|_| {}).unwrap();
         let reports = found.contact.unwrap();
         let [clamp, release] = &reports.steps[..] else {
             panic!("{:?}", reports.steps)
