@@ -53,7 +53,7 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
             return CANNOT_RUN;
         }
     };
-    for line in table(&outcome) {
+    for line in table(&outcome).into_iter().chain(largest(&outcome)) {
         console.data(&line);
     }
     let written = write(&outcome, &inputs.id, &dir, &StudyFolder::new(&study));
@@ -102,6 +102,29 @@ fn table(outcome: &Convergence) -> Vec<String> {
         ));
     }
     lines
+}
+
+/// A line for each printed response: its largest noise and change over the load cases.
+fn largest(outcome: &Convergence) -> Vec<String> {
+    let of_case = |response: &str, value: fn(&ConvergedResponse) -> Option<f64>| {
+        let rows = outcome.responses.iter().filter(|r| r.response == response);
+        let sized = rows.filter_map(|r| Some((value(r)?.abs(), r.case.as_str())));
+        sized.max_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let told = |found: Option<(f64, &str)>| match found {
+        Some((value, case)) => format!("{:.2} % ({case})", 100.0 * value),
+        None => "-".into(),
+    };
+    PRINTED
+        .iter()
+        .map(|response| {
+            format!(
+                "{response}: noise at most {}, change to the next finer mesh at most {}",
+                told(of_case(response, |r| r.noise)),
+                told(of_case(response, |r| r.to_finer)),
+            )
+        })
+        .collect()
 }
 
 /// The files: all responses as JSON and CSV, and the noise floor beside the study's own results if it

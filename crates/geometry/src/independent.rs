@@ -316,4 +316,31 @@ mod tests {
             "{m}"
         );
     }
+
+    /// A floor with a block on it, a box of a given height from x = 2 mm on.
+    struct Step(f64);
+    impl crate::Field for Step {
+        fn value(&self, x: Vec3) -> f64 {
+            x.z.min((2.0 - x.x).max(x.z - self.0))
+        }
+        fn gradient(&self, _x: Vec3) -> Vec3 {
+            Vec3::z()
+        }
+        fn bounds(&self) -> bicolumn_base::Aabb {
+            bicolumn_base::Aabb::EVERYWHERE
+        }
+    }
+
+    #[test]
+    fn a_block_beside_a_head_counts_where_the_head_reaches_it() {
+        let rise = |height, direction: Vec3, radius| {
+            rise_beside_head(&Step(height), Vec3::zeros(), direction.normalize(), radius)
+        };
+        let (down, tilted) = (-Vec3::z(), Vec3::new(0.4, 0.0, -1.0));
+        assert!((rise(3.0, down, 2.5) - 3.0).abs() <= 0.125);
+        assert_eq!(rise(3.0, down, 1.9), 0.0, "the block is out of reach");
+        // A flat floor is no rise, however the axis is tilted to it.
+        assert_eq!(rise(0.0, tilted, 2.5), 0.0);
+        assert_eq!(rise(0.0, down, 2.5), 0.0);
+    }
 }

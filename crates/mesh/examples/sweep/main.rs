@@ -3,6 +3,7 @@
 //! `cargo run --release -p bicolumn-mesh --example sweep -- --seeds 1..1000`
 //!
 //! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
+//! - `--coarse`: the sizing of the test of fifty designs;
 //! - `--unlinted`: spoil the screws of each design beyond what the geometry accepts; then only invalid
 //!   meshes count, a refusal by the mesher is right;
 //! - `--plain`: without splits, reduced fractures, slots, non-locking heads, screws without a plate;
@@ -11,6 +12,8 @@
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+#[path = "../../tests/support/coarse.rs"]
+mod coarse;
 #[path = "../../tests/support/designs.rs"]
 mod designs;
 #[path = "../../tests/support/figures.rs"]
@@ -22,6 +25,7 @@ mod tally;
 mod volumes;
 
 use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
+use coarse::coarse;
 use designs::{Designs, spoil};
 use figures::{Figures, PairFigures, common_share};
 use std::error::Error;
@@ -58,6 +62,7 @@ fn options() -> Result<Options, Box<dyn Error>> {
             }
             "--finest" => o.sizing.finest_mm = value()?.parse()?,
             "--screw-ratio" => o.sizing.screw_ratio = value()?.parse()?,
+            "--coarse" => o.sizing = coarse(),
             "--unlinted" => o.unlinted = true,
             "--plain" => o.plain = true,
             "--neighbours" => o.neighbours = true,

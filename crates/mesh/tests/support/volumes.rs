@@ -19,7 +19,7 @@ pub(crate) const FOR_BONE: Lines = Lines {
     step_mm: 0.1,
 };
 pub(crate) const FOR_PLATES: Lines = Lines {
-    apart_mm: 0.3,
+    apart_mm: 0.4,
     step_mm: 0.1,
 };
 

@@ -1,0 +1,118 @@
+//! Fifty random designs with all features on coarse meshes, on all cores: what must hold for every
+//! one, and for what share of them the shapes are as good as they should be.
+//!
+//! Cells are about as coarse as the designs bear. Three limits are missed at this size and left out:
+//! the middles of curved facets (0.05 mm near hardware, 0.45 mm far from it) and a screw's volume
+//! (0.3 %). The `sweep` example prints them.
+#![allow(clippy::unwrap_used, clippy::print_stdout, dead_code)]
+
+#[path = "support/coarse.rs"]
+mod coarse;
+#[path = "support/designs.rs"]
+mod designs;
+#[path = "support/figures.rs"]
+mod figures;
+#[path = "support/random.rs"]
+mod random;
+#[path = "support/volumes.rs"]
+mod volumes;
+
+use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
+use coarse::coarse;
+use designs::Designs;
+use figures::{Figures, PairFigures};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+/// Seeds that share a bone, which takes seconds to build.
+const SEEDS_PER_BONE: u64 = 10;
+const SEEDS: std::ops::RangeInclusive<u64> = 200..=249;
+/// What is not asked for at this size.
+const LEFT_OUT: [&str; 3] = ["A5 near", "A5 far", "A4 screw"];
+/// Least dihedral angle, degrees, and the share of the meshes that must have it.
+const ANGLES: [(f64, f64); 3] = [(10.0, 1.0), (18.0, 0.90), (20.0, 0.75)];
+
+struct Outcome {
+    seed: u64,
+    least_deg: f64,
+    faults: Vec<String>,
+}
+
+fn outcome(designs: &mut Designs, seed: u64) -> Outcome {
+    let mut out = Outcome {
+        seed,
+        least_deg: 0.0,
+        faults: Vec::new(),
+    };
+    let Some(design) = designs.with_features(seed) else {
+        out.faults.push("no feasible draw".into());
+        return out;
+    };
+    let sizing = Sizing {
+        pose: design.pose,
+        ..coarse()
+    };
+    match mesh_construct(&design.construct, &sizing) {
+        Ok(mesh) => {
+            let f = Figures::of(&design.construct, &mesh);
+            out.least_deg = f.least_deg;
+            out.faults = f.misses();
+            let pairs = PairKind::ALL.map(|k| PairFigures::of(&mesh, k).miss(k));
+            out.faults.extend(pairs.into_iter().flatten());
+            out.faults
+                .retain(|m| !LEFT_OUT.iter().any(|l| m.starts_with(l)));
+        }
+        Err(e) => out.faults.push(e.to_string()),
+    }
+    out
+}
+
+#[test]
+fn fifty_designs_reach_the_figures() {
+    let next = AtomicU64::new(*SEEDS.start());
+    // Seeds of one bone by one thread: it is built once.
+    let work = || {
+        let mut designs = Designs::default();
+        let mut done = Vec::new();
+        loop {
+            let first = next.fetch_add(SEEDS_PER_BONE, Ordering::Relaxed);
+            if first > *SEEDS.end() {
+                return done;
+            }
+            for seed in first..first + SEEDS_PER_BONE {
+                let o = outcome(&mut designs, seed);
+                println!("seed {seed}: least angle {:.1} {:?}", o.least_deg, o.faults);
+                done.push(o);
+            }
+        }
+    };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let mut all: Vec<Outcome> = std::thread::scope(|s| {
+        let workers: Vec<_> = (0..threads).map(|_| s.spawn(work)).collect();
+        workers
+            .into_iter()
+            .flat_map(|w| w.join().unwrap())
+            .collect()
+    });
+    all.sort_by_key(|o| o.seed);
+    for o in &all {
+        println!(
+            "seed {}: least angle {:.1} {:?}",
+            o.seed, o.least_deg, o.faults
+        );
+    }
+    assert_eq!(all.len(), 50);
+    let faulty: Vec<u64> = all
+        .iter()
+        .filter(|o| !o.faults.is_empty())
+        .map(|o| o.seed)
+        .collect();
+    assert!(faulty.is_empty(), "faults in seeds {faulty:?}");
+    for (degrees, share) in ANGLES {
+        let good = all.iter().filter(|o| o.least_deg >= degrees).count();
+        assert!(
+            good as f64 >= share * all.len() as f64,
+            "{degrees} degrees in {good} of {} meshes",
+            all.len()
+        );
+    }
+}
