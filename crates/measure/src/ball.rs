@@ -104,6 +104,7 @@ impl<'a, 'm> BallFiller<'a, 'm> {
 }
 
 /// Means over the balls round `centres`, in order, for all stress fields.
+#[cfg(test)]
 pub(crate) fn ball_means(
     locator: &mut Locator<'_>,
     stress: &RecoveredStress,
@@ -115,6 +116,7 @@ pub(crate) fn ball_means(
 
 /// Index and value of the ball with the largest mean in one load case, of those `counted` accepts.
 /// The first wins a tie.
+#[cfg(test)]
 pub(crate) fn hottest(
     balls: &[BallMean],
     case: usize,

@@ -17,7 +17,7 @@ const SLACK: f64 = 1.0 + 1e-6;
 
 /// Index and value of the ball with the largest mean, by load case; the first wins a tie.
 ///
-/// The same as filling all balls and taking [`crate::ball::hottest`] of them.
+/// The same as filling all balls and taking the hottest of them.
 pub(crate) fn hottest_balls(
     locator: &mut Locator<'_>,
     stress: &RecoveredStress,

@@ -1,15 +1,26 @@
 //! Bone stress at the proximal end of a plate, and how much the plate raises it.
 
-use crate::ball::{BallMean, Found, ball_means, hottest};
+use crate::ball::{BallFiller, Found};
+use crate::collar::in_collar;
+use crate::facet_point::spread;
+use crate::hottest_ball::hottest_balls;
 use crate::locator::Locator;
 use crate::percentile::weighted_percentile;
 use crate::recovered::Recovered;
 use crate::shaft::{HIGH, OuterCortex};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_geometry::{Bone, Plate};
+use bicolumn_mesh::SurfaceName;
 
 /// The band reaches this far beyond the plate's width in all, mm.
 const MARGIN_MM: f64 = 5.0;
+
+/// Largest edge of the triangle of outer cortex that a hot-spot centre stands for, mm.
+///
+/// Much finer than the facets: the stress rises steeply towards the collars, where centres end, so that with
+/// facet corners for centres each mesh stopped at another distance from a collar, and the hot-spot
+/// moved by 4 to 5 % from one pose of the lattice to the next.
+const CENTRE_SPACING_MM: f64 = 0.25;
 
 /// The outer cortex round a plate's end: from one shaft diameter above the end's level to half a
 /// diameter below it, at most (width + 5 mm)/2 across from the centre line, on the plate's side of
@@ -17,12 +28,13 @@ const MARGIN_MM: f64 = 5.0;
 pub(crate) struct PlateEnd {
     /// Samples of [`OuterCortex`] in the band.
     samples: Vec<usize>,
-    /// Hot-spot centres in the band, their collars and balls.
-    centres: Vec<Vec3>,
-    collar: Vec<bool>,
-    balls: Vec<BallMean>,
-    /// The same balls in the intact bone.
-    intact: Option<Vec<BallMean>>,
+    /// The hottest ball by load case, centres in collars left out.
+    hotspot: Vec<Option<Found>>,
+    /// The same with collars.
+    hotspot_collar: Vec<Option<Found>>,
+    /// In the intact bone: the ball of `hotspot`, and the hottest one over the same centres.
+    intact: Vec<Option<f64>>,
+    intact_band: Vec<Option<Found>>,
 }
 
 /// What is measured at a plate's end in one load case; `None` where nothing qualifies.
@@ -64,20 +76,37 @@ impl PlateEnd {
         let samples = (0..cortex.points.len())
             .filter(|i| inside(cortex.points[*i].at))
             .collect();
-        let chosen: Vec<usize> = (0..cortex.centres.len())
-            .filter(|i| inside(cortex.centres[*i]))
-            .collect();
-        let centres: Vec<Vec3> = chosen.iter().map(|i| cortex.centres[*i]).collect();
-        let collar = chosen.iter().map(|i| cortex.centre_collar[*i]).collect();
-        let at = || centres.iter().copied();
-        let balls = ball_means(locator, model.stress, at());
-        let intact = intact.map(|(m, l)| ball_means(l, m.stress, at()));
+        let (clear, in_collars) = centres(model, plate, diameter, &inside);
+        let found = |hot: Vec<Option<(usize, f64)>>, at: &[Vec3]| -> Vec<Option<Found>> {
+            hot.into_iter()
+                .map(|h| h.map(|(i, v)| (v, at[i])))
+                .collect()
+        };
+        let hotspot = found(hottest_balls(locator, model.stress, &clear), &clear);
+        let collar = found(
+            hottest_balls(locator, model.stress, &in_collars),
+            &in_collars,
+        );
+        let hotspot_collar = hotspot.iter().zip(collar).map(|(a, b)| hotter(*a, b));
+        let hotspot_collar = hotspot_collar.collect();
+        let (intact, intact_band) = intact.map_or_else(
+            || (vec![None; hotspot.len()], vec![None; hotspot.len()]),
+            |(m, l)| {
+                let band = found(hottest_balls(l, m.stress, &clear), &clear);
+                let mut filler = BallFiller::new(l, m.stress);
+                let mut there = |(case, hot): (usize, &Option<Found>)| {
+                    let ball = filler.mean((*hot)?.1);
+                    ball.mises_mpa?.get(case).copied()
+                };
+                (hotspot.iter().enumerate().map(&mut there).collect(), band)
+            },
+        );
         Some(PlateEnd {
             samples,
-            centres,
-            collar,
-            balls,
+            hotspot,
+            hotspot_collar,
             intact,
+            intact_band,
         })
     }
 
@@ -98,27 +127,50 @@ impl PlateEnd {
                 .collect();
             weighted_percentile(&mut values, HIGH)
         };
-        let clear = |i: usize| !self.collar[i];
-        let place = |hot: (usize, f64)| (hot.1, self.centres[hot.0]);
-        let hot = hottest(&self.balls, case, clear);
-        let intact = self.intact.as_ref();
+        let hotspot = self.hotspot.get(case).copied().flatten();
         PlateEndStress {
             p99_mises: p99(false, SymTensor::von_mises),
             p99_principal: p99(false, |s| s.principal()[0]),
             p99_mises_collar: p99(true, SymTensor::von_mises),
-            hotspot: hot.map(place),
-            hotspot_collar: hottest(&self.balls, case, |_| true).map(place),
-            intact: hot.and_then(|(i, _)| {
-                let ball = &intact?[i];
-                ball.mises_mpa.as_ref()?.get(case).copied()
-            }),
-            intact_band: intact.and_then(|b| hottest(b, case, clear)).map(place),
-            beam: hot.and_then(|(i, _)| {
-                let section = cortex.section(model, self.centres[i].y)?;
+            hotspot,
+            hotspot_collar: self.hotspot_collar.get(case).copied().flatten(),
+            intact: self.intact.get(case).copied().flatten(),
+            intact_band: self.intact_band.get(case).copied().flatten(),
+            beam: hotspot.and_then(|(_, at)| {
+                let section = cortex.section(model, at.y)?;
                 Some(cortex.beam_stress(model, &section, case))
             }),
         }
     }
+}
+
+/// The larger of two; the first wins a tie.
+fn hotter(a: Option<Found>, b: Option<Found>) -> Option<Found> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(if b.0 > a.0 { b } else { a }),
+        (a, b) => a.or(b),
+    }
+}
+
+/// Hot-spot centres in a plate's band, outside the collars and in them.
+fn centres(
+    model: &Recovered<'_>,
+    plate: &Plate,
+    diameter: f64,
+    inside: &dyn Fn(Vec3) -> bool,
+) -> (Vec<Vec3>, Vec<Vec3>) {
+    let construct = model.solved.construct;
+    let mut points = vec![];
+    for f in model.mesh.facets_on(SurfaceName::BoneOuter) {
+        let corners = f.nodes[..3].iter().map(|n| model.mesh.nodes[*n as usize].y);
+        let above = corners.map(|y| y - plate.end_level_mm);
+        let (low, high) = above.fold((f64::MAX, f64::MIN), |(l, h), y| (l.min(y), h.max(y)));
+        if low <= diameter && high >= -0.5 * diameter && model.is_shaft_cortex(f.tet as usize) {
+            spread(model.mesh, f, CENTRE_SPACING_MM, &mut points);
+        }
+    }
+    let points = points.iter().map(|p| p.at).filter(|x| inside(*x));
+    points.partition(|x| !in_collar(*x, &construct.plates, &construct.screws))
 }
 
 fn in_band(x: Vec3, plate: &Plate, bone: &Bone, diameter: f64) -> bool {

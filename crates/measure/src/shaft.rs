@@ -20,10 +20,6 @@ pub(crate) struct OuterCortex {
     pub(crate) points: Vec<FacetPoint>,
     /// Lies in a collar (see [`in_collar`]), by sample.
     pub(crate) collar: Vec<bool>,
-    /// Candidate hot-spot centres: middles and corners of the facets.
-    pub(crate) centres: Vec<Vec3>,
-    /// The same for the centres.
-    pub(crate) centre_collar: Vec<bool>,
     /// Above this level the shaft is an empty tube.
     pub(crate) tube_floor_mm: f64,
 }
@@ -32,27 +28,17 @@ impl OuterCortex {
     pub(crate) fn of(model: &Recovered<'_>) -> Self {
         let mesh = model.mesh;
         let mut points = Vec::new();
-        let mut centres = Vec::new();
-        let mut seen = vec![false; mesh.nodes.len()];
         for f in mesh.facets_on(SurfaceName::BoneOuter) {
             if !model.is_shaft_cortex(f.tet as usize) {
                 continue;
             }
             spread(mesh, f, SPACING_MM, &mut points);
-            centres.push(FacetPoint::middle(mesh, f).at);
-            for n in &f.nodes[..3] {
-                if !std::mem::replace(&mut seen[*n as usize], true) {
-                    centres.push(mesh.nodes[*n as usize]);
-                }
-            }
         }
         let construct = model.solved.construct;
         let collar_at = |x: Vec3| in_collar(x, &construct.plates, &construct.screws);
         OuterCortex {
             collar: points.iter().map(|p| collar_at(p.at)).collect(),
-            centre_collar: centres.iter().map(|x| collar_at(*x)).collect(),
             points,
-            centres,
             tube_floor_mm: construct.bone.spec().canal_floor_mm,
         }
     }
