@@ -94,12 +94,6 @@ fn fifty_designs_reach_the_figures() {
             .collect()
     });
     all.sort_by_key(|o| o.seed);
-    for o in &all {
-        println!(
-            "seed {}: least angle {:.1} {:?}",
-            o.seed, o.least_deg, o.faults
-        );
-    }
     assert_eq!(all.len(), 50);
     let faulty: Vec<u64> = all
         .iter()
