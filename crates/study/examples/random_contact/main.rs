@@ -131,7 +131,7 @@ fn line(k: u64, mu: f64, design: &Design, mesh: &Arc<TetMesh>, inputs: &PointInp
     let start = Instant::now();
     let construct = thickened(design).unwrap();
     let model = build_problem(construct, Arc::clone(mesh), &inputs).unwrap();
-    let found = match model.solve(&inputs, 1) {
+    let found = match model.solve(&inputs, 1, &|_| {}) {
         Ok(found) => found,
         Err(e) => {
             println!("{k} mu {mu}: FAILED: {e} [{}]", design.text);
