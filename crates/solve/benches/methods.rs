@@ -11,7 +11,7 @@ mod support;
 use bicolumn_base::Vec3;
 use bicolumn_solve::{Forecast, Method, Prepared, SolveOptions};
 use std::cell::Cell;
-use support::{SOFT, STIFF, box_mesh, held_box, material};
+use support::{cored_bar, held_box, material};
 
 fn main() {
     println!(
@@ -19,15 +19,7 @@ fn main() {
     );
     for cells in [2, 3, 4, 5, 6, 8] {
         for sides in [1, 4, 8] {
-            let mesh = box_mesh(
-                [cells, 4 * cells, cells],
-                Vec3::new(16.0, 64.0, 16.0),
-                0.3,
-                |x| {
-                    let off = Vec3::new(x.x - 8.0, 0.0, x.z - 8.0);
-                    if off.norm() < 4.0 { STIFF } else { SOFT }
-                },
-            );
+            let mesh = cored_bar(cells);
             let loads: Vec<(Vec3, Vec3)> = (0..sides)
                 .map(|k| {
                     let angle = 0.4 * f64::from(k);

@@ -15,7 +15,7 @@ use bicolumn_solve::numbering::Numbering;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
 use bicolumn_sparse::{FullBlocks, NodeColumns, SymmetricBlocks, Team};
 use std::time::Instant;
-use support::{SOFT, STIFF, box_mesh, held_box, material};
+use support::{cored_bar, held_box, material};
 
 fn seconds(mut work: impl FnMut()) -> f64 {
     let once = || {
@@ -86,15 +86,7 @@ fn main() {
     let cells = numbers.first().copied().unwrap_or(15);
     let threads = numbers.get(1).copied().unwrap_or(2);
     let team = Team::new(threads);
-    let mesh = box_mesh(
-        [cells, 4 * cells, cells],
-        Vec3::new(16.0, 64.0, 16.0),
-        0.3,
-        |x| {
-            let off = Vec3::new(x.x - 8.0, 0.0, x.z - 8.0);
-            if off.norm() < 4.0 { STIFF } else { SOFT }
-        },
-    );
+    let mesh = cored_bar(cells);
     let z = Vec3::zeros();
     let loads = [
         (Vec3::y() * -200.0, z),

@@ -20,6 +20,20 @@ pub(crate) fn box_mesh(
     from_tets(vertices, &tets, part)
 }
 
+/// A bar of 1 : 4 : 1, 64 mm long, with a steel core in cancellous bone's place; so many cells across.
+#[allow(dead_code)] // the benchmarks' own
+pub(crate) fn cored_bar(cells: usize) -> TetMesh {
+    box_mesh(
+        [cells, 4 * cells, cells],
+        Vec3::new(16.0, 64.0, 16.0),
+        0.3,
+        |x| {
+            let off = Vec3::new(x.x - 8.0, 0.0, x.z - 8.0);
+            if off.norm() < 4.0 { STIFF } else { SOFT }
+        },
+    )
+}
+
 pub(crate) fn box_tets(cells: [usize; 3], size: Vec3, shake: f64) -> (Vec<Vec3>, Vec<[u32; 4]>) {
     let [nx, ny, nz] = cells;
     let index = |i: usize, j: usize, k: usize| (i + (nx + 1) * (j + (ny + 1) * k)) as u32;
