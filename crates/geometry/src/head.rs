@@ -95,17 +95,22 @@ impl Field for Ball {
 mod tests {
     use super::*;
 
+    /// Centre, radius and bore of a head in a plate whose outer face is the plane x = 0.
+    fn seated(core: f64, thickness: f64) -> (Vec3, f64, f64) {
+        match Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness) {
+            Head::Seated {
+                centre,
+                radius_mm,
+                bore_mm,
+            } => (centre, radius_mm, bore_mm),
+            other => panic!("{other:?}"),
+        }
+    }
+
     #[test]
     fn the_ball_meets_the_rims_of_head_and_bore() {
         let (core, thickness) = (2.4, 2.7);
-        let Head::Seated {
-            centre,
-            radius_mm,
-            bore_mm,
-        } = Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness)
-        else {
-            panic!("seated")
-        };
+        let (centre, radius_mm, bore_mm) = seated(core, thickness);
         // The outer face is the plane x = 0.
         let ball = Ball { centre, radius_mm };
         assert!(
@@ -123,14 +128,7 @@ mod tests {
     fn a_seat_is_as_wide_on_all_sides_of_a_tilted_bore() {
         let (core, thickness, tilt) = (2.6, 1.5, 12f64.to_radians());
         let direction = Vec3::new(tilt.cos(), tilt.sin(), 0.0);
-        let Head::Seated {
-            centre,
-            radius_mm,
-            bore_mm,
-        } = Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness)
-        else {
-            panic!("seated")
-        };
+        let (centre, radius_mm, bore_mm) = seated(core, thickness);
         for k in 0..12 {
             let angle = std::f64::consts::TAU * f64::from(k) / 12.0;
             let across = Vec3::new(0.0, angle.cos(), angle.sin());

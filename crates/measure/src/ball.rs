@@ -103,37 +103,6 @@ impl<'a, 'm> BallFiller<'a, 'm> {
     }
 }
 
-/// Means over the balls round `centres`, in order, for all stress fields.
-#[cfg(test)]
-pub(crate) fn ball_means(
-    locator: &mut Locator<'_>,
-    stress: &RecoveredStress,
-    centres: impl Iterator<Item = Vec3>,
-) -> Vec<BallMean> {
-    let mut filler = BallFiller::new(locator, stress);
-    centres.map(|c| filler.mean(c)).collect()
-}
-
-/// Index and value of the ball with the largest mean in one load case, of those `counted` accepts.
-/// The first wins a tie.
-#[cfg(test)]
-pub(crate) fn hottest(
-    balls: &[BallMean],
-    case: usize,
-    counted: impl Fn(usize) -> bool,
-) -> Option<(usize, f64)> {
-    let mut best: Option<(usize, f64)> = None;
-    for (i, ball) in balls.iter().enumerate() {
-        if let Some(m) = &ball.mises_mpa
-            && counted(i)
-            && best.is_none_or(|b| m[case] > b.1)
-        {
-            best = Some((i, m[case]));
-        }
-    }
-    best
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -147,22 +116,5 @@ mod tests {
         let above = pattern.iter().filter(|p| p.y > 0.0).count();
         assert_eq!(2 * above, pattern.len());
         assert!(pattern.len() > 200, "{}", pattern.len());
-    }
-
-    #[test]
-    fn hottest_takes_the_largest_counted_ball() {
-        let ball = |m: Option<f64>| BallMean {
-            volume_mm3: 1.0,
-            mises_mpa: m.map(|m| vec![m]),
-        };
-        let balls = [
-            ball(Some(1.0)),
-            ball(Some(5.0)),
-            ball(None),
-            ball(Some(3.0)),
-        ];
-        assert_eq!(hottest(&balls, 0, |_| true), Some((1, 5.0)));
-        assert_eq!(hottest(&balls, 0, |i| i != 1), Some((3, 3.0)));
-        assert_eq!(hottest(&balls, 0, |i| i == 2), None);
     }
 }

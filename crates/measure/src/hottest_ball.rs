@@ -87,11 +87,56 @@ fn tet_bound(stress: &RecoveredStress, tet: usize) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ball::{ball_means, hottest};
     use crate::test_mesh::gap_of_boxes;
     use bicolumn_base::SymTensor;
     use bicolumn_solve::{PartNodes, StressField};
     use proptest::prelude::*;
+
+    /// Means over the balls round `centres`, in order, for all stress fields.
+    fn ball_means(
+        locator: &mut Locator<'_>,
+        stress: &RecoveredStress,
+        centres: impl Iterator<Item = Vec3>,
+    ) -> Vec<BallMean> {
+        let mut filler = BallFiller::new(locator, stress);
+        centres.map(|c| filler.mean(c)).collect()
+    }
+
+    /// Index and value of the ball with the largest mean in one load case, of those `counted` accepts.
+    /// The first wins a tie.
+    fn hottest(
+        balls: &[BallMean],
+        case: usize,
+        counted: impl Fn(usize) -> bool,
+    ) -> Option<(usize, f64)> {
+        let mut best: Option<(usize, f64)> = None;
+        for (i, ball) in balls.iter().enumerate() {
+            if let Some(m) = &ball.mises_mpa
+                && counted(i)
+                && best.is_none_or(|b| m[case] > b.1)
+            {
+                best = Some((i, m[case]));
+            }
+        }
+        best
+    }
+
+    #[test]
+    fn hottest_takes_the_largest_counted_ball() {
+        let ball = |m: Option<f64>| BallMean {
+            volume_mm3: 1.0,
+            mises_mpa: m.map(|m| vec![m]),
+        };
+        let balls = [
+            ball(Some(1.0)),
+            ball(Some(5.0)),
+            ball(None),
+            ball(Some(3.0)),
+        ];
+        assert_eq!(hottest(&balls, 0, |_| true), Some((1, 5.0)));
+        assert_eq!(hottest(&balls, 0, |i| i != 1), Some((3, 3.0)));
+        assert_eq!(hottest(&balls, 0, |i| i == 2), None);
+    }
 
     proptest! {
         #![proptest_config(ProptestConfig::with_cases(12))]

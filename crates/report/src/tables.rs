@@ -135,15 +135,7 @@ fn key_responses(view: &StudyView) -> Vec<String> {
 /// Points by load case with the key responses; points without a result with their reason.
 pub fn response_table(view: &StudyView) -> Table {
     let names = key_responses(view);
-    let mut heads = vec!["point".to_string()];
-    let factor_head = |key: &str| {
-        let unit = shown_unit(unit_of_key(key));
-        match unit.is_empty() {
-            true => factor_words(key),
-            false => format!("{}, {unit}", factor_words(key)),
-        }
-    };
-    heads.extend(view.record.factors.iter().map(|(key, _)| factor_head(key)));
+    let mut heads = lead_heads(view);
     heads.extend(names.iter().map(|name| {
         let unit = shown_unit(view.unit(name));
         match unit.is_empty() {
@@ -152,27 +144,19 @@ pub fn response_table(view: &StudyView) -> Table {
         }
     }));
     let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
-    let mut rows = Vec::new();
-    for case in view.cases() {
-        rows.push(Row {
-            section: capital(&case_words(&case)),
-            ..Row::default()
+    let mut rows = by_case(view, |point, case| {
+        let cells = names.iter().zip(&decimals).map(|(name, decimals)| {
+            let found = response(point, case, name);
+            let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
+                return NONE.to_string();
+            };
+            match r.error_estimate {
+                Some(e) => format!("{} ± {}", decimals.show(value), decimals.show(e)),
+                None => decimals.show(value),
+            }
         });
-        for point in view.done() {
-            let mut row = lead_cells(view, point);
-            row.extend(names.iter().zip(&decimals).map(|(name, decimals)| {
-                let found = response(point, &case, name);
-                let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
-                    return NONE.to_string();
-                };
-                match r.error_estimate {
-                    Some(e) => format!("{} ± {}", decimals.show(value), decimals.show(e)),
-                    None => decimals.show(value),
-                }
-            }));
-            rows.push(cells(row));
-        }
-    }
+        cells.collect()
+    });
     let mut missing: Vec<Row> = Vec::new();
     for point in &view.points {
         if let Status::Failed { stage, reason } = &point.status {
@@ -220,34 +204,24 @@ pub fn screw_table(view: &StudyView) -> Option<Table> {
         ("screw_bending_max_nmm", "bending moment, N·mm"),
         ("screw_torque_max_nmm", "torque, N·mm"),
     ];
-    let mut heads = vec!["point".to_string()];
-    heads.extend(view.record.factors.iter().map(|(key, _)| factor_words(key)));
+    let mut heads = lead_heads(view);
     let words = heads.len();
     heads.extend(WANTED.map(|(_, head)| head.to_string()));
     let decimals = WANTED.map(|(name, _)| view.decimals(name));
-    let (mut rows, mut any) = (Vec::new(), false);
-    for case in view.cases() {
-        rows.push(Row {
-            section: capital(&case_words(&case)),
-            ..Row::default()
-        });
-        for point in view.done() {
-            let mut row = lead_cells(view, point);
-            for ((name, _), decimals) in WANTED.iter().zip(&decimals) {
-                let found = response(point, &case, name);
-                row.push(
-                    match found.and_then(|r| Some((r.value?, r.part.as_ref()?))) {
-                        Some((value, part)) => {
-                            any = true;
-                            format!("{} ({part})", decimals.show(value))
-                        }
-                        None => NONE.to_string(),
-                    },
-                );
+    let mut any = false;
+    let rows = by_case(view, |point, case| {
+        let cells = WANTED.iter().zip(&decimals).map(|((name, _), decimals)| {
+            let found = response(point, case, name);
+            match found.and_then(|r| Some((r.value?, r.part.as_ref()?))) {
+                Some((value, part)) => {
+                    any = true;
+                    format!("{} ({part})", decimals.show(value))
+                }
+                None => NONE.to_string(),
             }
-            rows.push(cells(row));
-        }
-    }
+        });
+        cells.collect()
+    });
     any.then(|| Table {
         caption: "Largest force and moment in a screw's shank, at the plate's underside, the bone's \
                   surface or where it crosses the fracture, with the screw; axial: tension positive, \
@@ -257,6 +231,38 @@ pub fn screw_table(view: &StudyView) -> Option<Table> {
         rows,
         words,
     })
+}
+
+/// A section for each load case with a row for each solved point: its lead, then the cells given.
+fn by_case(view: &StudyView, mut given: impl FnMut(&PointRecord, &str) -> Vec<String>) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for case in view.cases() {
+        rows.push(Row {
+            section: capital(&case_words(&case)),
+            ..Row::default()
+        });
+        for point in view.done() {
+            let mut row = lead_cells(view, point);
+            row.extend(given(point, &case));
+            rows.push(cells(row));
+        }
+    }
+    rows
+}
+
+/// Heads of the point's id and of the factors, with their units.
+fn lead_heads(view: &StudyView) -> Vec<String> {
+    let factor = |key: &str| {
+        let unit = shown_unit(unit_of_key(key));
+        match unit.is_empty() {
+            true => factor_words(key),
+            false => format!("{}, {unit}", factor_words(key)),
+        }
+    };
+    let factors = view.record.factors.iter().map(|(key, _)| factor(key));
+    std::iter::once("point".to_string())
+        .chain(factors)
+        .collect()
 }
 
 /// Point id and factor levels, without units (those are in the heads).

@@ -83,3 +83,23 @@ pub(crate) fn iterative_seconds(unknowns: usize, sides: usize, tolerance: f64) -
     };
     (HIERARCHY_S + iterations * (groups + rest)) * unknowns as f64
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn right_sides_beyond_eight_cost_another_group() {
+        let of = |sides| iterative_seconds(1000, sides, 1e-8) - iterative_seconds(1000, 0, 1e-8);
+        assert!((of(9) - of(8) - of(1)).abs() < 1e-12);
+        assert!((of(16) - 2.0 * of(8)).abs() < 1e-12);
+        assert!(of(5) == of(8) && of(2) < of(4));
+    }
+
+    #[test]
+    fn a_tighter_tolerance_takes_longer_by_the_digits() {
+        let of = |tolerance| iterative_seconds(1000, 1, tolerance) - HIERARCHY_S * 1000.0;
+        // From a hundred down to 1e-6 are eight digits, to 1e-10 twelve.
+        assert!((of(1e-10) / of(1e-6) - 1.5).abs() < 1e-12);
+    }
+}

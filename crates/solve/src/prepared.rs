@@ -35,7 +35,7 @@ use std::time::Instant;
 const FACTOR_UP_TO: u64 = 256 << 20;
 /// Rows of the linear level beyond which its factor is never that small, which saves ordering it: 15,800 rows
 /// gave 86 MB, 61,000 gave 790 MB.
-const ORDERED_UP_TO: usize = 60_000;
+const ROWS_WORTH_ORDERING: usize = 60_000;
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
@@ -530,14 +530,20 @@ fn engine(
     let matrix = whole.as_ref().unwrap_or(operator.matrix);
     let unknowns = 3 * matrix.rows();
     let sides = report.right_sides;
-    let seconds = iterative_seconds(unknowns, sides, levels.options.tolerance);
-    let analysis = match levels.options.method {
-        Method::Direct => Some(Analysis::of(&matrix.pattern)),
-        Method::Auto if worth_ordering(unknowns) => Some(Analysis::of(&matrix.pattern))
-            .filter(|a| direct_seconds(a, unknowns, sides) <= seconds),
-        _ => None,
+    let asked = levels.options.method;
+    let iterative = iterative_seconds(unknowns, sides, levels.options.tolerance);
+    let looked_at = match asked {
+        Method::Direct => true,
+        Method::Auto => worth_ordering(unknowns),
+        Method::Multigrid | Method::Aggregation => false,
     };
-    let mut tell = |report: &SolveReport, seconds| {
+    let factor = looked_at.then(|| {
+        let analysis = Analysis::of(&matrix.pattern);
+        (direct_seconds(&analysis, unknowns, sides), analysis)
+    });
+    let factor = factor.filter(|f| asked == Method::Direct || f.0 <= iterative);
+    let seconds = factor.as_ref().map_or(iterative, |f| f.0);
+    let tell = |report: &SolveReport| {
         tell(&Forecast {
             method: report.method,
             unknowns,
@@ -546,18 +552,9 @@ fn engine(
             seconds,
         });
     };
-    match analysis {
-        Some(analysis) => direct(team, matrix, analysis, report, &mut tell),
-        None => multigrid(
-            team,
-            matrix,
-            operator.added,
-            levels,
-            report,
-            &mut |report| {
-                tell(report, seconds);
-            },
-        ),
+    match factor {
+        Some((_, analysis)) => direct(team, matrix, analysis, report, &tell),
+        None => multigrid(team, matrix, operator.added, levels, report, &tell),
     }
 }
 
@@ -566,15 +563,14 @@ fn direct(
     matrix: &SymmetricBlocks,
     analysis: Analysis,
     report: &mut SolveReport,
-    tell: &mut dyn FnMut(&SolveReport, f64),
+    tell: &dyn Fn(&SolveReport),
 ) -> Result<Engine, SparseError> {
     let matrix_bytes = matrix.bytes() + matrix.pattern.bytes();
     let vectors = (matrix.rows() * report.right_sides * 24 * 4) as u64;
     let scratch = analysis.scratch_bytes(team.threads());
     report.method = Method::Direct;
     report.estimated_bytes = matrix_bytes + analysis.factor_bytes::<f64>() + scratch + vectors;
-    let seconds = direct_seconds(&analysis, 3 * matrix.rows(), report.right_sides);
-    tell(report, seconds);
+    tell(report);
     let factor = analysis.factor(team, matrix)?;
     report.used_bytes = matrix_bytes + factor.bytes() + scratch + vectors;
     Ok(Engine::Direct(Box::new(factor)))
@@ -586,7 +582,7 @@ fn multigrid(
     added: Option<&AddedBlocks>,
     levels: &Levels<'_>,
     report: &mut SolveReport,
-    tell: &mut dyn FnMut(&SolveReport),
+    tell: &dyn Fn(&SolveReport),
 ) -> Result<Engine, SparseError> {
     let numbering = levels.numbering;
     let prolongation = Arc::clone(&numbering.prolongation);
@@ -633,7 +629,7 @@ fn multigrid(
 
 /// The ordering of the linear level's factor, if that is what was asked for or is small enough.
 fn affordable_factor(method: Method, coarse: &SymmetricBlocks, threads: usize) -> Option<Analysis> {
-    let hopeless = method == Method::Auto && coarse.rows() > ORDERED_UP_TO;
+    let hopeless = method == Method::Auto && coarse.rows() > ROWS_WORTH_ORDERING;
     if method == Method::Aggregation || hopeless {
         return None;
     }

@@ -7,7 +7,7 @@
 
 use crate::aggregates::{Aggregates, Motions, rigid_motions};
 use crate::chebyshev::{Chebyshev, Workspace};
-use crate::columns::{CHUNK, convert};
+use crate::columns::{CHUNK, convert, step_on};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::{
     Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, Pattern, SparseError, SymmetricBlocks,
@@ -210,12 +210,7 @@ impl<const W: usize> Hot for Prolong<'_, W> {
                     }
                 }
             }
-            for c in 0..3 {
-                for k in 0..W {
-                    step[c][k] = sum[c][k] as f32;
-                    solution[c][k] += step[c][k];
-                }
-            }
+            step_on(&sum, step, solution);
         }
     }
 }

@@ -99,6 +99,21 @@ pub(crate) fn convert<T: Real, U: Real, const W: usize>(
     team.each(jobs, |(to, from)| dispatch(Convert { from, to }));
 }
 
+/// Takes a correction in: step = sum, solution += step, one node.
+#[inline(always)]
+pub(crate) fn step_on<const W: usize>(
+    sum: &NodeColumns<f64, W>,
+    step: &mut NodeColumns<f32, W>,
+    solution: &mut NodeColumns<f32, W>,
+) {
+    for c in 0..3 {
+        for k in 0..W {
+            step[c][k] = sum[c][k] as f32;
+            solution[c][k] += step[c][k];
+        }
+    }
+}
+
 struct Convert<'a, T, U, const W: usize> {
     from: &'a [NodeColumns<T, W>],
     to: &'a mut [NodeColumns<U, W>],

@@ -2,7 +2,7 @@
 
 use crate::NodeColumns;
 use crate::Team;
-use crate::columns::CHUNK;
+use crate::columns::{CHUNK, step_on};
 use crate::kernel::{Hot, Real, dispatch};
 
 /// Weights by fine row and, turned round, by coarse row. Single precision in memory: whoever builds
@@ -169,12 +169,7 @@ impl<const W: usize> Hot for Prolong<'_, W> {
     fn run<const FUSED: bool>(self) {
         for ((i, step), solution) in (self.first..).zip(self.step).zip(self.solution) {
             let sum = weighted::<f64, W, FUSED>(self.weights.row(i), self.coarse);
-            for c in 0..3 {
-                for k in 0..W {
-                    step[c][k] = sum[c][k] as f32;
-                    solution[c][k] += step[c][k];
-                }
-            }
+            step_on(&sum, step, solution);
         }
     }
 }

@@ -5,11 +5,12 @@
 //! it (bending and shear pass). Then that length is kept, free of strain as squeezed, and the clamp is taken
 //! off: bone and plates share what they spring back. Common practice, no source.
 
+use crate::contact_model::{Role, slab};
 use crate::inputs::{InterfaceInputs, Meeting};
 use bicolumn_base::{Fragment, Part, PlateSite, Vec3};
 use bicolumn_contact::{Preload, Step, Traction};
 use bicolumn_geometry::{Construct, Fracture, Plate, ScrewRow};
-use bicolumn_mesh::{PairSet, SurfaceName, TetMesh};
+use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{LoadCase, Patch, PatchLoad, ProblemError};
 use std::collections::BTreeSet;
 
@@ -117,9 +118,9 @@ pub(crate) fn cuts(
 }
 
 fn cut(mesh: &TetMesh, site: PlateSite, level: f64) -> Option<Preload> {
-    let of_plate = |t: &u32| mesh.part_of(*t as usize) == Part::Plate(site);
-    let tets: Vec<u32> = (0..mesh.tets.len() as u32).filter(of_plate).collect();
-    let nodes: BTreeSet<u32> = tets.iter().flat_map(|t| mesh.tets[*t as usize]).collect();
+    let of_plate = |t: &usize| mesh.part_of(*t) == Part::Plate(site);
+    let tets = (0..mesh.tets.len()).filter(of_plate);
+    let nodes: BTreeSet<u32> = tets.flat_map(|t| mesh.tets[t]).collect();
     let mean = |from: f64, to: f64| {
         let places = nodes.iter().map(|n| mesh.nodes[*n as usize]);
         let near: Vec<Vec3> = places
@@ -129,23 +130,14 @@ fn cut(mesh: &TetMesh, site: PlateSite, level: f64) -> Option<Preload> {
     };
     let (below, above) = (mean(-STRETCH, 0.0)?, mean(0.0, STRETCH)?);
     let (middle, axis) = (0.5 * (below + above), (above - below).normalize());
-    let is_pulled = |n: &u32| (mesh.nodes[*n as usize] - middle).dot(&axis) > 0.0;
-    let is_cut = |t: &u32| {
-        let nodes = &mesh.tets[*t as usize];
-        nodes.iter().any(is_pulled) && !nodes.iter().all(is_pulled)
-    };
-    let tets: Vec<u32> = tets.into_iter().filter(is_cut).collect();
-    let pulled: BTreeSet<u32> = tets
-        .iter()
-        .flat_map(|t| mesh.tets[*t as usize])
-        .filter(is_pulled)
-        .collect();
+    let is_pulled = |x: Vec3| (x - middle).dot(&axis) > 0.0;
+    let (tets, pulled) = slab(mesh, Part::Plate(site), is_pulled);
     Some(Preload {
         name: Part::Plate(site).to_string(),
         force_n: 0.0,
         axis: axis.into(),
         tets,
-        pulled: pulled.into_iter().collect(),
+        pulled,
     })
 }
 
@@ -203,19 +195,18 @@ pub(crate) fn step(
     }))
 }
 
-/// Compression across the supracondylar fracture in each column, N.
+/// Compression across the supracondylar fracture in each column, N; `roles` of the interfaces' sets.
 pub(crate) fn compression(
     construct: &Construct,
-    sets: &[PairSet],
+    roles: &[Role],
     tractions: &[Traction],
 ) -> [f64; 2] {
+    let Some(fracture) = &construct.fracture else {
+        return [0.0; 2];
+    };
     Column::BOTH.map(|column| {
         let of_column = tractions.iter().filter(|t| {
-            let fracture = construct
-                .fracture
-                .as_ref()
-                .filter(|_| sets[t.set].name == "fracture");
-            fracture.is_some_and(|f| column.aside(construct, f, t.at) > 0.0)
+            roles[t.set] == Role::Fracture && column.aside(construct, fracture, t.at) > 0.0
         });
         of_column.map(|t| t.pressure_mpa * t.area_mm2).sum()
     })

@@ -24,24 +24,24 @@ pub struct Estimate {
 }
 
 /// Tetrahedra for each cell's worth of material, balancing and cutting included: 12 fill a cell.
-/// Fitted to the six meshes of the first-look job, 0.28 to 0.29 million tetrahedra: 0.98 to 1.01 of what came
-/// out.
+/// Fitted to the six meshes of the first-look job when they had 0.28 to 0.29 million tetrahedra. Of the present ones,
+/// 0.30 to 0.31 million, it gives 0.98 to 1.00.
 const TETS_A_CELL: f64 = 11.9;
 /// Unknowns a tetrahedron of ten nodes: 4.54 to 4.56 on the same meshes.
 const UNKNOWNS_A_TET: f64 = 4.55;
 /// The size that memory and time were measured at: unknowns.
-const MEASURED_AT: f64 = 1.29e6;
-/// Peak memory of a process there, bytes an unknown, with four different right sides: 1377 with one point
-/// at a time, 1311 a point with two.
-const BYTES_AN_UNKNOWN: f64 = 1_380.0;
-/// How it grows: measured from 1.29 to 2.17 million unknowns.
+const MEASURED_AT: f64 = 1.40e6;
+/// Peak memory of a process there, bytes an unknown, with four different right sides: 1390 with one point
+/// at a time, 1290 a point with two.
+const BYTES_AN_UNKNOWN: f64 = 1_390.0;
+/// How it grows: measured from 1.29 to 2.17 million unknowns with an earlier program.
 const BYTES_EXPONENT: f64 = 1.05;
 /// Solving there, interfaces that neither open nor slide, on one thread of two that were at work, s, and how
 /// it grows: measured as above.
-const SOLVE_SECONDS: f64 = 19.3;
+const SOLVE_SECONDS: f64 = 15.5;
 const SOLVE_EXPONENT: f64 = 1.05;
 /// All other stages there, s; they grow with the size.
-const OTHER_SECONDS: f64 = 6.2;
+const OTHER_SECONDS: f64 = 12.9;
 
 /// Estimates a point from its construct and mesh sizes.
 ///

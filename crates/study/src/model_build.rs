@@ -105,8 +105,7 @@ impl BuiltModel {
         .map_err(|e| failed(Stage::Solve, &e))?;
         let is_clamped = inputs.interfaces.clamp_n != [0.0; 2];
         let compression_n = is_clamped.then(|| {
-            let sets = contact.interfaces.sets();
-            clamp::compression(&self.construct, sets, &found.prepared_tractions)
+            clamp::compression(&self.construct, &contact.roles, &found.prepared_tractions)
         });
         Ok(ModelSolution {
             tightened: tightened(&contact.preloads, &found.cases),

@@ -25,7 +25,7 @@ mod support;
 
 use bicolumn_base::Vec3;
 use bicolumn_geometry::ConstructSpec;
-use bicolumn_measure::{CaseMeasures, Solved, measure};
+use bicolumn_measure::{CaseMeasures, measure};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::NamedLoad;
 use bicolumn_solve::{Solution, SolveOptions, element_stress, solve};
@@ -120,17 +120,7 @@ fn stress_along_the_shaft_is_the_beam_stress() {
     };
     let made = model(&ConstructSpec::intact(), &sizing, &HEALTHY, &loads);
     let solution = solved(&made);
-    let measured = measure(
-        &Solved {
-            construct: &made.construct,
-            problem: &made.problem,
-            patches: made.joint.patches(),
-            solution: &solution,
-            total: &solution.displacement,
-            tightened: &[],
-        },
-        None,
-    );
+    let measured = measure(&made.solved(&solution), None);
     for (k, case) in measured.iter().enumerate() {
         let (worst, rms) = off_inside(&made, &solution, k);
         let (high, mean) = off_profile(case);

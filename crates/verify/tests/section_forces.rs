@@ -16,7 +16,7 @@ mod support;
 
 use bicolumn_base::Vec3;
 use bicolumn_geometry::{BoneSpec, ConstructSpec, PlateSpec, ScrewRow};
-use bicolumn_measure::{CaseMeasures, ScrewCut, Solved, measure};
+use bicolumn_measure::{CaseMeasures, ScrewCut, measure};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::{LoadCase, NamedLoad};
 use bicolumn_solve::{SolveOptions, solve};
@@ -116,17 +116,7 @@ fn cuts_of_screws_plates_and_bone_balance_the_load() {
         ..SolveOptions::default()
     };
     let solution = solve(&made.problem, &options).unwrap();
-    let measured = measure(
-        &Solved {
-            construct: &made.construct,
-            problem: &made.problem,
-            patches: made.joint.patches(),
-            solution: &solution,
-            total: &solution.displacement,
-            tightened: &[],
-        },
-        None,
-    );
+    let measured = measure(&made.solved(&solution), None);
     let nodes = &made.problem.mesh.nodes;
     let gap = made.construct.fracture.as_ref().unwrap().centre.y;
     for (case, load) in measured.iter().zip(&made.problem.cases) {

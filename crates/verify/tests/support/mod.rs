@@ -3,8 +3,10 @@
 
 use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
+use bicolumn_measure::Solved;
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, nodes_on};
+use bicolumn_solve::Solution;
 use std::sync::Arc;
 
 /// A construct with its problem.
@@ -12,6 +14,20 @@ pub(crate) struct Model {
     pub(crate) construct: Construct,
     pub(crate) problem: Problem,
     pub(crate) joint: JointPatches,
+}
+
+impl Model {
+    /// With a solution, as the measures read it.
+    pub(crate) fn solved<'a>(&'a self, solution: &'a Solution) -> Solved<'a> {
+        Solved {
+            construct: &self.construct,
+            problem: &self.problem,
+            patches: self.joint.patches(),
+            solution,
+            total: &solution.displacement,
+            tightened: &[],
+        }
+    }
 }
 
 /// Materials by what they are used for.
