@@ -24,6 +24,7 @@ pub mod solution;
 pub mod stress;
 
 pub use forecast::Forecast;
+pub use element::stress_of;
 pub use interface::InterfaceStiffness;
 pub use prepared::{Answer, Ask, ForceProducts, OpenPrecondition, Prepared};
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};

@@ -203,6 +203,7 @@ pub enum Stage {
     Mesh,
     Solve,
     Measure,
+    Estimate,
     Store,
 }
 
@@ -214,6 +215,7 @@ impl Stage {
             Stage::Mesh => "mesh",
             Stage::Solve => "solve",
             Stage::Measure => "measure",
+            Stage::Estimate => "estimate",
             Stage::Store => "store",
         }
     }

@@ -14,6 +14,7 @@ mod clamp;
 pub mod contact_model;
 mod contact_record;
 pub mod converge;
+pub mod discretisation;
 pub mod estimate;
 pub mod export;
 pub mod grid_convergence;
