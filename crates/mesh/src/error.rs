@@ -21,4 +21,21 @@ pub enum MeshError {
         /// How many fit.
         limit: usize,
     },
+    /// A size field that leaves out a part of the construct.
+    #[error(
+        "the size field covers {} mm, the construct reaches {} mm",
+        between(covered_mm),
+        between(needed_mm)
+    )]
+    SizeFieldTooSmall {
+        /// Lower and upper corner of the field's grid.
+        covered_mm: [[f64; 3]; 2],
+        /// Those of the box that it must cover.
+        needed_mm: [[f64; 3]; 2],
+    },
+}
+
+fn between(corners: &[[f64; 3]; 2]) -> String {
+    let [from, to] = corners.map(|c| format!("({:.1}, {:.1}, {:.1})", c[0], c[1], c[2]));
+    format!("from {from} to {to}")
 }

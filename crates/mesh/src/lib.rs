@@ -24,6 +24,7 @@ pub mod program;
 mod promote;
 mod quality;
 mod relief;
+pub mod size_field;
 mod spines;
 pub mod split;
 mod straight;
@@ -38,6 +39,7 @@ pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
+pub use size_field::{SizeField, SizeFieldError};
 pub use split::{
     FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_into, split_kinds,
 };

@@ -4,7 +4,9 @@ use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::job_raw::{RawEntry, RawJob, RawValue};
 use crate::key_table::{SECTIONS, key, keys, named_parts};
 use crate::keys::{Guess, Key, Kind, guess, nearest};
+use crate::size_field_file;
 use crate::value::Value;
+use bicolumn_mesh::SizeField;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -39,6 +41,8 @@ pub struct Job {
     pub given: BTreeMap<String, Given>,
     /// Factors, in the order of the file.
     pub factors: Vec<Factor>,
+    /// What the file of `mesh.size_field` holds.
+    pub size_field: Option<SizeField>,
 }
 
 const FACTORS: &str = "factors.";
@@ -66,6 +70,7 @@ impl Job {
             text: raw.text,
             given: BTreeMap::new(),
             factors: Vec::new(),
+            size_field: None,
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -78,6 +83,7 @@ impl Job {
             }
         }
         job.check_together(&mut errors);
+        job.size_field = size_field_file::read(&job, &mut errors);
         if errors.is_empty() {
             Ok(job)
         } else {

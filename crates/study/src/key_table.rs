@@ -649,6 +649,14 @@ fn numerics(keys: &mut Vec<Key>) {
     );
     add(
         keys,
+        "mesh.size_field",
+        Kind::Text,
+        Fallback::Absent,
+        "A JSON file, its path counted from the job file: wanted edge lengths on a regular grid, in place of mesh.finest_mm and its multiples; walls, screws, plates and filled gaps still get the cells that a valid mesh needs. The intact bone is meshed without it",
+        OURS,
+    );
+    add(
+        keys,
         "solve.method",
         Kind::Word(&["auto", "multigrid", "aggregation", "direct"]),
         word("auto"),

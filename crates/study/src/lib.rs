@@ -36,6 +36,7 @@ pub mod runner;
 mod runner_test;
 pub mod settings;
 mod shared;
+mod size_field_file;
 mod solved_bonded;
 pub mod study_folder;
 pub mod study_record;
