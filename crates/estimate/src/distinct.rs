@@ -47,7 +47,10 @@ fn factor(a: &[Vec3], b: &[Vec3]) -> Option<f64> {
         return (bb == 0.0).then_some(0.0);
     }
     let factor = ab / aa;
-    let rest = a.iter().zip(b).map(|(x, y)| (y - x * factor).norm_squared());
+    let rest = a
+        .iter()
+        .zip(b)
+        .map(|(x, y)| (y - x * factor).norm_squared());
     (rest.sum::<f64>() <= SAME * SAME * bb).then_some(factor)
 }
 

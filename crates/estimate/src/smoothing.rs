@@ -17,7 +17,9 @@ use nalgebra::{Cholesky, Const, SMatrix};
 /// Terms of a quadratic in space.
 const TERMS: usize = 10;
 /// Weight, for each sample, that draws the curvature of a fit to zero: what few elements at a boundary or
-/// in a thin part leave open is left straight.
+/// in a thin part leave open is left straight. Beside a hole on three meshes (`crates/verify/tests/error_estimate.rs`) the estimate of
+/// the peak stress, with its sign, came to 0.6, 0.3 and 0.0 of the error at 1e-4, 0.7, 0.8 and 0.4 at 1e-5, 0.7, 1.1
+/// and 1.1 at 1e-6, where the energy was overestimated by a tenth.
 const FLATTENING: f64 = 1e-5;
 
 type Square = SMatrix<f64, TERMS, TERMS>;

@@ -136,6 +136,48 @@ fn stress_at(values: &[SymTensor], nodes: &[u32; 10], weights: &[f64; 10]) -> Sy
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::test_mesh::one_tet;
+    use bicolumn_solve::PartNodes;
+
+    #[test]
+    fn the_mean_changes_as_its_slope_says() {
+        let mesh = one_tet();
+        let part_nodes = PartNodes::of(&mesh);
+        let field = |k: f64| StressField {
+            values: (0..10)
+                .map(|n| {
+                    let n = f64::from(n);
+                    SymTensor::new(9.0, -2.0 * n, 4.0, n, 3.0, -1.0)
+                        + SymTensor::new(n, 1.0, -n, 2.0, 0.5 * n, 3.0) * k
+                })
+                .collect(),
+        };
+        let stress = RecoveredStress {
+            part_nodes,
+            fields: vec![field(0.0), field(1e-5)],
+        };
+        let mut locator = Locator::new(&mesh, |_| true);
+        let mut filler = BallFiller::new(&mut locator, &stress);
+        let slope = filler.slope(Vec3::repeat(0.25), 0);
+        let mean = |field: &StressField| {
+            let points = filler.inside.iter();
+            let all = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
+            all.sum::<f64>() / filler.inside.len() as f64
+        };
+        let [before, after] = [0, 1].map(|k| &stress.fields[k]);
+        let grown = mean(after) - mean(before);
+        let told: f64 = slope
+            .iter()
+            .map(|(n, g)| {
+                let by = after.values[*n as usize] - before.values[*n as usize];
+                g.to_matrix().component_mul(&by.to_matrix()).sum()
+            })
+            .sum();
+        assert!(
+            grown.abs() > 1e-6 && (told / grown - 1.0).abs() < 1e-4,
+            "{told} {grown}"
+        );
+    }
 
     #[test]
     fn half_the_ball_is_one_cubic_millimetre() {

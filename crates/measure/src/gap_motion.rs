@@ -476,6 +476,66 @@ mod tests {
         assert!(normal.abs() < 1e-9 && lateral.abs() < 1e-9);
     }
 
+    /// A field without any symmetry.
+    fn bent(mesh: &TetMesh) -> Vec<Vec3> {
+        let at = |x: &Vec3| {
+            let twist = Vec3::new(x.z * x.x, 0.3 * x.x - x.y * x.z, x.x * x.y + 0.2 * x.z);
+            (twist + Vec3::new(0.4, -0.2, 0.7)) * if x.y < 2.5 { 0.01 } else { -0.004 }
+        };
+        mesh.nodes.iter().map(at).collect()
+    }
+
+    #[test]
+    fn loads_do_the_work_of_the_motion_that_they_stand_for() {
+        let mesh = gap_of_boxes(5.0);
+        let faces = GapFaces::find(&mesh, FRAME).unwrap();
+        let u = bent(&mesh);
+        let work = |component| -> f64 {
+            let load = faces.load_of(&mesh, component).unwrap();
+            load.iter().zip(&u).map(|(f, u)| f.dot(u)).sum()
+        };
+        let motion = faces.motion(&mesh, &u).unwrap();
+        let mean = motion.regions[4].unwrap().axial_mm;
+        let shift = work(RelativeMotion::Shift(FRAME.normal));
+        assert!((shift + mean).abs() < 1e-12, "{shift} {mean}");
+        for (axis, wanted) in faces.axes().into_iter().zip(motion.rotation_deg.unwrap()) {
+            let turn = work(RelativeMotion::Turn(axis)).to_degrees();
+            assert!((turn - wanted).abs() < 1e-10, "{turn} {wanted}");
+        }
+    }
+
+    #[test]
+    fn readings_change_with_a_rigid_motion_as_their_shares_say() {
+        let mesh = gap_of_boxes(5.0);
+        let faces = GapFaces::find(&mesh, FRAME).unwrap();
+        let u = bent(&mesh);
+        let shares = faces.rigid_shares(&mesh, &u).unwrap();
+        let (t, w) = (
+            Vec3::new(2.0, -1.0, 3.0) * 1e-6,
+            Vec3::new(-3.0, 2.0, 1.0) * 1e-6,
+        );
+        // Turned about the centre of the matched face, which is that of the distal one: (0, 0, 0).
+        let moved: Vec<Vec3> = u
+            .iter()
+            .zip(&mesh.nodes)
+            .map(|(u, x)| if x.y < 2.5 { u + t + w.cross(x) } else { *u })
+            .collect();
+        let grown = |s: &RigidShare| s.shift.dot(&t) + s.turn.dot(&w);
+        let (a, b) = (faces.motion(&mesh, &u), faces.motion(&mesh, &moved));
+        let (a, b) = (a.unwrap(), b.unwrap());
+        for k in 0..5 {
+            let (before, after) = (a.regions[k].unwrap(), b.regions[k].unwrap());
+            let [axial, shear] = shares.regions[k].unwrap();
+            let off = after.axial_mm - before.axial_mm - grown(&axial);
+            assert!(off.abs() < 1e-12, "{k}: {off}");
+            // Shear is linearised.
+            let off = after.shear_mm - before.shear_mm - grown(&shear);
+            assert!(off.abs() < 1e-9, "{k}: {off}");
+        }
+        let off = b.axial_peak.0 - a.axial_peak.0 - grown(&shares.axial_peak);
+        assert!(off.abs() < 1e-12, "{off}");
+    }
+
     proptest! {
         #[test]
         fn moving_everything_rigidly_is_no_motion(

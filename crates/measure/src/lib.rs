@@ -41,7 +41,7 @@ mod test_mesh;
 mod touching;
 
 pub use case::{measure, measure_recovered};
-pub use goals::{ErrorEstimate, Estimates, Goals};
+pub use goals::{ErrorEstimate, Estimates, Goals, may_be_estimated};
 pub use load_sharing::{Carried, Carrier, LoadSharing};
 pub use nodal_forces::Tightened;
 pub use recovered::RecoveredStress;

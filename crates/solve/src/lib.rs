@@ -23,8 +23,8 @@ pub mod shape;
 pub mod solution;
 pub mod stress;
 
-pub use forecast::Forecast;
 pub use element::stress_of;
+pub use forecast::Forecast;
 pub use interface::InterfaceStiffness;
 pub use prepared::{Answer, Ask, ForceProducts, OpenPrecondition, Prepared};
 pub use solution::{Method, Solution, SolveError, SolveOptions, SolveReport, solve};

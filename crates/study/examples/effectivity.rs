@@ -24,7 +24,7 @@ fn main() {
     let point = plan.point(&args.next().unwrap()).unwrap();
     let threads: usize = args.next().unwrap().parse().unwrap();
     let sizes: Vec<f64> = args.map(|a| a.parse().unwrap()).collect();
-    let mut tables: Vec<BTreeMap<(String, String), (f64, Option<f64>)>> = vec![];
+    let mut tables: Vec<BTreeMap<(String, String), (f64, Option<[f64; 2]>)>> = vec![];
     for (k, size) in sizes.iter().enumerate() {
         let mut inputs = resolve(&job, point);
         let factor = size / inputs.sizing.finest_mm;
@@ -61,7 +61,7 @@ fn main() {
             for e in found.responses {
                 let key = (e.response, measures[e.case].case.clone());
                 if let Some(row) = table.get_mut(&key) {
-                    row.1 = Some(e.error);
+                    row.1 = Some([e.error, e.bound]);
                 }
             }
             println!("relative energy error by load case: {:.4?}", found.energy);
@@ -72,23 +72,40 @@ fn main() {
             model.problem.mesh.tets.len(),
             solution.by_load.report.unknowns
         );
+        if let Ok(d) = std::env::var("DUMP") {
+            let mut out = String::new();
+            for (k, (v, e)) in &table {
+                out += &format!(
+                    "{} {} {v} {}\n",
+                    k.0,
+                    k.1,
+                    e.map_or("- -".into(), |e: [f64; 2]| format!("{} {}", e[0], e[1]))
+                );
+            }
+            std::fs::write(format!("{d}.{size}"), out).unwrap();
+        }
         tables.push(table);
     }
-    let Some(reference) = tables.last() else { return };
+    let Some(reference) = tables.last() else {
+        return;
+    };
     for (key, (exact, _)) in reference {
         let mut line = format!("{:<34}{:<20}{exact:>12.5}", key.0, key.1);
         let mut any = false;
         for table in &tables[..tables.len() - 1] {
-            let Some((value, estimate)) = table.get(key) else { continue };
+            let Some((value, estimate)) = table.get(key) else {
+                continue;
+            };
             let error = exact - value;
             let percent = |x: f64| 100.0 * x / exact.abs();
-            if let Some(e) = estimate {
+            if let Some([e, bound]) = estimate {
                 any = true;
                 line += &format!(
-                    " |{:>8.3} %{:>8.3} %{:>7.2}",
+                    " |{:>8.3} %{:>8.3} %{:>7.2}{:>7.2}",
                     percent(error),
                     percent(*e),
-                    e / error
+                    e / error,
+                    bound / error.abs()
                 );
             }
         }

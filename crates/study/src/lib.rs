@@ -30,6 +30,7 @@ pub mod model_build;
 pub mod plan;
 pub mod point;
 pub mod presets;
+pub mod refine;
 pub mod resolve;
 pub mod runner;
 #[cfg(test)]
@@ -37,6 +38,7 @@ mod runner_test;
 pub mod settings;
 mod shared;
 mod size_field_file;
+pub mod size_from_error;
 mod solved_bonded;
 pub mod study_folder;
 pub mod study_record;
