@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector};
 /// less than a ten-thousandth, in half the iterations.
 pub const TOLERANCE: f64 = 1e-2;
 
-/// Solves for adjoint loads on a system in hand; loads that are multiples of one another once.
+/// Solves for adjoint loads on a system in hand.
 ///
 /// It starts from the combination of the solved load cases that is nearest in energy: what reads a
 /// construct's motion has much in common with what loads it.
@@ -24,23 +24,13 @@ pub fn adjoints(
     solved: &[Vec<Vec3>],
     loads: &[Vec<Vec3>],
 ) -> Result<Vec<Vec<Vec3>>, SolveError> {
-    let all: Vec<&[Vec3]> = loads.iter().map(Vec::as_slice).collect();
-    let distinct = Distinct::of(&all);
-    let sides: Vec<Vec<Vec3>> = distinct.first.iter().map(|k| loads[*k].clone()).collect();
-    let guess = nearest(problem, solved, &sides);
-    let answer = ready.solve_for(
-        &sides,
-        &Ask {
-            guess: guess.as_deref(),
-            tolerance: Some(TOLERANCE),
-            ..Ask::default()
-        },
-    )?;
-    let of = distinct.of.iter().map(|(place, factor)| {
-        let scaled = answer.displacement[*place].iter().map(|v| v * *factor);
-        scaled.collect()
-    });
-    Ok(of.collect())
+    let guess = nearest(problem, solved, loads);
+    let ask = Ask {
+        guess: guess.as_deref(),
+        tolerance: Some(TOLERANCE),
+        ..Ask::default()
+    };
+    Ok(ready.solve_for(loads, &ask)?.displacement)
 }
 
 /// The combinations of solved fields with the least energy error; `None` without a solved field.

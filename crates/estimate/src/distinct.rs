@@ -24,7 +24,7 @@ impl Distinct {
         for (k, field) in fields.iter().enumerate() {
             let before = found.first.iter().enumerate();
             let multiple = before
-                .filter_map(|(place, f)| Some((place, factor(fields[*f], field)?)))
+                .filter_map(|(place, f)| Some((place, multiple_of(fields[*f], field)?)))
                 .next();
             found.of.push(multiple.unwrap_or_else(|| {
                 found.first.push(k);
@@ -36,7 +36,7 @@ impl Distinct {
 }
 
 /// The factor with b = factor · a, if there is one.
-fn factor(a: &[Vec3], b: &[Vec3]) -> Option<f64> {
+pub fn multiple_of(a: &[Vec3], b: &[Vec3]) -> Option<f64> {
     let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
     for (x, y) in a.iter().zip(b) {
         ab += x.dot(y);

@@ -27,5 +27,5 @@ mod smoothing;
 
 pub use adjoint::{TOLERANCE, adjoints};
 pub use defects::{Defects, Pair, Product};
-pub use distinct::Distinct;
+pub use distinct::{Distinct, multiple_of};
 pub use smoothing::Smoothing;

@@ -24,13 +24,14 @@ use crate::rigid::Spread;
 use crate::shape::push_at;
 use crate::{CaseMeasures, Solved};
 use bicolumn_base::{SymTensor, Vec3};
-use bicolumn_estimate::{Defects, Distinct, Pair, Product, Smoothing};
+use bicolumn_estimate::{Defects, Distinct, Pair, Product, Smoothing, multiple_of};
+use bicolumn_solve::StressField;
 use bicolumn_sparse::Team;
 
 /// What is to be solved for, and how it becomes estimates.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Goals {
-    /// Nodal forces of each adjoint field, N for a response in its unit.
+    /// Nodal forces of each adjoint field, N for a response in its unit; none a multiple of another.
     pub loads: Vec<Vec<Vec3>>,
     terms: Vec<Term>,
 }
@@ -101,6 +102,18 @@ impl Goals {
         goals
     }
 
+    /// Takes a load in, or finds it a multiple of one that is there: its index and factor.
+    fn load(&mut self, forces: Vec<Vec3>) -> (usize, f64) {
+        let before = self.loads.iter().enumerate();
+        let found = before
+            .filter_map(|(k, load)| Some((k, multiple_of(load, &forces)?)))
+            .next();
+        found.unwrap_or_else(|| {
+            self.loads.push(forces);
+            (self.loads.len() - 1, 1.0)
+        })
+    }
+
     fn add(&mut self, case: usize, response: &str, own: f64, adjoint: Vec<(usize, f64)>) {
         self.terms.push(Term {
             case,
@@ -139,8 +152,8 @@ impl Goals {
                 let Some(load) = rotation_load(model, k, moment.normalize()) else {
                     continue;
                 };
-                self.loads.push(load);
-                (0.0, vec![(self.loads.len() - 1, 1f64.to_degrees())])
+                let (load, factor) = self.load(load);
+                (0.0, vec![(load, factor.to_degrees())])
             };
             self.add(k, "load_rotation_deg", own, adjoint.clone());
             if let Some(stiffness) = value("rotation_stiffness_nmm_per_deg") {
@@ -167,12 +180,12 @@ impl Goals {
         let components = shifts.into_iter().chain(turns);
         let loads: Option<Vec<_>> = components.map(|c| gap.load_of(model.mesh, c)).collect();
         let Some(loads) = loads else { return };
-        let first = self.loads.len();
-        self.loads.extend(loads);
+        let loads: Vec<(usize, f64)> = loads.into_iter().map(|l| self.load(l)).collect();
         let weights = |share: &RigidShare, factor: f64| -> Vec<(usize, f64)> {
             let along = |v: &Vec3| axes.map(|a| v.dot(&a) * factor);
             let both = along(&share.shift).into_iter().chain(along(&share.turn));
-            both.enumerate().map(|(i, w)| (first + i, w)).collect()
+            let weighted = loads.iter().zip(both);
+            weighted.map(|((load, own), w)| (*load, own * w)).collect()
         };
         for (k, u) in model.solved.solution.displacement.iter().enumerate() {
             let Some(shares) = gap.rigid_shares(model.mesh, u) else {
@@ -197,7 +210,8 @@ impl Goals {
             self.add(k, "motion_axial_max_mm", 0.0, peak(&shares.axial_peak));
             self.add(k, "motion_shear_max_mm", 0.0, peak(&shares.shear_peak));
             for (i, name) in ["axial", "sagittal", "coronal"].iter().enumerate() {
-                let turn = vec![(first + 3 + i, 1f64.to_degrees())];
+                let (load, own) = loads[3 + i];
+                let turn = vec![(load, own.to_degrees())];
                 self.add(k, &format!("motion_rotation_{name}_deg"), 0.0, turn);
             }
         }
@@ -217,18 +231,16 @@ impl Goals {
                 continue;
             };
             let reading = filler.slope(Vec3::from(largest.1), k);
-            self.loads.push(bicolumn_solve::StressField::load_of(
-                model.solved.problem,
-                &model.stress.part_nodes,
-                &reading,
-            ));
+            let problem = model.solved.problem;
+            let load = StressField::load_of(problem, &model.stress.part_nodes, &reading);
+            let load = self.load(load);
             let names = ["max", "medial", "other"].map(|p| format!("plate_end_hotspot_{p}_mpa"));
             for name in names.iter().filter(|n| found(n) == Some(largest)) {
                 self.terms.push(Term {
                     case: k,
                     response: name.clone(),
                     own: 0.0,
-                    adjoint: vec![(self.loads.len() - 1, 1.0)],
+                    adjoint: vec![load],
                     reading: reading.clone(),
                 });
             }

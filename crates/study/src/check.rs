@@ -96,7 +96,10 @@ fn build(
     if let Some(reason) = refusal(&construct, &inputs.interfaces) {
         return Err(blame::explain_refusal(&reason, job, point));
     }
-    let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
+    let mut estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
+    if inputs.error_estimate {
+        estimate = estimate.with_error_estimate();
+    }
     Ok(BuiltPoint {
         notes: construct.notes,
         estimate,

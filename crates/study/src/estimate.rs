@@ -42,6 +42,9 @@ const SOLVE_SECONDS: f64 = 15.5;
 const SOLVE_EXPONENT: f64 = 1.05;
 /// All other stages there, s; they grow with the size.
 const OTHER_SECONDS: f64 = 12.9;
+/// What the estimate of the discretisation error adds there to memory, and in seconds.
+const ESTIMATE_BYTES_AN_UNKNOWN: f64 = 600.0;
+const ESTIMATE_SECONDS: f64 = 17.0;
 
 /// Estimates a point from its construct and mesh sizes.
 ///
@@ -103,6 +106,15 @@ fn corners(centre: Vec3, reach: f64) -> impl Iterator<Item = Vec3> {
 }
 
 impl Estimate {
+    /// The same with the discretisation error of the responses estimated.
+    pub fn with_error_estimate(self) -> Estimate {
+        Estimate {
+            bytes: self.bytes + ESTIMATE_BYTES_AN_UNKNOWN * self.unknowns,
+            seconds: self.seconds + ESTIMATE_SECONDS * self.unknowns / MEASURED_AT,
+            ..self
+        }
+    }
+
     /// Memory and time of a mesh of so many tetrahedra.
     pub fn of_tets(tets: f64) -> Estimate {
         let unknowns = UNKNOWNS_A_TET * tets;
