@@ -1,8 +1,9 @@
-//! `cargo bench -p bicolumn-solve [-- CELLS THREADS]`: what a solve costs, and how near its sweeps come
+//! `cargo bench -p bicolumn-solve [-- CELLS THREADS [aggregation]]`: what a solve costs, and how near its sweeps come
 //! to the memory's speed.
 //!
 //! A bar of 1 : 4 : 1 with a steel core in cancellous bone; four load cases, none a multiple of another.
-//! CELLS across the bar: 15 gives about 0.34 million unknowns, 22 about 1.1 million. Compare ratios
+//! CELLS across the bar: 15 gives about 0.34 million unknowns, 22 about 1.1 million. The linear level is
+//! factored, or, if that is asked for, aggregated. Compare ratios
 //! within one run; seconds depend on the machine and on what else it does.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -85,6 +86,11 @@ fn main() {
     let numbers: Vec<usize> = std::env::args().filter_map(|a| a.parse().ok()).collect();
     let cells = numbers.first().copied().unwrap_or(15);
     let threads = numbers.get(1).copied().unwrap_or(2);
+    let method = if std::env::args().any(|a| a == "aggregation") {
+        Method::Aggregation
+    } else {
+        Method::Multigrid
+    };
     let team = Team::new(threads);
     let mesh = cored_bar(cells);
     let z = Vec3::zeros();
@@ -108,7 +114,7 @@ fn main() {
     let before = peak_memory_gb();
     let start = Instant::now();
     let options = SolveOptions {
-        method: Method::Multigrid,
+        method,
         tolerance: 1e-8,
         threads,
         ..SolveOptions::default()
