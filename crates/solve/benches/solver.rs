@@ -14,6 +14,7 @@ use bicolumn_base::Vec3;
 use bicolumn_solve::assembly::assemble;
 use bicolumn_solve::numbering::Numbering;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
+use bicolumn_sparse::kernel::Real;
 use bicolumn_sparse::{FullBlocks, NodeColumns, SymmetricBlocks, Team};
 use std::time::Instant;
 use support::{cored_bar, held_box, material};
@@ -62,14 +63,17 @@ fn product<const W: usize>(team: &Team, matrix: &SymmetricBlocks, peak: f64) {
     );
 }
 
-fn single<const W: usize>(team: &Team, matrix: &FullBlocks<f32>, peak: f64) {
+fn whole<T: Real, const W: usize>(team: &Team, matrix: &FullBlocks<T>, peak: f64) {
     let rows = matrix.pattern.rows();
-    let x: Vec<NodeColumns<f32, W>> = vec![[[1.0; W]; 3]; rows];
+    let x: Vec<NodeColumns<T, W>> = vec![[[T::from_f64(1.0); W]; 3]; rows];
     let mut y = x.clone();
     let time = seconds(|| matrix.multiply(team, &x, &mut y));
-    let bytes = matrix.bytes() as f64 + 4.0 * matrix.pattern.len() as f64 + (24 * W * rows) as f64;
+    let bytes = matrix.bytes() as f64
+        + 4.0 * matrix.pattern.len() as f64
+        + (6 * std::mem::size_of::<T>() * W * rows) as f64;
+    let precision = 8 * std::mem::size_of::<T>();
     println!(
-        "single product, {W} right sides: {:.1} ms, {:.1} GB/s, {:.0} % of read bandwidth",
+        "{precision}-bit product, both halves stored, {W} right sides: {:.1} ms, {:.1} GB/s, {:.0} % of read bandwidth",
         1e3 * time,
         bytes / time / 1e9,
         100.0 * bytes / time / peak
@@ -153,9 +157,14 @@ fn main() {
     product::<1>(&team, &fine, peak);
     product::<4>(&team, &fine, peak);
     product::<6>(&team, &fine, peak);
+    let both = FullBlocks::<f64>::rounded(&team, &fine);
+    whole::<_, 4>(&team, &both, peak);
+    whole::<_, 8>(&team, &both, peak);
+    product::<8>(&team, &fine, peak);
+    drop(both);
     let rounded = FullBlocks::<f32>::rounded(&team, &fine);
-    single::<1>(&team, &rounded, peak);
-    single::<4>(&team, &rounded, peak);
-    single::<6>(&team, &rounded, peak);
-    single::<8>(&team, &rounded, peak);
+    whole::<_, 1>(&team, &rounded, peak);
+    whole::<_, 4>(&team, &rounded, peak);
+    whole::<_, 6>(&team, &rounded, peak);
+    whole::<_, 8>(&team, &rounded, peak);
 }
