@@ -29,6 +29,7 @@ pub mod model_build;
 pub mod plan;
 pub mod point;
 pub mod presets;
+mod regions;
 pub mod resolve;
 pub mod runner;
 #[cfg(test)]
