@@ -23,7 +23,9 @@ mod pinch;
 pub mod program;
 mod promote;
 mod quality;
+pub mod region;
 mod relief;
+pub mod size_field;
 mod spines;
 pub mod split;
 mod straight;
@@ -38,6 +40,8 @@ pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
+pub use region::{RegionFeature, RegionPlace, SizeRegion};
+pub use size_field::{SizeField, SizeFieldError};
 pub use split::{
     FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_into, split_kinds,
 };

@@ -10,15 +10,18 @@
 
 mod fracture_cuts;
 mod screw_cuts;
+mod sizes;
 
 use crate::face_names;
 use crate::surfaces::SURFACE_LIMIT;
 use crate::{
-    Blueprint, Body, CutStep, Label, LatticePose, MeshError, SurfaceId, SurfaceName, TetMesh,
+    Blueprint, Body, CutStep, Label, LatticePose, MeshError, RegionFeature, RegionPlace, SizeField,
+    SizeRegion, SurfaceId, SurfaceName, TetMesh,
 };
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
 use bicolumn_geometry::{Construct, Field, Head, Hole, Plate, Screw};
 use serde::{Deserialize, Serialize};
+use sizes::CellSizes;
 
 /// Wanted edge lengths by feature.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -43,6 +46,10 @@ pub struct Sizing {
     pub growth: f64,
     /// Where the lattice lies: another pose gives another mesh of the same fineness.
     pub pose: LatticePose,
+    /// In place of the sizes by feature; must cover [`program::material_box`](material_box).
+    pub size_field: Option<SizeField>,
+    /// Regions with a size of their own.
+    pub regions: Vec<SizeRegion>,
 }
 
 impl Default for Sizing {
@@ -57,6 +64,8 @@ impl Default for Sizing {
             riser_ratio: 0.5,
             growth: 0.35,
             pose: LatticePose::default(),
+            size_field: None,
+            regions: Vec::new(),
         }
     }
 }
@@ -248,7 +257,9 @@ const MARGIN_CELLS: f64 = 3.0;
 /// Writes the cut program of a construct.
 ///
 /// # Errors
-/// [`MeshError::TooManySurfaces`] for more plates, holes and screws than the mesher can tell apart.
+/// [`MeshError::TooManySurfaces`] for more plates, holes and screws than the mesher can tell apart,
+/// [`MeshError::SizeFieldTooSmall`] for a size field that does not cover the construct,
+/// [`MeshError::NoSuchFeature`] for a region round what the construct does not have.
 pub fn blueprint<'a>(
     construct: &'a Construct,
     sizing: &'a Sizing,
@@ -260,8 +271,10 @@ pub fn blueprint<'a>(
             limit: screw_limit,
         });
     }
-    let plate_cell = sizing.finest_mm * sizing.plate_ratio;
-    let margin = MARGIN_CELLS * plate_cell;
+    check_cover(construct, sizing)?;
+    check_features(construct, sizing)?;
+    let sizes = CellSizes::of(construct, sizing);
+    let margin = MARGIN_CELLS * sizes.at_hardware_mm();
     let mut w = Writer {
         surfaces: Vec::new(),
         steps: Vec::new(),
@@ -298,27 +311,58 @@ pub fn blueprint<'a>(
         }
         d
     });
-    let halvings = halvings(construct, sizing);
-    let risers = riser_places(construct);
-    let cell = sizing.finest_mm * 0.5f64.powi(halvings as i32);
-    let doublings = sizing.far_ratio.max(1.0).log2().floor() as u32;
     Ok(Blueprint {
         surfaces: w.surfaces,
         steps: w.steps,
         parts: parts(construct),
         bodies: bodies(construct),
-        bounds: material_bounds(construct),
+        bounds: material_box(construct).grown(2.0),
         material,
-        size: Box::new(move |x| wanted_size(construct, sizing, &risers, x).max(cell)),
         spines: construct
             .screws
             .iter()
             .map(|s| [s.entry, s.tip()])
             .collect(),
-        finest_mm: cell,
-        levels: doublings + halvings,
+        finest_mm: sizes.finest_mm(),
+        levels: sizes.levels(),
+        size: Box::new(move |x| sizes.at(x)),
         pose: sizing.pose,
     })
+}
+
+/// A size field must reach as far as the construct does, but for one of its cells.
+fn check_cover(construct: &Construct, sizing: &Sizing) -> Result<(), MeshError> {
+    let Some(field) = &sizing.size_field else {
+        return Ok(());
+    };
+    let needed = material_box(construct);
+    let covered = field.bounds();
+    let slack = covered.grown(field.spacing_mm());
+    if slack.contains(needed.min) && slack.contains(needed.max) {
+        return Ok(());
+    }
+    let corners = |b: &Aabb| [b.min, b.max].map(<[f64; 3]>::from);
+    Err(MeshError::SizeFieldTooSmall {
+        covered_mm: corners(&covered),
+        needed_mm: corners(&needed),
+    })
+}
+
+fn check_features(construct: &Construct, sizing: &Sizing) -> Result<(), MeshError> {
+    let exist = RegionFeature::all_of(construct);
+    for region in &sizing.regions {
+        match region.place {
+            RegionPlace::Around { feature, .. } if !exist.contains(&feature) => {
+                return Err(MeshError::NoSuchFeature {
+                    region: region.name.clone(),
+                    feature,
+                    exist,
+                });
+            }
+            _ => {}
+        }
+    }
+    Ok(())
 }
 
 fn parts(construct: &Construct) -> Vec<Option<Part>> {
@@ -429,7 +473,8 @@ fn proximal_plane(construct: &Construct) -> Plane {
     }
 }
 
-fn material_bounds(construct: &Construct) -> Aabb {
+/// A box that holds all bone, plates and screws of a construct.
+pub fn material_box(construct: &Construct) -> Aabb {
     let mut b = construct.bone.outer().bounds();
     // The bone's surface goes on above any level; the potting plane ends it.
     b.max.y = construct.bone.spec().potting_level_mm;
@@ -448,7 +493,7 @@ fn material_bounds(construct: &Construct) -> Aabb {
             b = b.including(head.min).including(head.max);
         }
     }
-    b.grown(2.0)
+    b
 }
 
 fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
@@ -588,166 +633,4 @@ fn screw_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
     } else {
         side.max(0.0).hypot(ends.max(0.0))
     }
-}
-
-/// Largest cell at the wall of the medullary canal, as a share of its radius.
-const CANAL_SHARE: f64 = 0.6;
-
-/// Wanted cell size at a point: the least over the features, each growing with distance.
-fn wanted_size(construct: &Construct, sizing: &Sizing, risers: &[RiserPlace], x: Vec3) -> f64 {
-    let finest = sizing.finest_mm;
-    let grow = sizing.growth;
-    let bone = &construct.bone;
-    let mut h = finest * sizing.far_ratio;
-
-    let outer = bone.outer().value(x);
-    let inner = bone.inner().value(x);
-    // A wall's thickness where it is near: endosteal minus periosteal distance.
-    let wall = (inner - outer).max(0.5 * finest);
-    let into_wall = outer.max(-outer - wall).max(0.0);
-    h = h.min(sizing.wall_ratio * wall + grow * into_wall);
-
-    if x.y > bone.spec().canal_floor_mm {
-        let canal_radius = 0.5 * bone.spec().canal_diameter_mm;
-        h = h.min(CANAL_SHARE * canal_radius + grow * inner.abs());
-    }
-    h = h.min(plate_of_bone_size(bone.outer(), outer, h, grow, x));
-    // Where the inside runs out into a sheet, the finest cell asked for has to do.
-    h = h.min(plate_of_bone_size(bone.inner(), inner, h, grow, x).max(finest));
-
-    for p in &construct.plates {
-        if p.outline().bounds().distance(x) * grow > h {
-            continue;
-        }
-        let body = (finest * sizing.plate_ratio).min(THROUGH_SHARE * p.thickness_mm);
-        h = h.min(body + grow * plate_distance(construct, p, x).max(0.0));
-        h = h.min(finest + grow * plate_end_distance(p, outer, x));
-    }
-    for s in &construct.screws {
-        let at_screw = finest.min(0.5 * sizing.screw_ratio * s.diameter_mm);
-        let off = screw_distance(construct, s, x).abs();
-        // Cells finer than the rest reach no farther than they must.
-        h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
-        let off = screw_cuts::head_distance(construct, s, x).max(0.0);
-        let at_head =
-            screw_cuts::seat_width(construct, s).map_or(finest, |w| finest.min(SEAT_SHARE * w));
-        h = h.min((at_head + STEEP_GROWTH * off).min(finest + grow * off));
-    }
-    for place in risers {
-        let off = ((x - place.centre).norm() - place.reach_mm).max(0.0);
-        let there = finest * sizing.riser_ratio;
-        h = h.min((there + STEEP_GROWTH * off).min(there.max(finest) + grow * off));
-    }
-    if let Some(f) = &construct.fracture {
-        h = h.min(fracture_cuts::wanted_size(f, sizing, x));
-    }
-    h
-}
-
-/// Where the bone's stress near a plate's end peaks.
-struct RiserPlace {
-    centre: Vec3,
-    reach_mm: f64,
-}
-
-/// Bone round a screw's hole that is meshed finely where the stress peaks, mm: a ball of the hot-spot measure
-/// at the hole's rim and its neighbours.
-const RIM_MM: f64 = 1.0;
-
-/// Where the uppermost screw of each plate passes the bone's outer surface, in and out.
-fn riser_places(construct: &Construct) -> Vec<RiserPlace> {
-    let outer = construct.bone.outer();
-    let mut places = vec![];
-    for plate in &construct.plates {
-        let own = construct.screws.iter();
-        let own = own.filter(|s| s.plate == Some(plate.site));
-        let Some(screw) = own.max_by(|a, b| a.entry.y.total_cmp(&b.entry.y)) else {
-            continue;
-        };
-        let reach_mm = 0.5 * screw.diameter_mm + RIM_MM;
-        let at = |t: f64| screw.entry + screw.direction * t;
-        places.push(RiserPlace {
-            centre: screw.entry,
-            reach_mm,
-        });
-        // From the tip back to where the axis is inside again.
-        let steps = (screw.length_mm / 0.2).ceil() as usize;
-        let out = (0..steps)
-            .map(|k| screw.length_mm - 0.2 * k as f64)
-            .find(|&t| outer.value(at(t)) <= 0.0);
-        if let Some(t) = out.filter(|&t| t > 2.0 * reach_mm) {
-            places.push(RiserPlace {
-                centre: at(t),
-                reach_mm,
-            });
-        }
-    }
-    places
-}
-
-/// Growth of the cell, mm a mm, round a screw that needs cells below the finest asked for.
-const STEEP_GROWTH: f64 = 1.0;
-
-/// Largest cell through a plate, or through bone between two free faces, as a share of its thickness:
-/// two layers of elements or more (a lattice of cell h has layers h / 2 apart).
-const THROUGH_SHARE: f64 = 0.8;
-
-/// Largest cell at the seat of a head, as a share of the seat's width: the wedge of plate between seat
-/// and bore is hardly deeper.
-const SEAT_SHARE: f64 = 1.0;
-
-/// How often the finest cell is halved so that what is thinner than the job's sizes expect can be met.
-fn halvings(construct: &Construct, sizing: &Sizing) -> u32 {
-    let screws = construct.screws.iter();
-    let plates = construct.plates.iter();
-    let seats = construct
-        .screws
-        .iter()
-        .filter_map(|s| screw_cuts::seat_width(construct, s))
-        .map(|w| SEAT_SHARE * w);
-    let septum = construct.bone.spec().septum_thickness_mm;
-    let needs = screws
-        .map(|s| 0.5 * sizing.screw_ratio * s.diameter_mm)
-        .chain(plates.map(|p| THROUGH_SHARE * p.thickness_mm))
-        .chain(seats)
-        .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum))
-        .chain((!construct.screws.is_empty()).then_some(sizing.finest_mm * sizing.riser_ratio));
-    let least = needs.fold(sizing.finest_mm, f64::min);
-    // A cell may exceed the wanted size by a hundredth.
-    ((sizing.finest_mm / least).log2() - 0.014).ceil().max(0.0) as u32
-}
-
-/// Largest cell in a plate of bone, as a share of its thickness.
-const SEPTUM_SHARE: f64 = 0.7;
-
-/// Wanted size where the whole bone is a thin plate, as between the fossae: with a cell wider than
-/// the plate, its two faces would meet in the lattice. At most `h`.
-///
-/// Through a plate of thickness T the signed distance at depth t below one face is -min(t, T - t), so
-/// one look at a depth t < T/2 shows that there is no plate, and elsewhere gives T.
-fn plate_of_bone_size(field: &dyn Field, outer: f64, h: f64, grow: f64, x: Vec3) -> f64 {
-    let depth = 0.5 * h / SEPTUM_SHARE;
-    if outer < -depth || outer > h / grow {
-        return h;
-    }
-    let Some(normal) = field.gradient(x).try_normalize(1e-12) else {
-        return h;
-    };
-    let there = field.value(x - normal * (outer + depth));
-    if there < -0.9 * depth {
-        return h;
-    }
-    let thickness = (depth - there).max(0.0);
-    h.min(SEPTUM_SHARE * thickness + grow * outer.max(0.0))
-}
-
-/// Distance from the rounded proximal end of a plate at the bone surface, mm.
-fn plate_end_distance(plate: &Plate, outer: f64, x: Vec3) -> f64 {
-    let side = plate.outline().value(x);
-    let (along, _) = plate.locate(x);
-    let behind = plate.length_mm - 0.5 * plate.width_mm - along;
-    side.abs()
-        .max(outer.abs() - plate.stand_off_mm - 0.5)
-        .max(0.8 * behind)
-        .max(0.0)
 }

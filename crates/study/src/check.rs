@@ -96,7 +96,8 @@ fn build(
     if let Some(reason) = refusal(&construct, &inputs.interfaces) {
         return Err(blame::explain_refusal(&reason, job, point));
     }
-    let estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
+    let estimate =
+        estimate(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
     Ok(BuiltPoint {
         notes: construct.notes,
         estimate,

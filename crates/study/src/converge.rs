@@ -141,6 +141,8 @@ fn scaled(sizing: &Sizing, factor: f64) -> Sizing {
         finest_mm: sizing.finest_mm * factor,
         wall_ratio: sizing.wall_ratio * factor,
         screw_ratio: sizing.screw_ratio * factor,
+        size_field: sizing.size_field.as_ref().map(|f| f.scaled(factor)),
+        regions: sizing.regions.iter().map(|r| r.scaled(factor)).collect(),
         ..sizing.clone()
     }
 }

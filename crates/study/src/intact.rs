@@ -6,6 +6,7 @@ use crate::model_build::{BuiltModel, ModelSolution, build_model};
 use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
+use bicolumn_mesh::{RegionPlace, SizeRegion, Sizing};
 use std::sync::Arc;
 
 /// The intact bone, solved.
@@ -54,7 +55,7 @@ fn key(inputs: &PointInputs) -> String {
     format!(
         "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         inputs.construct.bone,
-        inputs.sizing,
+        sizing(inputs),
         inputs.materials.cortical,
         inputs.materials.transverse,
         inputs.materials.cancellous,
@@ -64,6 +65,18 @@ fn key(inputs: &PointInputs) -> String {
         inputs.solve.tolerance,
         inputs.solve.max_iterations,
     )
+}
+
+/// Without what follows hardware or fracture, which the intact bone does not have: a size field, regions round
+/// features.
+fn sizing(inputs: &PointInputs) -> Sizing {
+    let regions = inputs.sizing.regions.iter();
+    let is_of_space = |r: &&SizeRegion| !matches!(r.place, RegionPlace::Around { .. });
+    Sizing {
+        size_field: None,
+        regions: regions.filter(is_of_space).cloned().collect(),
+        ..inputs.sizing.clone()
+    }
 }
 
 fn solve_intact(
@@ -78,6 +91,7 @@ fn solve_intact(
         independent: Vec::new(),
         ..inputs.construct.clone()
     };
+    intact.sizing = sizing(inputs);
     let model = build_model(&intact, bones)?;
     let solution = model
         .solve(&intact, threads, &|_| {})

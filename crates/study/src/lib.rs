@@ -29,12 +29,14 @@ pub mod model_build;
 pub mod plan;
 pub mod point;
 pub mod presets;
+mod regions;
 pub mod resolve;
 pub mod runner;
 #[cfg(test)]
 mod runner_test;
 pub mod settings;
 mod shared;
+mod size_field_file;
 mod solved_bonded;
 pub mod study_folder;
 pub mod study_record;

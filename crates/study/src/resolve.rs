@@ -13,7 +13,7 @@ use bicolumn_geometry::{
     BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
     PlateSpec, ScrewHold, SplitSpec,
 };
-use bicolumn_mesh::Sizing;
+use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{DensityLaw, GradedDensity, Material, TransverseIsotropy};
 use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_store::FactorValue;
@@ -32,6 +32,12 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         .filter(|(path, _)| decides_result(path))
         .map(|(path, s)| (path.to_string(), s.value.to_record()))
         .collect();
+    let sizing = sizing(&settings, job);
+    let digest = digest(
+        &inputs,
+        surface_file(&settings, folder).as_deref(),
+        sizing.size_field.as_ref(),
+    );
     PointInputs {
         id: point.id.clone(),
         factors: point
@@ -40,12 +46,12 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
             .map(|(k, v)| (k.clone(), v.to_record()))
             .collect(),
         construct: construct(&settings, folder),
-        sizing: sizing(&settings),
+        sizing,
         materials: materials(&settings),
         loads: loads(&settings),
         interfaces: interfaces(&settings),
         solve: solve(&settings),
-        digest: digest(&inputs, surface_file(&settings, folder).as_deref()),
+        digest,
         inputs,
     }
 }
@@ -56,8 +62,13 @@ fn decides_result(path: &str) -> bool {
 }
 
 /// Digest of inputs and engine version: of lines `key<TAB>value`, sorted by key, numbers by their bits;
-/// then of what an imported surface holds (one that cannot be read is told when the bone is built).
-fn digest(inputs: &BTreeMap<String, FactorValue>, surface: Option<&Path>) -> String {
+/// then of what an imported surface holds (one that cannot be read is told when the bone is built) and of a
+/// size field.
+fn digest(
+    inputs: &BTreeMap<String, FactorValue>,
+    surface: Option<&Path>,
+    size_field: Option<&SizeField>,
+) -> String {
     let mut text = ENGINE_VERSION.to_string();
     for (key, value) in inputs {
         let value = match value {
@@ -71,6 +82,12 @@ fn digest(inputs: &BTreeMap<String, FactorValue>, surface: Option<&Path>) -> Str
         text.push_str(&format!(
             "\nsurface\t{}",
             bicolumn_store::digest_text(bytes)
+        ));
+    }
+    if let Some(json) = size_field.and_then(|f| serde_json::to_string(f).ok()) {
+        text.push_str(&format!(
+            "\nsize_field\t{}",
+            bicolumn_store::digest_text(json)
         ));
     }
     bicolumn_store::digest_text(text)
@@ -215,7 +232,7 @@ fn independent(s: &Settings, n: usize) -> Option<IndependentScrewSpec> {
     })
 }
 
-fn sizing(s: &Settings) -> Sizing {
+fn sizing(s: &Settings, job: &Job) -> Sizing {
     Sizing {
         finest_mm: s.number("mesh.finest_mm"),
         plate_ratio: s.number("mesh.plate_ratio"),
@@ -225,6 +242,8 @@ fn sizing(s: &Settings) -> Sizing {
         screw_ratio: s.number("mesh.screw_ratio"),
         riser_ratio: s.number("mesh.riser_ratio"),
         growth: s.number("mesh.growth"),
+        size_field: job.size_field.clone(),
+        regions: job.regions.clone(),
         ..Sizing::default()
     }
 }
@@ -352,8 +371,9 @@ fn solve(s: &Settings) -> SolveOptions {
 mod tests {
     use super::*;
     use crate::key_table::{key, keys};
-    use crate::keys::{Fallback, Kind};
+    use crate::keys::{Fallback, Key, Kind};
     use crate::plan::Plan;
+    use crate::regions;
     use bicolumn_base::{PlateSite, ScrewNumber};
 
     fn first(text: &str) -> PointInputs {
@@ -373,7 +393,12 @@ mod tests {
     #[test]
     fn every_key_of_the_model_has_an_effect() {
         let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\n";
-        for k in keys().iter().filter(|k| decides_result(&k.path)) {
+        // `size_field_file` and `regions` test their own.
+        let is_single = |k: &&Key| {
+            let apart = ["mesh.size_field", regions::PREFIX];
+            decides_result(&k.path) && !apart.iter().any(|a| k.path.starts_with(a))
+        };
+        for k in keys().iter().filter(is_single) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
                 Kind::Word(_) => FactorValue::Word(String::new()),
