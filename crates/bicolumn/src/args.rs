@@ -62,6 +62,10 @@ pub enum Verb {
     /// of them is the mesh's own noise
     #[command(after_help = more())]
     Converge(ConvergeArgs),
+    /// Refine the mesh of one design point where it matters for some responses, until their estimated
+    /// errors meet a tolerance; writes the size field that mesh.size_field of a job takes
+    #[command(after_help = more())]
+    Refine(RefineArgs),
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
     #[command(after_help = more())]
     Keys,
@@ -152,13 +156,50 @@ pub struct ConvergeArgs {
     pub out: Option<PathBuf>,
 }
 
-fn ratio(text: &str) -> Result<f64, String> {
-    let wanted = "a number from 1.1 to 2";
-    let value: f64 = text.parse().map_err(|_| wanted.to_string())?;
-    match (1.1..=2.0).contains(&value) {
+/// `refine`
+#[derive(Debug, ClapArgs)]
+pub struct RefineArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Design point: its id, or its number counted from 1
+    #[arg(long, value_name = "K")]
+    pub point: String,
+    /// Response that must meet the tolerance under every load case, by its name in columns.json; may be
+    /// given several times; default: the job's run.headline
+    #[arg(long, value_name = "NAME")]
+    pub response: Vec<String>,
+    /// Estimated error to reach, % of the value, 0.01 to 50
+    #[arg(long, value_name = "PERCENT", default_value_t = 2.0, value_parser = tolerance)]
+    pub tolerance: f64,
+    /// Most tetrahedra of a mesh; a ten-node tetrahedron costs about 6 kB of memory
+    #[arg(long, value_name = "N", default_value_t = 600_000, value_parser = clap::value_parser!(u32).range(10_000..=20_000_000))]
+    pub elements: u32,
+    /// Most meshes, the job's own the first of them
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=20))]
+    pub steps: u8,
+    /// Threads; default: run.threads of the job, else one for each core
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+    /// Folder for size_field.json and refinement.json; default: results/NAME-refine/POINT
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+}
+
+fn tolerance(text: &str) -> Result<f64, String> {
+    within(text, 0.01, 50.0)
+}
+
+fn within(text: &str, least: f64, most: f64) -> Result<f64, String> {
+    let wanted = format!("a number from {least} to {most}");
+    let value: f64 = text.parse().map_err(|_| wanted.clone())?;
+    match (least..=most).contains(&value) {
         true => Ok(value),
-        false => Err(wanted.into()),
+        false => Err(wanted),
     }
+}
+
+fn ratio(text: &str) -> Result<f64, String> {
+    within(text, 1.1, 2.0)
 }
 
 /// `report`

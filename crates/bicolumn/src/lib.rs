@@ -15,6 +15,7 @@ mod mesh;
 mod mesh_picture;
 mod point_of_job;
 mod progress;
+mod refine;
 mod report;
 mod run;
 
@@ -57,6 +58,7 @@ pub fn main_with(
         Verb::Mesh(args) => mesh::mesh(&args, &mut console),
         Verb::Export(args) => export::export(&args, &mut console),
         Verb::Converge(args) => converge::converge(&args, &mut console),
+        Verb::Refine(args) => refine::refine(&args, &mut console),
         Verb::Keys => keys::keys(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
     }

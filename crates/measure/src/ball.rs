@@ -12,6 +12,7 @@ use crate::recovered::RecoveredStress;
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_solve::StressField;
 use bicolumn_solve::shape::values;
+use std::collections::BTreeMap;
 
 /// Radius of the ball: (3 / 2π)^⅓ mm.
 pub(crate) const RADIUS_MM: f64 = 0.781_592_641_796_772;
@@ -94,10 +95,31 @@ impl<'a, 'm> BallFiller<'a, 'm> {
         }
     }
 
-    /// What the ball round a centre holds. Costs a test of each point against the tetrahedra whose boxes hold
-    /// it, and one interpolation for each point and field.
-    pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
-        let stress = self.stress;
+    /// How the mean round a centre changes with the stress at part-nodes, by part-node: it grows by
+    /// Σ G : δσ. Tensors G of no unit, those of 3 s / (2 σ_v) of the points, s the deviator and σ_v the von Mises
+    /// stress of a field.
+    pub(crate) fn slope(&mut self, centre: Vec3, case: usize) -> Vec<(u32, SymTensor)> {
+        self.fill(centre);
+        let values = &self.stress.fields[case].values;
+        let mut slope: BTreeMap<u32, SymTensor> = BTreeMap::new();
+        for (nodes, weights) in &self.inside {
+            let s = stress_at(values, nodes, weights);
+            let (mises, p) = (s.von_mises(), s.trace() / 3.0);
+            if mises == 0.0 {
+                continue;
+            }
+            let deviator = s - SymTensor::new(p, p, p, 0.0, 0.0, 0.0);
+            let own = deviator * (1.5 / mises / self.inside.len() as f64);
+            for (n, w) in nodes.iter().zip(weights) {
+                let at = slope.entry(*n).or_insert_with(SymTensor::zeros);
+                *at = *at + own * *w;
+            }
+        }
+        slope.into_iter().collect()
+    }
+
+    /// Finds the points inside the ball. Costs a test of each point against the tetrahedra whose boxes hold it.
+    fn fill(&mut self, centre: Vec3) {
         self.inside.clear();
         self.found.fill(None);
         self.locator.open(centre, RADIUS_MM);
@@ -119,22 +141,24 @@ impl<'a, 'm> BallFiller<'a, 'm> {
         }
         for p in &self.pattern {
             if let Some((tet, l)) = self.found[place(*p)] {
-                let nodes = stress.part_nodes.of_tet[tet as usize];
+                let nodes = self.stress.part_nodes.of_tet[tet as usize];
                 self.inside.push((nodes, values(l)));
             }
         }
+    }
+
+    /// What the ball round a centre holds. Costs one interpolation for each point inside and each field.
+    pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
+        let stress = self.stress;
+        self.fill(centre);
         let point_volume =
             4.0 / 3.0 * std::f64::consts::PI * RADIUS_MM.powi(3) / self.pattern.len() as f64;
         let volume_mm3 = self.inside.len() as f64 * point_volume;
         let mises_mpa = (volume_mm3 >= LEAST_VOLUME_MM3).then(|| {
             let mean = |field: &StressField| {
-                let at = |(nodes, weights): &([u32; 10], [f64; 10])| {
-                    let terms = nodes.iter().zip(weights);
-                    terms.fold(SymTensor::zeros(), |s, (&n, w)| {
-                        s + field.values[n as usize] * *w
-                    })
-                };
-                let sum: f64 = self.inside.iter().map(|p| at(p).von_mises()).sum();
+                let points = self.inside.iter();
+                let mises = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
+                let sum: f64 = mises.sum();
                 sum / self.inside.len() as f64
             };
             stress.fields.iter().map(mean).collect()
@@ -146,9 +170,56 @@ impl<'a, 'm> BallFiller<'a, 'm> {
     }
 }
 
+fn stress_at(values: &[SymTensor], nodes: &[u32; 10], weights: &[f64; 10]) -> SymTensor {
+    let terms = nodes.iter().zip(weights);
+    terms.fold(SymTensor::zeros(), |s, (&n, w)| s + values[n as usize] * *w)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::test_mesh::one_tet;
+    use bicolumn_solve::PartNodes;
+
+    #[test]
+    fn the_mean_changes_as_its_slope_says() {
+        let mesh = one_tet();
+        let part_nodes = PartNodes::of(&mesh);
+        let field = |k: f64| StressField {
+            values: (0..10)
+                .map(|n| {
+                    let n = f64::from(n);
+                    SymTensor::new(9.0, -2.0 * n, 4.0, n, 3.0, -1.0)
+                        + SymTensor::new(n, 1.0, -n, 2.0, 0.5 * n, 3.0) * k
+                })
+                .collect(),
+        };
+        let stress = RecoveredStress {
+            part_nodes,
+            fields: vec![field(0.0), field(1e-5)],
+        };
+        let mut locator = Locator::new(&mesh, |_| true);
+        let mut filler = BallFiller::new(&mut locator, &stress);
+        let slope = filler.slope(Vec3::repeat(0.25), 0);
+        let mean = |field: &StressField| {
+            let points = filler.inside.iter();
+            let all = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
+            all.sum::<f64>() / filler.inside.len() as f64
+        };
+        let [before, after] = [0, 1].map(|k| &stress.fields[k]);
+        let grown = mean(after) - mean(before);
+        let told: f64 = slope
+            .iter()
+            .map(|(n, g)| {
+                let by = after.values[*n as usize] - before.values[*n as usize];
+                g.to_matrix().component_mul(&by.to_matrix()).sum()
+            })
+            .sum();
+        assert!(
+            grown.abs() > 1e-6 && (told / grown - 1.0).abs() < 1e-4,
+            "{told} {grown}"
+        );
+    }
 
     #[test]
     fn half_the_ball_is_one_cubic_millimetre() {

@@ -4,7 +4,7 @@ use crate::ball::Found;
 use crate::energy::energy_by_part;
 use crate::gap_motion::{FractureFrame, GapFaces, GapMotion};
 use crate::implant::{hotspot_of_part, larger};
-use crate::load_response::{load_response, loaded_block};
+use crate::load_response::{load_response, loaded_block, moment_centre};
 use crate::load_sharing::{ByLevel, Carrier, LoadSharing, SharedLevels, levels};
 use crate::locator::Locator;
 use crate::nodal_forces::NodalForces;
@@ -271,19 +271,6 @@ fn column_name(site: PlateSite) -> &'static str {
         PlateSite::Medial => "medial",
         PlateSite::Lateral | PlateSite::Posterolateral => "other",
     }
-}
-
-/// Where moments of transverse forces are taken about.
-fn moment_centre(model: &Recovered<'_>) -> Vec3 {
-    let construct = model.solved.construct;
-    if let Some(fracture) = &construct.fracture {
-        return fracture.centre;
-    }
-    let fixed = model.solved.problem.fixed.iter();
-    let potting = fixed
-        .map(|n| model.mesh.nodes[*n as usize].y)
-        .fold(f64::INFINITY, f64::min);
-    construct.bone.shaft_axis(potting)
 }
 
 fn put_motion(sheet: &mut Sheet, m: &GapMotion, gap_mm: f64) {

@@ -23,8 +23,8 @@
 
 use crate::facet_point::{FacetPoint, spread};
 use crate::percentile::weighted_mean;
-use crate::rigid::best_rotation;
-use crate::shape::vector_at;
+use crate::rigid::{Spread, best_rotation};
+use crate::shape::{push_at, vector_at};
 use bicolumn_base::{Fragment, Part, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 
@@ -150,25 +150,16 @@ impl GapFaces {
 
     /// Motion in one displacement field; `None` when a face is too small to define a rotation.
     pub(crate) fn motion(&self, mesh: &TetMesh, u: &[Vec3]) -> Option<GapMotion> {
-        let moved = |p: &FacetPoint| vector_at(mesh, u, p.tet, p.barycentric);
-        let fit = |face: &[FacetPoint]| {
-            let data: Vec<_> = face.iter().map(|p| (p.area_mm2, p.at, moved(p))).collect();
-            best_rotation(&data)
-        };
-        let proximal = fit(&self.proximal_face)?;
         let n = self.frame.normal;
+        let proximal = self.rotation(mesh, u, &self.proximal_face)?;
         let motions: Vec<(f64, f64)> = self
-            .pairs
+            .relative(mesh, u)?
             .iter()
-            .map(|p| {
-                let lever = p.distal.at - p.proximal.at;
-                let d = moved(&p.distal) - moved(&p.proximal) - proximal.cross(&lever);
+            .map(|d| {
                 let axial = -d.dot(&n);
                 (axial, (d + n * axial).norm())
             })
             .collect();
-        let [l0, l1, a0, a1] = self.extent;
-        let (dl, da) = (0.25 * (l1 - l0), 0.25 * (a1 - a0));
         let region = |inside: &dyn Fn(&Pair) -> bool| {
             let mean = |which: &dyn Fn(&(f64, f64)) -> f64| {
                 weighted_mean(
@@ -184,31 +175,184 @@ impl GapFaces {
                 shear_mm: mean(&|m| m.1)?,
             })
         };
-        let peak = |size: &dyn Fn(&(f64, f64)) -> f64| {
-            let mut best = 0;
-            for i in 0..motions.len() {
-                if size(&motions[i]) > size(&motions[best]) {
-                    best = i;
-                }
-            }
-            best
-        };
-        let (axial, shear) = (peak(&|m| m.0.abs()), peak(&|m| m.1));
-        let rotation_deg = fit(&self.distal_face).map(|distal| {
+        let (axial, shear) = peaks(motions.iter().copied());
+        let distal = self.rotation(mesh, u, &self.distal_face);
+        let rotation_deg = distal.map(|distal| {
             let w = distal - proximal;
-            [n, self.frame.lateral, self.frame.anterior].map(|axis| w.dot(&axis).to_degrees())
+            self.axes().map(|axis| w.dot(&axis).to_degrees())
         });
         Some(GapMotion {
-            regions: [
-                region(&|p| p.lateral_mm <= l0 + dl),
-                region(&|p| p.lateral_mm >= l1 - dl),
-                region(&|p| p.anterior_mm >= a1 - da),
-                region(&|p| p.anterior_mm <= a0 + da),
-                region(&|_| true),
-            ],
+            regions: self.in_regions(&region),
             axial_peak: (motions[axial].0, self.pairs[axial].distal.at),
             shear_peak: (motions[shear].1, self.pairs[shear].distal.at),
             rotation_deg,
+        })
+    }
+
+    /// The relative displacement d of each pair.
+    fn relative(&self, mesh: &TetMesh, u: &[Vec3]) -> Option<Vec<Vec3>> {
+        let moved = |p: &FacetPoint| vector_at(mesh, u, p.tet, p.barycentric);
+        let proximal = self.rotation(mesh, u, &self.proximal_face)?;
+        let of_pair = |p: &Pair| {
+            let lever = p.distal.at - p.proximal.at;
+            moved(&p.distal) - moved(&p.proximal) - proximal.cross(&lever)
+        };
+        Some(self.pairs.iter().map(of_pair).collect())
+    }
+
+    /// Best-fit rotation of a face, rad.
+    fn rotation(&self, mesh: &TetMesh, u: &[Vec3], face: &[FacetPoint]) -> Option<Vec3> {
+        let moved = |p: &FacetPoint| vector_at(mesh, u, p.tet, p.barycentric);
+        let data: Vec<_> = face.iter().map(|p| (p.area_mm2, p.at, moved(p))).collect();
+        best_rotation(&data)
+    }
+
+    /// Something of each region, see [`GapMotion::regions`].
+    fn in_regions<T>(&self, of: &dyn Fn(&dyn Fn(&Pair) -> bool) -> T) -> [T; 5] {
+        let [l0, l1, a0, a1] = self.extent;
+        let (dl, da) = (0.25 * (l1 - l0), 0.25 * (a1 - a0));
+        [
+            of(&|p| p.lateral_mm <= l0 + dl),
+            of(&|p| p.lateral_mm >= l1 - dl),
+            of(&|p| p.anterior_mm >= a1 - da),
+            of(&|p| p.anterior_mm <= a0 + da),
+            of(&|_| true),
+        ]
+    }
+}
+
+/// Where the axial motion of largest size and the largest shear are; the first wins a tie.
+fn peaks(motions: impl Iterator<Item = (f64, f64)>) -> (usize, usize) {
+    let (mut axial, mut shear) = ((0, f64::MIN), (0, f64::MIN));
+    for (i, m) in motions.enumerate() {
+        if m.0.abs() > axial.1 {
+            axial = (i, m.0.abs());
+        }
+        if m.1 > shear.1 {
+            shear = (i, m.1);
+        }
+    }
+    (axial.0, shear.0)
+}
+
+/// One component of the relative rigid motion of the two faces.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum RelativeMotion {
+    /// Mean of d over the matched face, along a direction.
+    Shift(Vec3),
+    /// Rotation of the distal face against the proximal one about a direction, rad.
+    Turn(Vec3),
+}
+
+/// How a reading of the gap changes with the relative rigid motion: with a shift t at the matched face's
+/// centre and a turn ω by shift·t + turn·ω.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct RigidShare {
+    pub(crate) shift: Vec3,
+    pub(crate) turn: Vec3,
+}
+
+/// The readings of [`GapMotion`], each with its share.
+pub(crate) struct RigidShares {
+    /// Axial and shear of each region.
+    pub(crate) regions: [Option<[RigidShare; 2]>; 5],
+    pub(crate) axial_peak: RigidShare,
+    pub(crate) shear_peak: RigidShare,
+}
+
+impl GapFaces {
+    /// Axes that shifts and turns are taken along: normal, lateral, anterior.
+    pub(crate) fn axes(&self) -> [Vec3; 3] {
+        let f = &self.frame;
+        [f.normal, f.lateral, f.anterior]
+    }
+
+    /// Nodal forces whose work on a displacement field is a component of the relative motion in it;
+    /// `None` where [`GapFaces::motion`] gives none.
+    pub(crate) fn load_of(&self, mesh: &TetMesh, component: RelativeMotion) -> Option<Vec<Vec3>> {
+        let spread_of = |face: &[FacetPoint]| Spread::of(face.iter().map(|p| (p.area_mm2, p.at)));
+        let proximal = spread_of(&self.proximal_face)?;
+        let mut forces = vec![Vec3::zeros(); mesh.nodes.len()];
+        let mut push = |p: &FacetPoint, force| {
+            push_at(mesh, &mut forces, p.tet, p.barycentric, force);
+        };
+        // What the removed rotation of the proximal face takes off: −ω · moment.
+        let moment = match component {
+            RelativeMotion::Shift(along) => {
+                let area: f64 = self.pairs.iter().map(|p| p.distal.area_mm2).sum();
+                let mut moment = Vec3::zeros();
+                for p in &self.pairs {
+                    let force = along * (p.distal.area_mm2 / area);
+                    push(&p.distal, force);
+                    push(&p.proximal, -force);
+                    moment += (p.distal.at - p.proximal.at).cross(&force);
+                }
+                moment
+            }
+            RelativeMotion::Turn(about) => {
+                let lever = spread_of(&self.distal_face)?.lever(about);
+                for p in &self.distal_face {
+                    push(p, lever(p.at) * p.area_mm2);
+                }
+                about
+            }
+        };
+        let lever = proximal.lever(moment);
+        for p in &self.proximal_face {
+            push(p, lever(p.at) * -p.area_mm2);
+        }
+        Some(forces)
+    }
+
+    /// How each reading of a displacement field changes with a further rigid motion of the faces against
+    /// each other; the directions of shear are those of the field.
+    pub(crate) fn rigid_shares(&self, mesh: &TetMesh, u: &[Vec3]) -> Option<RigidShares> {
+        let motions = self.relative(mesh, u)?;
+        let n = self.frame.normal;
+        let area = |p: &Pair| p.distal.area_mm2;
+        let total: f64 = self.pairs.iter().map(area).sum();
+        let centre = self.pairs.iter().map(|p| p.distal.at * area(p));
+        let centre = centre.sum::<Vec3>() / total;
+        let share_at = |p: &Pair, along: Vec3| RigidShare {
+            shift: along,
+            turn: (p.distal.at - centre).cross(&along),
+        };
+        let shares: Vec<[RigidShare; 2]> = self
+            .pairs
+            .iter()
+            .zip(&motions)
+            .map(|(p, d)| {
+                let in_plane = d - n * d.dot(&n);
+                let direction = in_plane.try_normalize(0.0).unwrap_or_default();
+                [share_at(p, -n), share_at(p, direction)]
+            })
+            .collect();
+        let mean = |inside: &dyn Fn(&Pair) -> bool| {
+            let mut sum = [RigidShare {
+                shift: Vec3::zeros(),
+                turn: Vec3::zeros(),
+            }; 2];
+            let mut weight = 0.0;
+            for (p, shares) in self.pairs.iter().zip(&shares).filter(|(p, _)| inside(p)) {
+                weight += area(p);
+                for (sum, s) in sum.iter_mut().zip(shares) {
+                    sum.shift += s.shift * area(p);
+                    sum.turn += s.turn * area(p);
+                }
+            }
+            (weight > 0.0).then(|| {
+                sum.map(|s| RigidShare {
+                    shift: s.shift / weight,
+                    turn: s.turn / weight,
+                })
+            })
+        };
+        let size = |d: &Vec3| (d.dot(&n), (d - n * d.dot(&n)).norm());
+        let (axial, shear) = peaks(motions.iter().map(size));
+        Some(RigidShares {
+            regions: self.in_regions(&mean),
+            axial_peak: shares[axial][0],
+            shear_peak: shares[shear][1],
         })
     }
 }
@@ -330,6 +474,66 @@ mod tests {
         let [normal, lateral, anterior] = m.rotation_deg.unwrap();
         assert!((anterior + 0.01f64.to_degrees()).abs() < 1e-6, "{anterior}");
         assert!(normal.abs() < 1e-9 && lateral.abs() < 1e-9);
+    }
+
+    /// A field without any symmetry.
+    fn bent(mesh: &TetMesh) -> Vec<Vec3> {
+        let at = |x: &Vec3| {
+            let twist = Vec3::new(x.z * x.x, 0.3 * x.x - x.y * x.z, x.x * x.y + 0.2 * x.z);
+            (twist + Vec3::new(0.4, -0.2, 0.7)) * if x.y < 2.5 { 0.01 } else { -0.004 }
+        };
+        mesh.nodes.iter().map(at).collect()
+    }
+
+    #[test]
+    fn loads_do_the_work_of_the_motion_that_they_stand_for() {
+        let mesh = gap_of_boxes(5.0);
+        let faces = GapFaces::find(&mesh, FRAME).unwrap();
+        let u = bent(&mesh);
+        let work = |component| -> f64 {
+            let load = faces.load_of(&mesh, component).unwrap();
+            load.iter().zip(&u).map(|(f, u)| f.dot(u)).sum()
+        };
+        let motion = faces.motion(&mesh, &u).unwrap();
+        let mean = motion.regions[4].unwrap().axial_mm;
+        let shift = work(RelativeMotion::Shift(FRAME.normal));
+        assert!((shift + mean).abs() < 1e-12, "{shift} {mean}");
+        for (axis, wanted) in faces.axes().into_iter().zip(motion.rotation_deg.unwrap()) {
+            let turn = work(RelativeMotion::Turn(axis)).to_degrees();
+            assert!((turn - wanted).abs() < 1e-10, "{turn} {wanted}");
+        }
+    }
+
+    #[test]
+    fn readings_change_with_a_rigid_motion_as_their_shares_say() {
+        let mesh = gap_of_boxes(5.0);
+        let faces = GapFaces::find(&mesh, FRAME).unwrap();
+        let u = bent(&mesh);
+        let shares = faces.rigid_shares(&mesh, &u).unwrap();
+        let (t, w) = (
+            Vec3::new(2.0, -1.0, 3.0) * 1e-6,
+            Vec3::new(-3.0, 2.0, 1.0) * 1e-6,
+        );
+        // Turned about the centre of the matched face, which is that of the distal one: (0, 0, 0).
+        let moved: Vec<Vec3> = u
+            .iter()
+            .zip(&mesh.nodes)
+            .map(|(u, x)| if x.y < 2.5 { u + t + w.cross(x) } else { *u })
+            .collect();
+        let grown = |s: &RigidShare| s.shift.dot(&t) + s.turn.dot(&w);
+        let (a, b) = (faces.motion(&mesh, &u), faces.motion(&mesh, &moved));
+        let (a, b) = (a.unwrap(), b.unwrap());
+        for k in 0..5 {
+            let (before, after) = (a.regions[k].unwrap(), b.regions[k].unwrap());
+            let [axial, shear] = shares.regions[k].unwrap();
+            let off = after.axial_mm - before.axial_mm - grown(&axial);
+            assert!(off.abs() < 1e-12, "{k}: {off}");
+            // Shear is linearised.
+            let off = after.shear_mm - before.shear_mm - grown(&shear);
+            assert!(off.abs() < 1e-9, "{k}: {off}");
+        }
+        let off = b.axial_peak.0 - a.axial_peak.0 - grown(&shares.axial_peak);
+        assert!(off.abs() < 1e-12, "{off}");
     }
 
     proptest! {

@@ -6,8 +6,9 @@
 //! integrals of stress but sums of nodal forces, in equilibrium to the solution's residual.
 //!
 //! # Known limits
-//! Values carry no estimate of their discretisation error. Points between a curved facet and its chord
-//! are placed by straight-sided tetrahedra. Nominal beam stress takes sections normal to Y and leaves
+//! Estimates of the discretisation error ([`Goals`]) exist for linear models without contact, for stiffness,
+//! motion of the fracture and the hot-spots at plate ends. Points between a curved facet and its chord are
+//! placed by straight-sided tetrahedra. Nominal beam stress takes sections normal to Y and leaves
 //! out transverse shear.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
@@ -18,6 +19,7 @@ mod collar;
 mod energy;
 mod facet_point;
 mod gap_motion;
+mod goals;
 mod hottest_ball;
 mod implant;
 mod load_response;
@@ -39,6 +41,7 @@ mod test_mesh;
 mod touching;
 
 pub use case::{measure, measure_recovered};
+pub use goals::{ErrorEstimate, Estimates, Goals, may_be_estimated};
 pub use load_sharing::{Carried, Carrier, LoadSharing};
 pub use nodal_forces::Tightened;
 pub use recovered::RecoveredStress;

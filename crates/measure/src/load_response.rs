@@ -1,6 +1,7 @@
 //! Construct stiffness: how far, and by which angle, a load moves the bone under it.
 
 use crate::facet_point::{FacetPoint, spread};
+use crate::recovered::Recovered;
 use crate::rigid::best_rotation;
 use crate::shape::vector_at;
 use bicolumn_base::Vec3;
@@ -73,6 +74,21 @@ pub(crate) fn loaded_block(
     case: &LoadCase,
     u: &[Vec3],
 ) -> Option<Vec3> {
+    let points = loaded_points(mesh, patches, case)?;
+    let data: Vec<_> = points
+        .iter()
+        .map(|p| (p.area_mm2, p.at, vector_at(mesh, u, p.tet, p.barycentric)))
+        .collect();
+    best_rotation(&data)
+}
+
+/// Points spread over the patches that a load case acts on; `None` when a patch names a facet that the mesh
+/// does not have.
+pub(crate) fn loaded_points(
+    mesh: &TetMesh,
+    patches: &[Patch],
+    case: &LoadCase,
+) -> Option<Vec<FacetPoint>> {
     let loaded = |node: u32| case.forces.binary_search_by_key(&node, |f| f.0).is_ok();
     // Patches may overlap (a joint and its two surfaces): each facet counts once.
     let mut facets: Vec<u32> = patches.iter().flat_map(|p| &p.facets).copied().collect();
@@ -85,11 +101,25 @@ pub(crate) fn loaded_block(
             spread(mesh, facet, 2.0, &mut points);
         }
     }
-    let data: Vec<_> = points
-        .iter()
-        .map(|p| (p.area_mm2, p.at, vector_at(mesh, u, p.tet, p.barycentric)))
-        .collect();
-    best_rotation(&data)
+    Some(points)
+}
+
+/// The moment of a load case about where moments of transverse forces are taken about, N·mm.
+pub(crate) fn moment_of(model: &Recovered<'_>, case: &LoadCase) -> Vec3 {
+    case.resultant_moment(&model.mesh.nodes, moment_centre(model))
+}
+
+/// Where moments of transverse forces are taken about.
+pub(crate) fn moment_centre(model: &Recovered<'_>) -> Vec3 {
+    let construct = model.solved.construct;
+    if let Some(fracture) = &construct.fracture {
+        return fracture.centre;
+    }
+    let fixed = model.solved.problem.fixed.iter();
+    let potting = fixed
+        .map(|n| model.mesh.nodes[*n as usize].y)
+        .fold(f64::INFINITY, f64::min);
+    construct.bone.shaft_axis(potting)
 }
 
 #[cfg(test)]

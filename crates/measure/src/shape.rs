@@ -28,6 +28,13 @@ pub(crate) fn vector_at(mesh: &TetMesh, field: &[Vec3], tet: u32, l: [f64; 4]) -
         .sum()
 }
 
+/// Adds a force at a point inside a tetrahedron to the nodal forces that do the same work.
+pub(crate) fn push_at(mesh: &TetMesh, forces: &mut [Vec3], tet: u32, l: [f64; 4], force: Vec3) {
+    for (w, n) in weights(l).iter().zip(&mesh.tets[tet as usize]) {
+        forces[*n as usize] += force * *w;
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,6 +1,7 @@
 //! The linear elasticity of a point: isotropic, or the same in all directions across one axis.
 
 use bicolumn_base::{SymTensor, Vec3};
+use nalgebra::Matrix6;
 
 /// Linear elasticity. Transverse isotropy about a unit axis a, in invariant form (Spencer 1984, Continuum
 /// Theory of the Mechanics of Fibre-Reinforced Composites, section 1.4):
@@ -70,6 +71,24 @@ impl Elasticity {
         0.5 * (d[0] + d[1] + d[2] + 2.0 * (d[3] + d[4] + d[5]))
     }
 
+    /// The compliance, 1/MPa. Of an elasticity that is not admissible it is not a number.
+    pub fn compliance(&self) -> Compliance {
+        let stiffness = Matrix6::from_fn(|i, j| {
+            let mut strain = SymTensor::zeros();
+            strain.0[j] = 1.0;
+            self.stress(&strain).0[i]
+        });
+        let not_a_number = Matrix6::repeat(f64::NAN);
+        let mut work = stiffness.try_inverse().unwrap_or(not_a_number);
+        // A product of two symmetric tensors counts each shear twice.
+        for i in 3..6 {
+            for j in 0..6 {
+                work[(i, j)] *= 2.0;
+            }
+        }
+        Compliance(work)
+    }
+
     /// Is every strain's energy positive?
     ///
     /// λ + μ, μ, μ + m positive and the axial modulus not undone by the coupling: Sylvester's conditions for
@@ -87,6 +106,18 @@ impl Elasticity {
             && across > 0.0
             && axial * across - coupling * coupling > 0.0
             && axial.is_finite()
+    }
+}
+
+/// The inverse of an [`Elasticity`], as the matrix Q with a : C⁻¹ : b = aᵀ Q b over the six components of
+/// two stresses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Compliance(pub Matrix6<f64>);
+
+impl Compliance {
+    /// a : C⁻¹ : b of two stresses in MPa, N·mm per mm³.
+    pub fn product(&self, a: &SymTensor, b: &SymTensor) -> f64 {
+        a.0.dot(&(self.0 * b.0))
     }
 }
 
@@ -179,7 +210,6 @@ impl TransverseIsotropy {
 mod tests {
     use super::*;
     use bicolumn_base::Mat3;
-    use nalgebra::Matrix6;
     use proptest::prelude::*;
 
     /// Compliance in Voigt's order with engineering shear, axis along z.
@@ -226,6 +256,24 @@ mod tests {
         let strain = SymTensor::new(1e-3, -2e-3, 5e-4, 3e-4, -7e-4, 2e-4);
         let difference = plain.stress(&strain).0 - formed.stress(&strain).0;
         assert!(difference.norm() < 1e-9);
+    }
+
+    #[test]
+    fn stress_times_its_compliance_is_twice_the_energy_of_its_strain() {
+        let strain = SymTensor::new(1e-3, -2e-3, 5e-4, 3e-4, -7e-4, 2e-4);
+        let other = SymTensor::new(-3e-4, 1e-3, 8e-4, -5e-4, 1e-4, 6e-4);
+        let skew = TransverseIsotropy::cortical().along(Vec3::new(1.0, 2.0, -0.5));
+        for elasticity in [skew, Elasticity::isotropic(17_000.0, 0.3)] {
+            let compliance = elasticity.compliance();
+            let (a, b) = (elasticity.stress(&strain), elasticity.stress(&other));
+            let twice = 2.0 * elasticity.energy(&strain);
+            assert!((compliance.product(&a, &a) / twice - 1.0).abs() < 1e-12);
+            let (ab, ba) = (compliance.product(&a, &b), compliance.product(&b, &a));
+            assert!((ab - ba).abs() < 1e-14);
+            let sum = 2.0 * elasticity.energy(&(strain + other));
+            let parts = twice + 2.0 * ab + 2.0 * elasticity.energy(&other);
+            assert!((sum / parts - 1.0).abs() < 1e-12);
+        }
     }
 
     #[test]

@@ -32,6 +32,15 @@ impl Decimals {
     pub fn show(self, value: f64) -> String {
         signed(format!("{value:.*}", self.0))
     }
+
+    /// A number with the size of its error, the latter never rounded to nothing.
+    pub fn show_with(self, value: f64, error: f64) -> String {
+        let least = 0.5 * 10f64.powi(-(self.0 as i32));
+        match error.abs() < least {
+            true => format!("{} ± <{}", self.show(value), self.show(2.0 * least)),
+            false => format!("{} ± {}", self.show(value), self.show(error.abs())),
+        }
+    }
 }
 
 /// A change as a whole per cent with its sign; `±0 %` when it rounds to nothing.
@@ -96,6 +105,13 @@ mod tests {
             Decimals::of([f64::NAN, 3.0].into_iter()).show(-0.001),
             "0.00"
         );
+    }
+
+    #[test]
+    fn an_error_is_shown_by_its_size_and_never_as_nothing() {
+        let d = Decimals::of([38.26].into_iter());
+        assert_eq!(d.show_with(38.26, -0.44), "38.3 ± 0.4");
+        assert_eq!(d.show_with(-38.26, 0.01), "−38.3 ± <0.1");
     }
 
     #[test]

@@ -36,7 +36,7 @@ pub struct Cell {
     pub mean: f64,
     /// Each point's value.
     pub values: Vec<f64>,
-    /// Largest discretisation error estimate of the points; `None` unless every one has one.
+    /// Size of the largest discretisation error estimate of the points; `None` unless every one has one.
     pub error: Option<f64>,
 }
 
@@ -157,7 +157,7 @@ impl StudyView {
         Some(Cell {
             mean: values.iter().sum::<f64>() / values.len() as f64,
             values,
-            error: errors.map(|e| e.into_iter().fold(0.0, f64::max)),
+            error: errors.map(|e| e.into_iter().map(f64::abs).fold(0.0, f64::max)),
         })
     }
 

@@ -242,6 +242,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
         moment_nmm: [0.0; 3],
         residual: 4.0e-10,
         equilibrium: 2.0e-12,
+        energy_error: None,
         responses: vec![
             response("stiffness_n_per_mm", 9000.0 / hot, None),
             response("motion_axial_medial_mm", -hot / 260.0, None),

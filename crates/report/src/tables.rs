@@ -71,7 +71,7 @@ pub fn headline_tables(view: &StudyView) -> Vec<Table> {
                         return NONE.to_string();
                     };
                     let value = match cell.error {
-                        Some(e) => format!("{} ± {}", decimals.show(cell.mean), decimals.show(e)),
+                        Some(e) => decimals.show_with(cell.mean, e),
                         None => decimals.show(cell.mean),
                     };
                     let base = base.as_ref().filter(|_| *level != baseline);
@@ -151,7 +151,7 @@ pub fn response_table(view: &StudyView) -> Table {
                 return NONE.to_string();
             };
             match r.error_estimate {
-                Some(e) => format!("{} ± {}", decimals.show(value), decimals.show(e)),
+                Some(e) => decimals.show_with(value, e),
                 None => decimals.show(value),
             }
         });
@@ -187,7 +187,8 @@ pub fn response_table(view: &StudyView) -> Table {
         caption:
             "Key responses: bone stress at the plate ends and its ratio to the peak of the intact \
                   bone in the same band, stiffness, motion of the fracture faces (axial: closing \
-                  negative), hot-spots of the plates. The file results.csv holds all responses \
+                  negative), hot-spots of the plates; behind ± the size of the estimated discretisation \
+                  error, where there is one. The file results.csv holds all responses \
                   with full digits."
                 .into(),
         words: heads.len() - names.len(),
@@ -293,6 +294,12 @@ fn least_screw_volume(point: &PointRecord) -> Option<f64> {
     shares.reduce(f64::min)
 }
 
+/// The largest relative energy error over the load cases; `None` unless all have one.
+fn energy_error(point: &PointRecord) -> Option<f64> {
+    let all: Option<Vec<f64>> = point.cases.iter().map(|c| c.energy_error).collect();
+    all?.into_iter().reduce(f64::max)
+}
+
 /// Mesh and solver evidence, a row per point.
 pub fn evidence_table(view: &StudyView) -> Table {
     let heads = [
@@ -307,6 +314,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
         "iterations",
         "residual",
         "imbalance",
+        "energy error, %",
         "mesh, s",
         "solve, s",
         "all, s",
@@ -348,6 +356,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
             count(&p.solver["iterations"]),
             largest(|c| c.residual),
             largest(|c| c.equilibrium),
+            energy_error(p).map_or(NONE.to_string(), |e| format!("{:.1}", 100.0 * e)),
             seconds("mesh"),
             seconds("solve"),
             format!("{all:.1}"),
@@ -360,7 +369,8 @@ pub fn evidence_table(view: &StudyView) -> Table {
                   below 100 the mesh is too coarse to hold the screw together); residual \
                   |b − K u| / |b| and \
                   imbalance of reactions and loads, relative to the load, each the largest over the \
-                  load cases; largest resident memory of the whole process up to the end of the point."
+                  load cases, like the estimated energy norm of the discretisation error over that of the \
+                  solution; largest resident memory of the whole process up to the end of the point."
             .into(),
         heads: heads.map(String::from).to_vec(),
         rows: rows.collect(),

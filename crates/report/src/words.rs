@@ -5,7 +5,7 @@ use crate::labels::{
 };
 use crate::number::percent;
 use crate::peak_places::{peak_sentence, reverse_sentence};
-use crate::study_view::{Change, Group, StudyView};
+use crate::study_view::{Cell, Change, Group, StudyView, response};
 use bicolumn_store::{FactorValue, HeadlineRecord, PointRecord, Status};
 
 /// The answer, a paragraph an entry.
@@ -57,13 +57,13 @@ fn largest_over_cases(
     view: &StudyView,
     group: &Group<'_>,
     level: &FactorValue,
-) -> Option<(f64, String)> {
+) -> Option<(Cell, String)> {
     let cells = view.cases().into_iter().filter_map(|case| {
-        let mean = view.cell(group, level, &case)?.mean;
-        Some((mean, case))
+        let cell = view.cell(group, level, &case)?;
+        Some((cell, case))
     });
-    cells.fold(None, |best: Option<(f64, String)>, next| match best {
-        Some(b) if b.0 >= next.0 => Some(b),
+    cells.fold(None, |best: Option<(Cell, String)>, next| match best {
+        Some(b) if b.0.mean >= next.0.mean => Some(b),
         _ => Some(next),
     })
 }
@@ -80,7 +80,13 @@ fn worst_sentence(view: &StudyView, headline: &HeadlineRecord) -> Option<String>
             },
         )?;
     let unit = view.unit(&headline.response);
-    let value = with_unit(&view.decimals(&headline.response).show(value), unit);
+    let decimals = view.decimals(&headline.response);
+    let error = response(point, &case, &headline.response).and_then(|r| r.error_estimate);
+    let value = match error {
+        Some(e) => decimals.show_with(value, e),
+        None => decimals.show(value),
+    };
+    let value = with_unit(&value, unit);
     let settings: Vec<String> = point
         .factors
         .iter()
@@ -106,7 +112,13 @@ fn construct_sentence(
     let baseline = view.baseline()?;
     let unit = view.unit(&headline.response);
     let decimals = view.decimals(&headline.response);
-    let show = |v: f64| with_unit(&decimals.show(v), unit);
+    let show = |cell: &Cell| {
+        let value = match cell.error {
+            Some(e) => decimals.show_with(cell.mean, e),
+            None => decimals.show(cell.mean),
+        };
+        with_unit(&value, unit)
+    };
     let (base_value, base_case) = largest_over_cases(view, group, &baseline)?;
     let cases = view.cases();
     let over_cases = match cases.len() {
@@ -127,7 +139,7 @@ fn construct_sentence(
         capital(&group.label),
         base_words,
         response_words(&headline.response),
-        show(base_value),
+        show(&base_value),
         case_words(&base_case)
     );
     for level in view.levels().iter().filter(|l| **l != baseline) {
@@ -138,14 +150,11 @@ fn construct_sentence(
             " At {} {} it is {} ({})",
             factor_words(&headline.over),
             level_words(&headline.over, level),
-            show(value),
+            show(&value),
             case_words(&case)
         );
         // The change of the largest value: between the two cells that the sentence names.
-        let named = view
-            .cell(group, level, &case)
-            .zip(view.cell(group, &baseline, &base_case));
-        if let Some(change) = named.and_then(|(cell, base)| view.change(&cell, &base)) {
+        if let Some(change) = view.change(&value, &base_value) {
             text += &format!(", {} against {base_words}", change_words(&change));
         }
         let changes = changes_by_case(view, group, level, &baseline);
@@ -195,9 +204,13 @@ fn resolution(view: &StudyView) -> Option<String> {
              mesh-noise figure yet: a small difference may belong to the mesh and not to the \
              construct."
             .into(),
-        (true, None) => "Differences smaller than the discretisation error estimates of the two \
-             values are marked not resolved; a mesh-noise figure is not on record."
-            .into(),
+        (true, None) => {
+            "Behind ± stands the size of the estimated discretisation error, where there is \
+             an estimate; differences smaller than those of the two values together are marked not \
+             resolved. A mesh-noise figure is not on record, and what the mesh changes of the \
+             construct's shape is in neither."
+                .into()
+        }
         (estimated, Some(cv)) => format!(
             "The mesh noise on record for this response is {:.1}\u{a0}% (coefficient of variation \
              over shifted meshes); smaller differences are marked not resolved.{}",

@@ -173,7 +173,7 @@ fn add_axis(block: &mut Block<f64>, h: &Block<f64>, along: &Along) {
 }
 
 /// Stress from the gradients of the shape functions and nodal displacements, MPa.
-pub(crate) fn stress_of(
+pub fn stress_of(
     gradients: &[Vec3; 10],
     displacement: &[Vec3; 10],
     elasticity: &Elasticity,

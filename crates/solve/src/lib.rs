@@ -23,6 +23,7 @@ pub mod shape;
 pub mod solution;
 pub mod stress;
 
+pub use element::stress_of;
 pub use forecast::Forecast;
 pub use interface::InterfaceStiffness;
 pub use prepared::{Answer, Ask, ForceProducts, OpenPrecondition, Prepared};

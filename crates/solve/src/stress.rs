@@ -6,6 +6,7 @@ use crate::shape::{NODES, values};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_mesh::TetMesh;
 use bicolumn_model::Problem;
+use std::collections::BTreeMap;
 
 /// Numbering of (part, node) pairs: a node on an interface has one number for each part it touches.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,6 +106,57 @@ impl StressField {
             .collect()
     }
 
+    /// What recovery would make of this field at some part-nodes, were it the elements' own: sampled where
+    /// theirs is, carried to the nodes and averaged. The difference from the field is what recovery itself
+    /// takes off or adds.
+    pub fn recovered_again(
+        &self,
+        problem: &Problem,
+        part_nodes: &PartNodes,
+        wanted: &[u32],
+    ) -> Vec<SymTensor> {
+        let around = Around::new(problem, part_nodes, wanted);
+        let mut sums = vec![SymTensor::zeros(); wanted.len()];
+        for touch in &around.touches {
+            let samples = FOUR.map(|(l, _)| self.at(part_nodes, touch.tet, l));
+            for &(k, node) in &touch.wanted {
+                sums[k] = sums[k] + through_samples(&samples, NODES[node]) * touch.volume;
+            }
+        }
+        let mean = |(s, w): (SymTensor, &f64)| s * (1.0 / w);
+        sums.into_iter().zip(&around.weights).map(mean).collect()
+    }
+
+    /// Nodal forces whose work on any displacement is Σ G : σ*, σ* the stress that [`StressField::recover`]
+    /// finds of it at part-nodes, each with its own G: the transpose of recovery.
+    pub fn load_of(
+        problem: &Problem,
+        part_nodes: &PartNodes,
+        wanted: &[(u32, SymTensor)],
+    ) -> Vec<Vec3> {
+        let nodes: Vec<u32> = wanted.iter().map(|w| w.0).collect();
+        let around = Around::new(problem, part_nodes, &nodes);
+        let mut forces = vec![Vec3::zeros(); problem.mesh.nodes.len()];
+        for touch in &around.touches {
+            let tet = problem.mesh.tets[touch.tet];
+            let element = Element::new(tet.map(|n| problem.mesh.nodes[n as usize]));
+            let elasticity = problem.elasticity_of(touch.tet);
+            for (s, (l, _)) in FOUR.into_iter().enumerate() {
+                let mut pulled = SymTensor::zeros();
+                for &(k, node) in &touch.wanted {
+                    let share = sample_share(s, NODES[node]) * touch.volume / around.weights[k];
+                    pulled = pulled + wanted[k].1 * share;
+                }
+                let pull = elasticity.stress(&pulled);
+                let gradients = element.gradients(l).0;
+                for (n, g) in tet.iter().zip(gradients) {
+                    forces[*n as usize] += pull.traction(g);
+                }
+            }
+        }
+        forces
+    }
+
     /// Stress inside a tetrahedron at barycentric coordinates, by quadratic interpolation.
     pub fn at(&self, part_nodes: &PartNodes, tet: usize, barycentric: [f64; 4]) -> SymTensor {
         part_nodes.of_tet[tet]
@@ -131,13 +183,61 @@ pub fn element_stress(
 
 /// The linear field through values at the points of [`FOUR`].
 fn through_samples(samples: &[SymTensor; 4], l: [f64; 4]) -> SymTensor {
+    let each = samples.iter().enumerate();
+    each.fold(SymTensor::zeros(), |sum, (k, s)| {
+        sum + *s * sample_share(k, l)
+    })
+}
+
+/// Weight of sample k in the linear field through the points of [`FOUR`].
+fn sample_share(k: usize, l: [f64; 4]) -> f64 {
     // At sample k, coordinate k is A and the others B: λ_k of the small tetrahedron of samples is
     // (l_k − B) / (A − B).
     let [a, b] = [FOUR[0].0[0], FOUR[0].0[1]];
-    samples
-        .iter()
-        .zip(l)
-        .fold(SymTensor::zeros(), |sum, (s, l)| {
-            sum + *s * ((l - b) / (a - b))
-        })
+    (l[k] - b) / (a - b)
+}
+
+/// The tetrahedra round some part-nodes.
+struct Around {
+    touches: Vec<Touch>,
+    /// Volume of the tetrahedra round each part-node, mm³.
+    weights: Vec<f64>,
+}
+
+/// A tetrahedron that has some of them.
+struct Touch {
+    tet: usize,
+    volume: f64,
+    /// (index among those asked for, local node).
+    wanted: Vec<(usize, usize)>,
+}
+
+impl Around {
+    fn new(problem: &Problem, part_nodes: &PartNodes, wanted: &[u32]) -> Self {
+        let place: BTreeMap<u32, usize> = wanted.iter().copied().zip(0..).collect();
+        let mut is_wanted = vec![false; part_nodes.node.len()];
+        wanted.iter().for_each(|w| is_wanted[*w as usize] = true);
+        let mut weights = vec![0.0; wanted.len()];
+        let mut touches = vec![];
+        for (t, of_tet) in part_nodes.of_tet.iter().enumerate() {
+            if of_tet.iter().all(|n| !is_wanted[*n as usize]) {
+                continue;
+            }
+            let tet = problem.mesh.tets[t];
+            let volume = Element::new(tet.map(|n| problem.mesh.nodes[n as usize])).volume();
+            let local = of_tet.iter().enumerate();
+            let found: Vec<(usize, usize)> = local
+                .filter_map(|(a, n)| place.get(n).map(|k| (*k, a)))
+                .collect();
+            for (k, _) in &found {
+                weights[*k] += volume;
+            }
+            touches.push(Touch {
+                tet: t,
+                volume,
+                wanted: found,
+            });
+        }
+        Around { touches, weights }
+    }
 }

@@ -205,6 +205,9 @@ pub struct CaseRecord {
     pub moment_nmm: [f64; 3],
     pub residual: f64,
     pub equilibrium: f64,
+    /// Estimated energy norm of the discretisation error over that of the solution; `None`: not estimated.
+    #[serde(default)]
+    pub energy_error: Option<f64>,
     pub responses: Vec<ResponseRecord>,
     pub profile: ProfileRecord,
     /// The same profile on the intact bone.
@@ -241,7 +244,8 @@ pub struct ResponseRecord {
     /// The part it was found in, for a largest value over parts.
     #[serde(default)]
     pub part: Option<String>,
-    /// Estimate of the discretisation error, same unit; `None`: not estimated.
+    /// Estimated size of the discretisation error, same unit, the elements' shares added without their signs;
+    /// `None`: not estimated.
     pub error_estimate: Option<f64>,
 }
 
@@ -286,6 +290,7 @@ pub(crate) mod tests {
             moment_nmm: [0.0; 3],
             residual: 1e-10,
             equilibrium: 1e-12,
+            energy_error: None,
             responses: vec![
                 ResponseRecord {
                     name: "stiffness_n_per_mm".into(),

@@ -153,7 +153,9 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             Source::Response(name.clone()),
         ));
         if estimated {
-            let text = format!("Estimate of the discretisation error of {name}.");
+            let text = format!(
+                "Estimated size of the discretisation error of {name}, the elements' shares added without their signs."
+            );
             let source = Source::ErrorOf(name.clone());
             list.push(column(&format!("{name}__error"), &unit, &text, source));
         }

@@ -32,6 +32,8 @@ pub struct PointInputs {
     pub interfaces: InterfaceInputs,
     /// Solver options; `threads` is set from [`crate::point::PointContext::threads`].
     pub solve: SolveOptions,
+    /// Are the discretisation errors of the responses estimated?
+    pub error_estimate: bool,
     /// Digest of `inputs` and the engine's version: two points with the same digest have the same
     /// result, bit for bit.
     pub digest: String,
@@ -203,6 +205,7 @@ pub enum Stage {
     Mesh,
     Solve,
     Measure,
+    Estimate,
     Store,
 }
 
@@ -214,6 +217,7 @@ impl Stage {
             Stage::Mesh => "mesh",
             Stage::Solve => "solve",
             Stage::Measure => "measure",
+            Stage::Estimate => "estimate",
             Stage::Store => "store",
         }
     }

@@ -685,6 +685,14 @@ fn numerics(keys: &mut Vec<Key>) {
         "Iterations after which the solver gives up",
         OURS,
     );
+    add(
+        keys,
+        "solve.error_estimate",
+        Kind::Flag,
+        Fallback::Value(Value::Flag(true)),
+        "Estimate the discretisation error of stiffness, motion of the fracture and plate-end hot-spots, from adjoint solutions on the same mesh; not with contact",
+        OURS,
+    );
 }
 
 #[cfg(test)]

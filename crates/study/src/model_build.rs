@@ -74,20 +74,50 @@ impl BuiltModel {
         threads: usize,
         tell: &dyn Fn(&Forecast),
     ) -> Result<ModelSolution, PointError> {
+        match &self.contact {
+            None => Ok(self.solve_linear(inputs, threads, tell)?.0),
+            Some(contact) => self.solve_contact(contact, inputs, threads),
+        }
+    }
+
+    /// Solves it as it is without contact, and gives the system, too, to be asked again.
+    ///
+    /// # Errors
+    /// [`PointError`] at [`Stage::Solve`].
+    pub fn solve_linear(
+        &self,
+        inputs: &PointInputs,
+        threads: usize,
+        tell: &dyn Fn(&Forecast),
+    ) -> Result<(ModelSolution, Prepared<'_>), PointError> {
         let options = SolveOptions {
             threads,
             ..inputs.solve
         };
-        let Some(contact) = &self.contact else {
-            let by_load = Prepared::told(&self.problem, &options, tell)
-                .and_then(|ready| ready.solve_cases())
-                .map_err(|e| failed(Stage::Solve, &e))?;
-            return Ok(ModelSolution {
-                by_load,
-                total: None,
-                contact: None,
-                tightened: vec![],
-            });
+        let solved = || {
+            let ready = Prepared::told(&self.problem, &options, tell)?;
+            Ok((ready.solve_cases()?, ready))
+        };
+        let (by_load, ready) =
+            solved().map_err(|e: bicolumn_solve::SolveError| failed(Stage::Solve, &e))?;
+        let solution = ModelSolution {
+            by_load,
+            total: None,
+            contact: None,
+            tightened: vec![],
+        };
+        Ok((solution, ready))
+    }
+
+    fn solve_contact(
+        &self,
+        contact: &ContactModel,
+        inputs: &PointInputs,
+        threads: usize,
+    ) -> Result<ModelSolution, PointError> {
+        let options = SolveOptions {
+            threads,
+            ..inputs.solve
         };
         let options = ContactOptions {
             tolerance: options.tolerance.max(FINEST_CONTACT),

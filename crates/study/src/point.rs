@@ -2,6 +2,7 @@
 
 use crate::bones::BoneCache;
 use crate::contact_record::{contact_record, put_compression, put_contact};
+use crate::discretisation::{NOT_WITH_CONTACT, estimates};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
 use crate::model_build::{
@@ -15,7 +16,7 @@ use bicolumn_contact::{CaseReport, Preload};
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
 use bicolumn_measure::{
-    CaseMeasures, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
+    CaseMeasures, Estimates, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
 };
 use bicolumn_model::{LoadCase, Problem};
 use bicolumn_solve::{Forecast, Solution};
@@ -65,8 +66,13 @@ pub fn run_point(
         let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
         build_problem(construct, mesh, inputs)
     })?;
-    let solution = clock.run(Stage::Solve, || {
-        model.solve(inputs, context.threads, context.forecast)
+    let (solution, ready) = clock.run(Stage::Solve, || {
+        if inputs.error_estimate && model.contact.is_none() {
+            let solved = model.solve_linear(inputs, context.threads, context.forecast)?;
+            return Ok((solved.0, Some(solved.1)));
+        }
+        let solution = model.solve(inputs, context.threads, context.forecast)?;
+        Ok((solution, None))
     })?;
     let mut warnings = model.construct.notes.clone();
     let (stress, measures, intact_measures) = clock.run(Stage::Measure, || {
@@ -93,6 +99,22 @@ pub fn run_point(
         }
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
     })?;
+    let estimates = match ready {
+        Some(ready) => Some(clock.run(Stage::Estimate, || {
+            let measured = (&stress, measures.as_slice());
+            estimates(
+                &model,
+                (&solution, ready),
+                measured,
+                context.threads,
+                &|_, _| false,
+            )
+        })?),
+        None => None,
+    };
+    if inputs.error_estimate && model.contact.is_some() {
+        warnings.push(NOT_WITH_CONTACT.to_string());
+    }
     clock.run(Stage::Store, || {
         store_surface(inputs, context, &model, &solution.by_load, &stress)
     })?;
@@ -105,7 +127,7 @@ pub fn run_point(
         inputs,
         &model,
         &solution,
-        measures,
+        (measures, estimates),
         intact_measures,
         clock.stages,
         warnings,
@@ -245,7 +267,7 @@ fn record(
     inputs: &PointInputs,
     model: &BuiltModel,
     solution: &ModelSolution,
-    measures: Vec<CaseMeasures>,
+    (measures, estimates): (Vec<CaseMeasures>, Option<Estimates>),
     intact: Option<Vec<ProfileRecord>>,
     stages: Vec<StageRecord>,
     warnings: Vec<String>,
@@ -254,11 +276,16 @@ fn record(
     let as_value =
         |v: Result<serde_json::Value, serde_json::Error>| v.unwrap_or(serde_json::Value::Null);
     let mut intact = intact.unwrap_or_default().into_iter();
+    let estimates = estimates.unwrap_or_default();
     let cases = measures
         .into_iter()
         .zip(&model.problem.cases)
         .enumerate()
-        .map(|(i, (m, case))| case_record(i, m, case, model, solution, intact.next()))
+        .map(|(i, (m, case))| {
+            let mut record = case_record(i, m, case, model, solution, intact.next());
+            put_estimates(&mut record, i, &estimates);
+            record
+        })
         .collect();
     PointRecord {
         schema: SCHEMA,
@@ -310,6 +337,7 @@ fn case_record(
             .into(),
         residual: of_case(&solution.by_load.report.residuals),
         equilibrium: of_case(&solution.by_load.report.equilibrium),
+        energy_error: None,
         responses: measures
             .responses
             .into_iter()
@@ -330,6 +358,16 @@ fn case_record(
             .as_ref()
             .and_then(|c| c.cases.get(i))
             .map(contact_record),
+    }
+}
+
+fn put_estimates(record: &mut CaseRecord, case: usize, estimates: &Estimates) {
+    record.energy_error = estimates.energy.get(case).copied();
+    for e in estimates.responses.iter().filter(|e| e.case == case) {
+        let mut rows = record.responses.iter_mut();
+        if let Some(row) = rows.find(|r| r.name == e.response && r.value.is_some()) {
+            row.error_estimate = Some(e.bound);
+        }
     }
 }
 

@@ -51,6 +51,7 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         loads: loads(&settings),
         interfaces: interfaces(&settings),
         solve: solve(&settings),
+        error_estimate: settings.flag("solve.error_estimate"),
         digest,
         inputs,
     }
@@ -384,8 +385,8 @@ mod tests {
     /// What the stages after the job see of a point.
     fn seen(p: &PointInputs) -> String {
         format!(
-            "{:?} {:?} {:?} {:?} {:?} {:?}",
-            p.construct, p.sizing, p.materials, p.loads, p.interfaces, p.solve
+            "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+            p.construct, p.sizing, p.materials, p.loads, p.interfaces, p.solve, p.error_estimate
         )
     }
 

@@ -1,0 +1,71 @@
+//! Adjoint solutions: the displacements under the nodal forces that read a response off a field.
+
+use crate::Distinct;
+use bicolumn_base::Vec3;
+use bicolumn_model::Problem;
+use bicolumn_solve::{Ask, Prepared, SolveError};
+use nalgebra::{DMatrix, DVector};
+
+/// Relative residual that adjoint solutions are solved to. An estimate needs no more: at 1e-6 those of a
+/// real construct change by less than a hundredth of themselves (docs/verification.md).
+pub const TOLERANCE: f64 = 1e-3;
+
+/// Solves for adjoint loads on a system in hand; loads that are multiples of one another once.
+///
+/// It starts from the combination of the solved load cases that is nearest in energy: what reads a
+/// construct's motion has much in common with what loads it.
+///
+/// # Errors
+/// As [`Prepared::solve_for`].
+pub fn adjoints(
+    ready: &Prepared<'_>,
+    problem: &Problem,
+    solved: &[Vec<Vec3>],
+    loads: &[Vec<Vec3>],
+) -> Result<Vec<Vec<Vec3>>, SolveError> {
+    let all: Vec<&[Vec3]> = loads.iter().map(Vec::as_slice).collect();
+    let distinct = Distinct::of(&all);
+    let sides: Vec<Vec<Vec3>> = distinct.first.iter().map(|k| loads[*k].clone()).collect();
+    let guess = nearest(problem, solved, &sides);
+    let answer = ready.solve_for(
+        &sides,
+        &Ask {
+            guess: guess.as_deref(),
+            tolerance: Some(TOLERANCE),
+            ..Ask::default()
+        },
+    )?;
+    let of = distinct.of.iter().map(|(place, factor)| {
+        let scaled = answer.displacement[*place].iter().map(|v| v * *factor);
+        scaled.collect()
+    });
+    Ok(of.collect())
+}
+
+/// The combinations of solved fields with the least energy error; `None` without a solved field.
+fn nearest(problem: &Problem, solved: &[Vec<Vec3>], sides: &[Vec<Vec3>]) -> Option<Vec<Vec<Vec3>>> {
+    let fields: Vec<&[Vec3]> = solved.iter().map(Vec::as_slice).collect();
+    let own = Distinct::of(&fields).first;
+    // With K u = f the energy products of solved fields are works of their loads.
+    let work = |case: usize, u: &[Vec3]| {
+        let forces = problem.cases[case].forces.iter();
+        forces.map(|(n, f)| f.dot(&u[*n as usize])).sum::<f64>()
+    };
+    let gram = DMatrix::from_fn(own.len(), own.len(), |i, j| work(own[i], fields[own[j]]));
+    let factor = gram.cholesky()?;
+    let guess = sides.iter().map(|side| {
+        let right = own.iter().map(|k| {
+            let terms = side.iter().zip(fields[*k]);
+            terms.map(|(f, u)| f.dot(u)).sum::<f64>()
+        });
+        let shares = factor.solve(&DVector::from_iterator(own.len(), right));
+        let mut sum = vec![Vec3::zeros(); side.len()];
+        for (k, share) in own.iter().zip(shares.iter()) {
+            for (s, u) in sum.iter_mut().zip(fields[*k]) {
+                *s += u * *share;
+            }
+        }
+        sum
+    });
+    Some(guess.collect())
+}

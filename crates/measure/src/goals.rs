@@ -1,0 +1,348 @@
+//! How far responses are from those of an infinitely fine mesh: what has to be solved for, and what comes out.
+//!
+//! Each response that is estimated is linearised at the solution: its change is the work of nodal forces on
+//! the change of displacement. Under those forces the adjoint field is solved; its product with the load
+//! case's own defect is the error ([`bicolumn_estimate`]). Stiffness and the rotation under a couple need
+//! none: their forces are the load itself.
+//!
+//! | response | forces |
+//! | --- | --- |
+//! | displacement and stiffness of the load, energy | the load |
+//! | rotation and its stiffness | a couple on the loaded facets, about the axis of the moment |
+//! | motion of the fracture | the six components of the rigid motion of the faces against each other, for all load cases: the *error* of that motion is taken as rigid |
+//! | hot-spot at a plate's end | the slope of the ball's mean, the ball found staying where it is |
+//!
+//! A hot-spot is read from the recovered stress, which errs by itself: what recovery would make of the
+//! smoothed stress is taken from the smoothed stress, and the difference added.
+
+use crate::ball::BallFiller;
+use crate::gap_motion::{FractureFrame, GapFaces, RelativeMotion, RigidShare};
+use crate::load_response::{loaded_points, moment_of};
+use crate::locator::Locator;
+use crate::recovered::{Recovered, RecoveredStress};
+use crate::rigid::Spread;
+use crate::shape::push_at;
+use crate::{CaseMeasures, Solved};
+use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_estimate::{Defects, Distinct, Pair, Product, Smoothing};
+use bicolumn_sparse::Team;
+
+/// What is to be solved for, and how it becomes estimates.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Goals {
+    /// Nodal forces of each adjoint field, N for a response in its unit.
+    pub loads: Vec<Vec<Vec3>>,
+    terms: Vec<Term>,
+}
+
+/// One response of one load case.
+#[derive(Debug, Clone, PartialEq)]
+struct Term {
+    case: usize,
+    response: String,
+    /// Weight of the case's product with itself.
+    own: f64,
+    /// Weights of its products with adjoint fields.
+    adjoint: Vec<(usize, f64)>,
+    /// Slope of the response by the recovered stress at part-nodes, where it is read from that.
+    reading: Vec<(u32, SymTensor)>,
+}
+
+/// The error of one response as estimated. The one with its sign may cancel where the error does not, for
+/// hot-spots above all; the size without cancellation is what a value should be given with
+/// (docs/verification.md).
+#[derive(Debug, Clone, PartialEq)]
+pub struct ErrorEstimate {
+    /// Index of the load case.
+    pub case: usize,
+    /// Response, as in [`crate::definitions`].
+    pub response: String,
+    /// The value on an infinitely fine mesh less the value here, in the unit of the response.
+    pub error: f64,
+    /// The same without cancellation: the elements' shares and what recovery errs by added by their sizes.
+    pub bound: f64,
+    /// Share of each element, absolute, same unit; empty unless asked for.
+    pub by_element: Vec<f64>,
+}
+
+/// May a response have an estimate? Where it applies, and for a hot-spot of one plate where it is the larger one.
+pub fn may_be_estimated(response: &str) -> bool {
+    const ALL: [&str; 8] = [
+        "stiffness_n_per_mm",
+        "load_displacement_mm",
+        "rotation_stiffness_nmm_per_deg",
+        "load_rotation_deg",
+        "energy_total_nmm",
+        "plate_end_hotspot_max_mpa",
+        "plate_end_hotspot_medial_mpa",
+        "plate_end_hotspot_other_mpa",
+    ];
+    let of_motion = ["motion_", "strain_axial_"];
+    ALL.contains(&response) || of_motion.iter().any(|start| response.starts_with(start))
+}
+
+/// All estimates of a solved model.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Estimates {
+    /// By load case and response.
+    pub responses: Vec<ErrorEstimate>,
+    /// Estimated energy norm of the error over that of the solution, by load case.
+    pub energy: Vec<f64>,
+}
+
+impl Goals {
+    /// Of a linear model without contact and what was measured on it.
+    pub fn of(solved: &Solved<'_>, stress: &RecoveredStress, measures: &[CaseMeasures]) -> Self {
+        let model = Recovered::new(*solved, stress);
+        let mut goals = Goals::default();
+        goals.add_load_responses(&model, measures);
+        goals.add_motion(&model);
+        goals.add_hotspots(&model, measures);
+        goals
+    }
+
+    fn add(&mut self, case: usize, response: &str, own: f64, adjoint: Vec<(usize, f64)>) {
+        self.terms.push(Term {
+            case,
+            response: response.to_string(),
+            own,
+            adjoint,
+            reading: vec![],
+        });
+    }
+
+    fn add_load_responses(&mut self, model: &Recovered<'_>, measures: &[CaseMeasures]) {
+        let solved = &model.solved;
+        let cases = solved.problem.cases.iter().zip(measures).enumerate();
+        for (k, (case, measured)) in cases {
+            let value = |name: &str| {
+                let mut all = measured.responses.iter();
+                all.find(|r| r.name == name).and_then(|r| r.value)
+            };
+            let size = case.resultant_force().norm();
+            self.add(k, "energy_total_nmm", 0.5, vec![]);
+            if let Some(displacement) = value("load_displacement_mm") {
+                self.add(k, "load_displacement_mm", 1.0 / size, vec![]);
+                if let Some(stiffness) = value("stiffness_n_per_mm") {
+                    let slope = -stiffness / (displacement * size);
+                    self.add(k, "stiffness_n_per_mm", slope, vec![]);
+                }
+            }
+            let Some(angle) = value("load_rotation_deg") else {
+                continue;
+            };
+            let moment = moment_of(model, case);
+            let (own, adjoint) = if value("load_displacement_mm").is_none() {
+                // The work of a couple is its moment times the angle.
+                ((1.0 / moment.norm()).to_degrees(), vec![])
+            } else {
+                let Some(load) = rotation_load(model, k, moment.normalize()) else {
+                    continue;
+                };
+                self.loads.push(load);
+                (0.0, vec![(self.loads.len() - 1, 1f64.to_degrees())])
+            };
+            self.add(k, "load_rotation_deg", own, adjoint.clone());
+            if let Some(stiffness) = value("rotation_stiffness_nmm_per_deg") {
+                let slope = -stiffness / angle;
+                let adjoint = adjoint.into_iter().map(|(load, w)| (load, w * slope));
+                let name = "rotation_stiffness_nmm_per_deg";
+                self.add(k, name, own * slope, adjoint.collect());
+            }
+        }
+    }
+
+    fn add_motion(&mut self, model: &Recovered<'_>) {
+        let construct = model.solved.construct;
+        let Some(fracture) = &construct.fracture else {
+            return;
+        };
+        let frame = FractureFrame::new(fracture.normal, construct.bone.spec().left);
+        let Some(gap) = GapFaces::find(model.mesh, frame) else {
+            return;
+        };
+        let axes = gap.axes();
+        let shifts = axes.map(RelativeMotion::Shift);
+        let turns = axes.map(RelativeMotion::Turn);
+        let components = shifts.into_iter().chain(turns);
+        let loads: Option<Vec<_>> = components.map(|c| gap.load_of(model.mesh, c)).collect();
+        let Some(loads) = loads else { return };
+        let first = self.loads.len();
+        self.loads.extend(loads);
+        let weights = |share: &RigidShare, factor: f64| -> Vec<(usize, f64)> {
+            let along = |v: &Vec3| axes.map(|a| v.dot(&a) * factor);
+            let both = along(&share.shift).into_iter().chain(along(&share.turn));
+            both.enumerate().map(|(i, w)| (first + i, w)).collect()
+        };
+        for (k, u) in model.solved.solution.displacement.iter().enumerate() {
+            let Some(shares) = gap.rigid_shares(model.mesh, u) else {
+                continue;
+            };
+            let names = ["medial", "lateral", "anterior", "posterior", "mean"];
+            for (name, region) in names.iter().zip(&shares.regions) {
+                let Some([axial, shear]) = region else {
+                    continue;
+                };
+                let (axial, shear) = (weights(axial, 1.0), weights(shear, 1.0));
+                self.add(k, &format!("motion_shear_{name}_mm"), 0.0, shear);
+                let gap_mm = fracture.spec.gap_mm;
+                if gap_mm > 0.0 && ["medial", "lateral", "mean"].contains(name) {
+                    let percent = axial.iter().map(|(l, w)| (*l, w * 100.0 / gap_mm));
+                    let name = format!("strain_axial_{name}_percent");
+                    self.add(k, &name, 0.0, percent.collect());
+                }
+                self.add(k, &format!("motion_axial_{name}_mm"), 0.0, axial);
+            }
+            let peak = |share| weights(share, 1.0);
+            self.add(k, "motion_axial_max_mm", 0.0, peak(&shares.axial_peak));
+            self.add(k, "motion_shear_max_mm", 0.0, peak(&shares.shear_peak));
+            for (i, name) in ["axial", "sagittal", "coronal"].iter().enumerate() {
+                let turn = vec![(first + 3 + i, 1f64.to_degrees())];
+                self.add(k, &format!("motion_rotation_{name}_deg"), 0.0, turn);
+            }
+        }
+    }
+
+    /// The hot-spot of the plate that has the larger one, by load case.
+    fn add_hotspots(&mut self, model: &Recovered<'_>, measures: &[CaseMeasures]) {
+        let mut locator = Locator::new(model.mesh, |t| model.is_shaft_cortex(t));
+        let mut filler = BallFiller::new(&mut locator, model.stress);
+        for (k, measured) in measures.iter().enumerate() {
+            let found = |name: &str| {
+                let mut all = measured.responses.iter();
+                let response = all.find(|r| r.name == name)?;
+                response.value.zip(response.at)
+            };
+            let Some(largest) = found("plate_end_hotspot_max_mpa") else {
+                continue;
+            };
+            let reading = filler.slope(Vec3::from(largest.1), k);
+            self.loads.push(bicolumn_solve::StressField::load_of(
+                model.solved.problem,
+                &model.stress.part_nodes,
+                &reading,
+            ));
+            let names = ["max", "medial", "other"].map(|p| format!("plate_end_hotspot_{p}_mpa"));
+            for name in names.iter().filter(|n| found(n) == Some(largest)) {
+                self.terms.push(Term {
+                    case: k,
+                    response: name.clone(),
+                    own: 0.0,
+                    adjoint: vec![(self.loads.len() - 1, 1.0)],
+                    reading: reading.clone(),
+                });
+            }
+        }
+    }
+
+    /// The estimates, from the adjoint fields of [`Goals::loads`]; of each element where `by_element` names
+    /// the response of a case.
+    pub fn estimates(
+        &self,
+        solved: &Solved<'_>,
+        stress: &RecoveredStress,
+        adjoint: &[Vec<Vec3>],
+        threads: usize,
+        by_element: &dyn Fn(usize, &str) -> bool,
+    ) -> Estimates {
+        let team = Team::new(threads);
+        let problem = solved.problem;
+        let part_nodes = &stress.part_nodes;
+        let own = &solved.solution.displacement;
+        let fields: Vec<&[Vec3]> = own.iter().chain(adjoint).map(Vec::as_slice).collect();
+        let distinct = Distinct::of(&fields);
+        let different: Vec<&[Vec3]> = distinct.first.iter().map(|k| fields[*k]).collect();
+        let smoothed = Smoothing::new(problem, part_nodes).smooth(&team, &different);
+        let defects = Defects::new(problem, part_nodes, &different, &smoothed);
+
+        let pair = |case: usize, field: usize| {
+            let (a, b) = (distinct.of[case], distinct.of[field]);
+            ((a.0, b.0), a.1 * b.1)
+        };
+        let mut pairs: Vec<Pair> = (0..own.len()).map(|c| pair(c, c).0).collect();
+        for term in &self.terms {
+            let fields = term.adjoint.iter().map(|(load, _)| own.len() + load);
+            pairs.extend(fields.map(|f| pair(term.case, f).0));
+        }
+        pairs.sort_unstable();
+        pairs.dedup();
+        let wanted = |t: &&Term| by_element(t.case, &t.response);
+        let any_by_element = self.terms.iter().any(|t| wanted(&t));
+        let products = defects.products(&team, &pairs, any_by_element);
+        let product = |case: usize, field: usize| -> (&Product, f64) {
+            let (pair, factor) = pair(case, field);
+            // Every pair that is asked for is in the list.
+            let place = pairs.binary_search(&pair).unwrap_or_default();
+            (&products[place], factor)
+        };
+
+        let responses = self.terms.iter().map(|term| {
+            let (case_field, case_factor) = distinct.of[term.case];
+            let mut parts: Vec<(&Product, f64)> = vec![];
+            if term.own != 0.0 {
+                let (p, factor) = product(term.case, term.case);
+                parts.push((p, factor * term.own));
+            }
+            for (load, weight) in &term.adjoint {
+                let (p, factor) = product(term.case, own.len() + load);
+                parts.push((p, factor * weight));
+            }
+            let nodes: Vec<u32> = term.reading.iter().map(|r| r.0).collect();
+            let smooth = &smoothed[case_field];
+            let again = smooth.recovered_again(problem, part_nodes, &nodes);
+            let reading = term.reading.iter().zip(again).map(|((n, slope), again)| {
+                let off = (smooth.values[*n as usize] - again) * case_factor;
+                double_dot(slope, &off)
+            });
+            let reading: f64 = reading.sum();
+            let sizes = parts.iter().map(|(p, factor)| p.absolute * factor.abs());
+            let elements = if wanted(&term) {
+                problem.mesh.tets.len()
+            } else {
+                0
+            };
+            let of_element = |t: usize| {
+                let shares = parts.iter().map(|(p, factor)| p.by_element[t] * factor);
+                shares.sum::<f64>().abs()
+            };
+            ErrorEstimate {
+                case: term.case,
+                response: term.response.clone(),
+                error: parts.iter().map(|(p, factor)| p.sum * factor).sum::<f64>() + reading,
+                bound: sizes.sum::<f64>() + reading.abs(),
+                by_element: (0..elements).map(of_element).collect(),
+            }
+        });
+        let energy = problem.cases.iter().enumerate().map(|(k, case)| {
+            let forces = case.forces.iter();
+            let work: f64 = forces.map(|(n, f)| f.dot(&own[k][*n as usize])).sum();
+            let (p, factor) = product(k, k);
+            let error = p.sum * factor;
+            (error / (work + error)).sqrt()
+        });
+        Estimates {
+            responses: responses.collect(),
+            energy: energy.collect(),
+        }
+    }
+}
+
+/// Nodal forces whose work is the rotation of the loaded block about an axis, rad.
+fn rotation_load(model: &Recovered<'_>, case: usize, axis: Vec3) -> Option<Vec<Vec3>> {
+    let solved = &model.solved;
+    let case = &solved.problem.cases[case];
+    let points = loaded_points(model.mesh, solved.patches, case)?;
+    let spread = Spread::of(points.iter().map(|p| (p.area_mm2, p.at)))?;
+    let lever = spread.lever(axis);
+    let mut forces = vec![Vec3::zeros(); model.mesh.nodes.len()];
+    for p in &points {
+        let force = lever(p.at) * p.area_mm2;
+        push_at(model.mesh, &mut forces, p.tet, p.barycentric, force);
+    }
+    Some(forces)
+}
+
+fn double_dot(a: &SymTensor, b: &SymTensor) -> f64 {
+    let d = a.0.component_mul(&b.0);
+    d[0] + d[1] + d[2] + 2.0 * (d[3] + d[4] + d[5])
+}

@@ -1,0 +1,116 @@
+//! How good the estimates of the discretisation error are: one design point on meshes of several sizes,
+//! each with its estimates, against the finest of them.
+//!
+//! `cargo run --release --workspace --example effectivity -- JOB POINT THREADS SIZE SIZE ... [--csv]`, sizes in mm, the
+//! last and finest as the reference. Effectivity: estimate over (reference − value).
+
+#![allow(clippy::print_stdout, clippy::unwrap_used)]
+
+use bicolumn_measure::{RecoveredStress, measure_recovered};
+use bicolumn_study::bones::BoneCache;
+use bicolumn_study::discretisation::estimates;
+use bicolumn_study::model_build::build_model;
+use bicolumn_study::{Job, Plan, resolve};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::time::Instant;
+
+fn main() {
+    let mut args = std::env::args().skip(1);
+    let file = args.next().unwrap();
+    let text = std::fs::read_to_string(&file).unwrap();
+    let job = Job::parse(Path::new(&file), &text).unwrap();
+    let plan = Plan::of(&job).unwrap();
+    let point = plan.point(&args.next().unwrap()).unwrap();
+    let threads: usize = args.next().unwrap().parse().unwrap();
+    let sizes: Vec<f64> = args.map(|a| a.parse().unwrap()).collect();
+    let mut tables: Vec<BTreeMap<(String, String), (f64, Option<[f64; 2]>)>> = vec![];
+    for (k, size) in sizes.iter().enumerate() {
+        let mut inputs = resolve(&job, point);
+        let factor = size / inputs.sizing.finest_mm;
+        inputs.sizing.finest_mm *= factor;
+        inputs.sizing.wall_ratio *= factor;
+        inputs.sizing.screw_ratio *= factor;
+        let bones = BoneCache::default();
+        let start = Instant::now();
+        let model = build_model(&inputs, &bones).unwrap();
+        let meshed = start.elapsed().as_secs_f64();
+        let (solution, ready) = model.solve_linear(&inputs, threads, &|_| {}).unwrap();
+        let solved = start.elapsed().as_secs_f64() - meshed;
+        let stress = RecoveredStress::of(&model.problem, solution.total());
+        let measures = measure_recovered((&model.solved(&solution), &stress), None);
+        let measured = start.elapsed().as_secs_f64() - meshed - solved;
+        let mut table = BTreeMap::new();
+        for case in &measures {
+            for r in &case.responses {
+                if let Some(v) = r.value {
+                    table.insert((r.name.clone(), case.case.clone()), (v, None));
+                }
+            }
+        }
+        let is_reference = k + 1 == sizes.len() && k > 0;
+        if !is_reference {
+            let found = estimates(
+                &model,
+                (&solution, ready),
+                (&stress, &measures),
+                threads,
+                &|_, _| false,
+            )
+            .unwrap();
+            for e in found.responses {
+                let key = (e.response, measures[e.case].case.clone());
+                if let Some(row) = table.get_mut(&key) {
+                    row.1 = Some([e.error, e.bound]);
+                }
+            }
+            println!("relative energy error by load case: {:.4?}", found.energy);
+        }
+        let estimated = start.elapsed().as_secs_f64() - meshed - solved - measured;
+        println!(
+            "{size} mm: {} tets, {} unknowns; mesh {meshed:.1} s, solve {solved:.1} s, measure {measured:.1} s, estimate {estimated:.1} s",
+            model.problem.mesh.tets.len(),
+            solution.by_load.report.unknowns
+        );
+        if let Ok(d) = std::env::var("DUMP") {
+            let mut out = String::new();
+            for (k, (v, e)) in &table {
+                out += &format!(
+                    "{} {} {v} {}\n",
+                    k.0,
+                    k.1,
+                    e.map_or("- -".into(), |e: [f64; 2]| format!("{} {}", e[0], e[1]))
+                );
+            }
+            std::fs::write(format!("{d}.{size}"), out).unwrap();
+        }
+        tables.push(table);
+    }
+    let Some(reference) = tables.last() else {
+        return;
+    };
+    for (key, (exact, _)) in reference {
+        let mut line = format!("{:<34}{:<20}{exact:>12.5}", key.0, key.1);
+        let mut any = false;
+        for table in &tables[..tables.len() - 1] {
+            let Some((value, estimate)) = table.get(key) else {
+                continue;
+            };
+            let error = exact - value;
+            let percent = |x: f64| 100.0 * x / exact.abs();
+            if let Some([e, bound]) = estimate {
+                any = true;
+                line += &format!(
+                    " |{:>8.3} %{:>8.3} %{:>7.2}{:>7.2}",
+                    percent(error),
+                    percent(*e),
+                    e / error,
+                    bound / error.abs()
+                );
+            }
+        }
+        if any {
+            println!("{line}");
+        }
+    }
+}

@@ -1,0 +1,35 @@
+//! Estimates of the discretisation error of a solved point.
+
+use crate::inputs::{PointError, Stage};
+use crate::model_build::{BuiltModel, ModelSolution};
+use bicolumn_estimate::adjoints;
+use bicolumn_measure::{CaseMeasures, Estimates, Goals, RecoveredStress};
+use bicolumn_solve::Prepared;
+
+/// Why a model with contact has no estimates.
+pub const NOT_WITH_CONTACT: &str = "no estimate of the discretisation error: interfaces that open or slide make \
+                                    the model nonlinear, and the estimate is one of linear models";
+
+/// Solves for the adjoint fields of all responses that are estimated, on the system in hand, and estimates.
+/// `by_element` names the responses of which every element's share is wanted.
+///
+/// # Errors
+/// [`PointError`] at [`Stage::Estimate`]: an adjoint field could not be solved.
+pub fn estimates(
+    model: &BuiltModel,
+    (solution, ready): (&ModelSolution, Prepared<'_>),
+    (stress, measures): (&RecoveredStress, &[CaseMeasures]),
+    threads: usize,
+    by_element: &dyn Fn(usize, &str) -> bool,
+) -> Result<Estimates, PointError> {
+    let solved = model.solved(solution);
+    let goals = Goals::of(&solved, stress, measures);
+    let own = &solution.by_load.displacement;
+    let fields = adjoints(&ready, &model.problem, own, &goals.loads).map_err(|e| PointError {
+        stage: Stage::Estimate,
+        message: e.to_string(),
+    })?;
+    // The matrix and its hierarchy are not needed any more: their memory is.
+    drop(ready);
+    Ok(goals.estimates(&solved, stress, &fields, threads, by_element))
+}
