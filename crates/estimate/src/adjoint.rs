@@ -6,9 +6,10 @@ use bicolumn_model::Problem;
 use bicolumn_solve::{Ask, Prepared, SolveError};
 use nalgebra::{DMatrix, DVector};
 
-/// Relative residual that adjoint solutions are solved to. An estimate needs no more: at 1e-6 those of a
-/// real construct change by less than a hundredth of themselves (docs/verification.md).
-pub const TOLERANCE: f64 = 1e-3;
+/// Relative residual that adjoint solutions are solved to. An estimate needs no more: on a real construct
+/// (docs/verification.md) the sizes of hot-spots' errors differ from those at 1e-6 by 5 % at most, all others by
+/// less than a ten-thousandth, in half the iterations.
+pub const TOLERANCE: f64 = 1e-2;
 
 /// Solves for adjoint loads on a system in hand; loads that are multiples of one another once.
 ///

@@ -1,7 +1,7 @@
 //! Smoothed stress less the elements' own, and products of such differences.
 
 use bicolumn_base::{SymTensor, Vec3};
-use bicolumn_model::{Compliance, Elasticity, Problem};
+use bicolumn_model::{Elasticity, Problem};
 use bicolumn_solve::element::Element;
 use bicolumn_solve::quadrature::FOURTEEN;
 use bicolumn_solve::shape::{NODES, values};
@@ -65,22 +65,23 @@ impl<'a> Defects<'a> {
         let of_chunk = team.collect(tets.div_ceil(CHUNK), |c| {
             let range = c * CHUNK..tets.min((c + 1) * CHUNK);
             let mut found = vec![Product::default(); pairs.len()];
-            let mut compliance: Option<(Elasticity, Compliance)> = None;
-            let mut defects = vec![];
-            let mut strained = vec![];
+            let mut root: Option<(Elasticity, Root)> = None;
+            let mut defects = vec![[Components::zeros(); MOST_POINTS]; self.displacements.len()];
             for t in range {
                 let elasticity = self.problem.elasticity_of(t);
-                let compliance = match &compliance {
-                    Some((of, c)) if *of == elasticity => *c,
-                    _ => compliance.insert((elasticity, elasticity.compliance())).1,
+                let root = match &root {
+                    Some((of, root)) if *of == elasticity => *root,
+                    _ => root.insert((elasticity, root_of(&elasticity))).1,
                 };
-                self.of_element(t, &elasticity, &mut defects);
-                let each = strained_of(&defects, &compliance);
-                strained.clear();
-                strained.extend(each);
+                let points = self.of_element(t, &elasticity, &mut defects);
+                for defect in &mut defects {
+                    for d in &mut defect[..points] {
+                        *d = root * *d;
+                    }
+                }
                 for (p, &(a, b)) in found.iter_mut().zip(pairs) {
-                    let (a, b) = (&defects[a], &strained[b]);
-                    let value = (0..a.len()).map(|q| a[q].dot(&b[q])).sum::<f64>();
+                    let both = defects[a][..points].iter().zip(&defects[b][..points]);
+                    let value = both.map(|(a, b)| a.dot(b)).sum::<f64>();
                     p.sum += value;
                     p.absolute += value.abs();
                     if by_element {
@@ -101,57 +102,66 @@ impl<'a> Defects<'a> {
         all
     }
 
-    /// The differences of one element, by field: six components at points of weight one.
-    fn of_element(&self, t: usize, elasticity: &Elasticity, out: &mut Vec<Vec<Components>>) {
+    /// The differences of one element, by field, at points of weight one; how many points.
+    fn of_element(
+        &self,
+        t: usize,
+        elasticity: &Elasticity,
+        out: &mut [[Components; MOST_POINTS]],
+    ) -> usize {
         let mesh = &*self.problem.mesh;
         let element = Element::new(mesh.tets[t].map(|n| mesh.nodes[n as usize]));
         let nodes = self.part_nodes.of_tet[t];
-        let smooth = |f: usize| nodes.map(|n| self.smoothed[f].values[n as usize]);
-        let local = |f: usize| mesh.tets[t].map(|n| self.displacements[f][n as usize]);
-        out.clear();
+        let fields = self.displacements.iter().zip(self.smoothed).map(|(u, s)| {
+            let u = mesh.tets[t].map(|n| u[n as usize]);
+            (u, nodes.map(|n| s.values[n as usize]))
+        });
         if element.is_straight() {
             // The element's stress is linear: its values at the corners say it all, the difference is a
             // quadratic, and the factor of the quadratic's mass matrix integrates its square.
             let gradients = [0, 1, 2, 3].map(|k| element.gradients(NODES[k]).0);
             let scale = element.volume().sqrt();
-            for f in 0..self.displacements.len() {
-                let u = local(f);
+            for ((u, smooth), out) in fields.zip(out) {
                 let own = gradients.map(|g| stress_of(&g, &u, elasticity));
-                let smooth = smooth(f);
                 let difference: [Components; 10] = std::array::from_fn(|a| {
                     let linear = own.iter().zip(NODES[a]);
                     let linear = linear.fold(SymTensor::zeros(), |s, (o, l)| s + *o * l);
-                    (smooth[a] - linear).0
+                    (smooth[a] - linear).0 * scale
                 });
-                out.push((0..10).map(|b| weighted(b, &difference) * scale).collect());
+                for (b, to) in out[..10].iter_mut().enumerate() {
+                    *to = weighted(b, &difference);
+                }
             }
+            10
         } else {
             let points = FOURTEEN.map(|(l, weight)| {
                 let (gradients, det) = element.gradients(l);
                 (gradients, values(l), (weight * det / 6.0).sqrt())
             });
-            for f in 0..self.displacements.len() {
-                let u = local(f);
-                let smooth = smooth(f);
-                let at = |(gradients, shape, scale): &([Vec3; 10], [f64; 10], f64)| {
+            for ((u, smooth), out) in fields.zip(out) {
+                for ((gradients, shape, scale), to) in points.iter().zip(out) {
                     let smoothed = smooth.iter().zip(shape);
                     let smoothed = smoothed.fold(SymTensor::zeros(), |s, (v, n)| s + *v * *n);
-                    (smoothed - stress_of(gradients, &u, elasticity)).0 * *scale
-                };
-                out.push(points.iter().map(at).collect());
+                    *to = (smoothed - stress_of(gradients, &u, elasticity)).0 * *scale;
+                }
             }
+            FOURTEEN.len()
         }
     }
 }
 
 type Components = nalgebra::Vector6<f64>;
+/// Points of an element with curved edges, which has more than a straight one.
+const MOST_POINTS: usize = FOURTEEN.len();
 
-fn strained_of<'b>(
-    defects: &'b [Vec<Components>],
-    compliance: &'b Compliance,
-) -> impl Iterator<Item = Vec<Components>> + 'b {
-    let each = |d: &'b Vec<Components>| d.iter().map(|s| compliance.0 * s).collect();
-    defects.iter().map(each)
+/// R with a : C⁻¹ : b = (R a)·(R b).
+type Root = nalgebra::Matrix6<f64>;
+
+fn root_of(elasticity: &Elasticity) -> Root {
+    // Every admissible elasticity has a positive definite compliance.
+    Cholesky::new_unchecked(elasticity.compliance().0)
+        .unpack()
+        .transpose()
 }
 
 /// Row b of Lᵀ d, with M = L Lᵀ the mass matrix of the quadratic shape functions on a unit volume.

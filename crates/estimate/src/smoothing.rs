@@ -22,8 +22,14 @@ const TERMS: usize = 10;
 /// and 1.1 at 1e-6, where the energy was overestimated by a tenth.
 const FLATTENING: f64 = 1e-5;
 
+/// Fields that are smoothed together: what an element's geometry costs is shared. A fixed number, so that the
+/// bits do not depend on the threads.
+const TOGETHER: usize = 4;
+/// Stress components of these.
+const COLUMNS: usize = 6 * TOGETHER;
+
 type Square = SMatrix<f64, TERMS, TERMS>;
-type Coefficients = SMatrix<f64, TERMS, 6>;
+type Coefficients = SMatrix<f64, TERMS, COLUMNS>;
 
 /// The patches of a problem's mesh, ready for any number of stress fields.
 pub struct Smoothing<'a> {
@@ -112,27 +118,35 @@ impl<'a> Smoothing<'a> {
 
     /// The smoothed stress of displacement fields.
     pub fn smooth(&self, team: &Team, displacements: &[&[Vec3]]) -> Vec<StressField> {
-        team.map(displacements.to_vec(), |u| self.smooth_one(u))
+        let groups = displacements.chunks(TOGETHER).collect();
+        let smoothed = team.map(groups, |group| self.smooth_group(group));
+        smoothed.into_iter().flatten().collect()
     }
 
-    fn smooth_one(&self, displacement: &[Vec3]) -> StressField {
+    fn smooth_group(&self, displacements: &[&[Vec3]]) -> Vec<StressField> {
         let mesh = &*self.problem.mesh;
         let mut sums = vec![Coefficients::zeros(); self.patches.len()];
         for (t, of_tet) in self.part_nodes.of_tet.iter().enumerate() {
             let tet = mesh.tets[t];
             let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
             let elasticity = self.problem.elasticity_of(t);
-            let u = tet.map(|n| displacement[n as usize]);
+            let corners = [0, 1, 2, 3].map(|k| self.patch_of[of_tet[k] as usize] as usize);
             for (l, _) in FOUR {
-                let stress = stress_of(&element.gradients(l).0, &u, &elasticity);
+                let gradients = element.gradients(l).0;
                 let x = element.position(l);
-                for &corner in &of_tet[..4] {
-                    let k = self.patch_of[corner as usize] as usize;
+                let mut samples = [0.0; COLUMNS];
+                for (u, to) in displacements.iter().zip(samples.chunks_exact_mut(6)) {
+                    let u = tet.map(|n| u[n as usize]);
+                    let stress = stress_of(&gradients, &u, &elasticity);
+                    to.copy_from_slice(stress.0.as_slice());
+                }
+                for k in corners {
                     let patch = &self.patches[k];
                     let terms = terms(x, patch.centre, patch.radius);
-                    for (c, s) in stress.0.iter().enumerate() {
-                        for (i, term) in terms.iter().enumerate() {
-                            sums[k][(i, c)] += term * s;
+                    let columns = sums[k].as_mut_slice().chunks_exact_mut(TERMS);
+                    for (column, s) in columns.zip(samples) {
+                        for (to, term) in column.iter_mut().zip(terms) {
+                            *to += term * s;
                         }
                     }
                 }
@@ -141,30 +155,34 @@ impl<'a> Smoothing<'a> {
         for (sum, patch) in sums.iter_mut().zip(&self.patches) {
             patch.factor.solve_mut(sum);
         }
-        let mut values = vec![SymTensor::zeros(); self.part_nodes.node.len()];
+        let none = vec![SymTensor::zeros(); self.part_nodes.node.len()];
+        let mut fields = vec![StressField { values: none }; displacements.len()];
         let at = |corner: u32, x: Vec3| {
             let k = self.patch_of[corner as usize] as usize;
             let patch = &self.patches[k];
-            let terms = terms(x, patch.centre, patch.radius);
-            SymTensor(sums[k].tr_mul(&SMatrix::<f64, TERMS, 1>::from(terms)))
+            let terms = SMatrix::<f64, TERMS, 1>::from(terms(x, patch.centre, patch.radius));
+            sums[k].tr_mul(&terms)
         };
-        let mut done = vec![false; values.len()];
+        let mut done = vec![false; self.part_nodes.node.len()];
         for of_tet in &self.part_nodes.of_tet {
             for (k, &node) in of_tet.iter().enumerate() {
                 if std::mem::replace(&mut done[node as usize], true) {
                     continue;
                 }
                 let x = mesh.nodes[self.part_nodes.node[node as usize] as usize];
-                values[node as usize] = match k.checked_sub(4) {
+                let found = match k.checked_sub(4) {
                     None => at(node, x),
                     Some(edge) => {
                         let [i, j] = EDGES[edge];
                         (at(of_tet[i], x) + at(of_tet[j], x)) * 0.5
                     }
                 };
+                for (field, stress) in fields.iter_mut().zip(found.as_slice().chunks_exact(6)) {
+                    field.values[node as usize].0.copy_from_slice(stress);
+                }
             }
         }
-        StressField { values }
+        fields
     }
 }
 

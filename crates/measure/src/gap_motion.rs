@@ -182,7 +182,7 @@ impl GapFaces {
             self.axes().map(|axis| w.dot(&axis).to_degrees())
         });
         Some(GapMotion {
-            regions: self.in_regions(&region),
+            regions: self.in_regions(region),
             axial_peak: (motions[axial].0, self.pairs[axial].distal.at),
             shear_peak: (motions[shear].1, self.pairs[shear].distal.at),
             rotation_deg,
@@ -208,7 +208,7 @@ impl GapFaces {
     }
 
     /// Something of each region, see [`GapMotion::regions`].
-    fn in_regions<T>(&self, of: &dyn Fn(&dyn Fn(&Pair) -> bool) -> T) -> [T; 5] {
+    fn in_regions<T>(&self, of: impl Fn(&dyn Fn(&Pair) -> bool) -> T) -> [T; 5] {
         let [l0, l1, a0, a1] = self.extent;
         let (dl, da) = (0.25 * (l1 - l0), 0.25 * (a1 - a0));
         [
@@ -350,7 +350,7 @@ impl GapFaces {
         let size = |d: &Vec3| (d.dot(&n), (d - n * d.dot(&n)).norm());
         let (axial, shear) = peaks(motions.iter().map(size));
         Some(RigidShares {
-            regions: self.in_regions(&mean),
+            regions: self.in_regions(mean),
             axial_peak: shares[axial][0],
             shear_peak: shares[shear][1],
         })
