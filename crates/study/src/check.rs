@@ -100,7 +100,10 @@ fn build(
         estimate(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
     Ok(BuiltPoint {
         notes: construct.notes,
-        estimate,
+        estimate: match inputs.error_estimate {
+            true => estimate.with_error_estimates(),
+            false => estimate,
+        },
     })
 }
 
