@@ -132,9 +132,18 @@ class Interfaces:
             self.mass += w * 0.5 * area[:, None, None] * lam[None, :, None] * n[None, None, :]
             for c in range(3):
                 np.add.at(self.normal, self.number[:, c], w * 0.5 * lam[c] * cross)
-        self.normal /= np.linalg.norm(self.normal, axis=1)[:, None]
         self.area = np.zeros(len(self.corners))
         np.add.at(self.area, self.number, self.mass.sum(axis=2))
+
+    def first(self):
+        """The first corner of each patch."""
+        return np.unique(self.patch, return_index=True)[1]
+
+    def over_patches(self, values):
+        """Sums over each patch, at all its corners."""
+        sums = np.zeros((self.patch.max() + 1, values.shape[1]))
+        np.add.at(sums, self.patch, values)
+        return sums[self.patch]
 
     def forces(self, traction, nodes):
         """Nodal forces of tractions at the corners that act on side b, and oppositely on side a."""
@@ -145,11 +154,11 @@ class Interfaces:
         return f
 
     def jump(self, u):
-        """Mean displacement of side b against side a around each corner."""
+        """Mean displacement of side b against side a over the patch of each corner."""
         moved = np.einsum("fcm,fmi->fci", self.mass, u[self.b] - u[self.a])
         sum_ = np.zeros((len(self.corners), 3))
         np.add.at(sum_, self.number, moved)
-        return sum_ / self.area[:, None]
+        return self.over_patches(sum_) / self.over_patches(self.area[:, None])
 
     def tractions(self, state, columns):
         """Checks what the corners are said to carry; returns the tractions on side b."""
@@ -157,8 +166,13 @@ class Interfaces:
         column = {name: k for k, name in enumerate(columns)}
         assert (table[:, :3].astype(int) == self.corners).all(), "the corners are others, or in another order"
         assert np.abs(table[:, column["area_mm2"]] / self.area - 1).max() < 1e-9, "areas"
+        # Corners of one patch carry the same, about the patch's mean normal.
+        _, self.patch = np.unique(table[:, column["patch"]].astype(int), return_inverse=True)
+        for k in range(column["pressure_mpa"], len(columns)):
+            assert (table[:, k] == table[self.first(), k][self.patch]).all(), f"{columns[k]} differs in a patch"
         normal = table[:, column["normal_x"] : column["normal_x"] + 3]
-        assert np.abs(normal - self.normal).max() < 1e-9, "normals"
+        mean = self.over_patches(self.normal)
+        assert np.abs(normal - mean / np.linalg.norm(mean, axis=1)[:, None]).max() < 1e-9, "normals"
         pressure = table[:, column["pressure_mpa"]]
         shear = table[:, column["shear_x_mpa"] : column["shear_x_mpa"] + 3]
         largest = max(pressure.max(), 1e-30)

@@ -2,9 +2,10 @@
 
 use crate::args::MeshArgs;
 use crate::console::Console;
-use crate::mesh_picture::{self, Half};
+use crate::mesh_picture::{self, Section, View};
 use crate::point_of_job::{folder_beside, point_of_job, told, write_file, write_grid};
 use crate::{ALL_WELL, CANNOT_RUN};
+use bicolumn_base::{Part, Vec3};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_mesh::{Facet, TetMesh};
 use bicolumn_store::{can_write, create_folder};
@@ -27,7 +28,7 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
     let result = mesh_point(&job, &point, &mut |stage| {
         console.say(&format!("{}: {stage}", point.id));
     });
-    let (_, mesh) = match result {
+    let (construct, mesh) = match result {
         Ok(built) => built,
         Err(e) => {
             console.error(&told(&e, &job, &point));
@@ -37,7 +38,30 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
     for line in quality_table(&mesh) {
         console.data(&line);
     }
-    match write(&mesh, &dir) {
+    let mut views = vec![
+        ("outside.png".to_string(), View::Whole),
+        ("cut.png".to_string(), View::Posterior),
+        (
+            "worst_element.png".to_string(),
+            View::CloseUp(Section::of_worst(&mesh)),
+        ),
+    ];
+    views.extend(construct.plates.iter().map(|p| {
+        let (under, tangent, outward) = p.centre_line(p.length_mm - 0.5 * p.width_mm);
+        // Along the plate and through its thickness.
+        let across = tangent.cross(&outward).try_normalize(1e-9);
+        let section = Section {
+            at: under + outward * (p.stand_off_mm + 0.5 * p.thickness_mm),
+            towards_eye: across.unwrap_or_else(Vec3::x),
+            reach_mm: PLATE_END_REACH_MM,
+            marked: None,
+        };
+        (
+            format!("{}.end.png", Part::Plate(p.site)),
+            View::CloseUp(section),
+        )
+    }));
+    match write(&mesh, &views, &dir) {
         Ok(paths) => {
             for path in paths {
                 console.data(&path.display().to_string());
@@ -51,7 +75,10 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
     }
 }
 
-fn write(mesh: &TetMesh, dir: &Path) -> Result<Vec<PathBuf>, String> {
+/// How much round a plate's end is drawn: two holes and the wall under them, mm.
+const PLATE_END_REACH_MM: f64 = 11.0;
+
+fn write(mesh: &TetMesh, views: &[(String, View)], dir: &Path) -> Result<Vec<PathBuf>, String> {
     create_folder(dir).map_err(|e| e.to_string())?;
     let path = |name: &str| dir.join(name);
     write_grid(&path("mesh.vtu"), &grid(mesh))?;
@@ -60,19 +87,12 @@ fn write(mesh: &TetMesh, dir: &Path) -> Result<Vec<PathBuf>, String> {
     write_file(&path("sets.json"), &sets)?;
     let quality = serde_json::to_vec_pretty(&mesh.quality).map_err(|e| e.to_string())?;
     write_file(&path("quality.json"), &quality)?;
-    for (name, half) in [("outside.png", Half::Whole), ("cut.png", Half::Posterior)] {
-        write_file(&path(name), &mesh_picture::png(mesh, half)?)?;
+    for (name, view) in views {
+        write_file(&path(name), &mesh_picture::png(mesh, *view)?)?;
     }
-    Ok([
-        "mesh.vtu",
-        "facets.vtu",
-        "sets.json",
-        "quality.json",
-        "outside.png",
-        "cut.png",
-    ]
-    .map(path)
-    .into())
+    let data = ["mesh.vtu", "facets.vtu", "sets.json", "quality.json"];
+    let pictures = views.iter().map(|v| v.0.as_str());
+    Ok(data.into_iter().chain(pictures).map(path).collect())
 }
 
 /// The names behind the numbers in the VTK files: number n is the n-th name.
@@ -182,7 +202,7 @@ fn quality_table(mesh: &TetMesh) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use bicolumn_base::{Fragment, Part, PlateSite, Tissue, Vec3};
+    use bicolumn_base::{Fragment, PlateSite, Tissue};
     use bicolumn_mesh::SurfaceName;
 
     #[test]

@@ -1,5 +1,5 @@
-//! Pictures of a mesh: every facet flat-shaded in the colour of its part, whole or cut open along
-//! tetrahedra.
+//! Pictures of a mesh: every facet flat-shaded in the colour of its part, whole, cut open along
+//! tetrahedra, or a place close up.
 
 use bicolumn_base::{Part, PlateSite, Tissue, Vec3};
 use bicolumn_mesh::TetMesh;
@@ -7,34 +7,87 @@ use bicolumn_report::colour::Rgb;
 use bicolumn_report::picture::{Camera, Triangle, draw};
 
 /// What of the mesh is drawn.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Half {
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum View {
     /// All of it.
     Whole,
     /// The bone's posterior half, hardware whole.
     Posterior,
+    /// Everything round a place, cut open there.
+    CloseUp(Section),
+}
+
+/// A cut through everything near a place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Section {
+    /// The place, mm.
+    pub(crate) at: Vec3,
+    /// Unit normal of the cut, towards the eye; what lies on that side is taken away.
+    pub(crate) towards_eye: Vec3,
+    /// What lies within this distance of the place is drawn, mm.
+    pub(crate) reach_mm: f64,
+    /// An element that is drawn in red and never taken away.
+    pub(crate) marked: Option<usize>,
+}
+
+impl Section {
+    /// The element with the least dihedral angle and its neighbourhood.
+    pub(crate) fn of_worst(mesh: &TetMesh) -> Section {
+        let at = Vec3::from(mesh.quality.worst_at);
+        let off = |tet: usize| (centre(mesh, tet) - at).norm();
+        let marked = (0..mesh.tets.len()).min_by(|a, b| off(*a).total_cmp(&off(*b)));
+        Section {
+            at,
+            towards_eye: Camera::upright(40.0, 20.0).towards_eye,
+            reach_mm: 4.0,
+            marked,
+        }
+    }
 }
 
 const PIXELS_HIGH: usize = 1400;
+const MARK: Rgb = [0.85, 0.12, 0.10];
 
 /// The picture as a PNG file.
-pub(crate) fn png(mesh: &TetMesh, half: Half) -> Result<Vec<u8>, String> {
+pub(crate) fn png(mesh: &TetMesh, view: View) -> Result<Vec<u8>, String> {
     let middle = middle(mesh);
-    let shown = |tet: usize| {
-        let c = mesh.corners(tet);
-        half == Half::Whole
-            || mesh.part_of(tet).is_implant()
-            || 0.25 * (c[0].x + c[1].x + c[2].x + c[3].x) < middle
+    let shown = |tet: usize| match view {
+        View::Whole => true,
+        View::Posterior => mesh.part_of(tet).is_implant() || centre(mesh, tet).x < middle,
+        View::CloseUp(section) => {
+            let off = centre(mesh, tet) - section.at;
+            let is_left = off.dot(&section.towards_eye) <= 0.0 && off.norm() < section.reach_mm;
+            is_left || section.marked == Some(tet)
+        }
     };
-    let triangles = skin(mesh, &shown);
-    let camera = match half {
-        Half::Whole => Camera::upright(140.0, 12.0),
-        Half::Posterior => Camera::upright(15.0, 12.0),
-    }
-    .framed(mesh.nodes.iter().copied(), 3.0);
+    let marked = match view {
+        View::CloseUp(section) => section.marked,
+        View::Whole | View::Posterior => None,
+    };
+    let triangles = skin(mesh, &shown, marked);
+    let camera = match view {
+        View::Whole => Camera::upright(140.0, 12.0).framed(mesh.nodes.iter().copied(), 3.0),
+        View::Posterior => Camera::upright(15.0, 12.0).framed(mesh.nodes.iter().copied(), 3.0),
+        View::CloseUp(section) => {
+            let eye = section.towards_eye;
+            let azimuth_deg = eye.z.atan2(eye.x).to_degrees();
+            let elevation_deg = eye.y.clamp(-1.0, 1.0).asin().to_degrees();
+            Camera {
+                middle: section.at,
+                height_mm: 2.0 * section.reach_mm,
+                width_mm: 2.0 * section.reach_mm,
+                ..Camera::upright(azimuth_deg, elevation_deg)
+            }
+        }
+    };
     draw(&camera, &triangles, &[], PIXELS_HIGH)
         .to_png()
         .map_err(|e| e.to_string())
+}
+
+fn centre(mesh: &TetMesh, tet: usize) -> Vec3 {
+    let c = mesh.corners(tet);
+    0.25 * (c[0] + c[1] + c[2] + c[3])
 }
 
 /// Anterior-posterior middle of the shaft's top, where the cut passes.
@@ -53,7 +106,7 @@ fn middle(mesh: &TetMesh) -> f64 {
 }
 
 /// Faces that bound the shown tetrahedra: those that belong to just one of them.
-fn skin(mesh: &TetMesh, shown: &dyn Fn(usize) -> bool) -> Vec<Triangle> {
+fn skin(mesh: &TetMesh, shown: &dyn Fn(usize) -> bool, marked: Option<usize>) -> Vec<Triangle> {
     /// Corners of the face opposite each corner, seen from outside.
     const FACES: [[usize; 3]; 4] = [[1, 2, 3], [0, 3, 2], [0, 1, 3], [0, 2, 1]];
     let mut faces: Vec<([u32; 3], u32, u8)> = Vec::new();
@@ -80,7 +133,12 @@ fn skin(mesh: &TetMesh, shown: &dyn Fn(usize) -> bool) -> Vec<Triangle> {
             .unwrap_or_else(Vec3::y);
         // Neighbours differ a little, so that facets show on flat ground too.
         let tone = 0.86 + 0.14 * ((tet * 37 % 11) as f64 / 10.0);
-        let colour = colour(mesh.part_of(tet)).map(|c| c * tone);
+        let own = if marked == Some(tet) {
+            MARK
+        } else {
+            colour(mesh.part_of(tet))
+        };
+        let colour = own.map(|c| c * tone);
         triangles.push(Triangle {
             corners,
             normals: [normal; 3],

@@ -1,6 +1,7 @@
 //! Facet pairs with their laws and initial gaps.
 
 use crate::Law;
+use crate::patches;
 use bicolumn_base::Vec3;
 use bicolumn_mesh::{FacetPair, PairKind, PairSet, SplitMesh, TetMesh};
 use bicolumn_model::Problem;
@@ -14,9 +15,22 @@ pub struct Interfaces {
     laws: Vec<Law>,
     pairs: Vec<FacetPair>,
     points: Vec<Point>,
+    corners: Vec<Corner>,
 }
 
-/// A place where an interface's law acts: one for each corner of its facets.
+/// A corner of an interface's facets.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Corner {
+    /// On side a, mm.
+    pub(crate) at: Vec3,
+    /// ∫ ψ_k dA, mm².
+    pub(crate) area: f64,
+    /// The point that acts here.
+    pub(crate) point: u32,
+}
+
+/// A place where an interface's law acts: one for each corner of its facets, or for some of them together
+/// ([`Interfaces::coarsened`]), whose hats then add up to one.
 ///
 /// The jump there is the mean of the jump over the facets around, weighted by the corner's linear hat ψ_k,
 /// j_k = ∫ ψ_k (u_b − u_a) dA / ∫ ψ_k dA, and its traction spreads by the same hat. Quadratic
@@ -28,12 +42,12 @@ pub struct Interfaces {
 pub(crate) struct Point {
     /// Index of the set.
     pub(crate) set: usize,
-    /// The corner on side a, mm.
-    pub(crate) corner: Vec3,
     /// Places on side a with their weights, of unit sum: what means are taken over.
     pub(crate) places: Vec<(Vec3, f64)>,
     /// Mean unit normal from a to b.
     pub(crate) normal: Vec3,
+    /// The same before it was made a unit vector.
+    pub(crate) mean_normal: Vec3,
     /// ∫ ψ_k dA, mm².
     pub(crate) area: f64,
     /// Mean gap before loading, mm; negative: the sides overlap and press when closed.
@@ -88,11 +102,17 @@ impl Interfaces {
                 }
             }
         }
-        let points = sums.into_iter().map(|((set, a, _), s)| Point {
-            corner: nodes[a as usize],
+        let corners = (0u32..).zip(&sums).map(|(k, ((_, a, _), s))| Corner {
+            at: nodes[*a as usize],
+            area: s.area,
+            point: k,
+        });
+        let corners = corners.collect();
+        let points = sums.into_iter().map(|((set, _, _), s)| Point {
             set: usize::from(set),
             places: s.places.iter().map(|(x, w)| (*x, w / s.area)).collect(),
             normal: s.normal.normalize(),
+            mean_normal: s.normal / s.area,
             area: s.area,
             gap: s.gap / s.area,
             stencil: s
@@ -107,7 +127,31 @@ impl Interfaces {
             sets: split.sets.clone(),
             pairs: split.pairs.clone(),
             points: points.collect(),
+            corners,
         }
+    }
+
+    /// The same with corners gathered into patches of at least the area given for their set and place, wherever
+    /// sides that face about the same way allow it: laws then hold for the mean over a patch, and pressure and
+    /// shear are even in it.
+    ///
+    /// Facets that the shape of a small part made small resolve more than the displacements around them
+    /// can use, and each of their corners costs as much as any other.
+    #[must_use]
+    pub fn coarsened(mut self, least_area_mm2: impl Fn(&PairSet, Vec3) -> f64) -> Self {
+        let sets = &self.sets;
+        let patch_of = patches::gather(&self.points, |set, at| least_area_mm2(&sets[set], at));
+        let mut members: Vec<Vec<Point>> = vec![];
+        for (point, patch) in self.points.into_iter().zip(&patch_of) {
+            let patch = *patch as usize;
+            members.resize(members.len().max(patch + 1), vec![]);
+            members[patch].push(point);
+        }
+        for corner in &mut self.corners {
+            corner.point = patch_of[corner.point as usize];
+        }
+        self.points = members.iter().map(|m| Point::joined(m)).collect();
+        self
     }
 
     /// Adds to the initial gap of the sets that `of` accepts, by place on side a: a stand-off, an
@@ -139,6 +183,10 @@ impl Interfaces {
             .collect()
     }
 
+    pub(crate) fn corners(&self) -> &[Corner] {
+        &self.corners
+    }
+
     pub(crate) fn points(&self) -> &[Point] {
         &self.points
     }
@@ -166,6 +214,41 @@ impl Interfaces {
 }
 
 impl Point {
+    /// One point of the hats of several of a set.
+    fn joined(members: &[Point]) -> Self {
+        let area: f64 = members.iter().map(|p| p.area).sum();
+        let mut stencil: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+        let mut around: BTreeMap<u32, f64> = BTreeMap::new();
+        let (mut places, mut normal, mut gap) = (vec![], Vec3::zeros(), 0.0);
+        for p in members {
+            let share = p.area / area;
+            places.extend(p.places.iter().map(|(x, w)| (*x, w * share)));
+            normal += p.mean_normal * share;
+            gap += p.gap * share;
+            for (a, b, w) in &p.stencil {
+                *stencil.entry((*a, *b)).or_default() += w * share;
+            }
+            for (k, w) in &p.around {
+                *around.entry(*k).or_default() += w * share;
+            }
+        }
+        Point {
+            set: members.first().map_or(0, |p| p.set),
+            places,
+            normal: normal.normalize(),
+            mean_normal: normal,
+            area,
+            gap,
+            stencil: stencil.into_iter().map(|((a, b), w)| (a, b, w)).collect(),
+            around: around.into_iter().collect(),
+        }
+    }
+
+    /// Its middle on side a, mm.
+    pub(crate) fn centre(&self) -> Vec3 {
+        self.places.iter().map(|(x, w)| x * *w).sum()
+    }
+
     /// Mean jump of a nodal field, u_b − u_a.
     pub(crate) fn jump(&self, u: &[Vec3]) -> Vec3 {
         self.stencil

@@ -21,6 +21,7 @@ mod freed;
 pub mod interfaces;
 pub mod law;
 mod mixing;
+mod patches;
 pub mod preload;
 mod reduced;
 pub mod report;

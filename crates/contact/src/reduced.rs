@@ -229,10 +229,16 @@ enum Doing {
     Slipping([f64; 2]),
 }
 
+/// Do all points do the same, but for the direction of slip?
+fn same_kinds(a: &[Doing], b: &[Doing]) -> bool {
+    let kind = std::mem::discriminant::<Doing>;
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| kind(a) == kind(b))
+}
+
 /// Newton steps in a row.
 const STEPS: usize = 8;
 /// Share of the discord at the start that is as good as none.
-const DONE: f64 = 1e-12;
+const DONE: f64 = 1e-9;
 /// Share of the discord before that a step by an old factor must come down to.
 const GAIN: f64 = 0.04;
 
@@ -256,7 +262,7 @@ fn correct(
                 judge(s, &spots[k], on, k, forces, motions, last)
             })
             .collect();
-        let settled = next == doing;
+        let settled = same_kinds(&next, &doing);
         doing = next;
         for (k, spot) in spots.iter().enumerate() {
             cut_back(&doing[k], on.laws[k], spot, s, forces, motions);
@@ -269,7 +275,8 @@ fn correct(
         };
         let now = discord(s, spots, on, forces, motions);
         face.is_stale = now > GAIN * last;
-        if is_new && settled {
+        // What its own factor does not mend is rounding.
+        if is_new && settled && face.is_stale {
             break;
         }
         last = now;

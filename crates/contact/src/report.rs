@@ -70,9 +70,11 @@ impl CaseReport {
 pub struct Traction {
     /// Index of the set.
     pub set: usize,
+    /// Number of its patch: corners of one patch share all that follows but place and area.
+    pub patch: usize,
     /// Place on side a, mm.
     pub at: Vec3,
-    /// Mean unit normal, from side a to side b.
+    /// Mean unit normal of the patch, from side a to side b.
     pub normal: Vec3,
     /// Area that belongs to it, mm².
     pub area_mm2: f64,
@@ -80,7 +82,7 @@ pub struct Traction {
     pub pressure_mpa: f64,
     /// Shear traction on side b, MPa.
     pub shear_mpa: Vec3,
-    /// Gap, mm.
+    /// Mean gap, mm.
     pub gap_mm: f64,
 }
 
@@ -184,15 +186,19 @@ impl System<'_> {
 
     /// What every corner of the interfaces carries.
     pub(crate) fn tractions(&self, state: &State) -> Vec<Traction> {
-        let points = self.interfaces.points().iter().enumerate();
-        points
-            .map(|(k, p)| {
+        let points = self.interfaces.points();
+        let corners = self.interfaces.corners().iter();
+        corners
+            .map(|corner| {
+                let k = corner.point as usize;
+                let p = &points[k];
                 let (pressing, shear) = state.parts(k, p);
                 Traction {
                     set: p.set,
-                    at: p.corner,
+                    patch: k,
+                    at: corner.at,
                     normal: p.normal,
-                    area_mm2: p.area,
+                    area_mm2: corner.area,
                     pressure_mpa: pressing / p.area,
                     shear_mpa: shear / p.area,
                     gap_mm: p.gap + p.normal.dot(&p.jump(&state.u)),

@@ -59,6 +59,39 @@ fn uniform_pressure_passes_unchanged() {
     }
 }
 
+/// The same with corners gathered into patches: what is uniform stays so, and the corners keep their areas.
+#[test]
+fn uniform_pressure_passes_patches_unchanged() {
+    let split = parted(&stack([4, 4, 2]));
+    let mesh = &split.mesh;
+    let press = traction(mesh, |x| x.z > 1.0 - 1e-9, |_, n| n * -3.0);
+    let base = nodes_at(mesh, |x| x.z < -1.0 + 1e-9);
+    let p = problem(mesh, |_| (1000.0, 0.0), base, vec![case("press", press)]);
+    // On one half alone.
+    let least = |at: Vec3| if at.x > 1.0 { 0.5 } else { 0.0 };
+    let law = Law::Frictional { mu: 0.2 };
+    let whole = Interfaces::new(&split, law);
+    let gathered = whole.clone().coarsened(|_, at| least(at));
+    let [fine, coarse] = [&whole, &gathered].map(|interfaces| {
+        let found = solve(&p, interfaces, &[], &[], &options()).unwrap();
+        assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
+        found.tractions[0].clone()
+    });
+    assert_eq!(fine.len(), coarse.len());
+    let mut patches = std::collections::BTreeMap::new();
+    for (f, c) in fine.iter().zip(&coarse) {
+        assert_eq!((f.set, f.at, f.area_mm2), (c.set, c.at, c.area_mm2));
+        assert!((c.pressure_mpa - 3.0).abs() < 1e-6 && c.shear_mpa.norm() < 1e-6);
+        let (area, reach) = patches.entry(c.patch).or_insert((0.0, 0.0_f64));
+        *area += c.area_mm2;
+        *reach = reach.max(c.at.x);
+    }
+    assert!(patches.len() < fine.len());
+    for (area, reach) in patches.values() {
+        assert!(*area >= 0.5 || *reach <= 1.01, "{area} {reach}");
+    }
+}
+
 /// A block pushed along a plane by T under a normal force N, held by a soft tie: the tie takes nothing
 /// but its share while the block sticks, and what is over μ N once it slides.
 #[test]

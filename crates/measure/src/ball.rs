@@ -33,17 +33,22 @@ pub(crate) struct BallMean {
     pub(crate) mises_mpa: Option<Vec<f64>>,
 }
 
-/// The points that fill a ball, relative to its centre, in fixed order.
-pub(crate) fn pattern() -> Vec<Vec3> {
-    let reach = (RADIUS_MM / SPACING_MM).ceil() as i32;
+/// Points of the cube round a ball, along each of its edges.
+const ACROSS: usize = 2 * (RADIUS_MM / SPACING_MM + 1.0) as usize;
+
+/// A coordinate of the pattern's points, relative to the centre, mm.
+fn coordinate(index: usize) -> f64 {
+    (index as f64 + 0.5 - 0.5 * ACROSS as f64) * SPACING_MM
+}
+
+/// The points that fill a ball, by their indices in the cube round it, in fixed order.
+pub(crate) fn pattern() -> Vec<[usize; 3]> {
     let mut points = Vec::new();
-    for i in -reach..reach {
-        for j in -reach..reach {
-            for k in -reach..reach {
-                let p = Vec3::new(f64::from(i), f64::from(j), f64::from(k)).add_scalar(0.5);
-                let p = p * SPACING_MM;
-                if p.norm() < RADIUS_MM {
-                    points.push(p);
+    for i in 0..ACROSS {
+        for j in 0..ACROSS {
+            for k in 0..ACROSS {
+                if point([i, j, k]).norm() < RADIUS_MM {
+                    points.push([i, j, k]);
                 }
             }
         }
@@ -51,11 +56,30 @@ pub(crate) fn pattern() -> Vec<Vec3> {
     points
 }
 
+/// A point of the pattern, relative to the centre, mm.
+pub(crate) fn point(index: [usize; 3]) -> Vec3 {
+    Vec3::from(index.map(coordinate))
+}
+
+fn place([i, j, k]: [usize; 3]) -> usize {
+    (i * ACROSS + j) * ACROSS + k
+}
+
+/// Indices of the coordinates from `low` to `high`, relative to the centre, with room for rounding.
+fn within(low: f64, high: f64) -> std::ops::Range<usize> {
+    let index = |x: f64| x / SPACING_MM + 0.5 * ACROSS as f64 - 0.5;
+    let from = (index(low) - 1e-6).ceil().max(0.0) as usize;
+    let to = (index(high) + 1e-6).floor() + 1.0;
+    from..(to.max(0.0) as usize).min(ACROSS)
+}
+
 /// Fills balls of one set of tetrahedra with points and averages all stress fields over them.
 pub(crate) struct BallFiller<'a, 'm> {
     locator: &'a mut Locator<'m>,
     stress: &'a RecoveredStress,
-    pattern: Vec<Vec3>,
+    pattern: Vec<[usize; 3]>,
+    /// For each point of the cube: the tetrahedron it lies in and where.
+    found: Vec<Option<(u32, [f64; 4])>>,
     /// Part-nodes and their weights at each point inside the present ball.
     inside: Vec<([u32; 10], [f64; 10])>,
 }
@@ -66,6 +90,7 @@ impl<'a, 'm> BallFiller<'a, 'm> {
             locator,
             stress,
             pattern: pattern(),
+            found: vec![None; ACROSS * ACROSS * ACROSS],
             inside: Vec::new(),
         }
     }
@@ -93,19 +118,36 @@ impl<'a, 'm> BallFiller<'a, 'm> {
         slope.into_iter().collect()
     }
 
+    /// Finds the points inside the ball. Costs a test of each point against the tetrahedra whose boxes hold it.
     fn fill(&mut self, centre: Vec3) {
         self.inside.clear();
+        self.found.fill(None);
         self.locator.open(centre, RADIUS_MM);
+        for candidate in self.locator.candidates() {
+            let [x, y, z] = [0, 1, 2].map(|c| {
+                let bounds = candidate.bounds();
+                within(bounds.min[c] - centre[c], bounds.max[c] - centre[c])
+            });
+            for i in x {
+                for j in y.clone() {
+                    for k in z.clone() {
+                        let found = &mut self.found[place([i, j, k])];
+                        if found.is_none() {
+                            *found = candidate.holds(centre + point([i, j, k]));
+                        }
+                    }
+                }
+            }
+        }
         for p in &self.pattern {
-            if let Some((tet, l)) = self.locator.find(centre + p) {
-                let nodes = self.stress.part_nodes.of_tet[tet];
+            if let Some((tet, l)) = self.found[place(*p)] {
+                let nodes = self.stress.part_nodes.of_tet[tet as usize];
                 self.inside.push((nodes, values(l)));
             }
         }
     }
 
-    /// What the ball round a centre holds. Costs about 250 point locations and one interpolation for
-    /// each point and field.
+    /// What the ball round a centre holds. Costs one interpolation for each point inside and each field.
     pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
         let stress = self.stress;
         self.fill(centre);
@@ -185,7 +227,7 @@ mod tests {
         assert!((volume - 2.0).abs() < 1e-12);
         let pattern = pattern();
         // The pattern is symmetric, so a plane through the centre halves it.
-        let above = pattern.iter().filter(|p| p.y > 0.0).count();
+        let above = pattern.iter().filter(|p| point(**p).y > 0.0).count();
         assert_eq!(2 * above, pattern.len());
         assert!(pattern.len() > 200, "{}", pattern.len());
     }

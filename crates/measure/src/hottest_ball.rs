@@ -7,7 +7,7 @@
 //! the largest bound down until no bound left reaches the best mean.
 
 use crate::ball::{BallFiller, BallMean, RADIUS_MM};
-use crate::locator::Locator;
+use crate::locator::{Candidate, Locator};
 use crate::recovered::RecoveredStress;
 use crate::shape::EDGES;
 use bicolumn_base::Vec3;
@@ -31,7 +31,7 @@ pub(crate) fn hottest_balls(
         .map(|c| {
             let mut bound = vec![0.0f64; cases];
             locator.open(*c, RADIUS_MM);
-            for t in locator.near() {
+            for t in locator.candidates().iter().map(Candidate::tet) {
                 let k = *of_tet[t].get_or_insert_with(|| {
                     tet_bounds.push(tet_bound(stress, t));
                     tet_bounds.len() as u32 - 1

@@ -10,7 +10,7 @@ const SLACK: f64 = -1e-9;
 
 /// Finds points in a chosen set of tetrahedra by a uniform grid.
 ///
-/// Use: [`Locator::open`] a small ball, then [`Locator::find`] points of it. Tetrahedra are taken as
+/// Use: [`Locator::open`] a small ball, then ask its [`Locator::candidates`]. Tetrahedra are taken as
 /// straight-sided: a point between a curved facet and its chord (hundredths of a millimetre) is
 /// placed by the corners.
 pub(crate) struct Locator<'a> {
@@ -23,23 +23,23 @@ pub(crate) struct Locator<'a> {
     /// Tetrahedra near the open ball, ascending, and their barycentric maps.
     open: Vec<Candidate>,
     scratch: Vec<u32>,
-    last: usize,
 }
 
-/// λ₁..λ₃ = rows · (x − corner 0).
-struct Candidate {
+/// A tetrahedron near the open ball: λ₁..λ₃ = rows · (x − corner 0).
+pub(crate) struct Candidate {
     tet: u32,
+    bounds: Aabb,
     corner: Vec3,
     rows: [Vec3; 3],
 }
 
 impl Candidate {
-    fn of(mesh: &TetMesh, tet: u32) -> Self {
-        let [a, b, c, d] = mesh.corners(tet as usize);
+    fn of([a, b, c, d]: [Vec3; 4], tet: u32, bounds: Aabb) -> Self {
         let (e1, e2, e3) = (b - a, c - a, d - a);
         let det = e1.dot(&e2.cross(&e3));
         Candidate {
             tet,
+            bounds,
             corner: a,
             rows: [
                 e2.cross(&e3) / det,
@@ -49,11 +49,23 @@ impl Candidate {
         }
     }
 
-    fn barycentric(&self, x: Vec3) -> Option<[f64; 4]> {
+    pub(crate) fn tet(&self) -> usize {
+        self.tet as usize
+    }
+
+    /// A box round the tetrahedron.
+    pub(crate) fn bounds(&self) -> &Aabb {
+        &self.bounds
+    }
+
+    /// The tetrahedron with barycentric coordinates, if the point lies in it.
+    #[inline]
+    pub(crate) fn holds(&self, x: Vec3) -> Option<(u32, [f64; 4])> {
         let r = x - self.corner;
         let [l1, l2, l3] = [0, 1, 2].map(|k| self.rows[k].dot(&r));
         let l0 = 1.0 - l1 - l2 - l3;
-        (l0 >= SLACK && l1 >= SLACK && l2 >= SLACK && l3 >= SLACK).then_some([l0, l1, l2, l3])
+        (l0 >= SLACK && l1 >= SLACK && l2 >= SLACK && l3 >= SLACK)
+            .then_some((self.tet, [l0, l1, l2, l3]))
     }
 }
 
@@ -90,7 +102,6 @@ impl<'a> Locator<'a> {
             members: Vec::new(),
             open: Vec::new(),
             scratch: Vec::new(),
-            last: 0,
         };
         for b in &boxes {
             locator.each_cell(b, |start, c| start[c + 1] += 1);
@@ -141,7 +152,6 @@ impl<'a> Locator<'a> {
     /// Gathers the tetrahedra near a ball.
     pub(crate) fn open(&mut self, centre: Vec3, radius_mm: f64) {
         self.open.clear();
-        self.last = 0;
         let ball = Aabb::around(&[centre]).grown(radius_mm);
         let Some((low, high)) = self.range(&ball) else {
             return;
@@ -162,31 +172,14 @@ impl<'a> Locator<'a> {
             let corners = self.mesh.corners(*t as usize);
             let b = Aabb::around(&corners);
             if (0..3).all(|i| b.min[i] <= ball.max[i] && b.max[i] >= ball.min[i]) {
-                self.open.push(Candidate::of(self.mesh, *t));
+                self.open.push(Candidate::of(corners, *t, b));
             }
         }
     }
 
-    /// All tetrahedra that the open ball may touch.
-    pub(crate) fn near(&self) -> impl Iterator<Item = usize> {
-        self.open.iter().map(|c| c.tet as usize)
-    }
-
-    /// The tetrahedron round a point of the open ball, with barycentric coordinates.
-    pub(crate) fn find(&mut self, x: Vec3) -> Option<(usize, [f64; 4])> {
-        // Neighbouring points mostly share a tetrahedron: try the last one first.
-        if let Some(c) = self.open.get(self.last)
-            && let Some(l) = c.barycentric(x)
-        {
-            return Some((c.tet as usize, l));
-        }
-        let (k, l) = self
-            .open
-            .iter()
-            .enumerate()
-            .find_map(|(k, c)| c.barycentric(x).map(|l| (k, l)))?;
-        self.last = k;
-        Some((self.open[k].tet as usize, l))
+    /// All tetrahedra that the open ball may touch, ascending.
+    pub(crate) fn candidates(&self) -> &[Candidate] {
+        &self.open
     }
 }
 
@@ -200,16 +193,20 @@ mod tests {
         let mesh = one_tet();
         let mut locator = Locator::new(&mesh, |_| true);
         locator.open(Vec3::repeat(0.2), 0.5);
-        let (tet, l) = locator.find(Vec3::new(0.1, 0.2, 0.3)).unwrap();
+        let find = |locator: &Locator<'_>, x: Vec3| {
+            let mut open = locator.candidates().iter();
+            open.find_map(|c| c.holds(x))
+        };
+        let (tet, l) = find(&locator, Vec3::new(0.1, 0.2, 0.3)).unwrap();
         assert_eq!(tet, 0);
         let corners = mesh.corners(0);
         let back: Vec3 = (0..4).map(|k| corners[k] * l[k]).sum();
         assert!((back - Vec3::new(0.1, 0.2, 0.3)).norm() < 1e-14);
-        assert_eq!(locator.find(Vec3::new(0.5, 0.5, 0.5)), None);
+        assert_eq!(find(&locator, Vec3::new(0.5, 0.5, 0.5)), None);
         locator.open(Vec3::repeat(50.0), 0.5);
-        assert_eq!(locator.find(Vec3::repeat(0.1)), None);
+        assert_eq!(find(&locator, Vec3::repeat(0.1)), None);
         let mut empty = Locator::new(&mesh, |_| false);
         empty.open(Vec3::repeat(0.2), 0.5);
-        assert_eq!(empty.find(Vec3::repeat(0.1)), None);
+        assert_eq!(find(&empty, Vec3::repeat(0.1)), None);
     }
 }

@@ -48,7 +48,7 @@ struct Attempt {
 /// once, twice, three times (0.31, 0.17, 0.43) finest cells and takes the best. When none is sound (least
 /// angle 10 degrees, radius ratio 0.1, no pinched edge, corners on their surfaces), tries with all sizes
 /// times 0.8. `quality.fallback` says which was taken. If none is sound the mesh that passed all gates with
-/// fewest pinched edges and the largest least angle is returned: its quality table shows what is wrong
+/// fewest pinched edges, corners on their surfaces and the largest least angle is returned: its quality table shows what is wrong
 /// with it. The result depends on the blueprint alone, bit for bit.
 ///
 /// # Errors
@@ -82,7 +82,12 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
             Ok(mesh) => {
                 let rank = |m: &TetMesh| {
                     let q = &m.quality;
-                    (is_sound(q), Reverse(q.pinched_edges), q.min_dihedral_deg)
+                    (
+                        is_sound(q),
+                        Reverse(q.pinched_edges),
+                        q.surface_error_mm <= WORST_SURFACE_ERROR_MM,
+                        q.min_dihedral_deg,
+                    )
                 };
                 if best.as_ref().is_none_or(|b| rank(&mesh) > rank(b)) {
                     best = Some(mesh);

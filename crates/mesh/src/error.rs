@@ -1,5 +1,6 @@
 //! What can go wrong in the mesher.
 
+use crate::RegionFeature;
 use thiserror::Error;
 
 /// A mesh that did not pass a gate.
@@ -21,6 +22,19 @@ pub enum MeshError {
         /// How many fit.
         limit: usize,
     },
+    /// A region round a feature that the construct does not have.
+    #[error(
+        "region {region}: this construct has no {feature}; it has {}",
+        listed(exist)
+    )]
+    NoSuchFeature {
+        /// The region's name.
+        region: String,
+        /// What it lies round.
+        feature: RegionFeature,
+        /// The features that there are.
+        exist: Vec<RegionFeature>,
+    },
     /// A size field that leaves out a part of the construct.
     #[error(
         "the size field covers {} mm, the construct reaches {} mm",
@@ -33,6 +47,14 @@ pub enum MeshError {
         /// Those of the box that it must cover.
         needed_mm: [[f64; 3]; 2],
     },
+}
+
+fn listed(features: &[RegionFeature]) -> String {
+    if features.is_empty() {
+        return "none".into();
+    }
+    let names: Vec<String> = features.iter().map(ToString::to_string).collect();
+    names.join(", ")
 }
 
 fn between(corners: &[[f64; 3]; 2]) -> String {

@@ -23,6 +23,7 @@ mod pinch;
 pub mod program;
 mod promote;
 mod quality;
+pub mod region;
 mod relief;
 pub mod size_field;
 mod spines;
@@ -39,6 +40,7 @@ pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
 pub use error::MeshError;
 pub use program::{Sizing, mesh_construct};
+pub use region::{RegionFeature, RegionPlace, SizeRegion};
 pub use size_field::{SizeField, SizeFieldError};
 pub use split::{
     FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_into, split_kinds,

@@ -15,8 +15,8 @@ mod sizes;
 use crate::face_names;
 use crate::surfaces::SURFACE_LIMIT;
 use crate::{
-    Blueprint, Body, CutStep, Label, LatticePose, MeshError, SizeField, SurfaceId, SurfaceName,
-    TetMesh,
+    Blueprint, Body, CutStep, Label, LatticePose, MeshError, RegionFeature, RegionPlace, SizeField,
+    SizeRegion, SurfaceId, SurfaceName, TetMesh,
 };
 use bicolumn_base::{Aabb, Fragment, Part, Tissue, Vec3};
 use bicolumn_geometry::{Construct, Field, Head, Hole, Plate, Screw};
@@ -48,6 +48,8 @@ pub struct Sizing {
     pub pose: LatticePose,
     /// In place of the sizes by feature; must cover [`program::material_box`](material_box).
     pub size_field: Option<SizeField>,
+    /// Regions with a size of their own.
+    pub regions: Vec<SizeRegion>,
 }
 
 impl Default for Sizing {
@@ -63,6 +65,7 @@ impl Default for Sizing {
             growth: 0.35,
             pose: LatticePose::default(),
             size_field: None,
+            regions: Vec::new(),
         }
     }
 }
@@ -255,7 +258,8 @@ const MARGIN_CELLS: f64 = 3.0;
 ///
 /// # Errors
 /// [`MeshError::TooManySurfaces`] for more plates, holes and screws than the mesher can tell apart,
-/// [`MeshError::SizeFieldTooSmall`] for a size field that does not cover the construct.
+/// [`MeshError::SizeFieldTooSmall`] for a size field that does not cover the construct,
+/// [`MeshError::NoSuchFeature`] for a region round what the construct does not have.
 pub fn blueprint<'a>(
     construct: &'a Construct,
     sizing: &'a Sizing,
@@ -268,6 +272,7 @@ pub fn blueprint<'a>(
         });
     }
     check_cover(construct, sizing)?;
+    check_features(construct, sizing)?;
     let sizes = CellSizes::of(construct, sizing);
     let margin = MARGIN_CELLS * sizes.at_hardware_mm();
     let mut w = Writer {
@@ -341,6 +346,23 @@ fn check_cover(construct: &Construct, sizing: &Sizing) -> Result<(), MeshError> 
         covered_mm: corners(&covered),
         needed_mm: corners(&needed),
     })
+}
+
+fn check_features(construct: &Construct, sizing: &Sizing) -> Result<(), MeshError> {
+    let exist = RegionFeature::all_of(construct);
+    for region in &sizing.regions {
+        match region.place {
+            RegionPlace::Around { feature, .. } if !exist.contains(&feature) => {
+                return Err(MeshError::NoSuchFeature {
+                    region: region.name.clone(),
+                    feature,
+                    exist,
+                });
+            }
+            _ => {}
+        }
+    }
+    Ok(())
 }
 
 fn parts(construct: &Construct) -> Vec<Option<Part>> {

@@ -19,8 +19,8 @@ use crate::scenes::{BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_pict
 use crate::study_view::{StudyView, response, value_of};
 use crate::surface::Surface;
 use crate::tables::{
-    definition_table, evidence_table, headline_tables, input_table, landmark_table, response_table,
-    screw_table,
+    definition_table, evidence_table, headline_tables, input_table, landmark_table,
+    response_tables, screw_table,
 };
 use crate::words::answer;
 use bicolumn_store::PointRecord;
@@ -90,7 +90,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         headline_tables => data(headline_tables(view)),
         interaction => safe(interaction_charts(view)),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
-        responses => data(response_table(view)),
+        responses => data(response_tables(view)),
         screws => screw_table(view).map(data),
         profiles => profiles,
         level_legend => safe(level_legend(view)),

@@ -132,9 +132,39 @@ fn key_responses(view: &StudyView) -> Vec<String> {
     names
 }
 
-/// Points by load case with the key responses; points without a result with their reason.
-pub fn response_table(view: &StudyView) -> Table {
-    let names = key_responses(view);
+/// Points by load case with the key responses: stress and stiffness in one table, motion of the fracture in another,
+/// since both side by side are wider than a page. The first names points without a result, with their reason.
+pub fn response_tables(view: &StudyView) -> Vec<Table> {
+    let (motion, others): (Vec<String>, Vec<String>) = key_responses(view)
+        .into_iter()
+        .partition(|name| name.starts_with("motion_"));
+    let mut tables = vec![];
+    if !others.is_empty() || motion.is_empty() {
+        let mut table = response_table(
+            view,
+            &others,
+            "Key responses: bone stress at the plate ends and its ratio to the peak of the intact bone in the same \
+             band, stiffness, hot-spots of the plates; behind ± the size of the estimated discretisation error, where \
+             there is one. The file results.csv holds all responses with full digits.",
+        );
+        table.rows.extend(without_result(view));
+        tables.push(table);
+    }
+    if !motion.is_empty() {
+        let mut table = response_table(
+            view,
+            &motion,
+            "Motion of the fracture faces (axial: closing negative).",
+        );
+        if tables.is_empty() {
+            table.rows.extend(without_result(view));
+        }
+        tables.push(table);
+    }
+    tables
+}
+
+fn response_table(view: &StudyView, names: &[String], caption: &str) -> Table {
     let mut heads = lead_heads(view);
     heads.extend(names.iter().map(|name| {
         let unit = shown_unit(view.unit(name));
@@ -144,7 +174,7 @@ pub fn response_table(view: &StudyView) -> Table {
         }
     }));
     let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
-    let mut rows = by_case(view, |point, case| {
+    let rows = by_case(view, |point, case| {
         let cells = names.iter().zip(&decimals).map(|(name, decimals)| {
             let found = response(point, case, name);
             let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
@@ -157,6 +187,16 @@ pub fn response_table(view: &StudyView) -> Table {
         });
         cells.collect()
     });
+    Table {
+        caption: caption.into(),
+        words: heads.len() - names.len(),
+        heads,
+        rows,
+    }
+}
+
+/// Points without a result, with their reason.
+fn without_result(view: &StudyView) -> Vec<Row> {
     let mut missing: Vec<Row> = Vec::new();
     for point in &view.points {
         if let Status::Failed { stage, reason } = &point.status {
@@ -177,24 +217,13 @@ pub fn response_table(view: &StudyView) -> Table {
         });
     }
     if !missing.is_empty() {
-        rows.push(Row {
+        let section = Row {
             section: "Without a result".into(),
             ..Row::default()
-        });
-        rows.extend(missing);
+        };
+        missing.insert(0, section);
     }
-    Table {
-        caption:
-            "Key responses: bone stress at the plate ends and its ratio to the peak of the intact \
-                  bone in the same band, stiffness, motion of the fracture faces (axial: closing \
-                  negative), hot-spots of the plates; behind ± the size of the estimated discretisation \
-                  error, where there is one. The file results.csv holds all responses \
-                  with full digits."
-                .into(),
-        words: heads.len() - names.len(),
-        heads,
-        rows,
-    }
+    missing
 }
 
 /// What screws carry at most, by load case and point, with the screw; `None` where no point says.

@@ -1,8 +1,9 @@
-//! `cargo bench -p bicolumn-solve [-- CELLS THREADS]`: what a solve costs, and how near its sweeps come
+//! `cargo bench -p bicolumn-solve [-- CELLS THREADS [aggregation]]`: what a solve costs, and how near its sweeps come
 //! to the memory's speed.
 //!
 //! A bar of 1 : 4 : 1 with a steel core in cancellous bone; four load cases, none a multiple of another.
-//! CELLS across the bar: 15 gives about 0.34 million unknowns, 22 about 1.1 million. Compare ratios
+//! CELLS across the bar: 15 gives about 0.34 million unknowns, 22 about 1.1 million. The linear level is
+//! factored, or, if that is asked for, aggregated. Compare ratios
 //! within one run; seconds depend on the machine and on what else it does.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -13,6 +14,7 @@ use bicolumn_base::Vec3;
 use bicolumn_solve::assembly::assemble;
 use bicolumn_solve::numbering::Numbering;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
+use bicolumn_sparse::kernel::Real;
 use bicolumn_sparse::{FullBlocks, NodeColumns, SymmetricBlocks, Team};
 use std::time::Instant;
 use support::{cored_bar, held_box, material};
@@ -61,14 +63,17 @@ fn product<const W: usize>(team: &Team, matrix: &SymmetricBlocks, peak: f64) {
     );
 }
 
-fn single<const W: usize>(team: &Team, matrix: &FullBlocks<f32>, peak: f64) {
+fn whole<T: Real, const W: usize>(team: &Team, matrix: &FullBlocks<T>, peak: f64) {
     let rows = matrix.pattern.rows();
-    let x: Vec<NodeColumns<f32, W>> = vec![[[1.0; W]; 3]; rows];
+    let x: Vec<NodeColumns<T, W>> = vec![[[T::from_f64(1.0); W]; 3]; rows];
     let mut y = x.clone();
     let time = seconds(|| matrix.multiply(team, &x, &mut y));
-    let bytes = matrix.bytes() as f64 + 4.0 * matrix.pattern.len() as f64 + (24 * W * rows) as f64;
+    let bytes = matrix.bytes() as f64
+        + 4.0 * matrix.pattern.len() as f64
+        + (6 * std::mem::size_of::<T>() * W * rows) as f64;
+    let precision = 8 * std::mem::size_of::<T>();
     println!(
-        "single product, {W} right sides: {:.1} ms, {:.1} GB/s, {:.0} % of read bandwidth",
+        "{precision}-bit product, both halves stored, {W} right sides: {:.1} ms, {:.1} GB/s, {:.0} % of read bandwidth",
         1e3 * time,
         bytes / time / 1e9,
         100.0 * bytes / time / peak
@@ -85,6 +90,11 @@ fn main() {
     let numbers: Vec<usize> = std::env::args().filter_map(|a| a.parse().ok()).collect();
     let cells = numbers.first().copied().unwrap_or(15);
     let threads = numbers.get(1).copied().unwrap_or(2);
+    let method = if std::env::args().any(|a| a == "aggregation") {
+        Method::Aggregation
+    } else {
+        Method::Multigrid
+    };
     let team = Team::new(threads);
     let mesh = cored_bar(cells);
     let z = Vec3::zeros();
@@ -108,7 +118,7 @@ fn main() {
     let before = peak_memory_gb();
     let start = Instant::now();
     let options = SolveOptions {
-        method: Method::Multigrid,
+        method,
         tolerance: 1e-8,
         threads,
         ..SolveOptions::default()
@@ -147,9 +157,14 @@ fn main() {
     product::<1>(&team, &fine, peak);
     product::<4>(&team, &fine, peak);
     product::<6>(&team, &fine, peak);
+    let both = FullBlocks::<f64>::rounded(&team, &fine);
+    whole::<_, 4>(&team, &both, peak);
+    whole::<_, 8>(&team, &both, peak);
+    product::<8>(&team, &fine, peak);
+    drop(both);
     let rounded = FullBlocks::<f32>::rounded(&team, &fine);
-    single::<1>(&team, &rounded, peak);
-    single::<4>(&team, &rounded, peak);
-    single::<6>(&team, &rounded, peak);
-    single::<8>(&team, &rounded, peak);
+    whole::<_, 1>(&team, &rounded, peak);
+    whole::<_, 4>(&team, &rounded, peak);
+    whole::<_, 6>(&team, &rounded, peak);
+    whole::<_, 8>(&team, &rounded, peak);
 }

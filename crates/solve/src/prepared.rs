@@ -29,13 +29,28 @@ use bicolumn_sparse::{
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Bytes up to which the linear level is factored; beyond, it is aggregated, which sets up faster for two
-/// or three iterations more (docs/performance.md). A fixed number, so that the same job gives the same bits
-/// on a larger machine.
-const FACTOR_UP_TO: u64 = 256 << 20;
-/// Rows of the linear level beyond which its factor is never that small, which saves ordering it: 15,800 rows
-/// gave 86 MB, 61,000 gave 790 MB.
-const ROWS_WORTH_ORDERING: usize = 60_000;
+/// Up to what size the linear level is factored; beyond, it is aggregated. Fixed numbers, so that the same job
+/// gives the same bits on a larger machine.
+#[derive(Debug, Clone, Copy)]
+struct FactorUpTo {
+    /// Bytes of the factor.
+    bytes: u64,
+    /// Rows of the linear level beyond which its factor is never that small, which saves ordering it: 15,800
+    /// rows gave 86 MB, 61,000 gave 790 MB.
+    rows: usize,
+}
+
+/// Aggregates take less time and memory in all, from 0.1 million unknowns on (docs/performance.md).
+const PLAIN: FactorUpTo = FactorUpTo {
+    bytes: 16 << 20,
+    rows: 8_000,
+};
+/// With interfaces, compliances of few nodes take but a part of the factor, whereas aggregates are always gone
+/// through whole.
+const WITH_INTERFACES: FactorUpTo = FactorUpTo {
+    bytes: 256 << 20,
+    rows: 60_000,
+};
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
@@ -44,6 +59,7 @@ const SMOOTHER_DEGREE: usize = 3;
 pub struct Prepared<'a> {
     problem: &'a Problem,
     options: SolveOptions,
+    factor_up_to: FactorUpTo,
     team: Team,
     numbering: Numbering,
     fine: SymmetricBlocks,
@@ -118,7 +134,7 @@ impl<'a> Prepared<'a> {
         tell: &dyn Fn(&Forecast),
     ) -> Result<Self, SolveError> {
         held::check(problem)?;
-        Self::build(problem, options, None, tell)
+        Self::build(problem, options, None, PLAIN, tell)
     }
 
     /// As [`Prepared::new`], with an interface term inside the preconditioner from the start.
@@ -133,13 +149,14 @@ impl<'a> Prepared<'a> {
         options: &SolveOptions,
         interface: Option<&InterfaceStiffness>,
     ) -> Result<Self, SolveError> {
-        Self::build(problem, options, interface, &|_| {})
+        Self::build(problem, options, interface, WITH_INTERFACES, &|_| {})
     }
 
     fn build(
         problem: &'a Problem,
         options: &SolveOptions,
         interface: Option<&InterfaceStiffness>,
+        factor_up_to: FactorUpTo,
         tell: &dyn Fn(&Forecast),
     ) -> Result<Self, SolveError> {
         let team = Team::new(options.threads);
@@ -171,6 +188,7 @@ impl<'a> Prepared<'a> {
                 numbering: &numbering,
                 nodes: &problem.mesh.nodes,
                 options,
+                factor_up_to,
             },
             &mut report,
             tell,
@@ -180,6 +198,7 @@ impl<'a> Prepared<'a> {
         Ok(Prepared {
             problem,
             options: *options,
+            factor_up_to,
             team,
             numbering,
             fine,
@@ -214,6 +233,7 @@ impl<'a> Prepared<'a> {
                 numbering: &self.numbering,
                 nodes: &self.problem.mesh.nodes,
                 options: &self.options,
+                factor_up_to: self.factor_up_to,
             },
             &mut self.report,
             &|_| {},
@@ -516,6 +536,7 @@ struct Levels<'a> {
     nodes: &'a [Vec3],
     /// What was asked for.
     options: &'a SolveOptions,
+    factor_up_to: FactorUpTo,
 }
 
 /// Chooses, tells what it will cost, factors or sets up the hierarchy.
@@ -600,7 +621,7 @@ fn multigrid(
         fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
     let places: Vec<[f64; 3]>;
     let (linear, level_bytes, scratch);
-    if let Some(analysis) = affordable_factor(levels.options.method, coarse, team.threads()) {
+    if let Some(analysis) = affordable_factor(levels, coarse, team.threads()) {
         report.method = Method::Multigrid;
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
@@ -628,14 +649,19 @@ fn multigrid(
 }
 
 /// The ordering of the linear level's factor, if that is what was asked for or is small enough.
-fn affordable_factor(method: Method, coarse: &SymmetricBlocks, threads: usize) -> Option<Analysis> {
-    let hopeless = method == Method::Auto && coarse.rows() > ROWS_WORTH_ORDERING;
+fn affordable_factor(
+    levels: &Levels<'_>,
+    coarse: &SymmetricBlocks,
+    threads: usize,
+) -> Option<Analysis> {
+    let method = levels.options.method;
+    let hopeless = method == Method::Auto && coarse.rows() > levels.factor_up_to.rows;
     if method == Method::Aggregation || hopeless {
         return None;
     }
     let analysis = Analysis::of(&coarse.pattern);
     let bytes = analysis.factor_bytes::<CoarseNumber>() + analysis.scratch_bytes(threads);
-    (method == Method::Multigrid || bytes <= FACTOR_UP_TO).then_some(analysis)
+    (method == Method::Multigrid || bytes <= levels.factor_up_to.bytes).then_some(analysis)
 }
 
 /// Names the part and node of a row.

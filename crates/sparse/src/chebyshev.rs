@@ -348,22 +348,30 @@ impl<const W: usize> Hot for Sweep<'_, W> {
             .iter_mut()
             .zip(self.next.iter_mut().zip(self.x.iter_mut()));
         for ((row, (r, (next, x))), (d, inverse)) in rows.zip(out).zip(d.iter().zip(inverse)) {
+            // Worked out in registers and written whole: through the references the compiler would have to
+            // fear that one row of `next`, `x` and `d` overlaps another, and go number by number.
             let product = self.smoother.matrix.row_product::<W, FUSED>(row, self.d);
+            let mut left = *r;
             for c in 0..3 {
                 for k in 0..W {
-                    r[c][k] -= product[c][k];
+                    left[c][k] -= product[c][k];
                 }
             }
+            *r = left;
             if self.touch == Touch::Residual {
                 continue;
             }
-            *next = scaled::<W, FUSED>(inverse, r, self.new);
+            let mut step = scaled::<W, FUSED>(inverse, &left, self.new);
+            let mut sum = *x;
+            let last = *d;
             for c in 0..3 {
                 for k in 0..W {
-                    next[c][k] = self.old.times_plus::<FUSED>(d[c][k], next[c][k]);
-                    x[c][k] += next[c][k];
+                    step[c][k] = self.old.times_plus::<FUSED>(last[c][k], step[c][k]);
+                    sum[c][k] += step[c][k];
                 }
             }
+            *next = step;
+            *x = sum;
         }
     }
 }

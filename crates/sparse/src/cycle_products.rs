@@ -11,13 +11,17 @@ use crate::{NodeColumns, NodeVector, Team, TwoLevel};
 /// Values at few rows, each row once.
 pub type SparseVector = Vec<(u32, [f64; 3])>;
 
-/// Vectors that go through the coarse factor together.
+/// Right sides of an open cycle that go through the coarse factor together.
 const GROUP: usize = 8;
+/// New vectors that do.
+const NEW: usize = 16;
 
 /// Vectors with what is kept of each.
 #[derive(Debug, Default)]
 pub struct CycleProducts {
     vectors: Vec<SparseVector>,
+    /// All vectors, by fine row.
+    on_row: Vec<Vec<(u32, [f64; 3])>>,
     /// x = Q b of all vectors, by fine row.
     smoothed: Vec<Vec<(u32, [f32; 3])>>,
     /// r = b − A x of all vectors, by fine row.
@@ -44,9 +48,10 @@ impl CycleProducts {
         new: Vec<SparseVector>,
     ) -> Vec<Vec<f64>> {
         let first = self.vectors.len();
+        self.on_row.resize(two_level.rows(), vec![]);
         self.smoothed.resize(two_level.rows(), vec![]);
         self.residual.resize(two_level.rows(), vec![]);
-        let groups: Vec<&[SparseVector]> = new.chunks(GROUP).collect();
+        let groups: Vec<&[SparseVector]> = new.chunks(NEW).collect();
         let smoothed = team.collect(groups.len(), |g| {
             let mut places = vec![u32::MAX; two_level.rows()];
             let of = groups[g].iter();
@@ -54,10 +59,15 @@ impl CycleProducts {
                 .collect::<Vec<_>>()
         });
         let mut residuals = vec![];
-        for (k, s) in (first..).zip(smoothed.into_iter().flatten()) {
-            for (row, v) in s.x {
-                self.smoothed[row as usize].push((k as u32, v));
+        let mut own = vec![];
+        for (k, (s, b)) in (first..).zip(smoothed.into_iter().flatten().zip(&new)) {
+            for (row, v) in b {
+                self.on_row[*row as usize].push((k as u32, *v));
             }
+            for (row, v) in &s.x {
+                self.smoothed[*row as usize].push((k as u32, *v));
+            }
+            own.push(s.x);
             for (row, r) in &s.r {
                 let single = r.map(|v| v as f32);
                 self.residual[*row as usize].push((k as u32, single));
@@ -71,9 +81,9 @@ impl CycleProducts {
         let rows_of = |e: &Vec<(u32, [f32; 3])>| e.iter().map(|(row, _)| *row).collect::<Vec<_>>();
         let down = two_level.reach_coarse(self.restricted.iter().flat_map(rows_of));
         let mut out = Vec::with_capacity(count);
-        for group in (0..count).step_by(GROUP) {
-            let members = group..(group + GROUP).min(count);
-            let mut coarse: Vec<NodeColumns<f64, GROUP>> = vec![[[0.0; GROUP]; 3]; coarse_rows];
+        for group in (0..count).step_by(NEW) {
+            let members = group..(group + NEW).min(count);
+            let mut coarse: Vec<NodeColumns<f64, NEW>> = vec![[[0.0; NEW]; 3]; coarse_rows];
             for (k, j) in members.clone().enumerate() {
                 for (row, v) in &self.restricted[first + j] {
                     for c in 0..3 {
@@ -86,11 +96,11 @@ impl CycleProducts {
             team.inside(|| two_level.solve_coarse_between(team, &mut coarse, &up, &down));
             // eᵢ·A_c⁻¹ eⱼ for the whole group in one reading.
             let through = team.collect(self.vectors.len(), |i| {
-                let mut sum = [0.0; GROUP];
+                let mut sum = [0.0; NEW];
                 for (row, v) in &self.restricted[i] {
                     let c = &coarse[*row as usize];
                     for d in 0..3 {
-                        for k in 0..GROUP {
+                        for k in 0..NEW {
                             sum[k] += f64::from(v[d]) * c[d][k];
                         }
                     }
@@ -105,13 +115,9 @@ impl CycleProducts {
                         products[*i as usize] += dot(r, x);
                     }
                 }
-                let own = (first + j) as u32;
-                for (product, b) in products.iter_mut().zip(&self.vectors) {
-                    for (row, v) in b {
-                        let here = &self.smoothed[*row as usize];
-                        if let Ok(at) = here.binary_search_by_key(&own, |(i, _)| *i) {
-                            *product += dot(v, &here[at].1);
-                        }
+                for (row, x) in &own[j] {
+                    for (i, b) in &self.on_row[*row as usize] {
+                        products[*i as usize] += dot(b, x);
                     }
                 }
                 products

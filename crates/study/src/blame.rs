@@ -5,7 +5,9 @@ use crate::key_table::{key, keys};
 use crate::keys::Fallback;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
+use crate::{regions, size_field_file};
 use bicolumn_geometry::GeometryError;
+use bicolumn_mesh::MeshError;
 
 /// Explains why a point's construct cannot be built: the point, the reason, then the keys that decide
 /// it with their lines in the job file.
@@ -40,6 +42,18 @@ pub fn explain_refusal(reason: &str, job: &Job, point: &DesignPoint) -> String {
         }
         None => format!("{}: {reason}", job.file.display()),
     }
+}
+
+/// Explains why a point's cut program cannot be written: the key of the region or the size field at fault
+/// leads.
+pub fn explain_sizes(error: &MeshError, job: &Job, point: &DesignPoint) -> String {
+    let key = match error {
+        MeshError::NoSuchFeature { region, .. } => format!("{}{region}.around", regions::PREFIX),
+        MeshError::SizeFieldTooSmall { .. } => size_field_file::KEY.to_string(),
+        MeshError::Gate { .. } | MeshError::TooManySurfaces { .. } => return error.to_string(),
+    };
+    let settings = Settings::at(job, point);
+    format!("{}: {error}", where_given(&key, job, point, &settings))
 }
 
 /// `jobs/x.toml:7: plates.stagger_mm = 20 (factor)` or `plates.width_mm = 10 (default)`.

@@ -195,7 +195,7 @@ fn state(
         .collect();
     json!({
         "columns": [
-            "interface", "node_a", "node_b", "area_mm2", "pressure_mpa", "normal_x", "normal_y",
+            "interface", "node_a", "node_b", "patch", "area_mm2", "pressure_mpa", "normal_x", "normal_y",
             "normal_z", "shear_x_mpa", "shear_y_mpa", "shear_z_mpa", "gap_mm",
         ],
         "cases": cases,
@@ -208,6 +208,7 @@ fn corner((_, a, b): (u16, u32, u32), t: &Traction) -> Value {
         t.set,
         a,
         b,
+        t.patch,
         t.area_mm2,
         t.pressure_mpa,
         n.x,

@@ -96,13 +96,14 @@ fn build(
     if let Some(reason) = refusal(&construct, &inputs.interfaces) {
         return Err(blame::explain_refusal(&reason, job, point));
     }
-    let mut estimate = estimate(&construct, &inputs.sizing).map_err(|e| e.to_string())?;
-    if inputs.error_estimate {
-        estimate = estimate.with_error_estimate();
-    }
+    let estimate =
+        estimate(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
     Ok(BuiltPoint {
         notes: construct.notes,
-        estimate,
+        estimate: match inputs.error_estimate {
+            true => estimate.with_error_estimates(),
+            false => estimate,
+        },
     })
 }
 

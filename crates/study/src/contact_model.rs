@@ -124,7 +124,12 @@ fn impossible_preload(
     ))
 }
 
-/// Splits a mesh at the interfaces that can open or slide; `None` where there are none.
+/// Width of the smallest patch that a law holds for, as a share of the finest cells: smaller facets, which the
+/// shape of a seat or of the edge of a hole makes, resolve more than the displacements beside them.
+const PATCH_SHARE: f64 = 0.3;
+
+/// Splits a mesh, made with cells of `finest_mm` at the finest, at the interfaces that can open or slide; `None`
+/// where there are none.
 ///
 /// # Errors
 /// What stands in the way: the split of the mesh, a clamp that finds no bone.
@@ -132,6 +137,7 @@ pub fn contact_model(
     construct: &Construct,
     mesh: &TetMesh,
     inputs: &InterfaceInputs,
+    finest_mm: f64,
 ) -> Result<Option<(Arc<TetMesh>, ContactModel)>, String> {
     // The facets of a set all have the same role and law.
     let found = RefCell::new(BTreeMap::new());
@@ -150,6 +156,8 @@ pub fn contact_model(
     });
     let roles = split.sets.iter().filter_map(|s| found.get(s).map(|f| f.0));
     let roles: Vec<Role> = roles.collect();
+    let least_mm2 = (PATCH_SHARE * finest_mm).powi(2);
+    interfaces = interfaces.coarsened(|_, _| least_mm2);
     if inputs.contact_gap_mm > 0.0 {
         interfaces.add_gap(
             |set| set.kind == PairKind::PlateOnBone,
@@ -374,7 +382,9 @@ mod tests {
             "interfaces.plate_bone = \"frictional\"\ninterfaces.head_seat = \"frictionless\"\nscrews.shaft_hold = \"non_locking\"\nscrews.shaft_preload_n = 250\n",
         );
         assert_eq!(refusal(&construct, &inputs), None);
-        let (split, model) = contact_model(&construct, &mesh, &inputs).unwrap().unwrap();
+        let (split, model) = contact_model(&construct, &mesh, &inputs, 2.4)
+            .unwrap()
+            .unwrap();
         let sets = model.interfaces.sets().iter().zip(model.interfaces.laws());
         let found: Vec<(String, Law)> = sets.map(|(s, l)| (s.name.clone(), *l)).collect();
         let expected = [
@@ -408,7 +418,9 @@ mod tests {
         );
         let (construct, mesh, inputs) = built(&text);
         assert_eq!(refusal(&construct, &inputs), None);
-        let (_, model) = contact_model(&construct, &mesh, &inputs).unwrap().unwrap();
+        let (_, model) = contact_model(&construct, &mesh, &inputs, 2.4)
+            .unwrap()
+            .unwrap();
         let sets = model.interfaces.sets().iter().zip(model.interfaces.laws());
         let found: Vec<(&str, Law)> = sets.map(|(s, l)| (s.name.as_str(), *l)).collect();
         let expected = [
@@ -446,7 +458,11 @@ mod tests {
         let locking = "screws.shaft_preload_n = 250\n";
         let (construct, mesh, inputs) = built(locking);
         assert_eq!(refusal(&construct, &inputs), None, "locked heads take none");
-        assert!(contact_model(&construct, &mesh, &inputs).unwrap().is_none());
+        assert!(
+            contact_model(&construct, &mesh, &inputs, 2.4)
+                .unwrap()
+                .is_none()
+        );
         let loose = "screws.shaft_hold = \"non_locking\"\n";
         for (text, word) in [
             ("interfaces.plate_bone = \"bonded\"\n", "its head is bonded"),

@@ -142,6 +142,7 @@ fn scaled(sizing: &Sizing, factor: f64) -> Sizing {
         wall_ratio: sizing.wall_ratio * factor,
         screw_ratio: sizing.screw_ratio * factor,
         size_field: sizing.size_field.as_ref().map(|f| f.scaled(factor)),
+        regions: sizing.regions.iter().map(|r| r.scaled(factor)).collect(),
         ..sizing.clone()
     }
 }

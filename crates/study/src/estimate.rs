@@ -42,11 +42,13 @@ const SOLVE_SECONDS: f64 = 15.5;
 const SOLVE_EXPONENT: f64 = 1.05;
 /// All other stages there, s; they grow with the size.
 const OTHER_SECONDS: f64 = 12.9;
-/// What the estimate of the discretisation error adds there to memory, and in seconds.
-const ESTIMATE_BYTES_AN_UNKNOWN: f64 = 600.0;
-const ESTIMATE_SECONDS: f64 = 17.0;
 
-/// Estimates a point from its construct and mesh sizes.
+/// What estimating discretisation errors adds: bytes an unknown (two points of first-look at a time took 6.28 GB in
+/// all), and seconds at that size.
+const ERRORS_BYTES_AN_UNKNOWN: f64 = 850.0;
+const ERRORS_SECONDS: f64 = 21.0;
+
+/// Estimates a point from its construct and mesh sizes, without estimates of its discretisation errors.
 ///
 /// # Errors
 /// The cut program cannot be written: [`MeshError`].
@@ -106,15 +108,6 @@ fn corners(centre: Vec3, reach: f64) -> impl Iterator<Item = Vec3> {
 }
 
 impl Estimate {
-    /// The same with the discretisation error of the responses estimated.
-    pub fn with_error_estimate(self) -> Estimate {
-        Estimate {
-            bytes: self.bytes + ESTIMATE_BYTES_AN_UNKNOWN * self.unknowns,
-            seconds: self.seconds + ESTIMATE_SECONDS * self.unknowns / MEASURED_AT,
-            ..self
-        }
-    }
-
     /// Memory and time of a mesh of so many tetrahedra.
     pub fn of_tets(tets: f64) -> Estimate {
         let unknowns = UNKNOWNS_A_TET * tets;
@@ -124,6 +117,17 @@ impl Estimate {
             unknowns,
             bytes: BYTES_AN_UNKNOWN * MEASURED_AT * size.powf(BYTES_EXPONENT),
             seconds: OTHER_SECONDS * size + SOLVE_SECONDS * size.powf(SOLVE_EXPONENT),
+        }
+    }
+
+    /// The same with estimates of the discretisation errors.
+    #[must_use]
+    pub fn with_error_estimates(self) -> Estimate {
+        let size = self.unknowns / MEASURED_AT;
+        Estimate {
+            bytes: self.bytes + ERRORS_BYTES_AN_UNKNOWN * self.unknowns,
+            seconds: self.seconds + ERRORS_SECONDS * size,
+            ..self
         }
     }
 }

@@ -6,7 +6,7 @@ use crate::model_build::{BuiltModel, ModelSolution, build_model};
 use crate::shared::Shared;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
-use bicolumn_mesh::Sizing;
+use bicolumn_mesh::{RegionPlace, SizeRegion, Sizing};
 use std::sync::Arc;
 
 /// The intact bone, solved.
@@ -67,10 +67,14 @@ fn key(inputs: &PointInputs) -> String {
     )
 }
 
-/// Without a size field: that follows stress round hardware that the intact bone does not have.
+/// Without what follows hardware or fracture, which the intact bone does not have: a size field, regions round
+/// features.
 fn sizing(inputs: &PointInputs) -> Sizing {
+    let regions = inputs.sizing.regions.iter();
+    let is_of_space = |r: &&SizeRegion| !matches!(r.place, RegionPlace::Around { .. });
     Sizing {
         size_field: None,
+        regions: regions.filter(is_of_space).cloned().collect(),
         ..inputs.sizing.clone()
     }
 }

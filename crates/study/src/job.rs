@@ -4,9 +4,9 @@ use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::job_raw::{RawEntry, RawJob, RawValue};
 use crate::key_table::{SECTIONS, key, keys, named_parts};
 use crate::keys::{Guess, Key, Kind, guess, nearest};
-use crate::size_field_file;
 use crate::value::Value;
-use bicolumn_mesh::SizeField;
+use crate::{regions, size_field_file};
+use bicolumn_mesh::{SizeField, SizeRegion};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -43,6 +43,8 @@ pub struct Job {
     pub factors: Vec<Factor>,
     /// What the file of `mesh.size_field` holds.
     pub size_field: Option<SizeField>,
+    /// What `[mesh.regions.NAME]` say, by name.
+    pub regions: Vec<SizeRegion>,
 }
 
 const FACTORS: &str = "factors.";
@@ -71,6 +73,7 @@ impl Job {
             given: BTreeMap::new(),
             factors: Vec::new(),
             size_field: None,
+            regions: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -83,6 +86,7 @@ impl Job {
             }
         }
         job.check_together(&mut errors);
+        job.regions = regions::read(&job, &raw.tables, &mut errors);
         job.size_field = size_field_file::read(&job, &mut errors);
         if errors.is_empty() {
             Ok(job)
@@ -228,6 +232,20 @@ impl Job {
     }
 
     fn unknown(&self, path: &str) -> Fault {
+        if let Some(listed) = regions::listed_as(path).filter(|l| l != path) {
+            return match self.unknown(&listed) {
+                Fault::UnknownKey {
+                    nearest: Some(k), ..
+                } => Fault::UnknownKey {
+                    nearest: Some(regions::named_as(&k, path)),
+                    choices: Vec::new(),
+                },
+                Fault::WrongUnit { meant } => Fault::WrongUnit {
+                    meant: regions::named_as(&meant, path),
+                },
+                other => other,
+            };
+        }
         match guess(path, keys().iter().map(|k| k.path.as_str())) {
             Guess::OtherUnit(meant) => Fault::WrongUnit { meant },
             // Another part's key is no guess at what was meant: the accepted names are told instead.

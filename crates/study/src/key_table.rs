@@ -4,6 +4,7 @@ mod density;
 mod fracture;
 mod holds;
 mod interfaces;
+mod regions;
 
 use crate::keys::{Fallback, Key, Kind};
 use crate::presets;
@@ -88,9 +89,10 @@ pub fn keys() -> &'static [Key] {
     })
 }
 
-/// The key of that name.
+/// The key of that name; one of a region is found under any name of the region.
 pub fn key(path: &str) -> Option<&'static Key> {
-    keys().iter().find(|k| k.path == path)
+    let listed = |path: &str| keys().iter().find(|k| k.path == path);
+    listed(path).or_else(|| listed(&crate::regions::listed_as(path)?))
 }
 
 fn add(keys: &mut Vec<Key>, path: &str, kind: Kind, default: Fallback, doc: &str, source: &str) {
@@ -655,6 +657,7 @@ fn numerics(keys: &mut Vec<Key>) {
         "A JSON file, its path counted from the job file: wanted edge lengths on a regular grid, in place of mesh.finest_mm and its multiples; walls, screws, plates and filled gaps still get the cells that a valid mesh needs. The intact bone is meshed without it",
         OURS,
     );
+    regions::regions(keys);
     add(
         keys,
         "solve.method",

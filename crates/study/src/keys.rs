@@ -138,10 +138,11 @@ impl Kind {
 
 impl Key {
     /// May a factor drive this key? Single values that describe the construct, its loads or its mesh:
-    /// not the texts of the study, not how it is run.
+    /// not the texts of the study, not how it is run, no region of the mesh.
     pub fn may_be_factor(&self) -> bool {
         !self.path.starts_with("run.")
             && !self.path.starts_with("design.")
+            && !self.path.starts_with(crate::regions::PREFIX)
             && !matches!(self.kind, Kind::Text | Kind::List(_))
     }
 }

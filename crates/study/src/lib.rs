@@ -31,6 +31,7 @@ pub mod plan;
 pub mod point;
 pub mod presets;
 pub mod refine;
+mod regions;
 pub mod resolve;
 pub mod runner;
 #[cfg(test)]

@@ -214,11 +214,16 @@ pub fn build_problem(
             message,
         });
     }
-    let contact =
-        contact_model(&construct, &mesh, &inputs.interfaces).map_err(|message| PointError {
-            stage: Stage::Mesh,
-            message,
-        })?;
+    let contact = contact_model(
+        &construct,
+        &mesh,
+        &inputs.interfaces,
+        inputs.sizing.finest_mm,
+    )
+    .map_err(|message| PointError {
+        stage: Stage::Mesh,
+        message,
+    })?;
     let (mesh, contact) = match contact {
         Some((split, contact)) => (split, Some(contact)),
         None => (mesh, None),

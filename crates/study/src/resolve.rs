@@ -244,6 +244,7 @@ fn sizing(s: &Settings, job: &Job) -> Sizing {
         riser_ratio: s.number("mesh.riser_ratio"),
         growth: s.number("mesh.growth"),
         size_field: job.size_field.clone(),
+        regions: job.regions.clone(),
         ..Sizing::default()
     }
 }
@@ -373,6 +374,7 @@ mod tests {
     use crate::key_table::{key, keys};
     use crate::keys::{Fallback, Key, Kind};
     use crate::plan::Plan;
+    use crate::regions;
     use bicolumn_base::{PlateSite, ScrewNumber};
 
     fn first(text: &str) -> PointInputs {
@@ -392,9 +394,12 @@ mod tests {
     #[test]
     fn every_key_of_the_model_has_an_effect() {
         let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\n";
-        // A size field is a file: `size_field_file` tests it.
-        let of_text = |k: &&Key| decides_result(&k.path) && k.path != "mesh.size_field";
-        for k in keys().iter().filter(of_text) {
+        // `size_field_file` and `regions` test their own.
+        let is_single = |k: &&Key| {
+            let apart = ["mesh.size_field", regions::PREFIX];
+            decides_result(&k.path) && !apart.iter().any(|a| k.path.starts_with(a))
+        };
+        for k in keys().iter().filter(is_single) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
                 Kind::Word(_) => FactorValue::Word(String::new()),

@@ -1,10 +1,11 @@
 //! Every key's value at one design point, after factors, the job and the defaults.
 
-use crate::job::Job;
+use crate::job::{Given, Job};
 use crate::key_table::{key, keys};
 use crate::keys::{Fallback, Key};
 use crate::plan::DesignPoint;
 use crate::presets;
+use crate::regions;
 use crate::value::Value;
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{FractureSpec, PlateSpec};
@@ -33,6 +34,10 @@ impl Settings {
             if let Some(setting) = find(job, point, k) {
                 all.insert(k.path.clone(), setting);
             }
+        }
+        let named = job.given.iter();
+        for (path, given) in named.filter(|g| g.0.starts_with(regions::PREFIX)) {
+            all.insert(path.clone(), of_job(given));
         }
         Settings(all)
     }
@@ -90,6 +95,14 @@ impl Settings {
     }
 }
 
+fn of_job(given: &Given) -> Setting {
+    Setting {
+        value: given.value.clone(),
+        is_default: false,
+        source: format!("job file, line {}", given.spot.line),
+    }
+}
+
 /// Value of one key: factor, else job, else default.
 fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
     if let Some(level) = point.levels.get(&k.path) {
@@ -100,11 +113,7 @@ fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
         });
     }
     if let Some(given) = job.given.get(&k.path) {
-        return Some(Setting {
-            value: given.value.clone(),
-            is_default: false,
-            source: format!("job file, line {}", given.spot.line),
-        });
+        return Some(of_job(given));
     }
     let default = |value, source: String| {
         Some(Setting {

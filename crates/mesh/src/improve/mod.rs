@@ -16,11 +16,19 @@ pub(crate) use smooth::place_in_star;
 use crate::complex::{Complex, DEAD};
 use crate::surfaces::{PINNED, Surfaces};
 use crate::tet::EDGES;
+use bicolumn_base::Vec3;
 
 /// Shapes below this are worth smoothing.
 const SMOOTH_BELOW: f64 = 0.5;
 /// Shapes below this are worth a collapse.
 const COLLAPSE_BELOW: f64 = 0.36;
+
+/// Tries to bring vertices onto their surfaces at the price of shape.
+const HOMING_ROUNDS: usize = 6;
+/// Least shape that may cost: the sine of 10 degrees and a little.
+const LEAST_SHAPE_AT_HOME: f64 = 0.18;
+/// Least shape that the way there may cost: the sine of 20 degrees and a little.
+const GOOD_SHAPE: f64 = 0.36;
 
 /// A complex being improved.
 pub(crate) struct Improver<'m, 'a> {
@@ -58,6 +66,7 @@ pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, 
     }
     work.smooth_pass(SMOOTH_BELOW);
     work.settle(0.3);
+    work.bring_home();
 }
 
 /// Smooths the vertices of the tetrahedra from number `first` on.
@@ -92,6 +101,53 @@ impl Improver<'_, '_> {
                 self.mesh.try_move(v as u32, p, |before, after| {
                     after >= share * before.min(0.5)
                 });
+            }
+        }
+    }
+
+    /// Moves vertices that are still off their surfaces there at the price of shape, and smooths the
+    /// neighbours, which may make room for the next try: a vertex in a chord across a thin screw has far to go.
+    fn bring_home(&mut self) {
+        for _ in 0..HOMING_ROUNDS {
+            let astray: Vec<(u32, Vec3)> = (0..self.mesh.position.len())
+                .filter_map(|v| {
+                    let on = self.mesh.on[v];
+                    let at = self.mesh.position[v];
+                    let is_astray = !self.mesh.star[v].is_empty()
+                        && on & PINNED == 0
+                        && self.surfaces.residual(on, at) > 1e-8;
+                    let home = is_astray.then(|| self.surfaces.project(on, at))?;
+                    Some((v as u32, home?))
+                })
+                .collect();
+            for (v, home) in &astray {
+                let at = self.mesh.position[*v as usize];
+                // A part of the way is worth no bad shape.
+                let stops = [
+                    (1.0, LEAST_SHAPE_AT_HOME),
+                    (0.5, GOOD_SHAPE),
+                    (0.2, GOOD_SHAPE),
+                ];
+                let moved = stops.into_iter().any(|(way, floor)| {
+                    let stop = at + way * (home - at);
+                    self.mesh.try_move(*v, stop, |_, after| after >= floor)
+                });
+                if !moved {
+                    continue;
+                }
+                let star = self.mesh.star[*v as usize].clone();
+                let mut around: Vec<u32> = star
+                    .iter()
+                    .flat_map(|t| self.mesh.tets[*t as usize])
+                    .collect();
+                around.sort_unstable();
+                around.dedup();
+                for w in around {
+                    self.smooth(w as usize);
+                }
+            }
+            if astray.is_empty() {
+                break;
             }
         }
     }

@@ -119,10 +119,21 @@ fn divide(w: &mut Writer<'_>, split: &Split) {
     }
 }
 
+/// Distance to the nearer face of the fracture, mm.
+pub(super) fn face_distance(fracture: &Fracture, x: Vec3) -> f64 {
+    let from_middle = (x - fracture.centre).dot(&fracture.normal).abs();
+    (from_middle - 0.5 * fracture.spec.gap_mm).abs()
+}
+
+/// Distance to the nearer face of the split, which ends at the fracture, mm.
+pub(super) fn split_distance(fracture: &Fracture, split: &Split, x: Vec3) -> f64 {
+    let from_face = (split.lateral_of(x).abs() - 0.5 * split.spec.gap_mm).abs();
+    from_face.max(-fracture.below(x))
+}
+
 /// Wanted cell at a point: at the faces so many times `finest`, and no larger than a gap that is filled.
 pub(super) fn wanted_size(fracture: &Fracture, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
-    let from_middle = (x - fracture.centre).dot(&fracture.normal).abs();
-    let from_face = (from_middle - 0.5 * fracture.spec.gap_mm).abs();
+    let from_face = face_distance(fracture, x);
     let mut at_face = finest * sizing.fracture_ratio;
     if fracture.spec.filled {
         at_face = at_face.min(fracture.spec.gap_mm);
@@ -135,8 +146,7 @@ pub(super) fn wanted_size(fracture: &Fracture, sizing: &Sizing, finest: f64, x: 
 }
 
 fn at_split(fracture: &Fracture, split: &Split, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
-    let from_face = (split.lateral_of(x).abs() - 0.5 * split.spec.gap_mm).abs();
-    let away = from_face.max(-fracture.below(x));
+    let away = split_distance(fracture, split, x);
     let mut at_face = finest * sizing.fracture_ratio;
     if fracture.spec.filled && split.spec.gap_mm > 0.0 {
         at_face = at_face.min(split.spec.gap_mm);

@@ -2,6 +2,7 @@
 
 use super::{Sizing, fracture_cuts, plate_distance, screw_cuts, screw_distance};
 use crate::SizeField;
+use crate::region::{self, RegionFeature};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::{Construct, Field, Plate};
 
@@ -48,19 +49,24 @@ impl<'a> CellSizes<'a> {
 
     /// Widest cell that is asked for anywhere, mm.
     fn widest_mm(&self) -> f64 {
-        match &self.field {
+        let far = match &self.field {
             Some(field) => field.range_mm()[1],
             None => self.sizing.finest_mm * self.sizing.far_ratio,
-        }
+        };
+        self.edges().fold(far, f64::max)
+    }
+
+    fn edges(&self) -> impl Iterator<Item = f64> {
+        self.sizing.regions.iter().map(|r| r.edge_mm)
     }
 
     /// Widest cell at the hardware, mm.
     pub(super) fn at_hardware_mm(&self) -> f64 {
         let plate = self.sizing.finest_mm * self.sizing.plate_ratio;
-        match &self.field {
-            Some(_) => hardware_needs(self.construct, self.sizing).fold(plate, f64::max),
-            None => plate,
+        if self.field.is_none() && self.sizing.regions.is_empty() {
+            return plate;
         }
+        hardware_needs(self.construct, self.sizing).fold(plate, f64::max)
     }
 
     /// Wanted cell at a point, mm.
@@ -70,7 +76,64 @@ impl<'a> CellSizes<'a> {
             Some(field) => self.least(x, field.at(x), NO_WISH),
             None => self.least(x, finest * self.sizing.far_ratio, finest),
         };
-        wanted.max(self.finest_mm)
+        self.in_regions(x, wanted).max(self.finest_mm)
+    }
+
+    /// The size where regions speak, too; without them the features and the field want `wanted`.
+    fn in_regions(&self, x: Vec3, wanted: f64) -> f64 {
+        let regions = &self.sizing.regions;
+        if regions.is_empty() {
+            return wanted;
+        }
+        let grow = self.sizing.growth;
+        let mut inside: Option<f64> = None;
+        let mut from_outside = f64::INFINITY;
+        for r in regions {
+            let off = region::distance(&r.place, x, |f| self.feature_distance(f, x));
+            if off <= 0.0 {
+                let there = r.edge_mm.min(wanted - grow * off);
+                inside = Some(inside.map_or(there, |h| h.min(there)));
+            } else {
+                from_outside = from_outside.min(r.edge_mm + grow * off);
+            }
+        }
+        let h = inside.unwrap_or(wanted).min(from_outside);
+        if h <= wanted {
+            return h;
+        }
+        self.least(x, h, NO_WISH)
+    }
+
+    /// Distance to a feature, mm, 0 or less in it; endless where there is none.
+    fn feature_distance(&self, feature: RegionFeature, x: Vec3) -> f64 {
+        let construct = self.construct;
+        let plate = |site| construct.plates.iter().find(move |p| p.site == site);
+        let found = match feature {
+            RegionFeature::Plate(site) => plate(site).map(|p| plate_distance(construct, p, x)),
+            RegionFeature::PlateEnd(site) => {
+                let outer = construct.bone.outer().value(x);
+                plate(site).map(|p| plate_end_distance(p, outer, x))
+            }
+            RegionFeature::Screw(number) => {
+                let mut screws = construct.screws.iter();
+                screws.find(|s| s.number == number).map(|s| {
+                    let head = screw_cuts::head_distance(construct, s, x);
+                    screw_distance(construct, s, x).min(head)
+                })
+            }
+            RegionFeature::Fracture => {
+                let fracture = construct.fracture.as_ref();
+                fracture.map(|f| fracture_cuts::face_distance(f, x))
+            }
+            RegionFeature::Split => {
+                let fracture = construct.fracture.as_ref();
+                fracture.and_then(|f| {
+                    let split = f.split.as_ref()?;
+                    Some(fracture_cuts::split_distance(f, split, x))
+                })
+            }
+        };
+        found.unwrap_or(f64::INFINITY)
     }
 
     /// The least of `far` and what the features want, each growing with distance; `finest` is the unit
@@ -191,7 +254,8 @@ fn halvings(construct: &Construct, sizing: &Sizing) -> i32 {
     };
     let needs = hardware_needs(construct, sizing)
         .chain((septum > 0.0).then_some(SEPTUM_SHARE * septum))
-        .chain(asked);
+        .chain(asked)
+        .chain(sizing.regions.iter().map(|r| r.edge_mm));
     let least = needs.fold(sizing.finest_mm, f64::min);
     // A cell may exceed the wanted size by a hundredth.
     ((sizing.finest_mm / least).log2() - 0.014).ceil().max(0.0) as i32

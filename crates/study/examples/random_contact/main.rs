@@ -28,7 +28,7 @@ use std::sync::Arc;
 use std::time::Instant;
 
 const FRICTION: [f64; 3] = [0.1, 0.3, 0.5];
-const JOB: &str = "loads.cases = [\"axial\", \"internal_torsion\"]\nmesh.growth = 1.5\nmesh.wall_ratio = 3\nsolve.tolerance = 1e-6\n";
+const JOB: &str = "loads.cases = [\"axial\", \"internal_torsion\"]\nmesh.growth = 1.5\nmesh.wall_ratio = 3\nmesh.riser_ratio = 1\nsolve.tolerance = 1e-6\n";
 /// Seeds of one bone, and the bones of a cycle whose septum is 2.5 mm.
 const OF_BONE: u64 = 10;
 const WIDE: [u64; 3] = [2, 4, 6];
