@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Exports the audit bundle of a coarse construct, reads it with meshio, solves it again with scikit-fem and
-# SciPy; then that of one with friction and a tightened screw, whose equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former itself.
+# SciPy; the same with a cortex that has an axis; then that of one with friction and a tightened screw, whose
+# equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former itself.
 # It fails where it cannot run: a check that is left out is not a check that passed.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -25,7 +26,7 @@ bundle="$target/bundle"
 rm -rf "$bundle"
 # The build of the tests holds the program too: a build of its own would compile everything twice.
 cargo test --release --workspace --locked --quiet --no-run
-for job in small friction; do
+for job in small axis friction; do
     "$target/release/bicolumn" export "tests/bundle/$job.toml" --point 1 --out "$bundle/$job"
     "$venv/bin/python" tests/bundle/reads.py "$bundle/$job"
     "$venv/bin/python" tests/bundle/solves.py "$bundle/$job"

@@ -52,15 +52,54 @@ def shape_gradients(lam):
     return g
 
 
-def moduli(mesh, model, material):
-    """Lame's constants of every element: of its material, or its own where the mesh has them."""
+def stiffnesses(mesh, model, material):
+    """Stiffness tensors of all elements, (elements, 3, 3, 3, 3): those of their materials, or their own where
+    the mesh has them."""
+    cell = lambda name: np.asarray(mesh.cell_data[name][0], float)
+    if "axis" in mesh.cell_data:
+        return about_axes(cell("axis"), *(cell(k).ravel() for k in CONSTANTS))
     if "young_mpa" in mesh.cell_data:
-        e, nu = (np.asarray(mesh.cell_data[k][0], float).ravel() for k in ("young_mpa", "poisson"))
+        e, nu = cell("young_mpa").ravel(), cell("poisson").ravel()
     else:
         table = model["materials"]
         e = np.array([table[str(m)]["young_mpa"] for m in material])
         nu = np.array([table[str(m)]["poisson"] for m in material])
-    return e * nu / ((1 + nu) * (1 - 2 * nu)), e / (2 * (1 + nu))
+    lam, mu = e * nu / ((1 + nu) * (1 - 2 * nu)), e / (2 * (1 + nu))
+    one = np.eye(3)
+    volume = np.einsum("ij,kl->ijkl", one, one)
+    shape = np.einsum("ik,jl->ijkl", one, one) + np.einsum("il,jk->ijkl", one, one)
+    return lam[:, None, None, None, None] * volume + mu[:, None, None, None, None] * shape
+
+
+CONSTANTS = ["young_axial_mpa", "young_transverse_mpa", "shear_axial_mpa", "poisson_axial", "poisson_transverse"]
+
+
+def about_axes(axis, el, et, g, nu_l, nu_t):
+    """Transverse isotropy: the inverse of the compliance in local axes, the third along `axis`, turned."""
+    c = np.zeros((len(axis), 3, 3, 3, 3))
+    for k in range(len(axis)):
+        s = np.zeros((6, 6))
+        s[0, 0] = s[1, 1] = 1 / et[k]
+        s[2, 2] = 1 / el[k]
+        s[0, 1] = s[1, 0] = -nu_t[k] / et[k]
+        s[0, 2] = s[2, 0] = s[1, 2] = s[2, 1] = -nu_l[k] / el[k]
+        # Order 11 22 33 12 23 13, engineering shear.
+        s[3, 3] = 2 * (1 + nu_t[k]) / et[k]
+        s[4, 4] = s[5, 5] = 1 / g[k]
+        c[k] = np.linalg.inv(s)[VOIGT[:, :, None, None], VOIGT[None, None]]
+    assert np.abs(np.linalg.norm(axis, axis=1) - 1).max() < 1e-9, "an axis is no unit vector"
+    beside = np.where(np.abs(axis[:, :1]) < 0.6, [[1.0, 0.0, 0.0]], [[0.0, 1.0, 0.0]])
+    first = np.cross(axis, beside)
+    first /= np.linalg.norm(first, axis=1)[:, None]
+    # frame[e, l, i]: component i of local axis l.
+    frame = np.stack([first, np.cross(axis, first), axis], axis=1)
+    for _ in range(4):
+        # Turns the first index and puts it last: four times, and all are back in place.
+        c = np.einsum("eabcd,eai->ebcdi", c, frame)
+    return c
+
+
+VOIGT = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2]])
 
 
 def seen(tets, u, preloads, shortening):
@@ -223,7 +262,7 @@ def worst_body(x, tets, acting, held):
     return count, loose, force, moment
 
 
-def internal_forces(x, tets, lame_l, lame_m, ue):
+def internal_forces(x, tets, stiffness, ue):
     """Nodal forces of the displacements that the elements see, shape (nodes, 3)."""
     f = np.zeros_like(x)
     volume = np.zeros(len(tets))
@@ -238,10 +277,7 @@ def internal_forces(x, tets, lame_l, lame_m, ue):
         grad = np.einsum("ai,nik->nak", g, np.linalg.inv(jac))
         du = np.einsum("nak,nal->nkl", ue, grad)
         strain = 0.5 * (du + du.transpose(0, 2, 1))
-        stress = 2 * lame_m[:, None, None] * strain
-        trace = np.trace(strain, axis1=1, axis2=2) * lame_l
-        for d in range(3):
-            stress[:, d, d] += trace
+        stress = np.einsum("nijkl,nkl->nij", stiffness, strain)
         scale = w * det / 6
         volume += scale
         fe = np.einsum("n,nkl,nal->nak", scale, stress, grad)
@@ -261,7 +297,7 @@ def main(folder):
     assert set(map(str, np.unique(material))) <= set(model["materials"]), "a material is missing"
     assert np.allclose(solution.points, x), "mesh and solution differ"
 
-    lame_l, lame_m = moduli(mesh, model, material)
+    stiffness = stiffnesses(mesh, model, material)
 
     held = np.zeros((len(x), 3), bool)
     for support in model["fixed"]:
@@ -291,7 +327,7 @@ def main(folder):
             shortening = state["shortening_mm"]
             table, column, traction = interfaces.tractions(state, contact["columns"])
             pushed = interfaces.forces(traction, len(x))
-        inner, volume = internal_forces(x, tets, lame_l, lame_m, seen(tets, u, model["preloads"], shortening))
+        inner, volume = internal_forces(x, tets, stiffness, seen(tets, u, model["preloads"], shortening))
         if interfaces:
             # What acts on the bodies: loads, and forces across interfaces.
             count, loose, force, moment = worst_body(x, tets, applied + pushed, held)

@@ -19,17 +19,17 @@ import meshio
 import numpy as np
 from scipy.sparse import csr_matrix, diags, kron, identity
 from scipy.sparse.linalg import LinearOperator, cg, eigsh, splu
-from reads import Interfaces, moduli, quadrature, seen
+from reads import Interfaces, quadrature, seen, stiffnesses
 from skfem import Basis, ElementTetP2, MeshTet2
 
 ACCEPTED = 1e-6
 EDGES = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)]  # VTK's quadratic tetrahedron
 
 
-def stiffness_matrix(basis, lam, mu):
+def stiffness_matrix(basis, stiffness):
     """K of unknowns 3 a + i, from scikit-fem's shape functions, geometry and quadrature.
 
-    K_ab = lam H + mu H^T + mu tr(H) I with H = integral of grad N_a (x) grad N_b.
+    K_ab,ij = C_ikjl H_kl with H = integral of grad N_a (x) grad N_b and C the elements' stiffness.
     """
     gradient = [basis.basis[a][0].grad for a in range(10)]
     dofs = basis.element_dofs
@@ -37,10 +37,8 @@ def stiffness_matrix(basis, lam, mu):
     for a in range(10):
         for b in range(10):
             h = np.einsum("iep,jep,ep->eij", gradient[a], gradient[b], basis.dx)
-            k = lam[:, None, None] * h + mu[:, None, None] * h.transpose(0, 2, 1)
-            trace = mu * np.trace(h, axis1=1, axis2=2)
+            k = np.einsum("eikjl,ekl->eij", stiffness, h)
             for i in range(3):
-                k[:, i, i] += trace
                 for j in range(3):
                     rows.append(3 * dofs[a] + i)
                     columns.append(3 * dofs[b] + j)
@@ -105,7 +103,7 @@ def balance(folder, model, x, tets, solution, stiffness, unknown, free, parts):
     """Does K u balance loads and interface forces in the free nodes?"""
     interfaces = Interfaces(x, model)
     contact = json.loads((folder / "contact.json").read_text())
-    basis, lam, mu = parts
+    basis, elastic = parts
     for load, state in zip(model["loads"], contact["cases"]):
         u = np.asarray(solution.point_data["displacement_" + load["name"]], float)
         _, _, traction = interfaces.tractions(state, contact["columns"])
@@ -122,7 +120,7 @@ def balance(folder, model, x, tets, solution, stiffness, unknown, free, parts):
         if len(own):
             cut = Basis(basis.mesh, basis.elem, elements=own, quadrature=basis.quadrature)
             at = np.zeros(3 * basis.N)
-            local = stiffness_matrix(cut, lam[own], mu[own])
+            local = stiffness_matrix(cut, elastic[own])
             moved = np.zeros_like(u)
             for screw, by in zip(model["preloads"], state["shortening_mm"]):
                 moved[screw["pulled"]] += by * np.array(screw["axis"])
@@ -165,13 +163,13 @@ def main(folder):
     assert (unknown[node][:, :, 0] == 3 * basis.element_dofs.T).all(), "a node with several unknowns"
 
     # Elements keep their order, so a value an element is a row of an array.
-    lam, mu = moduli(bundle, model, material)
+    elastic = stiffnesses(bundle, model, material)
     start = time.time()
-    stiffness = stiffness_matrix(basis, lam, mu)
+    stiffness = stiffness_matrix(basis, elastic)
     held = np.unique(np.concatenate([unknown[np.ix_(s["nodes"], s["dofs"])].ravel() for s in model["fixed"]]))
     free = np.setdiff1d(np.arange(3 * basis.N), held)
     if model["interfaces"]:
-        balance(folder, model, x, tets, solution, stiffness, unknown, free, (basis, lam, mu))
+        balance(folder, model, x, tets, solution, stiffness, unknown, free, (basis, elastic))
         return
     inner = stiffness[free][:, free].tocsr()
     assembled = time.time()

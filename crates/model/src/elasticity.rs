@@ -89,6 +89,27 @@ impl Elasticity {
         Compliance(work)
     }
 
+    /// The five constants; those of an isotropic law are alike along any axis.
+    pub fn constants(&self) -> Constants {
+        let (alpha, shear, beta) = self
+            .along
+            .map_or((0.0, 0.0, 0.0), |a| (a.alpha, a.shear, a.beta));
+        // Entries of the stiffness: (C₁₁ + C₁₂)/2, C₁₃ and C₃₃.
+        let across = self.lambda + self.mu;
+        let c13 = self.lambda + alpha;
+        let c33 = self.lambda + 2.0 * self.mu + 2.0 * alpha + 4.0 * shear + beta;
+        // Equal stress across over its strain, free along: E_T/(1 − ν_TT).
+        let plane = 2.0 * (across - c13 * c13 / c33);
+        let poisson_transverse = (plane - 2.0 * self.mu) / (plane + 2.0 * self.mu);
+        Constants {
+            axial_mpa: c33 - c13 * c13 / across,
+            transverse_mpa: 2.0 * self.mu * (1.0 + poisson_transverse),
+            axial_shear_mpa: self.mu + shear,
+            poisson_axial: 0.5 * c13 / across,
+            poisson_transverse,
+        }
+    }
+
     /// Is every strain's energy positive?
     ///
     /// λ + μ, μ, μ + m positive and the axial modulus not undone by the coupling: Sylvester's conditions for
@@ -119,6 +140,22 @@ impl Compliance {
     pub fn product(&self, a: &SymTensor, b: &SymTensor) -> f64 {
         a.0.dot(&(self.0 * b.0))
     }
+}
+
+/// Five numbers that tell a transversely isotropic law apart from its axis; meaning as in
+/// [`TransverseIsotropy`].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Constants {
+    /// Young's modulus along the axis, MPa.
+    pub axial_mpa: f64,
+    /// Young's modulus across it, MPa.
+    pub transverse_mpa: f64,
+    /// Shear modulus in planes that hold the axis, MPa.
+    pub axial_shear_mpa: f64,
+    /// Transverse contraction over axial stretch under axial load.
+    pub poisson_axial: f64,
+    /// Poisson's ratio in the plane across the axis.
+    pub poisson_transverse: f64,
 }
 
 /// Five constants of transverse isotropy, as a laboratory gives them.
@@ -247,6 +284,26 @@ mod tests {
             }
             assert!((back - strain.0).norm() < 1e-15, "{k} {back}");
         }
+    }
+
+    #[test]
+    fn a_law_gives_its_constants_back() {
+        let bone = TransverseIsotropy::cortical();
+        let found = bone.along(Vec3::new(0.2, 1.0, -0.4)).constants();
+        for (found, given) in [
+            (found.axial_mpa, bone.axial_mpa),
+            (found.transverse_mpa, bone.transverse_mpa),
+            (found.axial_shear_mpa, bone.axial_shear_mpa),
+            (found.poisson_axial, bone.poisson_axial),
+            (found.poisson_transverse, bone.poisson_transverse),
+        ] {
+            assert!((found / given - 1.0).abs() < 1e-12, "{found} {given}");
+        }
+        let plain = Elasticity::isotropic(17_000.0, 0.3).constants();
+        assert!((plain.axial_mpa / 17_000.0 - 1.0).abs() < 1e-12);
+        assert!((plain.transverse_mpa / 17_000.0 - 1.0).abs() < 1e-12);
+        assert!((plain.poisson_axial - 0.3).abs() < 1e-12);
+        assert!((plain.poisson_transverse - 0.3).abs() < 1e-12);
     }
 
     #[test]

@@ -13,7 +13,7 @@ pub mod named_load;
 pub mod problem;
 
 pub use density::{DensityLaw, GradedDensity};
-pub use elasticity::{Along, Compliance, Elasticity, TransverseIsotropy};
+pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
 pub use load::{LoadCase, Patch, PatchLoad};
 pub use material::Material;
 pub use named_load::{FrontalLoad, JointPatches, LoadSizes, NamedLoad};

@@ -1,14 +1,17 @@
 //! The audit bundle: one solved model in a form that any other code can solve again.
 //!
 //! `mesh.vtu` (ten-node tetrahedra, cell data `material`; `young_mpa` and `poisson` where they vary inside
-//! a material), `model.json` (materials, supports, nodal forces, interfaces, tightened screws),
+//! a material; where some cells have an `axis`, for every cell `young_axial_mpa`, `young_transverse_mpa`,
+//! `shear_axial_mpa` in planes that hold the axis, `poisson_axial` (contraction across over stretch along
+//! under axial load) and `poisson_transverse`, instead), `model.json` (materials, supports, nodal forces, interfaces, tightened screws),
 //! `solution.vtu` (displacement and stress of every load case), `contact.json` where there are interfaces.
 //! Node and tetrahedron numbers are zero-based rows of `mesh.vtu`. The layout is a contract: it may grow,
 //! its entries do not change meaning.
 //!
 //! Interfaces. `model.json` lists each with its law and its facet pairs: six nodes of side a (corners,
 //! then the middles of 01, 12, 20), then the node of side b over each of them. `contact.json` gives, for each
-//! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Over
+//! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Corners
+//! of one `patch` carry the same; its normal and gap are means over the patch. Over
 //! a facet the traction is linear between its corners; nodal forces are its integral times the shape functions
 //! of the six nodes, on side b, and their opposite on side a, by the seven-point rule of degree 5 (Radon
 //! 1948) on side a's facet; the normal is the mean over the facets around, weighted by the corner's linear hat.
@@ -18,10 +21,10 @@
 
 use crate::contact_model::ContactModel;
 use crate::model_build::{BuiltModel, ContactReports, ModelSolution};
-use bicolumn_base::SymTensor;
+use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_contact::{Law, Traction};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
-use bicolumn_model::{Elasticity, Problem};
+use bicolumn_model::{Constants, Elasticity, Problem};
 use bicolumn_solve::{PartNodes, StressField};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -53,14 +56,7 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
         .push(Field::scalar("material", Values::I32(material)));
 
     if let Some(field) = &problem.field {
-        let cells = |name: &str, of: fn(&Elasticity) -> f64| {
-            Field::scalar(name, Values::F64(field.iter().map(of).collect()))
-        };
-        grid.cell_data.push(cells("young_mpa", |e| {
-            e.mu * (3.0 * e.lambda + 2.0 * e.mu) / (e.lambda + e.mu)
-        }));
-        grid.cell_data
-            .push(cells("poisson", |e| 0.5 * e.lambda / (e.lambda + e.mu)));
+        grid.cell_data.extend(elasticity(field));
     }
 
     let materials: serde_json::Map<String, Value> = mesh
@@ -129,6 +125,33 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
             .zip(solution.contact.as_ref())
             .map(|(c, reports)| state(problem, c, reports, solution)),
     }
+}
+
+/// Elasticity by tetrahedron: two constants where all are isotropic, else five and the axis.
+fn elasticity(field: &[Elasticity]) -> Vec<Field> {
+    let cells = |name: &str, of: fn(&Constants) -> f64| {
+        let values = field.iter().map(|e| of(&e.constants())).collect();
+        Field::scalar(name, Values::F64(values))
+    };
+    if field.iter().all(|e| e.along.is_none()) {
+        return vec![
+            cells("young_mpa", |c| c.axial_mpa),
+            cells("poisson", |c| c.poisson_axial),
+        ];
+    }
+    // An isotropic law has any axis.
+    let axis: Vec<Vec3> = field
+        .iter()
+        .map(|e| e.along.map_or(Vec3::y(), |a| a.axis))
+        .collect();
+    vec![
+        Field::vectors("axis", &axis),
+        cells("young_axial_mpa", |c| c.axial_mpa),
+        cells("young_transverse_mpa", |c| c.transverse_mpa),
+        cells("shear_axial_mpa", |c| c.axial_shear_mpa),
+        cells("poisson_axial", |c| c.poisson_axial),
+        cells("poisson_transverse", |c| c.poisson_transverse),
+    ]
 }
 
 fn interfaces(contact: &ContactModel) -> Vec<Value> {

@@ -2,6 +2,7 @@
 
 use crate::clamp::Column;
 use crate::contact_model::Role;
+use crate::model_build::{BuiltModel, ModelSolution};
 use bicolumn_contact::{CaseReport, SetReport, Status};
 use bicolumn_measure::CaseMeasures;
 use bicolumn_store::ContactRecord;
@@ -18,11 +19,29 @@ pub(crate) fn contact_record(report: &CaseReport) -> ContactRecord {
     }
 }
 
+/// Puts what the interfaces of a solved model did among the responses of its load cases; nothing to do where
+/// none can open or slide.
+pub(crate) fn put_interfaces(
+    measures: &mut [CaseMeasures],
+    model: &BuiltModel,
+    solution: &ModelSolution,
+) {
+    let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) else {
+        return;
+    };
+    let screws = contact.preloads[..contact.tightened].iter();
+    let preload_n: Vec<f64> = screws.map(|p| p.force_n).collect();
+    for (measures, report) in measures.iter_mut().zip(&reports.cases) {
+        put_contact(measures, report, &contact.roles, &preload_n);
+        put_compression(measures, report, reports.compression_n);
+    }
+}
+
 /// Puts the responses of the interfaces among those of a load case. A case that did not converge keeps no
 /// value at all.
 ///
 /// `roles`: of the report's interfaces.
-pub(crate) fn put_contact(
+fn put_contact(
     measures: &mut CaseMeasures,
     report: &CaseReport,
     roles: &[Role],
@@ -74,7 +93,7 @@ pub(crate) fn put_contact(
 }
 
 /// Puts what a clamp left of compression among the responses of a load case that converged.
-pub(crate) fn put_compression(
+fn put_compression(
     measures: &mut CaseMeasures,
     report: &CaseReport,
     compression_n: Option<[f64; 2]>,

@@ -4,6 +4,7 @@
 //! own: the noise floor below which two designs cannot be told apart.
 
 use crate::bones::BoneCache;
+use crate::contact_record::put_interfaces;
 use crate::grid_convergence::{GridConvergence, Level, grid_convergence, variation};
 use crate::inputs::{PointError, PointInputs};
 use crate::model_build::build_model;
@@ -120,7 +121,9 @@ fn replicate(
     let solution = model.solve(&inputs, threads, &|_| {})?;
     let mut table = Table::new();
     let stress = RecoveredStress::of(&model.problem, solution.total());
-    for case in measure_recovered((&model.solved(&solution), &stress), None) {
+    let mut measures = measure_recovered((&model.solved(&solution), &stress), None);
+    put_interfaces(&mut measures, &model, &solution);
+    for case in measures {
         for r in case.responses {
             table.push((case.case.clone(), r.name, r.value));
         }

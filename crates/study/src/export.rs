@@ -55,14 +55,6 @@ pub fn export_point(
     let inputs = resolve(job, point);
     let (construct, mesh) = mesh_inputs(job, point, &inputs, tell)?;
     let model = build_problem(construct, Arc::new(mesh), &inputs)?;
-    if inputs.materials.transverse.is_some() {
-        return Err(PointError {
-            stage: Stage::Solve,
-            message: "the audit bundle has no form yet for materials with an axis; set \
-                      materials.cortical.symmetry = \"isotropic\" to export this point"
-                .into(),
-        });
-    }
     tell(Stage::Solve);
     let solution = model.solve(&inputs, threads, &|_| {})?;
     tell(Stage::Measure);

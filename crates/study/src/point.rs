@@ -1,7 +1,7 @@
 //! One design point, end to end.
 
 use crate::bones::BoneCache;
-use crate::contact_record::{contact_record, put_compression, put_contact};
+use crate::contact_record::{contact_record, put_interfaces};
 use crate::discretisation::{NOT_WITH_CONTACT, estimates};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
@@ -89,14 +89,7 @@ pub fn run_point(
             (&model.solved(&solution), &stress),
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
-        if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
-            let screws = contact.preloads[..contact.tightened].iter();
-            let preload_n: Vec<f64> = screws.map(|p| p.force_n).collect();
-            for (measures, report) in of_point.iter_mut().zip(&reports.cases) {
-                put_contact(measures, report, &contact.roles, &preload_n);
-                put_compression(measures, report, reports.compression_n);
-            }
-        }
+        put_interfaces(&mut of_point, &model, &solution);
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
     })?;
     let estimates = match ready {
