@@ -17,6 +17,7 @@
 mod compliance;
 mod dense;
 mod descent;
+mod forecast;
 mod freed;
 pub mod interfaces;
 pub mod law;
@@ -33,4 +34,4 @@ pub use interfaces::Interfaces;
 pub use law::Law;
 pub use preload::Preload;
 pub use report::{CaseReport, SetReport, Status, Traction};
-pub use solution::{ContactError, ContactOptions, ContactSolution, Step, solve};
+pub use solution::{ContactError, ContactOptions, ContactSolution, Step, solve, solve_told};

@@ -2,6 +2,7 @@
 
 use crate::compliance::Compliance;
 use crate::descent::{Descent, Path, follow};
+use crate::forecast::forecast;
 use crate::interfaces::Interfaces;
 use crate::law::Law;
 use crate::preload::{Preload, Slab};
@@ -12,7 +13,7 @@ use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
-    InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
+    Forecast, InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
 };
 use std::time::Instant;
 use thiserror::Error;
@@ -93,7 +94,22 @@ pub enum ContactError {
     NothingCut(String),
 }
 
-/// Solves all load cases of a problem whose mesh is split at `interfaces`.
+/// As [`solve_told`], with nobody listening.
+///
+/// # Errors
+/// As [`solve_told`].
+pub fn solve<'a>(
+    problem: &'a Problem,
+    interfaces: &'a Interfaces,
+    preloads: &[Preload],
+    steps: &'a [Step],
+    options: &ContactOptions,
+) -> Result<ContactSolution, ContactError> {
+    solve_told(problem, interfaces, preloads, steps, options, &|_| {})
+}
+
+/// Solves all load cases of a problem whose mesh is split at `interfaces`. `tell` hears what it will cost once
+/// the preconditioner is there, before the costly part.
 ///
 /// `preloads` are screws that steps may tighten. Each load case starts from the state that the steps
 /// leave, with the interfaces' own laws. A case that does not converge is marked in its report; the
@@ -101,12 +117,13 @@ pub enum ContactError {
 ///
 /// # Errors
 /// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge.
-pub fn solve<'a>(
+pub fn solve_told<'a>(
     problem: &'a Problem,
     interfaces: &'a Interfaces,
     preloads: &[Preload],
     steps: &'a [Step],
     options: &ContactOptions,
+    tell: &dyn Fn(&Forecast),
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
     if let Some(p) = preloads
@@ -130,6 +147,7 @@ pub fn solve<'a>(
     let springs = loose.then(|| springs(interfaces, problem));
     let ready = Prepared::with_interface(problem, &options.linear, springs.as_ref())?;
     let points = interfaces.points();
+    tell(&forecast(ready.report(), interfaces, steps, options));
     let mut state = State::unloaded(nodes, points.len(), slabs.len());
     let mut system = System {
         compliance: Compliance::new(&ready, points, &slabs),

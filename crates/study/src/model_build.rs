@@ -125,12 +125,13 @@ impl BuiltModel {
             max_iterations: options.max_iterations,
             linear: options,
         };
-        let found = bicolumn_contact::solve(
+        let found = bicolumn_contact::solve_told(
             &self.problem,
             &contact.interfaces,
             &contact.preloads,
             &contact.steps,
             &options,
+            tell,
         )
         .map_err(|e| failed(Stage::Solve, &e))?;
         let is_clamped = inputs.interfaces.clamp_n != [0.0; 2];
