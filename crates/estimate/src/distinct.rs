@@ -4,6 +4,8 @@ use bicolumn_base::Vec3;
 
 /// Relative difference up to which two fields are multiples of each other: rounding, no more.
 const SAME: f64 = 1e-12;
+/// Sine of an angle that rounding does not make.
+const ASKEW: f64 = 1e-6;
 
 /// The different ones among some fields, and each field as a multiple of one of them.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,6 +39,13 @@ impl Distinct {
 
 /// The factor with b = factor · a, if there is one.
 pub fn multiple_of(a: &[Vec3], b: &[Vec3]) -> Option<f64> {
+    // Multiples are parallel at every node: most pairs differ at the first that is not still.
+    let moved = |(x, y): &(&Vec3, &Vec3)| **x != Vec3::zeros() || **y != Vec3::zeros();
+    if let Some((x, y)) = a.iter().zip(b).find(moved)
+        && x.cross(y).norm() > ASKEW * x.norm() * y.norm()
+    {
+        return None;
+    }
     let (mut ab, mut aa, mut bb) = (0.0, 0.0, 0.0);
     for (x, y) in a.iter().zip(b) {
         ab += x.dot(y);
