@@ -76,7 +76,7 @@ impl BuiltModel {
     ) -> Result<ModelSolution, PointError> {
         match &self.contact {
             None => Ok(self.solve_linear(inputs, threads, tell)?.0),
-            Some(contact) => self.solve_contact(contact, inputs, threads),
+            Some(contact) => self.solve_contact(contact, inputs, threads, tell),
         }
     }
 
@@ -114,6 +114,7 @@ impl BuiltModel {
         contact: &ContactModel,
         inputs: &PointInputs,
         threads: usize,
+        tell: &dyn Fn(&Forecast),
     ) -> Result<ModelSolution, PointError> {
         let options = SolveOptions {
             threads,
