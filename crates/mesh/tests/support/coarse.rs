@@ -2,13 +2,13 @@
 
 use bicolumn_mesh::Sizing;
 
-/// Cells about as coarse as these designs bear: for many meshes in little time.
+/// For many meshes in little time. Coarser cells take longer: more designs then need another lattice.
 pub(crate) fn coarse() -> Sizing {
     Sizing {
-        finest_mm: 2.5,
-        screw_ratio: 1.6,
-        wall_ratio: 2.5,
-        growth: 1.0,
+        finest_mm: 2.0,
+        screw_ratio: 1.3,
+        wall_ratio: 2.0,
+        growth: 0.7,
         ..Sizing::default()
     }
 }

@@ -356,6 +356,15 @@ pub(crate) struct PairFigures {
 impl PairFigures {
     /// Splits all interfaces of one kind and measures the pairs.
     pub(crate) fn of(mesh: &TetMesh, kind: PairKind) -> PairFigures {
+        let is_of_kind = |f: &bicolumn_mesh::Facet| {
+            f.beyond.is_some_and(|b| {
+                let [p, q] = [f.tet, b].map(|t| mesh.part_of(t as usize));
+                PairKind::between(p, q) == Some(kind)
+            })
+        };
+        if !mesh.facets.iter().any(is_of_kind) {
+            return PairFigures::default();
+        }
         match split_kinds(mesh, &[kind]) {
             Ok(split) => PairFigures::measured(&split, kind),
             Err(_) => PairFigures {
@@ -586,7 +595,9 @@ fn near_hardware(c: &Construct, x: Vec3) -> bool {
         let t = v.dot(&s.direction).clamp(0.0, s.length_mm);
         (v - s.direction * t).norm() < 0.5 * s.diameter_mm + 3.0
     });
-    by_screw || c.plates.iter().any(|p| p.value(x) < 3.0)
+    // The box is asked first: the plate itself takes long to answer.
+    let mut plates = c.plates.iter();
+    by_screw || plates.any(|p| p.outline().bounds().distance(x) < 3.0 && p.value(x) < 3.0)
 }
 
 /// How far up its axis the head of a screw on bone reaches at most.
