@@ -3,7 +3,7 @@
 //! `cargo run --release -p bicolumn-mesh --example sweep -- --seeds 1..1000`
 //!
 //! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
-//! - `--coarse`: the sizing of the test of fifty designs;
+//! - `--coarse`: the sizing of the test of a hundred designs;
 //! - `--unlinted`: spoil the screws of each design beyond what the geometry accepts; then only invalid
 //!   meshes count, a refusal by the mesher is right;
 //! - `--plain`: without splits, reduced fractures, slots, non-locking heads, screws without a plate;
