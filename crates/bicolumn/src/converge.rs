@@ -3,9 +3,9 @@
 use crate::CANNOT_RUN;
 use crate::args::ConvergeArgs;
 use crate::console::Console;
-use crate::point_of_job::{folder_beside, point_of_job, tell_written, told, write_file};
+use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::{default_folder, threads};
-use bicolumn_store::{MeshNoise, StudyFolder, can_write, create_folder, write_record};
+use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::converge::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series,
 };
@@ -29,15 +29,10 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
     let inputs = resolve(&job, &design_point);
     let point = inputs.id.clone();
     let study = default_folder(&args.job);
-    let dir = args
-        .out
-        .clone()
-        .unwrap_or_else(|| folder_beside(&args.job, "converge", &point));
-    // A folder that cannot be written should be told before the solving, not after.
-    if let Err(e) = can_write(&dir) {
-        console.error(&e);
+    let Some(dir) = writable_folder(args.out.as_ref(), &args.job, "converge", &point, console)
+    else {
         return CANNOT_RUN;
-    }
+    };
     let series = MeshSeries {
         poses: usize::from(args.poses),
         ratio: args.ratio,

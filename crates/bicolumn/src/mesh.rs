@@ -3,12 +3,12 @@
 use crate::args::MeshArgs;
 use crate::console::Console;
 use crate::mesh_picture::{self, Section, View};
-use crate::point_of_job::{folder_beside, point_of_job, told, write_file, write_grid};
+use crate::point_of_job::{point_of_job, told, writable_folder, write_file, write_grid};
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_base::{Part, Vec3};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_mesh::{Facet, TetMesh};
-use bicolumn_store::{can_write, create_folder};
+use bicolumn_store::create_folder;
 use bicolumn_study::export::mesh_point;
 use std::path::{Path, PathBuf};
 
@@ -16,15 +16,10 @@ pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {
     let Some((job, point)) = point_of_job(&args.job, &args.point, console) else {
         return CANNOT_RUN;
     };
-    let dir = args
-        .out
-        .clone()
-        .unwrap_or_else(|| folder_beside(&args.job, "mesh", &point.id));
-    // A folder that cannot be written should be told before the work, not after.
-    if let Err(e) = can_write(&dir) {
-        console.error(&e);
+    let Some(dir) = writable_folder(args.out.as_ref(), &args.job, "mesh", &point.id, console)
+    else {
         return CANNOT_RUN;
-    }
+    };
     let result = mesh_point(&job, &point, &mut |stage| {
         console.say(&format!("{}: {stage}", point.id));
     });

@@ -4,6 +4,7 @@ use crate::console::Console;
 use crate::run::read;
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{Grid, write_vtu};
+use bicolumn_store::can_write;
 use bicolumn_study::{DesignPoint, Job, PointError, Stage};
 use std::path::{Path, PathBuf};
 
@@ -46,8 +47,28 @@ pub(crate) fn told(error: &PointError, job: &Job, point: &DesignPoint) -> String
     }
 }
 
+/// The folder asked for, or `results/NAME-VERB/POINT`. One that cannot be written is told before the work, not after.
+pub(crate) fn writable_folder(
+    asked: Option<&PathBuf>,
+    job: &Path,
+    verb: &str,
+    point: &str,
+    console: &mut Console<'_>,
+) -> Option<PathBuf> {
+    let dir = asked
+        .cloned()
+        .unwrap_or_else(|| folder_beside(job, verb, point));
+    match can_write(&dir) {
+        Ok(()) => Some(dir),
+        Err(e) => {
+            console.error(&e);
+            None
+        }
+    }
+}
+
 /// `results/NAME-WHAT/POINT`: beside the results of a run, never among them.
-pub(crate) fn folder_beside(job: &Path, what: &str, point: &str) -> PathBuf {
+fn folder_beside(job: &Path, what: &str, point: &str) -> PathBuf {
     let stem = job.file_stem().unwrap_or(job.as_os_str()).to_string_lossy();
     Path::new("results")
         .join(format!("{stem}-{what}"))

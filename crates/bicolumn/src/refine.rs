@@ -2,11 +2,11 @@
 
 use crate::args::RefineArgs;
 use crate::console::Console;
-use crate::point_of_job::{folder_beside, point_of_job, tell_written, told, write_file};
+use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::threads;
 use crate::{CANNOT_RUN, SOME_FAILED};
 use bicolumn_measure::may_be_estimated;
-use bicolumn_store::{can_write, create_folder};
+use bicolumn_store::create_folder;
 use bicolumn_study::refine::{End, Refinement, Step, Wanted, refine as refine_point};
 use bicolumn_study::resolve;
 use bicolumn_study::settings::Settings;
@@ -26,15 +26,9 @@ pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {
             return CANNOT_RUN;
         }
     };
-    let dir = args
-        .out
-        .clone()
-        .unwrap_or_else(|| folder_beside(&args.job, "refine", &point));
-    // A folder that cannot be written should be told before the solving, not after.
-    if let Err(e) = can_write(&dir) {
-        console.error(&e);
+    let Some(dir) = writable_folder(args.out.as_ref(), &args.job, "refine", &point, console) else {
         return CANNOT_RUN;
-    }
+    };
     console.data(&format!(
         "{:>5}{:>10}{:>11}{:>9}  largest estimated error by response (load case)",
         "mesh", "tets", "unknowns", "seconds"

@@ -3,8 +3,10 @@
 
 #![allow(clippy::unwrap_used)]
 
-use assert_cmd::Command;
+mod support;
+
 use std::path::PathBuf;
+use support::call;
 use tempfile::TempDir;
 
 /// A folder with a job in it; results would go to `results/` in there.
@@ -21,18 +23,7 @@ impl Bench {
 
     /// Runs `bicolumn ARGS` in the folder: (exit status, standard output, standard error).
     fn call(&self, args: &[&str]) -> (i32, String, String) {
-        let out = Command::cargo_bin("bicolumn")
-            .unwrap()
-            .args(args)
-            .current_dir(self.dir.path())
-            .output()
-            .unwrap();
-        let text = |b: Vec<u8>| String::from_utf8(b).unwrap();
-        (
-            out.status.code().unwrap(),
-            text(out.stdout),
-            text(out.stderr),
-        )
+        call(self.dir.path(), args)
     }
 
     /// Everything in the folder, sorted.

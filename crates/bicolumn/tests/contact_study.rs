@@ -5,10 +5,12 @@
 
 #![allow(clippy::unwrap_used)]
 
-use assert_cmd::Command;
+mod support;
+
 use bicolumn_store::{CaseRecord, PointRecord, Status, StudyFolder, read_record};
 use std::collections::BTreeMap;
 use std::path::Path;
+use support::call_on;
 
 const JOB: &str = r#"
 construct.layout = "medial_only"
@@ -34,15 +36,8 @@ const PRELOAD_N: f64 = 250.0;
 
 /// Runs a job in a folder: (exit status, standard error).
 fn run(folder: &Path, job: &str) -> (i32, String) {
-    std::fs::write(folder.join("job.toml"), job).unwrap();
-    let out = Command::cargo_bin("bicolumn")
-        .unwrap()
-        .args(["run", "job.toml", "--out", "out"])
-        .current_dir(folder)
-        .output()
-        .unwrap();
-    let told = String::from_utf8(out.stderr).unwrap();
-    (out.status.code().unwrap(), told)
+    let (status, _, told) = call_on(folder, job, &["run", "job.toml", "--out", "out"]);
+    (status, told)
 }
 
 fn rows(file: &Path) -> Vec<BTreeMap<String, String>> {

@@ -4,9 +4,10 @@
 
 #![allow(clippy::unwrap_used)]
 
-use assert_cmd::Command;
+mod support;
+
 use bicolumn_store::{PointRecord, StudyFolder, read_record};
-use std::path::Path;
+use support::call_on;
 
 const JOB: &str = r#"
 construct.layout = "medial_only"
@@ -25,28 +26,11 @@ mesh.growth = 1.5
 mesh.wall_ratio = 3
 "#;
 
-/// Calls `bicolumn` in a folder: (exit status, standard output, standard error).
-fn call(folder: &Path, job: &str, args: &[&str]) -> (i32, String, String) {
-    std::fs::write(folder.join("job.toml"), job).unwrap();
-    let out = Command::cargo_bin("bicolumn")
-        .unwrap()
-        .args(args)
-        .current_dir(folder)
-        .output()
-        .unwrap();
-    let text = |b: Vec<u8>| String::from_utf8(b).unwrap();
-    (
-        out.status.code().unwrap(),
-        text(out.stdout),
-        text(out.stderr),
-    )
-}
-
 #[test]
 fn a_study_carries_estimates_where_they_are_asked_for() {
     let temp = tempfile::tempdir().unwrap();
     let job = format!("{JOB}[factors]\n\"solve.error_estimate\" = [true, false]\n");
-    let (status, _, told) = call(temp.path(), &job, &["run", "job.toml", "--out", "out"]);
+    let (status, _, told) = call_on(temp.path(), &job, &["run", "job.toml", "--out", "out"]);
     assert_eq!(status, 0, "{told}");
     let folder = StudyFolder::new(temp.path().join("out"));
     let record = |id: &str| -> PointRecord { read_record(&folder.record_file(id)).unwrap() };
@@ -104,7 +88,7 @@ fn a_mesh_is_refined_until_its_elements_are_used_up_and_the_job_takes_its_sizes(
     ];
     let ask = |more: &[&str]| {
         let args = [&["refine", "job.toml"], &wanted[..], more].concat();
-        call(temp.path(), JOB, &args)
+        call_on(temp.path(), JOB, &args)
     };
     let (status, out, told) = ask(&["--tolerance", "50"]);
     assert_eq!(status, 0, "{told}");
@@ -132,7 +116,7 @@ fn a_mesh_is_refined_until_its_elements_are_used_up_and_the_job_takes_its_sizes(
     );
 
     let job = format!("{JOB}mesh.size_field = \"fine/size_field.json\"\n");
-    let (status, out, told) = call(temp.path(), &job, &["check", "job.toml", "--json"]);
+    let (status, out, told) = call_on(temp.path(), &job, &["check", "job.toml", "--json"]);
     assert_eq!(status, 0, "{told} {out}");
 }
 
@@ -141,7 +125,7 @@ fn what_cannot_be_refined_is_refused_with_the_reason() {
     let temp = tempfile::tempdir().unwrap();
     let refine = |job: &str, more: &[&str]| {
         let args = [&["refine", "job.toml", "--point", "1"], more].concat();
-        let (status, out, told) = call(temp.path(), job, &args);
+        let (status, out, told) = call_on(temp.path(), job, &args);
         assert_eq!(status, 2, "{told}");
         assert!(!out.contains("met"), "{out}");
         told
