@@ -91,20 +91,19 @@ impl Elasticity {
 
     /// The five constants; those of an isotropic law are alike along any axis.
     pub fn constants(&self) -> Constants {
-        let (alpha, shear, beta) = self
-            .along
-            .map_or((0.0, 0.0, 0.0), |a| (a.alpha, a.shear, a.beta));
-        // Entries of the stiffness: (C₁₁ + C₁₂)/2, C₁₃ and C₃₃.
-        let across = self.lambda + self.mu;
-        let c13 = self.lambda + alpha;
-        let c33 = self.lambda + 2.0 * self.mu + 2.0 * alpha + 4.0 * shear + beta;
+        let Entries {
+            across,
+            c13,
+            c33,
+            shear,
+        } = self.entries();
         // Equal stress across over its strain, free along: E_T/(1 − ν_TT).
         let plane = 2.0 * (across - c13 * c13 / c33);
         let poisson_transverse = (plane - 2.0 * self.mu) / (plane + 2.0 * self.mu);
         Constants {
             axial_mpa: c33 - c13 * c13 / across,
             transverse_mpa: 2.0 * self.mu * (1.0 + poisson_transverse),
-            axial_shear_mpa: self.mu + shear,
+            axial_shear_mpa: shear,
             poisson_axial: 0.5 * c13 / across,
             poisson_transverse,
         }
@@ -115,19 +114,38 @@ impl Elasticity {
     /// λ + μ, μ, μ + m positive and the axial modulus not undone by the coupling: Sylvester's conditions for
     /// the block of the two transverse-dilation and axial strains.
     pub fn is_admissible(&self) -> bool {
-        let (alpha, shear, beta, unit) = match self.along {
-            Some(a) => (a.alpha, a.shear, a.beta, (a.axis.norm() - 1.0).abs() < 1e-9),
-            None => (0.0, 0.0, 0.0, true),
-        };
-        let across = self.lambda + self.mu;
-        let coupling = self.lambda + alpha;
-        let axial = self.lambda + 2.0 * self.mu + 2.0 * alpha + 4.0 * shear + beta;
+        let unit = self
+            .along
+            .is_none_or(|a| (a.axis.norm() - 1.0).abs() < 1e-9);
+        let e = self.entries();
         unit && self.mu > 0.0
-            && self.mu + shear > 0.0
-            && across > 0.0
-            && axial * across - coupling * coupling > 0.0
-            && axial.is_finite()
+            && e.shear > 0.0
+            && e.across > 0.0
+            && e.c33 * e.across - e.c13 * e.c13 > 0.0
+            && e.c33.is_finite()
     }
+
+    fn entries(&self) -> Entries {
+        let (alpha, shear, beta) = self
+            .along
+            .map_or((0.0, 0.0, 0.0), |a| (a.alpha, a.shear, a.beta));
+        Entries {
+            across: self.lambda + self.mu,
+            c13: self.lambda + alpha,
+            c33: self.lambda + 2.0 * self.mu + 2.0 * alpha + 4.0 * shear + beta,
+            shear: self.mu + shear,
+        }
+    }
+}
+
+/// Entries of the stiffness, the third axis along the material's own, MPa.
+struct Entries {
+    /// (C₁₁ + C₁₂)/2.
+    across: f64,
+    c13: f64,
+    c33: f64,
+    /// In planes that hold the axis.
+    shear: f64,
 }
 
 /// The inverse of an [`Elasticity`], as the matrix Q with a : C⁻¹ : b = aᵀ Q b over the six components of
