@@ -5,7 +5,7 @@ use crate::seat::{Placed, Seat};
 use crate::spec::{ScrewHold, within};
 use crate::{
     Bone, ConstructSpec, Fracture, GeometryError, Head, Plate, PlateSpec, Screw, ScrewRow, canal,
-    clash, distal_screws, independent, shaft_screws,
+    clash, distal_screws, fracture_edges, independent, shaft_screws,
 };
 use bicolumn_base::PlateSite;
 use std::sync::Arc;
@@ -47,6 +47,9 @@ impl Construct {
             .as_ref()
             .map(|f| Fracture::place(&bone, f))
             .transpose()?;
+        if let Some(fracture) = &fracture {
+            fracture_edges::check(&bone, fracture)?;
+        }
         let plates = spec
             .plates
             .iter()

@@ -15,6 +15,7 @@ pub mod error;
 pub mod field;
 mod footprint;
 pub mod fracture;
+mod fracture_edges;
 pub mod head;
 pub mod imported;
 mod independent;

@@ -101,7 +101,8 @@ impl<'m, 'a> Cutter<'m, 'a> {
         self.evaluate(surface, &tets);
         self.snap(surface, &tets);
         self.split(surface, &mut tets);
-        self.relabel(surface, step, &tets);
+        let changed = self.relabel(surface, step, &tets);
+        self.forget_surfaces(&changed);
         for t in tets {
             self.active[t as usize] = false;
         }
@@ -320,7 +321,9 @@ impl<'m, 'a> Cutter<'m, 'a> {
         inherited
     }
 
-    fn relabel(&mut self, surface: usize, step: &CutStep<'_>, tets: &[u32]) {
+    /// Gives every tetrahedron its new label; returns those whose label has changed.
+    fn relabel(&mut self, surface: usize, step: &CutStep<'_>, tets: &[u32]) -> Vec<u32> {
+        let mut changed = Vec::new();
         for t in tets {
             let tet = self.mesh.tets[*t as usize];
             let c = self.mesh.centroid(*t);
@@ -333,8 +336,44 @@ impl<'m, 'a> Cutter<'m, 'a> {
                 positive
             };
             let label = &mut self.mesh.label[*t as usize];
-            *label = (step.relabel)(Label(*label), side, c).0;
+            let before = std::mem::replace(label, (step.relabel)(Label(*label), side, c).0);
+            if before != *label {
+                changed.push(*t);
+            }
         }
+        changed
+    }
+
+    /// Clears the surfaces that no interface at a vertex lies on any more: where a screw's cylinder goes on
+    /// beyond its tip the host has its label back, and later cuts must not be bound to the cylinder.
+    fn forget_surfaces(&mut self, changed: &[u32]) {
+        let mut vertices: Vec<u32> = changed
+            .iter()
+            .flat_map(|t| self.mesh.tets[*t as usize])
+            .filter(|v| self.mesh.on[*v as usize] != 0)
+            .collect();
+        vertices.sort_unstable();
+        vertices.dedup();
+        let kept: Vec<u128> = vertices.iter().map(|v| self.interfaces_at(*v)).collect();
+        for (v, on) in vertices.into_iter().zip(kept) {
+            self.mesh.on[v as usize] = on;
+        }
+    }
+
+    /// The surfaces of the facets between two labels at a vertex.
+    fn interfaces_at(&self, v: u32) -> u128 {
+        let mesh = &*self.mesh;
+        let mut on = 0;
+        for (corners, t) in mesh.interface_faces(v) {
+            // A face of one tetrahedron bounds the lattice, not the material.
+            if mesh.across(corners, t).is_some() {
+                let middle = || centroid(&corners.map(|c| mesh.position[c as usize]));
+                if let Some(k) = self.surfaces.claim(mesh.shared(corners), middle) {
+                    on |= 1 << k;
+                }
+            }
+        }
+        on
     }
 }
 
@@ -388,4 +427,85 @@ pub(crate) fn settle_provenance(
     }
     mesh.on = on;
     unclaimed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lattice::{LatticeTask, lattice};
+    use crate::{LatticePose, SurfaceId, SurfaceName};
+    use bicolumn_geometry::Field;
+
+    const RADIUS: f64 = 1.5;
+    const TIP: f64 = 1.0;
+
+    /// The side of an endless rod along X.
+    struct Side;
+    impl Field for Side {
+        fn value(&self, x: Vec3) -> f64 {
+            x.y.hypot(x.z) - RADIUS
+        }
+    }
+
+    /// The plane that a rod ends in.
+    struct Tip;
+    impl Field for Tip {
+        fn value(&self, x: Vec3) -> f64 {
+            x.x - TIP
+        }
+    }
+
+    /// A rod that ends in the middle of a block: an endless one is cut out of it, then the block has back what
+    /// lies beyond the tip.
+    #[test]
+    fn beyond_its_tip_nothing_is_bound_to_the_side_of_a_rod() {
+        const ROD: Label = Label(1);
+        let lattice = lattice(&LatticeTask {
+            bounds: Aabb {
+                min: Vec3::repeat(-5.0),
+                max: Vec3::repeat(5.0),
+            },
+            material: &|_| -1.0,
+            size: &|_| 1.0,
+            finest_mm: 1.0,
+            levels: 0,
+            pose: LatticePose::default(),
+        });
+        let fields: Vec<(SurfaceName, Box<dyn Field>)> = vec![
+            (SurfaceName::Other(0), Box::new(Side)),
+            (SurfaceName::Other(1), Box::new(Tip)),
+        ];
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let mut mesh = Complex::new(lattice.vertices.clone(), lattice.tets.clone());
+        let mut cutter = Cutter::new(&mut mesh, &surfaces, &lattice);
+        cutter.cut(&CutStep {
+            surface: SurfaceId(0),
+            bounds: Aabb::EVERYWHERE,
+            within: Box::new(|_, _| true),
+            relabel: Box::new(|l, outside, _| if outside { l } else { ROD }),
+        });
+        cutter.cut(&CutStep {
+            surface: SurfaceId(1),
+            bounds: Aabb::EVERYWHERE,
+            within: Box::new(|l, _| l == ROD),
+            relabel: Box::new(|l, beyond, _| if beyond { Label::VOID } else { l }),
+        });
+        assert_eq!(cutter.count.astride, 0);
+        let bound = |beyond: bool| {
+            let at = mesh.position.iter().zip(&mesh.on);
+            at.filter(|(x, on)| **on & 1 != 0 && (x.x > TIP + 1e-9) == beyond)
+                .count()
+        };
+        assert!(bound(false) > 50, "{}", bound(false));
+        assert_eq!(bound(true), 0);
+        // The tip itself is bound to its plane, and only inside the side.
+        let on_tip: Vec<&Vec3> = mesh
+            .position
+            .iter()
+            .zip(&mesh.on)
+            .filter_map(|(x, on)| (on & 2 != 0).then_some(x))
+            .collect();
+        assert!(on_tip.len() > 5);
+        assert!(on_tip.iter().all(|x| Side.value(**x) < 1e-9));
+    }
 }
