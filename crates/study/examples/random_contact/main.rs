@@ -6,7 +6,7 @@
 //! 105 mm, with plates that end below 94 mm; their plates
 //! lie on the bone everywhere, plates and screws are thickened and a plate has two screws in the shaft and two below at most.
 //! Plates, seats and fracture faces press with the same friction, non-locking screws are tightened to 200 N,
-//! lag screws to 150 N; axial load and torsion. A design that geometry or mesher refuse is named and not
+//! lag screws to 150 N; axial load or torsion. Nine in ten keep but one of their plates. A design that geometry or mesher refuse is named and not
 //! counted. `locking`: all heads of plates are locked, which leaves out the seats: many points, much time.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -29,12 +29,14 @@ use std::sync::Arc;
 use std::time::Instant;
 
 const FRICTION: [f64; 3] = [0.1, 0.3, 0.5];
-const JOB: &str = "loads.cases = [\"axial\", \"internal_torsion\"]\nmesh.growth = 2\nmesh.screw_ratio = 2\nmesh.wall_ratio = 4\nmesh.riser_ratio = 1\nsolve.tolerance = 1e-6\n";
+const JOB: &str = "mesh.growth = 2\nmesh.screw_ratio = 2\nmesh.wall_ratio = 4\nmesh.riser_ratio = 1\nsolve.tolerance = 1e-6\n";
 /// A short shaft: what is above the plates adds unknowns and no contact.
 const POTTING_LEVEL_MM: f64 = 105.0;
 const HIGHEST_END_MM: f64 = 94.0;
 /// Every so many designs keep both plates; of the others one is taken off, by turns.
-const BOTH_EVERY: u64 = 5;
+const BOTH_EVERY: u64 = 10;
+/// Two designs in a row bear the first load, the next two the second.
+const LOADS: [&str; 2] = ["axial", "internal_torsion"];
 /// Seeds of one bone, and the bones of a cycle whose septum is 2.5 mm.
 const OF_BONE: u64 = 10;
 const WIDE: [u64; 3] = [2, 4, 6];
@@ -46,12 +48,13 @@ fn main() -> Result<(), Box<dyn Error>> {
         given.unwrap_or(default)
     };
     let (first, count, finest_mm) = (arg(1, 0.0) as u64, arg(2, 100.0) as u64, arg(3, 3.0));
-    let job = Job::parse(
-        Path::new("random.toml"),
-        &format!("{JOB}mesh.finest_mm = {finest_mm}\n"),
-    )
-    .map_err(|e| e.to_string())?;
-    let inputs = resolve(&job, &Plan::of(&job).map_err(|e| e.to_string())?.points[0]);
+    let under = |load: &str| -> Result<PointInputs, String> {
+        let text = format!("{JOB}mesh.finest_mm = {finest_mm}\nloads.cases = [\"{load}\"]\n");
+        let job = Job::parse(Path::new("random.toml"), &text).map_err(|e| e.to_string())?;
+        let plan = Plan::of(&job).map_err(|e| e.to_string())?;
+        Ok(resolve(&job, &plan.points[0]))
+    };
+    let by_load = [under(LOADS[0])?, under(LOADS[1])?];
     let is_locking = std::env::args().nth(4).is_some_and(|a| a == "locking");
     let mut designs = Designs::default();
     let (mut solved, mut failed, mut refused) = (0, 0, 0);
@@ -69,10 +72,11 @@ fn main() -> Result<(), Box<dyn Error>> {
                 (p.shaft_hold, p.distal_hold) = (ScrewHold::Locking, ScrewHold::Locking);
             }
         }
-        match mesh(k, &design, &inputs) {
+        let inputs = &by_load[(k / 2 % 2) as usize];
+        match mesh(k, &design, inputs) {
             Ok(mesh) => {
                 for mu in FRICTION {
-                    if line(k, mu, &design, &mesh, &inputs) {
+                    if line(k, mu, &design, &mesh, inputs) {
                         solved += 1;
                     } else {
                         failed += 1;
