@@ -223,6 +223,13 @@ class Interfaces:
             elif interface["law"] != "bonded":
                 assert pressure[own].min() >= -1e-9 * largest, f"{interface['name']} pulls"
                 held = interface["friction"] * pressure[own]
+                if interface["law"] == "threaded":
+                    # Friction bounds the part round the screw alone, but for the tip.
+                    axis = np.array(interface["axis"])
+                    on_mantle = np.abs(normal[own] @ axis) <= 0.5
+                    round_ = np.cross(normal[own], axis)
+                    round_ /= np.maximum(np.linalg.norm(round_, axis=1), 1e-30)[:, None]
+                    size = np.where(on_mantle, np.abs(np.einsum("ci,ci->c", shear[own], round_)), size)
                 assert (size <= held + 1e-6 * largest).all(), f"{interface['name']} holds more than friction"
         return table, column, pressure[:, None] * normal + shear
 

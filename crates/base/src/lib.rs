@@ -27,5 +27,8 @@ pub use tensor::SymTensor;
 /// A position or a free vector in the bone frame, mm.
 pub type Vec3 = nalgebra::Vector3<f64>;
 
+/// A direction.
+pub type UnitVec3 = nalgebra::Unit<Vec3>;
+
 /// A 3×3 matrix.
 pub type Mat3 = nalgebra::Matrix3<f64>;

@@ -1,5 +1,5 @@
 //! A gap in a shaft bridged by a locked plate on one side, under axial load: how much stiffer are screws that
-//! are one with the bone than screws that meet it with friction?
+//! are one with the bone than screws that meet it as threads do, or as smooth rods with friction?
 //!
 //! Run: `cargo run --release -p bicolumn-contact --example screw_interface -- [MU ...]`
 //!
@@ -15,12 +15,13 @@ mod support;
 #[path = "../../mesh/tests/support/tube_scene.rs"]
 mod tube_scene;
 
-use bicolumn_base::Vec3;
+use bicolumn_base::{UnitVec3, Vec3};
 use bicolumn_contact::{ContactOptions, Interfaces, Law, solve};
-use bicolumn_mesh::{PairKind, SurfaceName, TetMesh, build, split_kinds};
+use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, build, split_kinds};
 use bicolumn_model::{Material, Problem, nodes_on};
 use bicolumn_solve::{Prepared, SolveOptions};
 use std::error::Error;
+use std::time::Instant;
 use support::{case, problem, traction};
 use tube_scene::{Rod, Scene, Shell};
 
@@ -49,34 +50,57 @@ fn main() -> Result<(), Box<dyn Error>> {
         bonded.report.unknowns
     );
     let p = posed(&split.mesh);
+    // What the two sides of an interface alone change, by the means of the jump that laws hold for.
+    try_law(Law::Bonded, &split, &p, &linear, glued)?;
     for mu in frictions {
-        let interfaces = Interfaces::new(&split, Law::Frictional { mu }).coarsened(|_, _| 0.3);
-        let options = ContactOptions {
-            linear,
-            ..ContactOptions::default()
-        };
-        let found = solve(&p, &interfaces, &[], &[], &options)?;
-        let report = &found.cases[0];
-        let frictional = stiffness(&p, &found.total.displacement[0]);
-        println!(
-            "friction {mu}: {:?}, {frictional:.1} N/mm, {:+.2} %, {} iterations",
-            report.status,
-            100.0 * (frictional / glued - 1.0),
-            report.iterations
-        );
-        for s in &report.sets {
-            println!(
-                "   {}: open {:.2} stuck {:.2} slipping {:.2}, slip {:.4} mm, opening {:.4} mm",
-                s.name,
-                s.open_share,
-                s.stuck_share,
-                s.slipping_share,
-                s.slip_max_mm,
-                s.opening_max_mm
-            );
+        let axis = UnitVec3::new_normalize(along());
+        for law in [Law::Threaded { mu, axis }, Law::Frictional { mu }] {
+            try_law(law, &split, &p, &linear, glued)?;
         }
     }
     Ok(())
+}
+
+fn try_law(
+    law: Law,
+    split: &SplitMesh,
+    p: &Problem,
+    linear: &SolveOptions,
+    glued: f64,
+) -> Result<(), Box<dyn Error>> {
+    let interfaces = Interfaces::new(split, law).coarsened(|_, _| 0.3);
+    let options = ContactOptions {
+        linear: *linear,
+        ..ContactOptions::default()
+    };
+    let started = Instant::now();
+    let found = solve(p, &interfaces, &[], &[], &options)?;
+    let report = &found.cases[0];
+    let pressing = stiffness(p, &found.total.displacement[0]);
+    let name = match law {
+        Law::Bonded => "bonded".to_owned(),
+        Law::Threaded { mu, .. } => format!("threaded, friction {mu}"),
+        law => format!("smooth, friction {}", law.friction()),
+    };
+    println!(
+        "{name}: {:?}, {pressing:.1} N/mm, {:+.2} %, {} iterations, {:.0} s",
+        report.status,
+        100.0 * (pressing / glued - 1.0),
+        report.iterations,
+        started.elapsed().as_secs_f64()
+    );
+    for s in &report.sets {
+        println!(
+            "   {}: open {:.2} stuck {:.2} slipping {:.2}, slip {:.4} mm, opening {:.4} mm",
+            s.name, s.open_share, s.stuck_share, s.slipping_share, s.slip_max_mm, s.opening_max_mm
+        );
+    }
+    Ok(())
+}
+
+/// Axis of the screws.
+fn along() -> Vec3 {
+    Vec3::new(-1.0, 0.0, 0.0)
 }
 
 fn scene() -> Scene {
@@ -99,7 +123,7 @@ fn scene() -> Scene {
         finest: 1.8,
         ..Scene::base()
     };
-    let along = Vec3::new(-1.0, 0.0, 0.0);
+    let along = along();
     // The scene has a screw in plates, and from 6 mm below its start on.
     let above = 6.2 + stand_off;
     for level in [-46.0, -31.0, -16.0, 16.0, 31.0, 46.0] {

@@ -15,37 +15,18 @@ pub(crate) enum Row {
     Point(usize, Vec3),
 }
 
+/// Rows of a point: along its normal, then two across it. At a thread the second is the way along the screw,
+/// the third that round it.
+pub(crate) const NORMAL: usize = 0;
+pub(crate) const AXIAL: usize = 1;
+pub(crate) const ROUND: usize = 2;
+
 /// An interface point that takes part in the reduced problem.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Spot {
     pub(crate) point: usize,
-    /// Its row along the normal.
-    pub(crate) normal: usize,
-    /// The first of its two rows across, if it has got any.
-    pub(crate) across: Option<usize>,
-}
-
-impl Spot {
-    /// Its rows, the one along the normal first.
-    pub(crate) fn rows(&self) -> impl Iterator<Item = usize> + use<> {
-        let across = self.across.into_iter().flat_map(|t| [t, t + 1]);
-        std::iter::once(self.normal).chain(across)
-    }
-}
-
-/// What the reduced problem lacks.
-#[derive(Debug, Default)]
-pub(crate) struct Lack {
-    /// Points, each with whether it needs rows across at once.
-    pub(crate) points: Vec<(usize, bool)>,
-    /// Spots that have come to need theirs.
-    pub(crate) across: Vec<usize>,
-}
-
-impl Lack {
-    pub(crate) fn is_empty(&self) -> bool {
-        self.points.is_empty() && self.across.is_empty()
-    }
+    /// Those of its rows that have been needed.
+    pub(crate) rows: [Option<usize>; 3],
 }
 
 /// S = B M⁻¹ Bᵀ with M the preconditioner and B the rows: slabs first, then points as they are needed.
@@ -53,6 +34,8 @@ impl Lack {
 pub(crate) struct Compliance {
     pub(crate) rows: Vec<Row>,
     pub(crate) spots: Vec<Spot>,
+    /// Directions of the rows of each point.
+    frames: Vec<[Vec3; 3]>,
     /// Spot of each point.
     pub(crate) of_point: Vec<Option<u32>>,
     /// The unit forces, as the preconditioner keeps them.
@@ -62,10 +45,16 @@ pub(crate) struct Compliance {
 }
 
 impl Compliance {
-    /// With the rows of the slabs alone.
-    pub(crate) fn new(ready: &Prepared<'_>, points: &[Point], slabs: &[Slab]) -> Self {
+    /// With the rows of the slabs alone. `frames`: directions of the rows of each point.
+    pub(crate) fn new(
+        ready: &Prepared<'_>,
+        points: &[Point],
+        slabs: &[Slab],
+        frames: Vec<[Vec3; 3]>,
+    ) -> Self {
         let mut out = Compliance {
             of_point: vec![None; points.len()],
+            frames,
             ..Compliance::default()
         };
         let rows = (0..slabs.len()).map(Row::Slab).collect();
@@ -73,33 +62,32 @@ impl Compliance {
         out
     }
 
-    /// Takes in what is lacking.
+    /// Does the reduced problem have this row of a point?
+    pub(crate) fn has(&self, point: usize, which: usize) -> bool {
+        let spot = self.of_point[point].map(|s| &self.spots[s as usize]);
+        spot.is_some_and(|s| s.rows[which].is_some())
+    }
+
+    /// Takes in rows of points, none of which it has.
     pub(crate) fn add(
         &mut self,
         ready: &Prepared<'_>,
         points: &[Point],
         slabs: &[Slab],
-        lack: &Lack,
+        lack: &[(usize, usize)],
     ) {
-        let mut rows = vec![];
         let first = self.rows.len();
-        let across = |k: usize| tangents(points[k].normal).map(|t| Row::Point(k, t));
-        for &(k, needs_across) in &lack.points {
-            let normal = first + rows.len();
-            rows.push(Row::Point(k, points[k].normal));
-            if needs_across {
-                rows.extend(across(k));
-            }
-            self.of_point[k] = Some(self.spots.len() as u32);
-            self.spots.push(Spot {
-                point: k,
-                normal,
-                across: needs_across.then_some(normal + 1),
+        let mut rows = vec![];
+        for &(k, which) in lack {
+            let spot = *self.of_point[k].get_or_insert_with(|| {
+                self.spots.push(Spot {
+                    point: k,
+                    rows: [None; 3],
+                });
+                self.spots.len() as u32 - 1
             });
-        }
-        for &spot in &lack.across {
-            self.spots[spot].across = Some(first + rows.len());
-            rows.extend(across(self.spots[spot].point));
+            self.spots[spot as usize].rows[which] = Some(first + rows.len());
+            rows.push(Row::Point(k, self.frames[k][which]));
         }
         self.grow(ready, points, slabs, rows);
     }
@@ -162,15 +150,4 @@ impl Row {
             Row::Point(k, along) => points[k].jump(u).dot(&along),
         }
     }
-}
-
-/// Two unit vectors across a normal and each other.
-fn tangents(normal: Vec3) -> [Vec3; 2] {
-    let axis = if normal.x.abs() < 0.6 {
-        Vec3::x()
-    } else {
-        Vec3::y()
-    };
-    let s = normal.cross(&axis).normalize();
-    [s, normal.cross(&s)]
 }

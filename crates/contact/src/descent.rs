@@ -5,18 +5,19 @@
 //! exactly on the few interface points that touch ([`crate::reduced`]). Contact so opens and closes within
 //! the iteration and M need never be made anew. The last iterates are mixed ([`crate::mixing`]).
 
-use crate::compliance::{Lack, Row};
+use crate::compliance::{AXIAL, NORMAL, ROUND, Row, Spot};
+use crate::interfaces::Point;
 use crate::law::Law;
 use crate::mixing::{self, DEPTH};
 use crate::preload::Slab;
-use crate::reduced::{self, Conditions, Face};
+use crate::reduced::{self, Block, Conditions, Face, Pressing, Rows};
 use crate::report::{CaseReport, Status};
 use crate::system::{State, System};
 use bicolumn_base::Vec3;
 use nalgebra::DMatrix;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Points taken into the reduced problem at once, unless they are bonds.
+/// Points taken into the reduced problem at once, unless they are held.
 const MOST_NEW: usize = 40;
 /// How often in an iteration, and in the first ones, which do not yet know well where things press.
 const WAVES: usize = 6;
@@ -79,6 +80,8 @@ pub(crate) struct Descent<'a> {
     forces: Vec<f64>,
     /// Force and motion of each row in the iteration under way.
     trial: (Vec<f64>, Vec<f64>),
+    /// How far the rows are from their laws, relative.
+    off: f64,
     residual: Vec<Vec3>,
     history: Vec<Iterate>,
     products: DMatrix<f64>,
@@ -129,6 +132,7 @@ impl<'a> Descent<'a> {
             pull: vec![],
             forces: vec![],
             trial: (vec![], vec![]),
+            off: 0.0,
             residual: vec![],
             history: vec![],
             products: DMatrix::zeros(0, 0),
@@ -154,8 +158,14 @@ impl<'a> Descent<'a> {
         self.pull = self.path.pull.iter().map(|p| p.map(|f| f * t)).collect();
         let points = system.interfaces.points();
         for (p, start) in points.iter().zip(&mut self.state.start) {
-            if matches!(self.path.laws[p.set], Law::Frictional { .. }) {
-                *start = p.jump(&self.state.u);
+            match self.path.laws[p.set].at(p.normal) {
+                Law::Frictional { .. } => *start = p.jump(&self.state.u),
+                law @ Law::Threaded { .. } => {
+                    let [along, _] = law.across(p.normal);
+                    let jump = p.jump(&self.state.u);
+                    *start = jump + along * along.dot(&(*start - jump));
+                }
+                Law::Bonded | Law::Frictionless | Law::Apart => {}
             }
         }
         self.forces = system
@@ -207,8 +217,12 @@ impl<'a> Descent<'a> {
         sum(&system.nodal(&of_points)).max(pulled).sqrt()
     }
 
-    /// Points that the law would press or bond at a displacement and that the reduced problem lacks,
-    /// with how far they are on the wrong side, mm.
+    fn law_at(&self, point: &Point) -> Law {
+        self.path.laws[point.set].at(point.normal)
+    }
+
+    /// Points that the law would press at a displacement and whose normal the reduced problem lacks, with how
+    /// far they are on the wrong side, mm.
     fn missing(&self, system: &System<'_>, u: &[Vec3]) -> Vec<(usize, f64)> {
         let points = system.interfaces.points().iter().enumerate();
         let mut largest: f64 = 0.0;
@@ -216,12 +230,11 @@ impl<'a> Descent<'a> {
         for (k, p) in points {
             let jump = p.jump(u);
             largest = largest.max(jump.norm());
-            if system.compliance.of_point[k].is_some() || p.stencil.is_empty() {
+            if system.compliance.has(k, NORMAL) || p.stencil.is_empty() {
                 continue;
             }
-            match self.path.laws[p.set] {
-                Law::Apart => {}
-                Law::Bonded => out.push((k, f64::INFINITY)),
+            match self.law_at(p) {
+                Law::Apart | Law::Bonded => {}
                 _ => out.push((k, -(p.gap + p.normal.dot(&jump)))),
             }
         }
@@ -229,19 +242,41 @@ impl<'a> Descent<'a> {
         out
     }
 
-    /// Spots whose law calls for shear at these forces and that have no rows for it.
-    fn without_shear(&self, system: &System<'_>, forces: &[f64]) -> Vec<usize> {
-        let points = system.interfaces.points();
-        let spots = system.compliance.spots.iter().enumerate();
-        let lacking = spots.filter(|(_, spot)| {
-            let law = self.path.laws[points[spot.point].set];
-            let calls = match law {
-                Law::Bonded => true,
-                law => law.friction() > 0.0 && forces[spot.normal] > 0.0,
+    /// Rows of points that the reduced problem lacks and whose motion is held whatever presses: bonds, threads.
+    fn unheld(&self, system: &System<'_>) -> Vec<(usize, usize)> {
+        let points = system.interfaces.points().iter().enumerate();
+        let points = points.filter(|(_, p)| !p.stencil.is_empty());
+        let held = points.flat_map(|(k, p)| {
+            let rows: &[usize] = match self.law_at(p) {
+                Law::Bonded => &[NORMAL, AXIAL, ROUND],
+                Law::Threaded { .. } => &[AXIAL],
+                Law::Frictional { .. } | Law::Frictionless | Law::Apart => &[],
             };
-            calls && spot.across.is_none()
+            rows.iter().map(move |which| (k, *which))
         });
-        lacking.map(|(k, _)| k).collect()
+        held.filter(|(k, which)| !system.compliance.has(*k, *which))
+            .collect()
+    }
+
+    /// Rows across that the reduced problem lacks and that the law calls for where forces are as given.
+    fn without_shear(&self, system: &System<'_>, forces: &[f64]) -> Vec<(usize, usize)> {
+        let points = system.interfaces.points();
+        let spots = system.compliance.spots.iter();
+        let pressed = spots.filter(|s| s.rows[NORMAL].is_some_and(|n| forces[n] > 0.0));
+        let called = pressed.flat_map(|s| {
+            let rows = rubbing(self.law_at(&points[s.point]));
+            rows.iter().map(|which| (s.point, *which))
+        });
+        called
+            .filter(|(k, which)| !system.compliance.has(*k, *which))
+            .collect()
+    }
+
+    /// Does the reduced problem lack nothing at this displacement and these forces?
+    fn is_whole(&self, system: &System<'_>, u: &[Vec3], forces: &[f64]) -> bool {
+        self.missing(system, u).is_empty()
+            && self.unheld(system).is_empty()
+            && self.without_shear(system, forces).is_empty()
     }
 
     fn fail(&mut self, system: &System<'_>, reason: &str) {
@@ -297,11 +332,8 @@ impl<'a> Descent<'a> {
     fn reduce(&mut self, system: &System<'_>) -> Vec<f64> {
         let points = system.interfaces.points();
         let spots = &system.compliance.spots;
-        let laws: Vec<Law> = spots
-            .iter()
-            .map(|s| self.path.laws[points[s.point].set])
-            .collect();
-        let gaps: Vec<f64> = spots.iter().map(|s| points[s.point].gap).collect();
+        let of_spot = |s: &Spot| blocks(s, self.law_at(&points[s.point]), points[s.point].gap);
+        let blocks: Vec<Block> = spots.iter().flat_map(of_spot).collect();
         let starts: Vec<f64> = system
             .compliance
             .rows
@@ -316,8 +348,7 @@ impl<'a> Descent<'a> {
             .map(|(slab, pull)| pull.map(|f| (f, slab.stiffness)))
             .collect();
         let on = Conditions {
-            laws: &laws,
-            gaps: &gaps,
+            blocks: &blocks,
             starts: &starts,
             pulls: &pulls,
         };
@@ -327,7 +358,7 @@ impl<'a> Descent<'a> {
         };
         let (forces, motions) = &mut self.trial;
         let before = forces.clone();
-        reduced::solve(
+        self.off = reduced::solve(
             &system.compliance,
             &on,
             accuracy,
@@ -365,8 +396,8 @@ impl<'a> Descent<'a> {
             && !u.iter().all(|u| u.norm() <= system.farthest_mm);
         let settled = !ran_away
             && self.report.residual <= tolerance
-            && self.missing(system, &u).is_empty()
-            && self.without_shear(system, &forces).is_empty();
+            && self.off <= tolerance
+            && self.is_whole(system, &u, &forces);
         if settled || ran_away || self.iterations == self.path.max_iterations {
             self.state.u = u;
             self.state.ku = ku;
@@ -376,8 +407,8 @@ impl<'a> Descent<'a> {
                     "a part runs away: nothing holds it against its load".to_owned()
                 } else {
                     format!(
-                        "residual {:.1e} after {} iterations",
-                        self.report.residual, self.iterations
+                        "residual {:.1e}, laws of the interfaces to {:.1e}, after {} iterations",
+                        self.report.residual, self.off, self.iterations
                     )
                 };
                 self.fail(system, &reason);
@@ -471,6 +502,39 @@ impl<'a> Descent<'a> {
     }
 }
 
+/// Rows of a law that resist slip, as far as what presses lets them.
+fn rubbing(law: Law) -> &'static [usize] {
+    match law {
+        Law::Frictional { mu } if mu > 0.0 => &[AXIAL, ROUND],
+        Law::Threaded { mu, .. } if mu > 0.0 => &[ROUND],
+        _ => &[],
+    }
+}
+
+/// What holds at the rows of a spot.
+fn blocks(spot: &Spot, law: Law, gap: f64) -> impl Iterator<Item = Block> + use<> {
+    let [normal, first, second] = spot.rows;
+    let pressing = |across: Rows| match normal {
+        Some(normal) => Block::Pressing(Pressing {
+            normal,
+            across,
+            friction: law.friction(),
+            gap,
+        }),
+        None => Block::Slack(across),
+    };
+    let (one, other) = match law {
+        Law::Apart => (Block::Slack(Rows::of(spot.rows)), None),
+        Law::Bonded => (Block::Held(Rows::of(spot.rows)), None),
+        Law::Frictional { .. } | Law::Frictionless => (pressing(Rows::of([first, second])), None),
+        Law::Threaded { .. } => {
+            let thread = Block::Held(Rows::of([first]));
+            (thread, Some(pressing(Rows::of([second]))))
+        }
+    };
+    std::iter::once(one).chain(other)
+}
+
 fn relative_change(new: &[f64], old: &[f64]) -> f64 {
     let (mut changed, mut size) = (0.0, 0.0);
     for (k, n) in new.iter().enumerate() {
@@ -545,11 +609,17 @@ fn steps(system: &mut System<'_>, going: &mut [&mut Descent<'_>]) -> Vec<Vec<Vec
     system.ready.close(open)
 }
 
-/// What to take in next: all bonds, the deepest of the other points, and shear where anything presses. At
-/// first no two points side by side, since one often spares its neighbours.
-fn lack(system: &System<'_>, going: &[&mut Descent<'_>], rough: &[Vec<Vec3>], wave: usize) -> Lack {
+/// What to take in next, as rows of points: all that is held, the deepest of the other points, and shear where
+/// anything presses. At first no two points side by side, since one often spares its neighbours.
+fn lack(
+    system: &System<'_>,
+    going: &[&mut Descent<'_>],
+    rough: &[Vec<Vec3>],
+    wave: usize,
+) -> Vec<(usize, usize)> {
     let points = system.interfaces.points();
     let mut depth: BTreeMap<usize, f64> = BTreeMap::new();
+    let mut held = BTreeSet::new();
     let mut across = BTreeSet::new();
     for (d, step) in going.iter().zip(rough) {
         let ahead: Vec<Vec3> = d.state.u.iter().zip(step).map(|(u, w)| u + w).collect();
@@ -557,31 +627,34 @@ fn lack(system: &System<'_>, going: &[&mut Descent<'_>], rough: &[Vec<Vec3>], wa
             let at = depth.entry(k).or_insert(0.0);
             *at = at.max(deep);
         }
+        held.extend(d.unheld(system));
         across.extend(d.without_shear(system, &d.trial.0));
     }
     let mut order: Vec<(usize, f64)> = depth.into_iter().collect();
     order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     let early = wave < SPARSELY;
-    let law_has_shear = |k: usize| {
-        let set = points[k].set;
-        going.iter().any(|d| d.path.laws[set].has_shear())
-    };
     let mut taken = BTreeSet::new();
-    let mut out = vec![];
-    for (k, deep) in order {
+    let mut out: Vec<(usize, usize)> = held.iter().copied().collect();
+    let mut count = 0;
+    for (k, _) in order {
         let nodes = || points[k].stencil.iter().map(|(a, _, _)| *a);
-        let is_bond = deep == f64::INFINITY;
         let beside = early && nodes().any(|n| taken.contains(&n));
-        if !is_bond && (out.len() >= MOST_NEW || beside) {
+        if count >= MOST_NEW || beside {
             continue;
         }
         taken.extend(nodes());
+        count += 1;
+        out.push((k, NORMAL));
         // Where friction alone may hold a part, an iteration without it would throw the part off.
-        let holds = system.is_loose && law_has_shear(k);
-        out.push((k, is_bond || holds));
+        if system.is_loose {
+            let laws = going.iter().map(|d| d.law_at(&points[k]));
+            across.extend(laws.flat_map(|law| rubbing(law).iter().map(move |which| (k, *which))));
+        }
     }
-    Lack {
-        points: out,
-        across: across.into_iter().collect(),
-    }
+    out.extend(
+        across
+            .difference(&held)
+            .filter(|(k, which)| !system.compliance.has(*k, *which)),
+    );
+    out
 }

@@ -7,18 +7,70 @@
 //! and taken only if it brings the points nearer to them (compare the truncated nonsmooth Newton methods of
 //! Gräser and Kornhuber 2009, J Comput Math 27:1).
 
-use crate::Law;
-use crate::compliance::{Compliance, Spot};
+use crate::compliance::Compliance;
 use crate::dense::{Lu, Square};
 use crate::freed::Freed;
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
+/// Up to three rows.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Rows {
+    all: [usize; 3],
+    count: usize,
+}
+
+impl Rows {
+    /// Those that there are.
+    pub(crate) fn of<const N: usize>(rows: [Option<usize>; N]) -> Self {
+        let mut out = Rows::default();
+        for (row, to) in rows.into_iter().flatten().zip(&mut out.all) {
+            *to = row;
+            out.count += 1;
+        }
+        out
+    }
+
+    fn list(&self) -> &[usize] {
+        &self.all[..self.count]
+    }
+
+    /// A number for each of the first two; zero for those that are not there.
+    fn pair(&self, of: impl Fn(usize) -> f64) -> [f64; 2] {
+        let mut out = [0.0; 2];
+        for (to, row) in out.iter_mut().zip(self.list()) {
+            *to = of(*row);
+        }
+        out
+    }
+}
+
+/// Rows of a point that are set together, and what holds there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum Block {
+    /// No force.
+    Slack(Rows),
+    /// No motion but that at the start: a bond, or a thread.
+    Held(Rows),
+    /// Pressure, and shear against slip.
+    Pressing(Pressing),
+}
+
+/// Where sides press and lift.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Pressing {
+    pub(crate) normal: usize,
+    /// Up to two rows.
+    pub(crate) across: Rows,
+    /// Most shear over pressure.
+    pub(crate) friction: f64,
+    /// Before loading, mm.
+    pub(crate) gap: f64,
+}
+
 /// What holds at the rows of the reduced problem.
 pub(crate) struct Conditions<'a> {
-    /// Law of each spot.
-    pub(crate) laws: &'a [Law],
-    /// Gap before loading of each spot, mm.
-    pub(crate) gaps: &'a [f64],
+    /// In the order in which they are visited.
+    pub(crate) blocks: &'a [Block],
     /// Motion at each row from which slip or a bond counts, mm.
     pub(crate) starts: &'a [f64],
     /// Slabs under a given force: (the force, their stiffness); `None`: the length is kept.
@@ -99,7 +151,8 @@ const ROUNDS: usize = 40;
 const SWEEPS: usize = 4;
 
 /// Makes the forces of all rows agree with their conditions. `forces` are those that belong to the
-/// `motions`; both are changed.
+/// `motions`; both are changed. Gives how far they still are from their conditions: a length over that of all
+/// motions, and of what the forces alone would move.
 pub(crate) fn solve(
     compliance: &Compliance,
     on: &Conditions<'_>,
@@ -107,8 +160,7 @@ pub(crate) fn solve(
     face: &mut Face,
     forces: &mut [f64],
     motions: &mut [f64],
-) {
-    let spots = &compliance.spots;
+) -> f64 {
     let given = &compliance.values;
     let freed = Freed::updated(face.freed.take(), given, on.pulls);
     let s = freed.as_ref().map_or(given, |f| &f.values);
@@ -119,96 +171,122 @@ pub(crate) fn solve(
     for _ in 0..ROUNDS {
         let last = forces.to_vec();
         for _ in 0..SWEEPS {
-            sweep(s, spots, on, forces, motions);
+            sweep(s, on, forces, motions);
         }
-        correct(s, spots, on, face, forces, motions);
+        correct(s, on, face, forces, motions);
         let size: f64 = forces.iter().map(|f| f * f).sum();
         let changed: f64 = forces.iter().zip(&last).map(|(n, o)| (n - o).powi(2)).sum();
         if changed <= accuracy * accuracy * size {
             break;
         }
     }
+    let off = discord(s, on, forces, motions);
+    let rows = (0..forces.len()).map(|r| motions[r].powi(2) + (forces[r] * s[r][r]).powi(2));
+    let size: f64 = rows.sum();
     if let (Some(f), Some(lack)) = (&freed, lack) {
         f.finish(given, &lack, &before, forces);
     }
     face.freed = freed;
+    if size > 0.0 { (off / size).sqrt() } else { 0.0 }
 }
 
-/// Visits every spot once.
-fn sweep(
-    s: &[Vec<f64>],
-    spots: &[Spot],
-    on: &Conditions<'_>,
-    forces: &mut [f64],
-    motions: &mut [f64],
-) {
-    for (k, spot) in spots.iter().enumerate() {
-        let n = spot.normal;
-        match on.laws[k] {
-            Law::Apart => set_all(s, spot, [0.0; 3], forces, motions),
-            Law::Bonded => bond(s, spot, on.starts, forces, motions),
-            law => {
-                let gap = on.gaps[k] + motions[n];
+/// Visits every block once.
+fn sweep(s: &[Vec<f64>], on: &Conditions<'_>, forces: &mut [f64], motions: &mut [f64]) {
+    for block in on.blocks {
+        match block {
+            Block::Slack(rows) => slacken(s, rows, forces, motions),
+            Block::Held(rows) => hold(s, rows, on.starts, forces, motions),
+            Block::Pressing(p) => {
+                let n = p.normal;
+                let gap = p.gap + motions[n];
                 let pressed = (forces[n] - gap / s[n][n]).max(0.0);
                 step(s, n, pressed - forces[n], forces, motions);
-                if let Some(t) = spot.across {
-                    shear(s, t, law.friction() * pressed, on.starts, forces, motions);
-                }
+                shear(s, p, p.friction * pressed, on.starts, forces, motions);
             }
         }
     }
 }
 
-/// Puts the forces of a spot where they are wanted: along the normal, then across.
-fn set_all(s: &[Vec<f64>], spot: &Spot, to: [f64; 3], forces: &mut [f64], motions: &mut [f64]) {
-    for (row, to) in spot.rows().zip(to) {
-        step(s, row, to - forces[row], forces, motions);
+/// Takes all force off rows.
+fn slacken(s: &[Vec<f64>], rows: &Rows, forces: &mut [f64], motions: &mut [f64]) {
+    for &row in rows.list() {
+        step(s, row, -forces[row], forces, motions);
     }
 }
 
-/// Takes the jump of a bonded spot back.
-fn bond(s: &[Vec<f64>], spot: &Spot, starts: &[f64], forces: &mut [f64], motions: &mut [f64]) {
+/// Puts the pressure and the shear of a block where they are wanted.
+fn set(
+    s: &[Vec<f64>],
+    p: &Pressing,
+    (pressed, shear): (f64, [f64; 2]),
+    forces: &mut [f64],
+    motions: &mut [f64],
+) {
+    step(s, p.normal, pressed - forces[p.normal], forces, motions);
+    for (row, to) in p.across.list().iter().zip(shear) {
+        step(s, *row, to - forces[*row], forces, motions);
+    }
+}
+
+/// Takes the jump of held rows back.
+fn hold(s: &[Vec<f64>], rows: &Rows, starts: &[f64], forces: &mut [f64], motions: &mut [f64]) {
     let slip = |r: usize| motions[r] - starts[r];
-    let n = spot.normal;
-    let Some(t) = spot.across else {
-        return step(s, n, -slip(n) / s[n][n], forces, motions);
-    };
-    let rows = [n, t, t + 1];
-    let block = Matrix3::from_fn(|i, j| s[rows[i]][rows[j]]);
-    let error = Vector3::from(rows.map(slip));
+    let rows = rows.list();
+    if let [row] = *rows {
+        return step(s, row, -slip(row) / s[row][row], forces, motions);
+    }
+    let block = Matrix3::from_fn(|i, j| match (rows.get(i), rows.get(j)) {
+        (Some(a), Some(b)) => s[*a][*b],
+        _ => f64::from(u8::from(i == j)),
+    });
+    let error = Vector3::from_fn(|i, _| rows.get(i).map_or(0.0, |r| slip(*r)));
     let by = block
         .try_inverse()
         .map_or_else(Vector3::zeros, |i| -(i * error));
-    for (row, by) in rows.into_iter().zip(by.iter()) {
-        step(s, row, *by, forces, motions);
+    for (row, by) in rows.iter().zip(by.iter()) {
+        step(s, *row, *by, forces, motions);
     }
 }
 
-/// One step of the shear at row `a` and the next.
+/// One step of the shear of a block.
 fn shear(
     s: &[Vec<f64>],
-    a: usize,
+    p: &Pressing,
     bound: f64,
     starts: &[f64],
     forces: &mut [f64],
     motions: &mut [f64],
 ) {
-    let block = Matrix2::from_fn(|i, j| s[a + i][a + j]);
-    let slip = Vector2::from_fn(|i, _| motions[a + i] - starts[a + i]);
-    let force = Vector2::new(forces[a], forces[a + 1]);
-    // Stuck, if the bound allows.
-    let stuck = block.try_inverse().map_or(force, |i| force - i * slip);
-    let to = if stuck.norm() > bound {
-        let (half, off) = (0.5 * block.trace(), block[(0, 1)]);
-        let largest = half + (0.25 * (block[(0, 0)] - block[(1, 1)]).powi(2) + off * off).sqrt();
-        let mut to: [f64; 2] = (force - slip / largest).into();
-        cut(&mut to, bound);
-        to
-    } else {
-        stuck.into()
-    };
-    step(s, a, to[0] - forces[a], forces, motions);
-    step(s, a + 1, to[1] - forces[a + 1], forces, motions);
+    match *p.across.list() {
+        [a] => {
+            // Round a screw: one way to slip, and back.
+            let stuck = forces[a] - (motions[a] - starts[a]) / s[a][a];
+            let mut to = [stuck, 0.0];
+            cut(&mut to, bound);
+            step(s, a, to[0] - forces[a], forces, motions);
+        }
+        [a, b] => {
+            let rows = [a, b];
+            let block = Matrix2::from_fn(|i, j| s[rows[i]][rows[j]]);
+            let slip = Vector2::from(rows.map(|r| motions[r] - starts[r]));
+            let force = Vector2::from(rows.map(|r| forces[r]));
+            // Stuck, if the bound allows.
+            let stuck = block.try_inverse().map_or(force, |i| force - i * slip);
+            let to = if stuck.norm() > bound {
+                let (half, off) = (0.5 * block.trace(), block[(0, 1)]);
+                let largest =
+                    half + (0.25 * (block[(0, 0)] - block[(1, 1)]).powi(2) + off * off).sqrt();
+                let mut to: [f64; 2] = (force - slip / largest).into();
+                cut(&mut to, bound);
+                to
+            } else {
+                stuck.into()
+            };
+            step(s, a, to[0] - forces[a], forces, motions);
+            step(s, b, to[1] - forces[b], forces, motions);
+        }
+        _ => {}
+    }
 }
 
 fn cut(shear: &mut [f64; 2], bound: f64) {
@@ -218,18 +296,18 @@ fn cut(shear: &mut [f64; 2], bound: f64) {
     }
 }
 
-/// What a point does in a Newton step.
+/// What a block does in a Newton step.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Doing {
     Nothing,
-    Bonded,
+    Held,
     Open,
     Stuck,
     /// Slips with its shear along these two weights.
     Slipping([f64; 2]),
 }
 
-/// Do all points do the same, but for the direction of slip?
+/// Do all blocks do the same, but for the direction of slip?
 fn same_kinds(a: &[Doing], b: &[Doing]) -> bool {
     let kind = std::mem::discriminant::<Doing>;
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| kind(a) == kind(b))
@@ -242,38 +320,35 @@ const DONE: f64 = 1e-9;
 /// Share of the discord before that a step by an old factor must come down to.
 const GAIN: f64 = 0.04;
 
-/// Newton steps for all points together; taken back if they lead away from the laws.
+/// Newton steps for all blocks together; taken back if they lead away from the laws.
 fn correct(
     s: &[Vec<f64>],
-    spots: &[Spot],
     on: &Conditions<'_>,
     face: &mut Face,
     forces: &mut [f64],
     motions: &mut [f64],
 ) {
     let (old, old_motions) = (forces.to_vec(), motions.to_vec());
-    let before = discord(s, spots, on, forces, motions);
+    let before = discord(s, on, forces, motions);
     let mut doing = vec![];
     let mut last = before;
     for _ in 0..STEPS {
-        let next: Vec<Doing> = (0..spots.len())
-            .map(|k| {
-                let last = doing.get(k).copied();
-                judge(s, &spots[k], on, k, forces, motions, last)
-            })
+        let blocks = on.blocks.iter().enumerate();
+        let next: Vec<Doing> = blocks
+            .map(|(k, block)| judge(s, block, on, forces, motions, doing.get(k).copied()))
             .collect();
         let settled = same_kinds(&next, &doing);
         doing = next;
-        for (k, spot) in spots.iter().enumerate() {
-            cut_back(&doing[k], on.laws[k], spot, s, forces, motions);
+        for (block, doing) in on.blocks.iter().zip(&doing) {
+            cut_back(doing, block, s, forces, motions);
         }
         if settled && last <= DONE * before {
             break;
         }
-        let Some(is_new) = newton(s, spots, on, &doing, face, forces, motions) else {
+        let Some(is_new) = newton(s, on, &doing, face, forces, motions) else {
             break;
         };
-        let now = discord(s, spots, on, forces, motions);
+        let now = discord(s, on, forces, motions);
         face.is_stale = now > GAIN * last;
         // What its own factor does not mend is rounding.
         if is_new && settled && face.is_stale {
@@ -281,37 +356,36 @@ fn correct(
         }
         last = now;
     }
-    for (k, spot) in spots.iter().enumerate() {
-        if matches!(on.laws[k], Law::Frictional { .. } | Law::Frictionless) {
-            let pressed = forces[spot.normal].max(0.0);
-            let mut to = spot.across.map_or([0.0; 2], |t| [forces[t], forces[t + 1]]);
-            cut(&mut to, on.laws[k].friction() * pressed);
-            set_all(s, spot, [pressed, to[0], to[1]], forces, motions);
+    for block in on.blocks {
+        if let Block::Pressing(p) = block {
+            let pressed = forces[p.normal].max(0.0);
+            let mut to = p.across.pair(|r| forces[r]);
+            cut(&mut to, p.friction * pressed);
+            set(s, p, (pressed, to), forces, motions);
         }
     }
-    if discord(s, spots, on, forces, motions) >= before {
+    if discord(s, on, forces, motions) >= before {
         forces.copy_from_slice(&old);
         motions.copy_from_slice(&old_motions);
     }
 }
 
-/// What a point does next by its force and motion; `last`: what it did in the step before.
+/// What a block does next by its force and motion; `last`: what it did in the step before.
 fn judge(
     s: &[Vec<f64>],
-    spot: &Spot,
+    block: &Block,
     on: &Conditions<'_>,
-    k: usize,
     forces: &[f64],
     motions: &[f64],
     last: Option<Doing>,
 ) -> Doing {
-    let n = spot.normal;
-    match on.laws[k] {
-        Law::Apart => return Doing::Nothing,
-        Law::Bonded => return Doing::Bonded,
-        _ => {}
-    }
-    let gap = on.gaps[k] + motions[n];
+    let p = match block {
+        Block::Slack(_) => return Doing::Nothing,
+        Block::Held(_) => return Doing::Held,
+        Block::Pressing(p) => p,
+    };
+    let n = p.normal;
+    let gap = p.gap + motions[n];
     let pressed = match last {
         // Exactly at its law after a Newton step: the sign of the other quantity tells.
         Some(Doing::Open) => gap < 0.0,
@@ -321,12 +395,14 @@ fn judge(
     if !pressed {
         return Doing::Open;
     }
-    let bound = on.laws[k].friction() * forces[n].max(0.0);
-    let Some(t) = spot.across.filter(|_| on.laws[k].friction() > 0.0) else {
+    if p.across.list().is_empty() || p.friction == 0.0 {
         return Doing::Slipping([0.0; 2]);
-    };
-    let own = s[t][t].max(s[t + 1][t + 1]);
-    let trial = [t, t + 1].map(|r| forces[r] - (motions[r] - on.starts[r]) / own);
+    }
+    let bound = p.friction * forces[n].max(0.0);
+    let own = most_compliant(s, &p.across);
+    let trial = p
+        .across
+        .pair(|r| forces[r] - (motions[r] - on.starts[r]) / own);
     let size = trial[0].hypot(trial[1]);
     if size <= bound {
         Doing::Stuck
@@ -335,29 +411,22 @@ fn judge(
     }
 }
 
-/// Puts a point's force where its state says before the Newton step.
-fn cut_back(
-    doing: &Doing,
-    law: Law,
-    spot: &Spot,
-    s: &[Vec<f64>],
-    forces: &mut [f64],
-    motions: &mut [f64],
-) {
-    match *doing {
-        Doing::Nothing | Doing::Open => set_all(s, spot, [0.0; 3], forces, motions),
-        Doing::Slipping(d) => {
-            let pressed = forces[spot.normal];
-            let bound = law.friction() * pressed.max(0.0);
-            set_all(
-                s,
-                spot,
-                [pressed, bound * d[0], bound * d[1]],
-                forces,
-                motions,
-            );
+/// Largest motion of rows by a unit force on themselves.
+fn most_compliant(s: &[Vec<f64>], rows: &Rows) -> f64 {
+    rows.list().iter().fold(0.0, |most, r| s[*r][*r].max(most))
+}
+
+/// Puts a block's force where its state says before the Newton step.
+fn cut_back(doing: &Doing, block: &Block, s: &[Vec<f64>], forces: &mut [f64], motions: &mut [f64]) {
+    match (block, *doing) {
+        (Block::Slack(rows), _) => slacken(s, rows, forces, motions),
+        (Block::Pressing(p), Doing::Open) => set(s, p, (0.0, [0.0; 2]), forces, motions),
+        (Block::Pressing(p), Doing::Slipping(d)) => {
+            let pressed = forces[p.normal];
+            let bound = p.friction * pressed.max(0.0);
+            set(s, p, (pressed, d.map(|d| bound * d)), forces, motions);
         }
-        Doing::Bonded | Doing::Stuck => {}
+        _ => {}
     }
 }
 
@@ -365,7 +434,6 @@ fn cut_back(
 /// nothing to solve.
 fn newton(
     s: &[Vec<f64>],
-    spots: &[Spot],
     on: &Conditions<'_>,
     doing: &[Doing],
     face: &mut Face,
@@ -374,46 +442,52 @@ fn newton(
 ) -> Option<bool> {
     let mut free = vec![];
     let mut errors = vec![];
-    for (k, spot) in spots.iter().enumerate() {
-        let n = spot.normal;
+    let slip = |r: usize| motions[r] - on.starts[r];
+    for (block, doing) in on.blocks.iter().zip(doing) {
         let mut add = |f: Freedom, error: f64| {
             free.push(f);
             errors.push(error);
         };
-        let slip = |r: usize| motions[r] - on.starts[r];
-        let gap = motions[n] + on.gaps[k];
-        match (doing[k], spot.across) {
-            (Doing::Nothing | Doing::Open, _) => {}
-            (Doing::Bonded, _) => spot.rows().for_each(|r| add(Freedom::of(r), slip(r))),
+        let p = match block {
+            Block::Slack(_) => continue,
+            Block::Held(rows) => {
+                let rows = rows.list().iter();
+                rows.for_each(|r| add(Freedom::of(*r), slip(*r)));
+                continue;
+            }
+            Block::Pressing(p) => p,
+        };
+        let n = p.normal;
+        let gap = motions[n] + p.gap;
+        match (*doing, p.across.list()) {
             (Doing::Stuck, across) => {
                 add(Freedom::of(n), gap);
-                if let Some(t) = across {
-                    add(Freedom::of(t), slip(t));
-                    add(Freedom::of(t + 1), slip(t + 1));
-                }
+                across.iter().for_each(|t| add(Freedom::of(*t), slip(*t)));
             }
-            (Doing::Slipping(_), None) => add(Freedom::of(n), gap),
-            (Doing::Slipping(d), Some(t)) => {
-                let mu = on.laws[k].friction();
+            (Doing::Slipping(d), &[t, ref more @ ..]) => {
+                let mu = p.friction;
+                let other = more.first().copied();
                 let press = Freedom {
-                    rows: [n, t, t + 1],
+                    rows: [n, t, other.unwrap_or(t)],
                     force: [1.0, mu * d[0], mu * d[1]],
                     ..Freedom::of(n)
                 };
                 add(press, gap);
                 let bound = mu * forces[n];
-                if bound > 0.0 {
+                if let Some(u) = other.filter(|_| bound > 0.0) {
                     // Along the edge of the bound, where the slip over the bound resists a turn.
-                    let along = -(slip(t) * d[0] + slip(t + 1) * d[1]);
+                    let along = -(slip(t) * d[0] + slip(u) * d[1]);
                     let turn = Freedom {
-                        rows: [t, t + 1, t],
+                        rows: [t, u, t],
                         force: [-d[1], d[0], 0.0],
                         seen: [-d[1], d[0], 0.0],
                         extra: along.max(0.0) / bound,
                     };
-                    add(turn, slip(t + 1) * d[0] - slip(t) * d[1]);
+                    add(turn, slip(u) * d[0] - slip(t) * d[1]);
                 }
             }
+            (Doing::Slipping(_), []) => add(Freedom::of(n), gap),
+            _ => {}
         }
     }
     if free.is_empty() {
@@ -436,34 +510,26 @@ fn newton(
 }
 
 /// How far all points are from their laws: the sum of squares of what a visit would change.
-fn discord(
-    s: &[Vec<f64>],
-    spots: &[Spot],
-    on: &Conditions<'_>,
-    forces: &[f64],
-    motions: &[f64],
-) -> f64 {
+fn discord(s: &[Vec<f64>], on: &Conditions<'_>, forces: &[f64], motions: &[f64]) -> f64 {
     let mut sum = 0.0;
-    for (k, spot) in spots.iter().enumerate() {
-        let n = spot.normal;
-        match on.laws[k] {
-            Law::Apart => {}
-            Law::Bonded => {
-                let slips = spot.rows().map(|r| motions[r] - on.starts[r]);
+    let slip = |r: usize| motions[r] - on.starts[r];
+    for block in on.blocks {
+        match block {
+            Block::Slack(_) => {}
+            Block::Held(rows) => {
+                let slips = rows.list().iter().map(|r| slip(*r));
                 sum += slips.map(|s| s * s).sum::<f64>();
             }
-            law => {
-                let gap = on.gaps[k] + motions[n];
+            Block::Pressing(p) => {
+                let n = p.normal;
+                let gap = p.gap + motions[n];
                 // A gap counts only as far as the force on it could open it.
                 sum += gap.min(forces[n] * s[n][n]).powi(2);
-                if let Some(t) = spot.across {
-                    let own = s[t][t].max(s[t + 1][t + 1]);
-                    let slip = [t, t + 1].map(|r| motions[r] - on.starts[r]);
-                    let mut to = [0, 1].map(|c| forces[t + c] - slip[c] / own);
-                    cut(&mut to, law.friction() * forces[n]);
-                    for c in 0..2 {
-                        sum += ((to[c] - forces[t + c]) * own).powi(2);
-                    }
+                let own = most_compliant(s, &p.across);
+                let mut to = p.across.pair(|r| forces[r] - slip(r) / own);
+                cut(&mut to, p.friction * forces[n]);
+                for (row, to) in p.across.list().iter().zip(to) {
+                    sum += ((to - forces[*row]) * own).powi(2);
                 }
             }
         }

@@ -80,7 +80,7 @@ pub struct Traction {
     pub area_mm2: f64,
     /// Pressure, MPa.
     pub pressure_mpa: f64,
-    /// Shear traction on side b, MPa.
+    /// Shear traction on side b, with what a thread holds, MPa.
     pub shear_mpa: Vec3,
     /// Mean gap, mm.
     pub gap_mm: f64,
@@ -91,11 +91,11 @@ pub struct Traction {
 pub struct SetReport {
     /// Name.
     pub name: String,
-    /// Shares of the area.
+    /// Share of the area that is not pressed. A thread holds it along the screw's axis all the same.
     pub open_share: f64,
-    /// Pressed (or bonded) without slip.
+    /// Share that is pressed (or bonded) without slip; of a thread, without slip round the screw.
     pub stuck_share: f64,
-    /// Pressed and slipping.
+    /// Share that is pressed and slips; of a thread, round the screw.
     pub slipping_share: f64,
     /// Area, mm².
     pub area_mm2: f64,
@@ -107,13 +107,14 @@ pub struct SetReport {
     pub pressure_max_mpa: f64,
     /// Resultant of the pressure on side b, N.
     pub normal_force_n: [f64; 3],
-    /// Resultant of the shear on side b, N.
+    /// Resultant of the shear on side b, N, with what threads hold.
     pub shear_force_n: [f64; 3],
     /// Largest slip under pressure since the case began, mm.
     pub slip_max_mm: f64,
     /// Largest opening, mm.
     pub opening_max_mm: f64,
-    /// Largest penetration under pressure, or jump of a bond, mm: an error, zero in the exact solution.
+    /// Largest penetration under pressure, or jump of a bond or along a thread, mm: an error, zero in the exact
+    /// solution.
     pub penetration_max_mm: f64,
 }
 
@@ -160,10 +161,15 @@ impl System<'_> {
                 let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
                 set.slip_max_mm = set.slip_max_mm.max(slip);
             }
-            let error = match law {
-                Law::Bonded => (jump - state.start[k]).norm(),
+            let strayed = jump - state.start[k];
+            let error = match law.at(p.normal) {
+                Law::Bonded => strayed.norm(),
                 Law::Apart => 0.0,
-                _ => (-gap).max(0.0),
+                law @ Law::Threaded { .. } => {
+                    let [along, _] = law.across(p.normal);
+                    along.dot(&strayed).abs().max(-gap)
+                }
+                Law::Frictional { .. } | Law::Frictionless => (-gap).max(0.0),
             };
             set.penetration_max_mm = set.penetration_max_mm.max(error);
             set.opening_max_mm = set.opening_max_mm.max(gap);

@@ -3,7 +3,7 @@
 use crate::compliance::Compliance;
 use crate::descent::{Descent, Path, follow};
 use crate::forecast::forecast;
-use crate::interfaces::Interfaces;
+use crate::interfaces::{Interfaces, Point};
 use crate::law::Law;
 use crate::preload::{Preload, Slab};
 use crate::report::{CaseReport, Status, Traction};
@@ -89,6 +89,9 @@ pub enum ContactError {
     /// A step of preparation that did not converge; no load case was tried.
     #[error("step {0} did not converge: {1}")]
     Preparation(String, String),
+    /// One interface with threads along two axes, its own and a step's.
+    #[error("{0} is threaded along two axes")]
+    TwoAxes(String),
     /// A cut through nothing.
     #[error("the preload of {0} cuts no tetrahedron")]
     NothingCut(String),
@@ -116,7 +119,8 @@ pub fn solve<'a>(
 /// others go on.
 ///
 /// # Errors
-/// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge.
+/// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge, laws of one
+/// interface that contradict each other.
 pub fn solve_told<'a>(
     problem: &'a Problem,
     interfaces: &'a Interfaces,
@@ -126,6 +130,7 @@ pub fn solve_told<'a>(
     tell: &dyn Fn(&Forecast),
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
+    let frames = frames(interfaces, steps)?;
     if let Some(p) = preloads
         .iter()
         .find(|p| p.tets.is_empty() || p.pulled.is_empty())
@@ -150,7 +155,7 @@ pub fn solve_told<'a>(
     tell(&forecast(ready.report(), interfaces, steps, options));
     let mut state = State::unloaded(nodes, points.len(), slabs.len());
     let mut system = System {
-        compliance: Compliance::new(&ready, points, &slabs),
+        compliance: Compliance::new(&ready, points, &slabs, frames),
         interfaces,
         ready,
         slabs,
@@ -247,6 +252,30 @@ pub fn solve_told<'a>(
         cases,
         tractions,
     })
+}
+
+/// Normal and ways across of each point, along the threads that the interfaces or any of the steps give it.
+fn frames(interfaces: &Interfaces, steps: &[Step]) -> Result<Vec<[Vec3; 3]>, ContactError> {
+    let mut laws = interfaces.laws().to_vec();
+    for mine in steps.iter().filter_map(|s| s.laws.as_ref()) {
+        for ((own, other), set) in laws.iter_mut().zip(mine).zip(interfaces.sets()) {
+            match (&own, other) {
+                (Law::Threaded { axis, .. }, Law::Threaded { axis: another, .. })
+                    if axis != another =>
+                {
+                    return Err(ContactError::TwoAxes(set.name.clone()));
+                }
+                (_, Law::Threaded { .. }) => *own = *other,
+                _ => {}
+            }
+        }
+    }
+    let points = interfaces.points().iter();
+    let frame = |p: &Point| {
+        let [first, second] = laws[p.set].across(p.normal);
+        [p.normal, first, second]
+    };
+    Ok(points.map(frame).collect())
 }
 
 /// Load cases that share every sweep over the matrix.

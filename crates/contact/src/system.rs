@@ -36,7 +36,7 @@ pub(crate) struct State {
     pub(crate) shrink: Vec<f64>,
 }
 
-/// What a point does.
+/// What a point does, the hold of a thread apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Contact {
     Open,
@@ -44,6 +44,8 @@ pub(crate) enum Contact {
     Slipping,
 }
 
+/// Share of a force along the normal that is as good as none.
+const ROUNDING: f64 = 1e-12;
 /// Share of the bound from which a point counts as slipping.
 const AT_BOUND: f64 = 1.0 - 1e-6;
 
@@ -60,13 +62,31 @@ impl State {
 
     /// Pressing force of a point, N, and its shear.
     pub(crate) fn parts(&self, k: usize, point: &Point) -> (f64, Vec3) {
-        let pressing = point.normal.dot(&self.force[k]);
-        (pressing, self.force[k] - point.normal * pressing)
+        let force = self.force[k];
+        let pressing = point.normal.dot(&force);
+        if pressing.abs() <= ROUNDING * force.norm() {
+            // A thread that holds where nothing presses must not seem to press.
+            return (0.0, force);
+        }
+        (pressing, force - point.normal * pressing)
+    }
+
+    /// The part of a point's shear that only friction bears, N.
+    fn rubbing(&self, k: usize, point: &Point, law: Law) -> Vec3 {
+        let (_, shear) = self.parts(k, point);
+        match law.at(point.normal) {
+            law @ Law::Threaded { .. } => {
+                let [_, round] = law.across(point.normal);
+                round * round.dot(&shear)
+            }
+            _ => shear,
+        }
     }
 
     /// What a point does.
     pub(crate) fn contact(&self, k: usize, point: &Point, law: Law) -> Contact {
-        let (pressing, shear) = self.parts(k, point);
+        let (pressing, _) = self.parts(k, point);
+        let shear = self.rubbing(k, point, law);
         match law {
             Law::Bonded => Contact::Stuck,
             Law::Apart => Contact::Open,
@@ -90,7 +110,7 @@ impl State {
         let mut sum = 0.0;
         for (k, p) in points.iter().enumerate() {
             if self.contact(k, p, laws[p.set]) == Contact::Slipping {
-                let (_, shear) = self.parts(k, p);
+                let shear = self.rubbing(k, p, laws[p.set]);
                 sum -= shear.dot(&(p.jump(&self.u) - self.start[k]));
             }
         }

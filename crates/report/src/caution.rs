@@ -11,10 +11,10 @@ pub const NOT_MODELLED: [&str; 9] = [
      otherwise it is isotropic and uniform within each tissue.",
     "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \
      inside.",
-    "Screws are smooth cylinders: no thread, no loosening. Unless the inputs say otherwise they are \
-     bonded to bone and plate. Stress at a bonded edge grows with a finer mesh; the measures keep \
+    "Screws are smooth cylinders, no loosening; a thread is at most a hold along the axis. Unless the inputs \
+     say otherwise they are bonded to bone and plate. Stress at a bonded edge grows with a finer mesh; the measures keep \
      away from such edges by a stated distance.",
-    "Only interfaces that the inputs make frictional or frictionless slip and open, by small sliding: \
+    "Only interfaces that the inputs make frictional, frictionless or threaded slip and open, by small sliding: \
      who faces whom is not updated. Where plate and bone are apart, they may pass through each other \
      without noticing.",
     "Plates and screws are linear elastic: no plastic bending, no fatigue.",

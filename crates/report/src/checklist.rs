@@ -110,7 +110,9 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
             let word = input(&format!("interfaces.{key}"))?;
             let friction = input(&format!("interfaces.{key}_friction"));
             Some(match friction {
-                Some(mu) if word == "frictional" => format!("{what}: {word}, coefficient {mu}"),
+                Some(mu) if word == "frictional" || word == "threaded" => {
+                    format!("{what}: {word}, coefficient {mu}")
+                }
                 _ => format!("{what}: {word}"),
             })
         })

@@ -9,9 +9,12 @@
 //! its entries do not change meaning.
 //!
 //! Interfaces. `model.json` lists each with its law and its facet pairs: six nodes of side a (corners,
-//! then the middles of 01, 12, 20), then the node of side b over each of them. `contact.json` gives, for each
+//! then the middles of 01, 12, 20), then the node of side b over each of them; one that is `threaded` with the `axis`
+//! of its screw too. `contact.json` gives, for each
 //! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Corners
-//! of one `patch` carry the same; its normal and gap are means over the patch. Over
+//! of one `patch` carry the same; its normal and gap are means over the patch. Shear is at most friction times
+//! pressure; in a `threaded` interface, where the cosine between normal and axis is at most 0.5, that bounds only
+//! its part round the axis, and nothing the part along. Over
 //! a facet the traction is linear between its corners; nodal forces are its integral times the shape functions
 //! of the six nodes, on side b, and their opposite on side a, by the seven-point rule of degree 5 (Radon
 //! 1948) on side a's facet; the normal is the mean over the facets around, weighted by the corner's linear hat.
@@ -159,12 +162,16 @@ fn interfaces(contact: &ContactModel) -> Vec<Value> {
     sets.zip(contact.interfaces.laws())
         .map(|((k, set), law)| {
             let pairs = contact.pairs.iter().filter(|p| usize::from(p.set) == k);
-            json!({
+            let mut entry = json!({
                 "name": set.name,
                 "law": law_name(*law),
                 "friction": law.friction(),
                 "pairs": pairs.map(|p| [p.a, p.b].concat()).collect::<Vec<_>>(),
-            })
+            });
+            if let Law::Threaded { axis, .. } = law {
+                entry["axis"] = json!([axis.x, axis.y, axis.z]);
+            }
+            entry
         })
         .collect()
 }
@@ -175,6 +182,7 @@ fn law_name(law: Law) -> &'static str {
         Law::Frictional { .. } => "frictional",
         Law::Frictionless => "frictionless",
         Law::Apart => "apart",
+        Law::Threaded { .. } => "threaded",
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crate::clamp;
 use crate::inputs::{InterfaceInputs, Meeting, NamedInterface, Side};
-use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
+use bicolumn_base::{Part, PlateSite, ScrewNumber, UnitVec3, Vec3};
 use bicolumn_contact::{Interfaces, Law, Preload, Step};
 use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
 use bicolumn_mesh::{FacetPair, Interface, PairKind, PairSet, SplitMesh, TetMesh, split_into};
@@ -209,7 +209,7 @@ fn role(
                 Part::Plate(site) => Some(site),
                 _ => None,
             })?;
-            let law = inputs.plate_on_bone(site).law()?;
+            let law = inputs.plate_on_bone(site).law(None)?;
             Some((PairSet::of(i), Role::Plate, law))
         }
         PairKind::FractureFaces => {
@@ -220,18 +220,22 @@ fn role(
                 true => ("split", Role::Split),
                 false => ("fracture", Role::Fracture),
             };
-            Some((named(name.to_owned()), role, inputs.fracture_faces.law()?))
+            Some((
+                named(name.to_owned()),
+                role,
+                inputs.fracture_faces.law(None)?,
+            ))
         }
         PairKind::ScrewInPlate => {
             let screw = screw_of(construct, i)?;
             let is_seated = matches!(screw.head, Head::Seated { .. });
-            let law = inputs.head_in_seat(screw.number).law();
+            let law = inputs.head_in_seat(screw.number).law(None);
             let law = law.filter(|_| is_seated)?;
             Some((named(format!("{}-seat", screw.number)), Role::Seat, law))
         }
         PairKind::ScrewInBone => {
             let screw = screw_of(construct, i)?;
-            let head = inputs.head_in_seat(screw.number).law();
+            let head = inputs.head_in_seat(screw.number).law(None);
             if is_under_head(screw, i) {
                 let set = named(format!("{}-head", screw.number));
                 return Some((set, Role::UnderHead, head?));
@@ -241,7 +245,8 @@ fn role(
                 let set = named(format!("{}-glide", screw.number));
                 return Some((set, Role::Glide, Law::Apart));
             }
-            let law = inputs.shank_in_bone(screw.number).law()?;
+            let axis = UnitVec3::new_normalize(screw.direction);
+            let law = inputs.shank_in_bone(screw.number).law(Some(axis))?;
             Some((PairSet::of(i), Role::Shank, law))
         }
     }
@@ -407,6 +412,21 @@ mod tests {
                     assert_eq!(split.part_of(t), Part::Screw(screw.number));
                 }
             }
+        }
+    }
+
+    #[test]
+    fn a_threaded_shank_knows_its_axis() {
+        let (construct, mesh, inputs) = built("interfaces.screw_bone = \"threaded\"\n");
+        let (_, model) = contact_model(&construct, &mesh, &inputs, 2.4)
+            .unwrap()
+            .unwrap();
+        let sets = model.interfaces.sets().iter().zip(model.interfaces.laws());
+        assert_eq!(sets.len(), construct.screws.len());
+        for ((set, law), screw) in sets.zip(&construct.screws) {
+            assert_eq!(set.name, format!("{}-bone", screw.number));
+            let axis = UnitVec3::new_normalize(screw.direction);
+            assert_eq!(*law, Law::Threaded { mu: 0.3, axis });
         }
     }
 

@@ -1,6 +1,6 @@
 //! What one design point needs to be solved, and how it may fail.
 
-use bicolumn_base::{Part, PlateSite, ScrewNumber};
+use bicolumn_base::{Part, PlateSite, ScrewNumber, UnitVec3};
 use bicolumn_contact::Law;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
@@ -83,6 +83,8 @@ pub enum Meeting {
     Frictional,
     /// They press, slide and lift.
     Frictionless,
+    /// A shank with its thread: they press and lift, slide round the screw against friction and not along it.
+    Threaded,
 }
 
 /// One kind of interface.
@@ -90,17 +92,23 @@ pub enum Meeting {
 pub struct InterfaceKind {
     /// How its sides meet.
     pub meeting: Meeting,
-    /// Coefficient of friction, where they are frictional.
+    /// Coefficient of friction, where they are frictional or threaded.
     pub friction: f64,
 }
 
 impl InterfaceKind {
-    /// Its law in a contact problem; `None` where there is nothing to solve.
-    pub fn law(&self) -> Option<Law> {
+    /// Its law in a contact problem; `None` where there is nothing to solve. `thread`: the axis of a shank. A job
+    /// file can thread nothing else; without an axis friction is all there is.
+    pub fn law(&self, thread: Option<UnitVec3>) -> Option<Law> {
+        let mu = self.friction;
         match self.meeting {
             Meeting::Fixed => None,
-            Meeting::Frictional => Some(Law::Frictional { mu: self.friction }),
+            Meeting::Frictional => Some(Law::Frictional { mu }),
             Meeting::Frictionless => Some(Law::Frictionless),
+            Meeting::Threaded => Some(match thread {
+                Some(axis) => Law::Threaded { mu, axis },
+                None => Law::Frictional { mu },
+            }),
         }
     }
 }

@@ -312,6 +312,7 @@ fn meeting(word: &str) -> Meeting {
     match word {
         "frictional" => Meeting::Frictional,
         "frictionless" => Meeting::Frictionless,
+        "threaded" => Meeting::Threaded,
         _ => Meeting::Fixed,
     }
 }
@@ -520,6 +521,32 @@ mod tests {
         assert_eq!(i.head_in_seat(third).friction, 0.05);
         assert_eq!(i.head_in_seat(third).meeting, Meeting::Frictional);
         assert_eq!(i.head_in_seat(fourth).friction, 0.2);
+    }
+
+    #[test]
+    fn shanks_alone_can_be_threaded() {
+        let text = "[interfaces]\nscrew_bone = \"threaded\"\nscrew.03.bone = \"bonded\"\n";
+        let i = first(text).interfaces;
+        let [third, fourth] = [3, 4].map(|n| i.shank_in_bone(ScrewNumber(n)));
+        assert_eq!(
+            (third.meeting, fourth.meeting),
+            (Meeting::Fixed, Meeting::Threaded)
+        );
+        assert_eq!(i.head_in_seat(ScrewNumber(4)).meeting, Meeting::Fixed);
+        for key in [
+            "plate_bone",
+            "head_seat",
+            "fracture_faces",
+            "plate.medial.bone",
+            "screw.02.seat",
+        ] {
+            let text = format!("interfaces.{key} = \"threaded\"\n");
+            let refused = Job::parse(Path::new("x.toml"), &text)
+                .unwrap_err()
+                .to_string();
+            let told = [key, "threaded", "\"frictional\", \"frictionless\""];
+            assert!(told.iter().all(|t| refused.contains(t)), "{refused}");
+        }
     }
 
     #[test]

@@ -1,12 +1,12 @@
 //! What a construct has that could open or slide, but is solved as one body.
 
-use crate::inputs::{InterfaceInputs, InterfaceKind};
+use crate::inputs::{InterfaceInputs, InterfaceKind, Meeting};
 use bicolumn_geometry::{Construct, Head};
 
 /// A sentence for each kind of interface that is meshed as its own surface and solved as bonded.
 pub(crate) fn solved_bonded(construct: &Construct, inputs: &InterfaceInputs) -> Vec<String> {
     let mut told = Vec::new();
-    let is_bonded = |kind: &InterfaceKind| kind.law().is_none();
+    let is_bonded = |kind: &InterfaceKind| kind.meeting == Meeting::Fixed;
     if let Some(fracture) = &construct.fracture
         && is_bonded(&inputs.fracture_faces)
     {
@@ -53,7 +53,6 @@ pub(crate) fn solved_bonded(construct: &Construct, inputs: &InterfaceInputs) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::inputs::Meeting;
     use bicolumn_geometry::{
         ConstructSpec, FractureSpec, IndependentScrewSpec, ScrewHold, SplitSpec,
     };

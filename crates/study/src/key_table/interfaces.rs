@@ -11,6 +11,17 @@ const BONE_ON_METAL: f64 = 0.3;
 const METAL_ON_METAL: f64 = 0.2;
 const BONE_ON_BONE: f64 = 0.46;
 
+/// Where a kind of interface has friction.
+fn rubbing(kind: &str) -> &'static str {
+    match kind {
+        "screw_bone" => "frictional or threaded",
+        _ => "frictional",
+    }
+}
+
+/// How shanks can meet the bone.
+const SHANK: &[&str] = &["bonded", "threaded", "frictional", "frictionless"];
+
 pub(super) fn interfaces(keys: &mut Vec<Key>) {
     add(
         keys,
@@ -44,8 +55,8 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
         ),
         (
             "screw_bone",
-            &["bonded", "frictional", "frictionless"],
-            "How screws meet the bone along their shanks; bonded stands for the thread",
+            SHANK,
+            "How screws meet the bone along their shanks. bonded: as one; threaded: the bone presses and lifts off, held along the screw's axis and by friction round it; frictional, frictionless: smooth rods, which slide along their axes too",
         ),
         (
             "fracture_faces",
@@ -74,7 +85,10 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             &format!("interfaces.{name}_friction"),
             number("", 0.01, 2.0),
             is(mu),
-            &format!("Coefficient of friction between {what}, where they are frictional"),
+            &format!(
+                "Coefficient of friction between {what}, where they are {}",
+                rubbing(name)
+            ),
             often,
         );
     }
@@ -162,7 +176,7 @@ fn by_name(keys: &mut Vec<Key>) {
                     "plate_bone",
                 ),
                 (_, Side::Bone) => (
-                    &["bonded", "frictional", "frictionless"],
+                    SHANK,
                     "this screw alone meets the bone along its shank",
                     "screw_bone",
                 ),
@@ -187,7 +201,10 @@ fn by_name(keys: &mut Vec<Key>) {
                 &format!("{path}_friction"),
                 number("", 0.01, 2.0),
                 Fallback::Absent,
-                &format!("Coefficient of friction where {what}, if that is frictional"),
+                &format!(
+                    "Coefficient of friction where {what}, if that is {}",
+                    rubbing(common)
+                ),
                 &format!("{as_common}_friction"),
             );
         }
