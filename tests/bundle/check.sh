@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Exports the audit bundle of a coarse construct, reads it with meshio, solves it again with scikit-fem and
-# SciPy; the same with a cortex that has an axis; then that of one with friction and a tightened screw, whose
-# equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former itself.
+# SciPy; the same with a cortex that has an axis; then that of one with friction, a tightened and a threaded screw,
+# whose equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former
+# itself.
 # It fails where it cannot run: a check that is left out is not a check that passed.
 set -euo pipefail
 cd "$(dirname "$0")/../.."

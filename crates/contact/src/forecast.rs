@@ -12,9 +12,12 @@ const ITERATIONS: f64 = 22.0;
 /// One of them without the compliances, seconds an unknown, and for each further load case beside.
 const ITERATION_S: f64 = 2.7e-7;
 const BESIDE_S: f64 = 0.5e-7;
-/// Rows of the reduced problem for each point that can press, without tightened screws and with them.
+/// Rows of the reduced problem for each point that can press: with all parts held by bonds, and where interfaces
+/// alone hold some, as of screws that are tightened or threaded.
 const ROWS: f64 = 0.66;
-const ROWS_TIGHTENED: f64 = 2.1;
+const ROWS_LOOSE: f64 = 2.1;
+/// The same for each point of a thread, all of which are held.
+const ROWS_THREADED: f64 = 2.25;
 /// A row with all that is done to it, seconds an unknown.
 const ROW_S: f64 = 4.2e-8;
 /// What is kept of a row beside its compliances, bytes.
@@ -28,10 +31,16 @@ pub(crate) fn forecast(
     options: &ContactOptions,
 ) -> Forecast {
     let laws = interfaces.laws();
-    let points = interfaces.points().iter();
-    let pressing = points.filter(|p| laws[p.set] != Law::Apart).count() as f64;
-    let is_tightened = steps.iter().any(|s| !s.pull.is_empty());
-    let rows = pressing * if is_tightened { ROWS_TIGHTENED } else { ROWS };
+    let (mut pressing, mut threaded) = (0.0, 0.0);
+    for p in interfaces.points() {
+        match laws[p.set] {
+            Law::Apart => {}
+            Law::Threaded { .. } => threaded += 1.0,
+            Law::Bonded | Law::Frictional { .. } | Law::Frictionless => pressing += 1.0,
+        }
+    }
+    let is_loose = threaded > 0.0 || steps.iter().any(|s| !s.pull.is_empty());
+    let rows = ROWS_THREADED * threaded + pressing * if is_loose { ROWS_LOOSE } else { ROWS };
     let paths: f64 = steps.iter().map(|s| s.increments.max(1) as f64).sum();
     let cases = ready.right_sides.max(1) as f64;
     let loaded = options.increments.max(1) as f64;

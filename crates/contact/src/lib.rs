@@ -1,4 +1,4 @@
-//! Interfaces that press, slide and lift: unilateral contact with Coulomb friction, screw preload.
+//! Interfaces that press, slide and lift: unilateral contact with Coulomb friction, threads, screw preload.
 //!
 //! Door: [`solve`] takes a problem on a split mesh, the laws of its interfaces and the steps that
 //! prepare it (preload, clamp), and gives the displacement of every load case from the prepared state.
@@ -11,7 +11,9 @@
 //! # Known limits
 //! Small sliding: facet pairs and normals stay those of the mesh. One coefficient of friction. Pressures at
 //! single corners swing about their mean with the pattern of the facets; areas and resultants do not. The
-//! compliances between the points that press fill a dense matrix: thousands of points cost memory and time.
+//! compliances between the points that press, and all those of threads, fill a dense matrix: thousands of points
+//! cost memory and time. A stiff part with friction that next to nothing else holds may not converge; the report
+//! then says so.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod compliance;
