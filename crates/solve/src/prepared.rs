@@ -3,9 +3,8 @@
 //! ```text
 //! let mut ready = Prepared::new(&problem, &options)?;
 //! let solution = ready.solve_cases()?;             // the problem's own load cases
-//! let again = ready.solve_for(&forces, &Ask {      // other forces, K + C, a guess
-//!     interface: Some(&contact), guess: Some(&last), ..Ask::default() })?;
-//! ready.rebuild(Some(&contact))?;                  // when C has become too stiff for the old one
+//! let again = ready.solve_for(&forces, &Ask {      // other forces, a guess
+//!     guess: Some(&last), ..Ask::default() })?;
 //! ```
 
 use crate::assembly::{Assembled, InvertedTet, assemble};
@@ -59,14 +58,12 @@ const SMOOTHER_DEGREE: usize = 3;
 pub struct Prepared<'a> {
     problem: &'a Problem,
     options: SolveOptions,
-    factor_up_to: FactorUpTo,
     team: Team,
     numbering: Numbering,
     fine: SymmetricBlocks,
-    coarse: SymmetricBlocks,
     engine: Engine,
-    /// The interface term inside the engine.
-    inside: Option<AddedBlocks>,
+    /// The interface term C.
+    added: Option<AddedBlocks>,
     loads: LoadVectors,
     report: SolveReport,
 }
@@ -83,8 +80,6 @@ pub struct Ask<'a> {
     /// Displacements to start from, one field for each right side; none: from zero. The direct method
     /// needs none and ignores it.
     pub guess: Option<&'a [Vec<Vec3>]>,
-    /// Stiffness to add: the system is K + C.
-    pub interface: Option<&'a InterfaceStiffness>,
     /// Another relative residual than the options ask for.
     pub tolerance: Option<f64>,
 }
@@ -137,7 +132,7 @@ impl<'a> Prepared<'a> {
         Self::build(problem, options, None, PLAIN, tell)
     }
 
-    /// As [`Prepared::new`], with an interface term inside the preconditioner from the start.
+    /// As [`Prepared::new`] for the system K + C with the stiffness C of interfaces.
     ///
     /// Parts may hang on the interface alone; that all is held is then the caller's to see to. What is
     /// not shows as a matrix that is not positive definite.
@@ -174,11 +169,11 @@ impl<'a> Prepared<'a> {
         report.assemble_s = start.elapsed().as_secs_f64();
         report.unknowns = 3 * numbering.rows();
         report.right_sides = loads.distinct.len();
-        let inside = interface.map(|i| i.on_rows(&numbering));
+        let added = interface.map(|i| i.on_rows(&numbering));
         let start = Instant::now();
         let operator = Operator {
             matrix: &fine,
-            added: inside.as_ref(),
+            added: added.as_ref(),
         };
         let engine = engine(
             &team,
@@ -198,13 +193,11 @@ impl<'a> Prepared<'a> {
         Ok(Prepared {
             problem,
             options: *options,
-            factor_up_to,
             team,
             numbering,
             fine,
-            coarse,
             engine,
-            inside,
+            added,
             loads,
             report,
         })
@@ -215,37 +208,9 @@ impl<'a> Prepared<'a> {
         &self.report
     }
 
-    /// Makes the preconditioner (or the factor) anew, of K + C.
-    ///
-    /// # Errors
-    /// [`SolveError`] when K + C is not positive definite or memory is short; the old one is then kept.
-    pub fn rebuild(&mut self, interface: Option<&InterfaceStiffness>) -> Result<(), SolveError> {
-        let inside = interface.map(|i| i.on_rows(&self.numbering));
-        let operator = Operator {
-            matrix: &self.fine,
-            added: inside.as_ref(),
-        };
-        let engine = engine(
-            &self.team,
-            &operator,
-            &Levels {
-                coarse: &self.coarse,
-                numbering: &self.numbering,
-                nodes: &self.problem.mesh.nodes,
-                options: &self.options,
-                factor_up_to: self.factor_up_to,
-            },
-            &mut self.report,
-            &|_| {},
-        );
-        self.engine = engine.map_err(|e| translate(self.problem, &self.numbering, e))?;
-        self.inside = inside;
-        Ok(())
-    }
-
     /// Begins to apply the preconditioner in hand to nodal forces, so that multiples of the forces of a
     /// [`ForceProducts`] can be added on the way. In the end, [`Prepared::close`], come displacements near
-    /// (K + C)⁻¹ f, with the C that it was built with; by the direct method the solution itself.
+    /// (K + C)⁻¹ f; by the direct method the solution itself.
     ///
     /// Symmetric and positive definite, but for rounding.
     pub fn open(&self, forces: &[Vec<Vec3>]) -> OpenPrecondition {
@@ -392,10 +357,6 @@ impl<'a> Prepared<'a> {
     /// Solves (K + C) u = f for nodal forces (one vector over all mesh nodes for each right side; forces
     /// at held nodes are left to the support).
     ///
-    /// The preconditioner is the one in hand, whatever C: a stiff C that it does not contain costs
-    /// iterations, see [`Prepared::rebuild`]. The direct method factors K + C for the occasion when it has
-    /// to.
-    ///
     /// # Errors
     /// [`SolveError::NotConverged`], [`SolveError::NotPositiveDefinite`], [`SolveError::NoMemory`].
     pub fn solve_for(&self, forces: &[Vec<Vec3>], ask: &Ask<'_>) -> Result<Answer, SolveError> {
@@ -404,10 +365,8 @@ impl<'a> Prepared<'a> {
         let guess: Option<Vec<NodeVector>> = ask
             .guess
             .map(|g| g.iter().map(|u| self.on_rows(u)).collect());
-        let added = ask.interface.map(|i| i.on_rows(&self.numbering));
         let tolerance = ask.tolerance.unwrap_or(self.options.tolerance);
-        let (columns, convergence) =
-            self.solve_rows(&sides, guess.as_deref(), added.as_ref(), tolerance)?;
+        let (columns, convergence) = self.solve_rows(&sides, guess.as_deref(), tolerance)?;
         Ok(Answer {
             displacement: columns.iter().map(|c| self.on_nodes(c)).collect(),
             convergence,
@@ -419,12 +378,11 @@ impl<'a> Prepared<'a> {
         &self,
         sides: &[NodeVector],
         guess: Option<&[NodeVector]>,
-        added: Option<&AddedBlocks>,
         tolerance: f64,
     ) -> Result<(Vec<NodeVector>, Convergence), SolveError> {
         let operator = Operator {
             matrix: &self.fine,
-            added: added.filter(|a| !a.is_empty()),
+            added: self.added.as_ref().filter(|a| !a.is_empty()),
         };
         let limits = Limits {
             tolerance,
@@ -434,17 +392,7 @@ impl<'a> Prepared<'a> {
             Engine::Multigrid(two_level) => {
                 conjugate_gradients(&self.team, &operator, two_level, sides, guess, &limits)
             }
-            Engine::Direct(factor) => {
-                let own = self.inside.as_ref().filter(|a| !a.is_empty());
-                if own == operator.added {
-                    refined_direct(&self.team, &operator, factor, sides, &limits)
-                } else {
-                    let matrix = operator.merged();
-                    Analysis::of(&matrix.pattern)
-                        .factor(&self.team, &matrix)
-                        .and_then(|f| refined_direct(&self.team, &operator, &f, sides, &limits))
-                }
-            }
+            Engine::Direct(factor) => refined_direct(&self.team, &operator, factor, sides, &limits),
         }
         .map_err(|e| translate(self.problem, &self.numbering, e))
     }
@@ -460,8 +408,7 @@ impl<'a> Prepared<'a> {
         let (columns, convergence) = if self.loads.distinct.is_empty() {
             (vec![], Convergence::default())
         } else {
-            let inside = self.inside.as_ref();
-            self.solve_rows(&self.loads.distinct, None, inside, self.options.tolerance)?
+            self.solve_rows(&self.loads.distinct, None, self.options.tolerance)?
         };
         report.solve_s = start.elapsed().as_secs_f64();
         report.iterations = convergence.iterations;

@@ -33,6 +33,11 @@ const JOB: &str = "mesh.growth = 2\nmesh.screw_ratio = 2\nmesh.wall_ratio = 4\nm
 /// A short shaft: what is above the plates adds unknowns and no contact.
 const POTTING_LEVEL_MM: f64 = 105.0;
 const HIGHEST_END_MM: f64 = 94.0;
+/// Screws that coarse cells can follow, and plates that have room for their heads.
+const SHAFT_MM: f64 = 2.8;
+const DISTAL_NON_LOCKING_MM: f64 = 2.1;
+const WIDTH_MM: f64 = 10.0;
+const LOWEST_HOLE_MM: f64 = 10.0;
 /// Every so many designs keep both plates; of the others one is taken off, by turns.
 const BOTH_EVERY: u64 = 10;
 /// Two designs in a row bear the first load, the next two the second.
@@ -106,18 +111,16 @@ fn thickened(k: u64, design: &Design) -> Result<Construct, String> {
         p.thickness_mm = p.thickness_mm.max(2.5);
         p.shaft_screws = p.shaft_screws.min(2);
         p.distal_screws = p.distal_screws.min(2);
-        // Seats of non-locking heads leave no room for thicker shanks.
-        for (hold, d) in [
-            (p.shaft_hold, &mut p.shaft_screw_diameter_mm),
-            (p.distal_hold, &mut p.distal_screw_diameter_mm),
-        ] {
-            if hold == ScrewHold::Locking {
-                *d = d.max(2.8);
-            }
-        }
+        p.width_mm = WIDTH_MM;
+        p.distal_hole_level_mm = LOWEST_HOLE_MM;
+        p.shaft_screw_diameter_mm = SHAFT_MM;
+        p.distal_screw_diameter_mm = match p.distal_hold {
+            ScrewHold::NonLocking => DISTAL_NON_LOCKING_MM,
+            _ => SHAFT_MM,
+        };
     }
     for s in &mut spec.independent {
-        s.diameter_mm = s.diameter_mm.max(2.8);
+        s.diameter_mm = s.diameter_mm.max(SHAFT_MM);
     }
     Construct::build(&spec).map_err(|e| e.to_string())
 }
