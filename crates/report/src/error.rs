@@ -22,6 +22,9 @@ pub enum ReportError {
     /// The page's template failed: a fault of this crate.
     #[error("the report's template: {0}")]
     Template(#[from] minijinja::Error),
+    /// The rows of a table could not be written.
+    #[error("table: {0}")]
+    Table(#[from] csv::Error),
     /// A picture could not be encoded.
     #[error("picture: {0}")]
     Picture(#[from] png::EncodingError),

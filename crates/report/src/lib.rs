@@ -1,7 +1,7 @@
 //! The report of a study: one page that opens offline, made from stored results only.
 //!
 //! Door: [`write_report`]. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
-//! with `surface.json`, and computes nothing anew but means, differences and percentages. Charts are
+//! with `surface.json`, and computes nothing anew but means, differences, percentages and the effects of factors. Charts are
 //! inline SVG, pictures are PNG inside the page; no script, no font and no file is fetched.
 //!
 //! # Known limits
@@ -14,6 +14,7 @@ pub mod caution;
 pub mod chart;
 pub mod checklist;
 pub mod colour;
+pub mod effects;
 pub mod error;
 pub mod grouped_warnings;
 pub mod interaction_chart;
@@ -40,7 +41,8 @@ pub use study_view::StudyView;
 use bicolumn_store::{StudyFolder, write_atomic};
 use std::path::{Path, PathBuf};
 
-/// Writes `report.html` into a study's folder from what is stored there, and returns its path.
+/// Writes `report.html` into a study's folder from what is stored there, and returns its path; beside it
+/// `effects.csv`, if two factors or more vary.
 ///
 /// # Errors
 /// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
@@ -48,6 +50,9 @@ use std::path::{Path, PathBuf};
 pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
     let view = StudyView::read(StudyFolder::new(study_dir))?;
     let page = page::render(&view)?;
+    if let Some(effects) = effects::effects_csv(&view)? {
+        write_atomic(&view.folder.effects_csv(), &effects)?;
+    }
     let path = view.folder.report_html();
     write_atomic(&path, page.as_bytes())?;
     Ok(path)

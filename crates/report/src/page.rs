@@ -4,6 +4,7 @@ use crate::caution::{CAUTION, NOT_MODELLED};
 use crate::chart::escape;
 use crate::checklist::checklist;
 use crate::colour::{hex, stress_colour};
+use crate::effects::effect_table;
 use crate::error::ReportError;
 use crate::grouped_warnings::grouped_warnings;
 use crate::interaction_chart::{construct_legend, interaction_charts};
@@ -89,6 +90,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         headline_definition => headline_definition(view),
         headline_tables => data(headline_tables(view)),
         interaction => safe(interaction_charts(view)),
+        effects => effect_table(view).map(data),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),
         screws => screw_table(view).map(data),

@@ -45,6 +45,11 @@ impl StudyFolder {
         self.root.join("screws.csv")
     }
 
+    /// `effects.csv`: a row per load case, response and term of the design.
+    pub fn effects_csv(&self) -> PathBuf {
+        self.root.join("effects.csv")
+    }
+
     /// `report.html`.
     pub fn report_html(&self) -> PathBuf {
         self.root.join("report.html")

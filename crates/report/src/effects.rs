@@ -1,0 +1,310 @@
+//! What moves the responses of a study: main effects and interactions of its factors, as a table of the headline
+//! and as a file of all responses.
+
+use crate::error::ReportError;
+use crate::labels::{case_words, factor_words, level_words, response_words, shown_unit};
+use crate::study_view::{StudyView, response, value_of};
+use crate::tables::{Row, Table};
+use bicolumn_stats::{Design, DesignError, Line, Term, Variation, analyse};
+use bicolumn_store::{FactorValue, PointRecord};
+
+/// A response over the points of a study, by the levels of its factors.
+struct Spread<'a> {
+    /// Factors with the levels that occur.
+    factors: Vec<(&'a str, Vec<&'a FactorValue>)>,
+    variation: Variation,
+    /// Twice the mean size of the estimated discretisation errors: what a difference may owe to the meshes;
+    /// `None` unless every point has an estimate.
+    doubt: Option<f64>,
+}
+
+impl<'a> Spread<'a> {
+    /// `None` unless two factors vary over the points that have the response.
+    fn of(view: &'a StudyView, case: &str, name: &str) -> Option<Result<Self, DesignError>> {
+        let found = view.done().filter_map(|p| {
+            let r = response(p, case, name)?;
+            Some((p, r.value?, r.error_estimate))
+        });
+        let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
+        let mut factors = vec![];
+        let mut points = vec![vec![]; found.len()];
+        for (key, levels) in &view.record.factors {
+            let occurs = |l: &&FactorValue| found.iter().any(|f| value_of(f.0, key) == Some(*l));
+            let levels: Vec<&FactorValue> = levels.iter().filter(occurs).collect();
+            if levels.len() < 2 {
+                continue;
+            }
+            for (point, (record, ..)) in points.iter_mut().zip(&found) {
+                let level = value_of(record, key)?;
+                point.push(levels.iter().position(|l| *l == level)?);
+            }
+            factors.push((key.as_str(), levels));
+        }
+        if factors.len() < 2 {
+            return None;
+        }
+        let values: Vec<f64> = found.iter().map(|f| f.1).collect();
+        let errors: Option<Vec<f64>> = found.iter().map(|f| f.2.map(f64::abs)).collect();
+        let levels = factors.iter().map(|(_, levels)| levels.len()).collect();
+        let variation = Design::new(levels, points).and_then(|d| analyse(&d, &values));
+        Some(variation.map(|variation| Spread {
+            factors,
+            variation,
+            doubt: errors.map(|e| 2.0 * e.iter().sum::<f64>() / e.len() as f64),
+        }))
+    }
+
+    fn term_words(&self, term: Term) -> String {
+        let words = |f: usize| factor_words(self.factors[f].0);
+        match term {
+            Term::Main(f) => words(f),
+            Term::Pair(a, b) => format!("{} with {}", words(a), words(b)),
+        }
+    }
+
+    /// Keys of a term's factors.
+    fn term_keys(&self, term: Term) -> String {
+        match term {
+            Term::Main(f) => self.factors[f].0.into(),
+            Term::Pair(a, b) => format!("{} x {}", self.factors[a].0, self.factors[b].0),
+        }
+    }
+
+    /// Levels at which an effect of a line is found, by `word`.
+    fn place(
+        &self,
+        line: &Line,
+        effect: usize,
+        word: impl Fn(&str, &FactorValue) -> String,
+    ) -> String {
+        let level = |f: usize, l: usize| word(self.factors[f].0, self.factors[f].1[l]);
+        match line.term {
+            Term::Main(f) => level(f, effect),
+            Term::Pair(a, b) => {
+                let of_second = self.factors[b].1.len();
+                let (one, other) = (effect / of_second, effect % of_second);
+                format!("{}, {}", level(a, one), level(b, other))
+            }
+        }
+    }
+
+    fn is_resolved(&self, line: &Line) -> bool {
+        self.doubt.is_none_or(|doubt| line.swing() >= doubt)
+    }
+}
+
+/// Indices of the smallest and of the largest effect.
+fn ends(line: &Line) -> [usize; 2] {
+    let mut ends = [0, 0];
+    for (k, effect) in line.effects.iter().enumerate() {
+        if *effect < line.effects[ends[0]] {
+            ends[0] = k;
+        }
+        if *effect > line.effects[ends[1]] {
+            ends[1] = k;
+        }
+    }
+    ends
+}
+
+/// What moves the headline, by load case; nothing where fewer than two factors vary.
+pub fn effect_table(view: &StudyView) -> Option<Table> {
+    let headline = view.headline()?;
+    let decimals = view.decimals(&headline.response);
+    let mut rows = vec![];
+    for case in view.cases() {
+        let Some(spread) = Spread::of(view, &case, &headline.response) else {
+            continue;
+        };
+        rows.push(Row {
+            section: case_words(&case),
+            ..Row::default()
+        });
+        let spread = match spread {
+            Ok(spread) => spread,
+            Err(reason) => {
+                rows.push(Row {
+                    cells: vec!["no effects".into()],
+                    note: reason.to_string(),
+                    ..Row::default()
+                });
+                continue;
+            }
+        };
+        for line in &spread.variation.lines {
+            let [least, most] = ends(line);
+            let mark = match spread.is_resolved(line) {
+                true => "",
+                false => " (not resolved)",
+            };
+            rows.push(Row {
+                cells: vec![
+                    spread.term_words(line.term),
+                    spread.place(line, least, level_words),
+                    spread.place(line, most, level_words),
+                    format!("{}{mark}", decimals.show(line.swing())),
+                    share(line.share),
+                ],
+                ..Row::default()
+            });
+        }
+        if spread.variation.rest.freedom > 0 {
+            rows.push(Row {
+                cells: vec![
+                    rest_words(&spread.variation).into(),
+                    String::new(),
+                    String::new(),
+                    String::new(),
+                    share(spread.variation.rest.share),
+                ],
+                ..Row::default()
+            });
+        }
+    }
+    let unit = shown_unit(view.unit(&headline.response));
+    (!rows.is_empty()).then(|| Table {
+        caption: format!(
+            "Effects of the factors on the {}",
+            response_words(&headline.response)
+        ),
+        heads: vec![
+            "factor".into(),
+            "least at".into(),
+            "most at".into(),
+            format!("from least to most, {unit}"),
+            "share of the variation".into(),
+        ],
+        rows,
+        words: 3,
+    })
+}
+
+fn rest_words(variation: &Variation) -> &'static str {
+    match variation.without_pairs {
+        true => "the rest: factors together",
+        false => "the rest: three factors or more together",
+    }
+}
+
+fn share(share: f64) -> String {
+    format!("{:.1}\u{a0}%", 100.0 * share)
+}
+
+/// The table `effects.csv`: a row for each load case, response and term; `None` where fewer than two factors vary.
+///
+/// # Errors
+/// [`ReportError`], if the rows cannot be written.
+pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
+    let mut writer = csv::Writer::from_writer(vec![]);
+    writer.write_record([
+        "case",
+        "response",
+        "unit",
+        "term",
+        "degrees_of_freedom",
+        "sum_of_squares",
+        "share",
+        "swing",
+        "least_at",
+        "most_at",
+        "twice_mean_error",
+    ])?;
+    let mut is_empty = true;
+    let bare = |_: &str, level: &FactorValue| level.to_string();
+    for case in view.cases() {
+        for (name, unit, _) in &view.record.columns {
+            let Some(Ok(spread)) = Spread::of(view, &case, name) else {
+                continue;
+            };
+            is_empty = false;
+            let doubt = spread.doubt.map_or(String::new(), |d| d.to_string());
+            for line in &spread.variation.lines {
+                let [least, most] = ends(line);
+                writer.write_record([
+                    case.clone(),
+                    name.clone(),
+                    unit.clone(),
+                    spread.term_keys(line.term),
+                    line.freedom.to_string(),
+                    line.squares.to_string(),
+                    line.share.to_string(),
+                    line.swing().to_string(),
+                    spread.place(line, least, bare),
+                    spread.place(line, most, bare),
+                    doubt.clone(),
+                ])?;
+            }
+            let rest = spread.variation.rest;
+            let mut row = vec![case.clone(), name.clone(), unit.clone(), "rest".into()];
+            row.extend([
+                rest.freedom.to_string(),
+                rest.squares.to_string(),
+                rest.share.to_string(),
+            ]);
+            row.extend(vec![String::new(); 4]);
+            writer.write_record(row)?;
+        }
+    }
+    let bytes = writer
+        .into_inner()
+        .map_err(|e| csv::Error::from(e.into_error()))?;
+    Ok((!is_empty).then_some(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::{CASES, hot_spot, synthetic_study};
+
+    #[test]
+    fn the_table_gives_what_the_invented_formula_does() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        let table = effect_table(&view).unwrap();
+        // A section and three lines for each load case; nothing is left over.
+        assert_eq!(table.rows.len(), 4 * CASES.len());
+        let case = CASES[0].0;
+        let mean = |layout: &str| -> f64 {
+            let each = [-20.0, 0.0, 20.0].map(|s| hot_spot(layout, s, case));
+            each.iter().sum::<f64>() / 3.0
+        };
+        let swing = (mean("parallel") - mean("orthogonal")).abs();
+        let decimals = view.decimals("plate_end_hotspot_max_mpa");
+        let of_layout = &table.rows[1].cells;
+        assert_eq!(of_layout[0], "layout");
+        assert!(
+            of_layout[3].starts_with(&decimals.show(swing)),
+            "{of_layout:?}"
+        );
+        assert_eq!(table.rows[3].cells[0], "layout with stagger");
+        let shares = table.rows[1..4].iter().map(|r| {
+            let text = r.cells[4].trim_end_matches("\u{a0}%");
+            text.parse::<f64>().unwrap()
+        });
+        assert!((shares.sum::<f64>() - 100.0).abs() < 0.2);
+    }
+
+    #[test]
+    fn the_file_holds_every_response_and_names_levels_as_the_job_does() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        let bytes = effects_csv(&view).unwrap().unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.unwrap()).collect();
+        let of = |response: &str| rows.iter().filter(|r| &r[1] == response).count();
+        assert_eq!(of("plate_end_hotspot_max_mpa"), 4 * CASES.len());
+        assert_eq!(of("stiffness_n_per_mm"), 4 * CASES.len());
+        let pair = rows.iter().find(|r| r[3].contains(" x ")).unwrap();
+        assert_eq!(&pair[3], "construct.layout x plates.stagger_mm");
+        assert!(pair[8].contains("parallel") || pair[8].contains("orthogonal"));
+    }
+
+    #[test]
+    fn one_factor_alone_has_no_table() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        view.record.factors.remove(0);
+        assert!(effect_table(&view).is_none());
+        assert!(effects_csv(&view).unwrap().is_none());
+    }
+}

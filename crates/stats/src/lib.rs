@@ -1,0 +1,20 @@
+//! What the factors of a designed experiment do to a response: main effects, interactions of two factors and
+//! their shares of the variation.
+//!
+//! Door: [`analyse`] takes a [`Design`] and the response at each of its points and gives a [`Variation`].
+//!
+//! A computed response has no sampling error: the same point gives the same number again. So there are sums of
+//! squares, shares and sizes here, and no probabilities; how large an effect must be to be more than the error of
+//! the computation is the caller's to say.
+//!
+//! # Known limits
+//! Factors are taken by their levels, numbers too: no slopes, no curvature. Interactions of three factors and more
+//! are left in the rest.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod design;
+mod fit;
+mod variation;
+
+pub use design::{Design, DesignError};
+pub use variation::{Line, Rest, Term, Variation, analyse};
