@@ -28,7 +28,6 @@ pub fn adjoints(
     let ask = Ask {
         guess: guess.as_deref(),
         tolerance: Some(TOLERANCE),
-        ..Ask::default()
     };
     Ok(ready.solve_for(loads, &ask)?.displacement)
 }
