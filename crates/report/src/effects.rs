@@ -179,6 +179,48 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
     })
 }
 
+/// Most terms that the sentence names.
+const MOST_NAMED: usize = 3;
+
+/// How much of the headline's variation the terms make that matter most, over the load cases.
+pub fn effects_sentence(view: &StudyView) -> Option<String> {
+    let headline = view.headline()?;
+    // Each term with its least and its largest share.
+    let mut terms: Vec<(String, [f64; 2])> = vec![];
+    for case in view.cases() {
+        let Some(Ok(spread)) = Spread::of(view, &case, &headline.response) else {
+            continue;
+        };
+        for line in &spread.variation.lines {
+            let words = match line.term {
+                Term::Main(_) => spread.term_words(line.term),
+                Term::Pair(..) => format!("{} together", spread.term_words(line.term)),
+            };
+            match terms.iter_mut().find(|(w, _)| *w == words) {
+                Some((_, [least, most])) => {
+                    (*least, *most) = (least.min(line.share), most.max(line.share));
+                }
+                None => terms.push((words, [line.share; 2])),
+            }
+        }
+    }
+    terms.sort_by(|a, b| b.1[1].total_cmp(&a.1[1]));
+    let of = |(words, [least, most]): &(String, [f64; 2])| {
+        let [least, most] = [least, most].map(|s| format!("{:.0}", 100.0 * s));
+        match least == most {
+            true => format!("{words} makes {most}\u{a0}%"),
+            false => format!("{words} makes {least} to {most}\u{a0}%"),
+        }
+    };
+    let named: Vec<String> = terms.iter().take(MOST_NAMED).map(of).collect();
+    (!named.is_empty()).then(|| {
+        format!(
+            "Of its variation from point to point, by load case, {}.",
+            named.join(", ")
+        )
+    })
+}
+
 fn rest_words(variation: &Variation) -> &'static str {
     match variation.without_pairs {
         true => "the rest: factors together",
@@ -297,6 +339,23 @@ mod tests {
         let pair = rows.iter().find(|r| r[3].contains(" x ")).unwrap();
         assert_eq!(&pair[3], "construct.layout x plates.stagger_mm");
         assert!(pair[8].contains("parallel") || pair[8].contains("orthogonal"));
+    }
+
+    #[test]
+    fn the_sentence_gives_the_shares_of_the_table() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        let sentence = effects_sentence(&view).unwrap();
+        let table = effect_table(&view).unwrap();
+        let rows = table.rows.iter().filter(|r| r.section.is_empty());
+        let of_stagger = rows.filter(|r| r.cells[0] == "stagger");
+        let shares = of_stagger.map(|r| {
+            let text = r.cells[4].trim_end_matches("\u{a0}%");
+            text.parse::<f64>().unwrap()
+        });
+        let (least, most) = shares.fold((100.0, 0.0), |(l, m): (f64, f64), s| (l.min(s), m.max(s)));
+        let words = format!("stagger makes {least:.0} to {most:.0}\u{a0}%");
+        assert!(sentence.contains(&words), "{sentence}: {words}");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The answer in sentences, every number computed from the records and rounded as in the tables.
 
+use crate::effects::effects_sentence;
 use crate::labels::{
     STAGGER, capital, case_words, factor_words, level_words, response_words, with_unit,
 };
@@ -23,6 +24,7 @@ pub fn answer(view: &StudyView) -> Vec<String> {
             for group in view.groups() {
                 paragraphs.extend(construct_sentence(view, headline, &group));
             }
+            paragraphs.extend(effects_sentence(view));
             let places = [peak_sentence(view), reverse_sentence(view)];
             let places: Vec<String> = places.into_iter().flatten().collect();
             if !places.is_empty() {
