@@ -215,7 +215,7 @@ pub fn effects_sentence(view: &StudyView) -> Option<String> {
     let named: Vec<String> = terms.iter().take(MOST_NAMED).map(of).collect();
     (!named.is_empty()).then(|| {
         format!(
-            "Of its variation from point to point, by load case, {}.",
+            "Of the variation between points, by load case, {}.",
             named.join(", ")
         )
     })

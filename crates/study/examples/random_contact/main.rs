@@ -105,7 +105,7 @@ fn thickened(k: u64, design: &Design) -> Result<Construct, String> {
     let mut spec: ConstructSpec = design.spec.clone();
     spec.bone.potting_level_mm = POTTING_LEVEL_MM;
     let is_split = spec.fracture.as_ref().is_some_and(|f| f.split.is_some());
-    if k % BOTH_EVERY != 0 && !is_split {
+    if !k.is_multiple_of(BOTH_EVERY) && !is_split {
         spec.plates.remove((k % 2) as usize);
     }
     for p in &mut spec.plates {
