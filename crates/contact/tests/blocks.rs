@@ -356,19 +356,7 @@ fn threads_do_not_change_a_bit() {
     let base = nodes_at(mesh, |x| x.z < -1.0 + 1e-9);
     let p = problem(mesh, |_| (1000.0, 0.3), base, vec![case("a", load)]);
     let interfaces = Interfaces::new(&split, Law::Frictional { mu: 0.3 });
-    let run = |threads: usize, method| {
-        let options = ContactOptions {
-            linear: SolveOptions {
-                threads,
-                method,
-                ..SolveOptions::default()
-            },
-            ..ContactOptions::default()
-        };
-        let found = solve(&p, &interfaces, &[], &[], &options).unwrap();
-        assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
-        found.total.displacement[0].clone()
-    };
+    let run = |threads, method| displaced(&p, &interfaces, threads, method);
     let one = run(1, bicolumn_solve::Method::Multigrid);
     let three = run(3, bicolumn_solve::Method::Multigrid);
     assert!(one == three);

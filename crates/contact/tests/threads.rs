@@ -21,7 +21,7 @@ use bicolumn_contact::{
 use bicolumn_mesh::{PairKind, SplitMesh, TetMesh, split_kinds};
 use bicolumn_model::Problem;
 use bicolumn_model::facet::facet_points;
-use bicolumn_solve::{Method, SolveOptions};
+use bicolumn_solve::Method;
 use std::collections::BTreeMap;
 use support::*;
 
@@ -377,19 +377,7 @@ fn threads_do_not_change_a_bit() {
     let mesh = &split.mesh;
     let p = posed(mesh, vec![on_top(mesh, Vec3::new(40.0, 60.0, -20.0))]);
     let interfaces = Interfaces::new(&split, threaded(0.3)).coarsened(|_, _| 1.0);
-    let run = |threads: usize, method| {
-        let options = ContactOptions {
-            linear: SolveOptions {
-                threads,
-                method,
-                ..SolveOptions::default()
-            },
-            ..ContactOptions::default()
-        };
-        let found = solve(&p, &interfaces, &[], &[], &options).unwrap();
-        assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
-        found.total.displacement[0].clone()
-    };
+    let run = |threads, method| displaced(&p, &interfaces, threads, method);
     let one = run(1, Method::Multigrid);
     assert!(one == run(3, Method::Multigrid));
     assert!(apart_by(&one, &run(1, Method::Direct)) < 1e-5);

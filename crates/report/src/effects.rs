@@ -93,20 +93,6 @@ impl<'a> Spread<'a> {
     }
 }
 
-/// Indices of the smallest and of the largest effect.
-fn ends(line: &Line) -> [usize; 2] {
-    let mut ends = [0, 0];
-    for (k, effect) in line.effects.iter().enumerate() {
-        if *effect < line.effects[ends[0]] {
-            ends[0] = k;
-        }
-        if *effect > line.effects[ends[1]] {
-            ends[1] = k;
-        }
-    }
-    ends
-}
-
 /// What moves the headline, by load case; nothing where fewer than two factors vary.
 pub fn effect_table(view: &StudyView) -> Option<Table> {
     let headline = view.headline()?;
@@ -132,7 +118,7 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
             }
         };
         for line in &spread.variation.lines {
-            let [least, most] = ends(line);
+            let [least, most] = line.ends();
             let mark = match spread.is_resolved(line) {
                 true => "",
                 false => " (not resolved)",
@@ -261,7 +247,7 @@ pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
             is_empty = false;
             let doubt = spread.doubt.map_or(String::new(), |d| d.to_string());
             for line in &spread.variation.lines {
-                let [least, most] = ends(line);
+                let [least, most] = line.ends();
                 writer.write_record([
                     case.clone(),
                     name.clone(),

@@ -32,13 +32,24 @@ pub struct Line {
 }
 
 impl Line {
+    /// Indices of the smallest and of the largest effect; the first of equal ones.
+    pub fn ends(&self) -> [usize; 2] {
+        let mut ends = [0, 0];
+        for (k, effect) in self.effects.iter().enumerate() {
+            if *effect < self.effects[ends[0]] {
+                ends[0] = k;
+            }
+            if *effect > self.effects[ends[1]] {
+                ends[1] = k;
+            }
+        }
+        ends
+    }
+
     /// Largest effect minus smallest, in the response's unit: of a factor what it moves the response by.
     pub fn swing(&self) -> f64 {
-        let ends = self
-            .effects
-            .iter()
-            .fold((f64::MAX, f64::MIN), |(l, h), e| (l.min(*e), h.max(*e)));
-        (ends.1 - ends.0).max(0.0)
+        let [least, most] = self.ends();
+        self.effects[most] - self.effects[least]
     }
 }
 
@@ -128,23 +139,19 @@ pub fn analyse(design: &Design, values: &[f64]) -> Result<Variation, DesignError
         });
         first += freedom;
     }
+    // Where no degree of freedom is left, what is left is rounding.
+    let left = if points > first { whole.left } else { 0.0 };
     Ok(Variation {
         mean: whole.coefficients.first().copied().unwrap_or(mean),
         total,
         without_pairs: varied.len() > 1 && lines.len() == varied.len(),
         lines,
-        rest: rest(points - first, whole.left, total),
+        rest: Rest {
+            freedom: points - first,
+            squares: left,
+            share: share(left),
+        },
     })
-}
-
-/// Where no degree of freedom is left, what is left is rounding.
-fn rest(freedom: usize, left: f64, total: f64) -> Rest {
-    let squares = if freedom > 0 { left } else { 0.0 };
-    Rest {
-        freedom,
-        squares,
-        share: if total > 0.0 { squares / total } else { 0.0 },
-    }
 }
 
 fn freedom(design: &Design, term: Term) -> usize {

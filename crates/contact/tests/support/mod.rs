@@ -2,6 +2,7 @@
 #![allow(dead_code, unreachable_pub)]
 
 use bicolumn_base::{Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
+use bicolumn_contact::{ContactOptions, Interfaces, solve};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 use bicolumn_model::facet::facet_points;
 use bicolumn_model::{LoadCase, Material, Problem};
@@ -25,6 +26,26 @@ pub fn direct() -> SolveOptions {
         method: Method::Direct,
         ..SolveOptions::default()
     }
+}
+
+/// The displacement of the first load case, which must converge, by a number of threads and a method.
+pub fn displaced(
+    p: &Problem,
+    interfaces: &Interfaces,
+    threads: usize,
+    method: Method,
+) -> Vec<Vec3> {
+    let options = ContactOptions {
+        linear: SolveOptions {
+            threads,
+            method,
+            ..SolveOptions::default()
+        },
+        ..ContactOptions::default()
+    };
+    let found = solve(p, interfaces, &[], &[], &options).unwrap();
+    assert!(found.cases[0].is_converged(), "{:?}", found.cases[0]);
+    found.total.displacement[0].clone()
 }
 
 /// Both sides of zero, from distances that grow.
