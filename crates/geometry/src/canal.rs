@@ -1,14 +1,14 @@
 //! The floor of the medullary canal: screws beside it, a fracture through it.
 //!
-//! The floor is the bone's own: all constructs of a study have it at one level, and screws give way to
-//! it.
+//! The floor is the bone's own: all constructs of a study have it at one level. Screws give way to it as
+//! far as their holes allow, then it bends.
 
 use crate::rod::Rod;
-use crate::{Bone, Fracture};
+use crate::{Bone, CanalFloor, Fracture};
 use bicolumn_base::Vec3;
 
 /// Distance a screw's side keeps from the floor, mm.
-const CLEARANCE: f64 = 0.8;
+pub(crate) const CLEARANCE: f64 = 0.8;
 /// A screw with its axis this close to the floor, as a share of its radius, is cut in two by it at a good
 /// angle.
 const HALVED: f64 = 0.5;
@@ -17,7 +17,7 @@ const HALVED: f64 = 0.5;
 ///
 /// There a feather of bone is left between them, which no mesher takes well: among the directions of its
 /// hole a screw is given one where this is least. `floor` as from [`floor`].
-pub(crate) fn beside_floor_mm(bone: &Bone, floor: Option<f64>, rod: &Rod) -> f64 {
+pub(crate) fn beside_floor_mm(bone: &Bone, floor: Option<&CanalFloor>, rod: &Rod) -> f64 {
     const STEP: f64 = 0.5;
     let Some(floor) = floor else {
         return 0.0;
@@ -26,7 +26,7 @@ pub(crate) fn beside_floor_mm(bone: &Bone, floor: Option<f64>, rod: &Rod) -> f64
     let beside = (0..=n as usize)
         .map(|i| rod.from + (rod.to - rod.from) * (i as f64 / n))
         .filter(|p| {
-            let off = (p.y - floor).abs();
+            let off = (p.y - floor.level_at(*p)).abs();
             off > HALVED * rod.radius
                 && off < rod.radius + CLEARANCE
                 && bone.inner().value(*p) < rod.radius
@@ -34,28 +34,34 @@ pub(crate) fn beside_floor_mm(bone: &Bone, floor: Option<f64>, rod: &Rod) -> f64
     beside.count() as f64 * rod.length() / n
 }
 
-/// The level of the canal's floor; `None` where the canal ends at the fracture instead.
+/// The canal's floor, not bent yet; `None` where the canal ends at the fracture instead.
 ///
 /// Where the floor comes closer to a fracture face than a thin plug is worth, the cancellous bone
 /// between them would be a feather: then the proximal fragment has none, the distal one keeps its own.
-pub(crate) fn floor(bone: &Bone, fracture: Option<&Fracture>) -> Option<f64> {
+pub(crate) fn floor(bone: &Bone, fracture: Option<&Fracture>) -> Option<CanalFloor> {
+    let floor = CanalFloor::level(bone.spec().canal_floor_mm);
+    keeps_a_plug(bone, fracture, &floor).then_some(floor)
+}
+
+/// Is more than a thin plug of bone left between the floor and the fracture's faces?
+pub(crate) fn keeps_a_plug(bone: &Bone, fracture: Option<&Fracture>, floor: &CanalFloor) -> bool {
     const THINNEST_PLUG_MM: f64 = 2.0;
-    let level = bone.spec().canal_floor_mm;
     let Some(fracture) = fracture else {
-        return Some(level);
+        return true;
     };
-    let centre = bone.shaft_axis(level);
+    let centre = bone.shaft_axis(floor.level_mm());
     let reach = 0.5 * bone.spec().epicondylar_width_mm;
     let steps = || (-20..=20).map(|i| reach * f64::from(i) / 20.0);
     let inside = steps()
         .flat_map(|x| steps().map(move |z| centre + Vec3::new(x, 0.0, z)))
+        .map(|p| Vec3::new(p.x, floor.level_at(p), p.z))
         .filter(|p| bone.inner().value(*p) < 0.0);
     let (mut all_above, mut all_below) = (true, true);
     for p in inside {
         all_above &= fracture.above(p) > THINNEST_PLUG_MM;
         all_below &= fracture.below(p) > THINNEST_PLUG_MM;
     }
-    (all_above || all_below).then_some(level)
+    all_above || all_below
 }
 
 #[cfg(test)]
@@ -72,7 +78,8 @@ mod tests {
             let from = bone.shaft_axis(level) - Vec3::z() * 10.0;
             let to = from + (Vec3::z() + Vec3::y() * rise).normalize() * length;
             let radius = 1.2;
-            beside_floor_mm(&bone, Some(floor), &Rod { from, to, radius })
+            let floor = CanalFloor::level(floor);
+            beside_floor_mm(&bone, Some(&floor), &Rod { from, to, radius })
         };
         for clear in [floor + 2.1, floor - 2.1, floor - 0.5, floor + 0.5] {
             assert_eq!(beside(clear, 0.0, 20.0), 0.0, "{clear}");

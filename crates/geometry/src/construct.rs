@@ -4,8 +4,8 @@ use crate::rod::Rod;
 use crate::seat::{Placed, Seat};
 use crate::spec::{ScrewHold, within};
 use crate::{
-    Bone, ConstructSpec, Fracture, GeometryError, Head, Plate, PlateSpec, Screw, ScrewRow, canal,
-    clash, distal_screws, fracture_edges, independent, shaft_screws,
+    Bone, CanalFloor, ConstructSpec, Fracture, GeometryError, Head, Plate, PlateSpec, Screw,
+    ScrewRow, canal, clash, distal_screws, fracture_edges, independent, shaft_screws,
 };
 use bicolumn_base::PlateSite;
 use std::sync::Arc;
@@ -21,6 +21,8 @@ pub struct Construct {
     /// The screws, numbered from 1: plate by plate, from the proximal end down; then those without a
     /// plate.
     pub screws: Vec<Screw>,
+    /// Floor of the medullary canal; `None` where the proximal fragment's canal ends at the fracture.
+    pub canal_floor: Option<CanalFloor>,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
 }
@@ -57,6 +59,7 @@ impl Construct {
             .collect::<Result<Vec<_>, _>>()?;
         let notes = bone.notes().to_vec();
         let mut construct = Construct {
+            canal_floor: canal::floor(&bone, fracture.as_ref()),
             bone,
             fracture,
             plates,
@@ -64,7 +67,7 @@ impl Construct {
             notes,
         };
         construct.place_screws(spec)?;
-        construct.note_canal_floor();
+        construct.settle_canal_floor();
         construct.note_potting();
         clash::check(&construct, spec.clearance_mm)?;
         Ok(construct)
@@ -135,23 +138,26 @@ impl Construct {
         Ok(())
     }
 
-    /// Level of the canal's floor, mm; `None` where the proximal fragment's canal ends at the fracture.
-    pub fn canal_floor_mm(&self) -> Option<f64> {
-        canal::floor(&self.bone, self.fracture.as_ref())
-    }
-
-    /// Tells of a canal without floor and of screws that found no direction clear of the canal's floor.
-    fn note_canal_floor(&mut self) {
-        let floor = self.canal_floor_mm();
+    /// Bends the canal's floor out of the way of screws, and tells of it: also of a canal without floor, and
+    /// of screws that it could not give way to.
+    fn settle_canal_floor(&mut self) {
         let level = self.bone.spec().canal_floor_mm;
-        if floor.is_none() {
+        let Some(floor) = &mut self.canal_floor else {
             self.notes.push(format!(
                 "the canal of the proximal fragment opens into the fracture: its floor at level {level:.1} mm would leave a plug of bone too thin to mesh"
             ));
-        }
-        for s in &self.screws {
-            let beside = canal::beside_floor_mm(&self.bone, floor, &Rod::in_bone(s));
-            if beside > 0.0 {
+            return;
+        };
+        let rods: Vec<Rod> = self.screws.iter().map(Rod::in_bone).collect();
+        let bent = floor.give_way(&self.bone, self.fracture.as_ref(), &rods);
+        for ((s, rod), bent) in self.screws.iter().zip(&rods).zip(bent) {
+            let beside = canal::beside_floor_mm(&self.bone, Some(floor), rod);
+            if bent > 0.0 {
+                self.notes.push(format!(
+                    "the canal's floor at level {level:.1} mm is bent by up to {bent:.1} mm where {} runs along it",
+                    s.number
+                ));
+            } else if beside > 0.0 {
                 self.notes.push(format!(
                     "{} runs beside the canal's floor at level {level:.1} mm for {beside:.1} mm: the mesh is poorer there",
                     s.number

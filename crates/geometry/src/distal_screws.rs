@@ -9,7 +9,7 @@ use crate::canal::{self, beside_floor_mm};
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
 use crate::shaft_screws::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
-use crate::{Bone, Fracture, GeometryError};
+use crate::{Bone, CanalFloor, Fracture, GeometryError};
 use bicolumn_base::Vec3;
 
 /// Widest angle between a distal screw and its hole's axis, degrees (judgement; polyaxial holes: from
@@ -68,7 +68,13 @@ pub(crate) fn place(
         let mut next: Vec<Layout> = Vec::new();
         for layout in &beam {
             next.extend(branches(
-                bone, floor, layout, fracture, seat, &rays, clearance,
+                bone,
+                floor.as_ref(),
+                layout,
+                fracture,
+                seat,
+                &rays,
+                clearance,
             ));
         }
         if next.is_empty() {
@@ -170,7 +176,7 @@ fn reach(
 /// one that leaves more room to others.
 fn branches(
     bone: &Bone,
-    floor: Option<f64>,
+    floor: Option<&CanalFloor>,
     layout: &Layout,
     fracture: Option<&Fracture>,
     seat: &Seat,

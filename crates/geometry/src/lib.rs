@@ -7,6 +7,7 @@
 
 pub mod bone;
 mod canal;
+pub mod canal_floor;
 mod centre_line;
 mod clash;
 pub mod construct;
@@ -30,6 +31,7 @@ mod spline_grid;
 pub mod split;
 
 pub use bone::{ArticularSurface, Bone, CardRow, Landmarks};
+pub use canal_floor::CanalFloor;
 pub use construct::Construct;
 pub use error::GeometryError;
 pub use field::Field;

@@ -8,7 +8,7 @@ use crate::canal::{self, beside_floor_mm};
 use crate::clash::length_in_bone;
 use crate::rod::{Rod, rises_above};
 use crate::seat::{Placed, Seat};
-use crate::{Bone, Fracture, GeometryError, Plate};
+use crate::{Bone, CanalFloor, Fracture, GeometryError, Plate};
 use bicolumn_base::Vec3;
 
 /// Widest angle between a shaft screw and its hole's axis, degrees (variable-angle holes; from memory).
@@ -60,7 +60,15 @@ pub(crate) fn place(
     let floor = canal::floor(bone, fracture);
     let mut options = Vec::with_capacity(seats.len());
     for (seat, bicortical) in &seats {
-        let found = seat_options(bone, fracture, floor, plates, seat, *bicortical, clearance);
+        let found = seat_options(
+            bone,
+            fracture,
+            floor.as_ref(),
+            plates,
+            seat,
+            *bicortical,
+            clearance,
+        );
         if found.is_empty() {
             return Err(GeometryError::NoRoom {
                 what: seat.number.to_string(),
@@ -142,7 +150,7 @@ fn search(options: &[Vec<Choice>], limit: f64, short: bool, clearance: f64) -> O
 fn seat_options(
     bone: &Bone,
     fracture: Option<&Fracture>,
-    floor: Option<f64>,
+    floor: Option<&CanalFloor>,
     plates: &[Plate],
     seat: &Seat,
     bicortical: bool,

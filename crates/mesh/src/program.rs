@@ -289,7 +289,7 @@ pub fn blueprint<'a>(
         screw_cuts::cut(&mut w, construct, screw, own, margin);
     }
     if let Some(fracture) = &construct.fracture {
-        fracture_cuts::cut(&mut w, fracture, construct.canal_floor_mm().is_none());
+        fracture_cuts::cut(&mut w, fracture, construct.canal_floor.is_none());
     }
     if w.surfaces.len() > SURFACE_LIMIT {
         return Err(MeshError::TooManySurfaces {
@@ -525,16 +525,12 @@ fn cut_bone<'a>(w: &mut Writer<'a>, construct: &'a Construct) {
         Box::new(|l, _| l == label::CORTICAL),
         Box::new(|l, wall, _| if wall { l } else { label::INSIDE }),
     );
-    let Some(level) = construct.canal_floor_mm() else {
+    let Some(floor) = &construct.canal_floor else {
         return;
     };
-    let floor = bone.shaft_axis(level);
     w.cut(
         SurfaceName::CanalFloor,
-        Box::new(Plane {
-            point: floor,
-            normal: Vec3::y(),
-        }),
+        Box::new(Borrowed(floor)),
         Aabb::EVERYWHERE,
         Box::new(|l, _| l == label::INSIDE),
         Box::new(|l, above, _| if above { label::CANAL } else { l }),

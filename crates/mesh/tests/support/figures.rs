@@ -3,7 +3,7 @@
 
 use crate::volumes::{FOR_BONE, FOR_PLATES, bone_volume, plate_volume};
 use bicolumn_base::{Part, Vec3};
-use bicolumn_geometry::{Construct, Head, Plate, Screw};
+use bicolumn_geometry::{Construct, Field, Head, Plate, Screw};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 
 /// What was measured.
@@ -516,7 +516,10 @@ pub(crate) fn distance(c: &Construct, name: SurfaceName, x: Vec3) -> f64 {
     match name {
         SurfaceName::BoneOuter => bone.outer().value(x),
         SurfaceName::BoneInner => bone.inner().value(x),
-        SurfaceName::CanalFloor => x.y - c.bone.spec().canal_floor_mm,
+        SurfaceName::CanalFloor => {
+            let floor = c.canal_floor.as_ref().unwrap();
+            (x.y - floor.level_at(x)) / floor.gradient(x).norm()
+        }
         SurfaceName::ProximalEnd => x.y - bone.spec().potting_level_mm,
         SurfaceName::FractureProximal | SurfaceName::FractureDistal => {
             // A column in contact puts a proximal face on the lower plane.

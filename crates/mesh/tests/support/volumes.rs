@@ -31,9 +31,7 @@ pub(crate) fn bone_volume(c: &Construct, lines: Lines) -> f64 {
     let along = Vec3::new(0.37, 0.83, 0.42).normalize();
     let across = along.cross(&Vec3::x()).normalize();
     let axes = [across, across.cross(&along), along];
-    // Found by a search: once is enough.
-    let floor = c.canal_floor_mm();
-    integral(&bounds, axes, lines, |x| outside_bone(c, floor, x))
+    integral(&bounds, axes, lines, |x| outside_bone(c, x))
 }
 
 /// A plate without its holes and the screws in them, mm³.
@@ -82,7 +80,7 @@ fn integral(bounds: &Aabb, axes: [Vec3; 3], lines: Lines, outside: impl Fn(Vec3)
 }
 
 /// Negative in bone that canal, fracture, split and screws leave.
-fn outside_bone(c: &Construct, canal_floor_mm: Option<f64>, x: Vec3) -> f64 {
+fn outside_bone(c: &Construct, x: Vec3) -> f64 {
     let skin = c
         .bone
         .outer()
@@ -95,14 +93,14 @@ fn outside_bone(c: &Construct, canal_floor_mm: Option<f64>, x: Vec3) -> f64 {
     let mut d = skin;
     let mut without = |void: f64| d = d.max(-void);
     let mut canal_from = f64::NEG_INFINITY;
-    if let Some(floor) = canal_floor_mm {
-        canal_from = x.y - floor;
+    if let Some(floor) = &c.canal_floor {
+        canal_from = x.y - floor.level_at(x);
     }
     if let Some(f) = &c.fracture {
         let (above, below) = (f.above(x), f.below(x));
         let touching = f.step.map(|s| (x - s.point).dot(&s.touching));
         let bridged = touching.map_or(f64::NEG_INFINITY, |t| t.min(-below));
-        if canal_floor_mm.is_none() {
+        if c.canal_floor.is_none() {
             canal_from = above.max(bridged);
         }
         if !f.is_reduced() {
