@@ -359,7 +359,7 @@ impl<'a> Descent<'a> {
         let (forces, motions) = &mut self.trial;
         let before = forces.clone();
         self.off = reduced::solve(
-            &system.compliance,
+            &system.compliance.values,
             &on,
             accuracy,
             &mut self.face,

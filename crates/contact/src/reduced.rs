@@ -7,7 +7,6 @@
 //! and taken only if it brings the points nearer to them (compare the truncated nonsmooth Newton methods of
 //! Gräser and Kornhuber 2009, J Comput Math 27:1).
 
-use crate::compliance::Compliance;
 use crate::dense::{Lu, Square};
 use crate::freed::Freed;
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
@@ -150,20 +149,19 @@ fn matrix(s: &[Vec<f64>], free: &[Freedom]) -> Square {
 const ROUNDS: usize = 40;
 const SWEEPS: usize = 4;
 
-/// Makes the forces of all rows agree with their conditions. `forces` are those that belong to the
+/// Makes the forces of all rows agree with their conditions. `given`: the compliance, row by row; `forces` are those that belong to the
 /// `motions`; both are changed. Gives how far they still are from their conditions: a length over that of all
 /// motions, and of what the forces alone would move.
 pub(crate) fn solve(
-    compliance: &Compliance,
+    given: &[Vec<f64>],
     on: &Conditions<'_>,
     accuracy: f64,
     face: &mut Face,
     forces: &mut [f64],
     motions: &mut [f64],
 ) -> f64 {
-    let given = &compliance.values;
     let freed = Freed::updated(face.freed.take(), given, on.pulls);
-    let s = freed.as_ref().map_or(given, |f| &f.values);
+    let s = freed.as_ref().map_or(given, |f| f.values.as_slice());
     let lack = freed
         .as_ref()
         .map(|f| f.ahead(given, on.pulls, forces, motions));
@@ -320,7 +318,10 @@ const DONE: f64 = 1e-9;
 /// Share of the discord before that a step by an old factor must come down to.
 const GAIN: f64 = 0.04;
 
-/// Newton steps for all blocks together; taken back if they lead away from the laws.
+/// Parts of the way of all Newton steps that are tried in turn where the whole leads away from the laws.
+const PARTS: [f64; 4] = [0.5, 0.25, 0.1, 0.03];
+
+/// Newton steps for all blocks together, as far as they lead nearer to the laws.
 fn correct(
     s: &[Vec<f64>],
     on: &Conditions<'_>,
@@ -356,6 +357,25 @@ fn correct(
         }
         last = now;
     }
+    bound(s, on, forces, motions);
+    if discord(s, on, forces, motions) < before {
+        return;
+    }
+    // Where states would alternate, a part of the way still gains; on it all forces keep within their bounds.
+    let (new, new_motions) = (forces.to_vec(), motions.to_vec());
+    for share in PARTS {
+        blend(&old, &new, share, forces);
+        blend(&old_motions, &new_motions, share, motions);
+        if discord(s, on, forces, motions) < before {
+            return;
+        }
+    }
+    forces.copy_from_slice(&old);
+    motions.copy_from_slice(&old_motions);
+}
+
+/// Cuts all forces back to what their laws allow.
+fn bound(s: &[Vec<f64>], on: &Conditions<'_>, forces: &mut [f64], motions: &mut [f64]) {
     for block in on.blocks {
         if let Block::Pressing(p) = block {
             let pressed = forces[p.normal].max(0.0);
@@ -364,9 +384,11 @@ fn correct(
             set(s, p, (pressed, to), forces, motions);
         }
     }
-    if discord(s, on, forces, motions) >= before {
-        forces.copy_from_slice(&old);
-        motions.copy_from_slice(&old_motions);
+}
+
+fn blend(from: &[f64], to: &[f64], share: f64, out: &mut [f64]) {
+    for ((out, from), to) in out.iter_mut().zip(from).zip(to) {
+        *out = from + share * (to - from);
     }
 }
 
@@ -545,5 +567,86 @@ fn step(s: &[Vec<f64>], row: usize, by: f64, forces: &mut [f64], motions: &mut [
     forces[row] += by;
     for (m, c) in motions.iter_mut().zip(&s[row]) {
         *m += c * by;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const POINTS: usize = 12;
+    const ROWS: usize = 3 * POINTS;
+
+    /// A dense compliance: a soft mode or two that all points share, on top of what each has of its own.
+    fn compliance(modes: &[f64], soft: f64) -> Vec<Vec<f64>> {
+        let mode = |k: usize, row: usize| modes[(k * ROWS + row) % modes.len()];
+        let entry = |i: usize, j: usize| {
+            let shared: f64 = (0..2).map(|k| mode(k, i) * mode(k, j)).sum();
+            soft * shared + if i == j { 1.0 } else { 0.0 }
+        };
+        (0..ROWS)
+            .map(|i| (0..ROWS).map(|j| entry(i, j)).collect())
+            .collect()
+    }
+
+    fn off(values: Vec<Vec<f64>>, friction: f64, free: &[f64]) -> f64 {
+        let blocks: Vec<Block> = (0..POINTS)
+            .map(|p| {
+                Block::Pressing(Pressing {
+                    normal: 3 * p,
+                    across: Rows::of([Some(3 * p + 1), Some(3 * p + 2)]),
+                    friction,
+                    gap: 0.0,
+                })
+            })
+            .collect();
+        let on = Conditions {
+            blocks: &blocks,
+            starts: &[0.0; ROWS],
+            pulls: &[],
+        };
+        let (mut forces, mut motions) = (vec![0.0; ROWS], free.to_vec());
+        let face = &mut Face::default();
+        solve(&values, &on, 1e-10, face, &mut forces, &mut motions)
+    }
+
+    /// Numbers between -1 and 1 (Knuth's linear congruence).
+    fn numbers(seed: &mut u64, count: usize) -> Vec<f64> {
+        let mut next = || {
+            *seed = seed
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (*seed >> 11) as f64 / (1u64 << 52) as f64 - 1.0
+        };
+        (0..count).map(|_| next()).collect()
+    }
+
+    /// Points pressed and pulled at random: how far they are from their laws at the end.
+    fn off_at_random(mut seed: u64, soft: f64, friction: f64) -> f64 {
+        let modes = numbers(&mut seed, 2 * ROWS);
+        let free = numbers(&mut seed, ROWS);
+        off(compliance(&modes, soft), friction, &free)
+    }
+
+    #[test]
+    fn points_on_a_soft_structure_are_brought_under_their_laws() {
+        for (soft, friction) in [0.0, 1.0, 10.0]
+            .into_iter()
+            .flat_map(|s| [0.05, 0.3, 1.0].map(|f| (s, f)))
+        {
+            for seed in 1..100 {
+                let off = off_at_random(seed, soft, friction);
+                assert!(off < 1e-8, "{seed} {soft} {friction}: {off}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_part_of_the_way_is_taken_where_whole_newton_steps_alternate() {
+        // Whole steps alone leave these at 1e-3 and more. They do not mend all that are so soft.
+        for seed in [27, 150, 165, 174, 195, 220] {
+            let off = off_at_random(seed, 200.0, 0.05);
+            assert!(off < 1e-8, "{seed}: {off}");
+        }
     }
 }
