@@ -35,7 +35,8 @@ pub struct BoneSpec {
     pub column_cortex_mm: f64,
     /// Cortex (subchondral shell) of the articular block.
     pub articular_cortex_mm: f64,
-    /// Level above the articular axis at which the medullary canal ends and cancellous bone begins.
+    /// Level above the articular axis at which the medullary canal ends and cancellous bone begins, see
+    /// [`CanalFloor`](crate::CanalFloor).
     pub canal_floor_mm: f64,
     /// Level of the proximal potting: the model ends there and that face is held.
     pub potting_level_mm: f64,

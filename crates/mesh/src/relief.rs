@@ -25,6 +25,9 @@ const LEAST_SHAPE_TO_MEND: f64 = 0.15;
 /// than 58 degrees; very wide: 74 degrees.
 const WIDE: f64 = 0.13;
 const VERY_WIDE: f64 = 0.17;
+/// A side on a curve where surfaces meet is wide from 41 degrees on, and counts as very wide: on a wider one
+/// midside nodes of both surfaces press on the elements between.
+const WIDE_ON_CURVE: f64 = 0.09;
 /// A side that bulges less than this (27 degrees) crowds no corner.
 const GENTLE: f64 = 0.06;
 /// A corner is crowded when curving its sides leaves less than this share of its solid angle's or a
@@ -54,6 +57,10 @@ pub(crate) fn relieve(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
 /// A side to be split, with its bulge.
 type Bulging = (f64, [u32; 2]);
 
+fn is_curve(on: u128) -> bool {
+    (on & !PINNED).count_ones() >= 2
+}
+
 /// Splits the sides, the one that bulges most first, as far as shapes allow.
 fn split_in_turn(
     mesh: &mut Complex,
@@ -63,15 +70,15 @@ fn split_in_turn(
 ) -> usize {
     sides.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
     sides.dedup();
-    let split = |(bulge, [a, b]): &&Bulging| {
-        let floor = if *bulge > VERY_WIDE {
+    let mut split = |(bulge, [a, b]): &Bulging| {
+        let floor = if *bulge > VERY_WIDE || is_curve(mesh.shared([*a, *b])) {
             very_wide_floor
         } else {
             LEAST_SHAPE
         };
         split_side(mesh, surfaces, *a, *b, floor)
     };
-    sides.iter().filter(split).count()
+    sides.iter().filter(|side| split(side)).count()
 }
 
 fn split_wide_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor: f64) -> usize {
@@ -89,10 +96,12 @@ fn split_wide_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor
     let mut wide: Vec<Bulging> = Vec::new();
     for side in sides {
         // The surfaces both ends are on tell cheaply what the facets there confirm.
-        if bulge(mesh, surfaces, mesh.shared(side), side) > WIDE {
+        let limit = |on| if is_curve(on) { WIDE_ON_CURVE } else { WIDE };
+        let shared = mesh.shared(side);
+        if bulge(mesh, surfaces, shared, side) > limit(shared) {
             let on = surfaces_of_side(mesh, surfaces, side);
             let by = bulge(mesh, surfaces, on, side);
-            if by > WIDE {
+            if by > limit(on) {
                 wide.push((by, side));
             }
         }
@@ -334,6 +343,37 @@ mod tests {
         }
         let least = c.shape.iter().copied().fold(f64::INFINITY, f64::min);
         assert!(least >= LEAST_SHAPE_TO_MEND, "{least}");
+    }
+
+    #[test]
+    fn a_side_on_a_curve_is_wide_earlier() {
+        struct Level;
+        impl Field for Level {
+            fn value(&self, x: Vec3) -> f64 {
+                x.z
+            }
+        }
+        let mut fields = ball();
+        fields.push((SurfaceName::Other(1), Box::new(Level)));
+        let surfaces = Surfaces::new(&fields).unwrap();
+        // A wedge of the ball of 50 degrees; its lower half is another part, or it ends at the equator.
+        let turn = 50f64.to_radians();
+        let position = vec![
+            Vec3::x(),
+            Vec3::new(turn.cos(), turn.sin(), 0.0),
+            Vec3::zeros(),
+            Vec3::z(),
+            -Vec3::z(),
+        ];
+        let wedge = |parts: [u8; 2]| {
+            let mut c = Complex::new(position.clone(), vec![[2, 0, 1, 3], [2, 1, 0, 4]]);
+            assert!(c.shape.iter().all(|s| *s > 0.0));
+            c.on = vec![0b11, 0b11, 0b10, 0b01, 0b01];
+            c.label = parts.to_vec();
+            prepare(&mut c, &surfaces)
+        };
+        // The four sides along meridians span 90 degrees and are split anyway.
+        assert_eq!([wedge([1, 1]), wedge([1, 2])], [4, 5]);
     }
 
     #[test]

@@ -47,7 +47,7 @@ const ROWS: [(Get, CardRow); 20] = [
     (|s| s.column_depth_mm, row("column_depth_mm", "anterior-posterior thickness of the columns at the fossa's middle", 14.0, None, "mm", "from memory, uncertain; no measured value found", 11.0, 20.0)),
     (|s| s.column_cortex_mm, row("column_cortex_mm", "thickness of the cortex of the columns", 1.8, None, "mm", "from memory, uncertain: 1 to 2 on the supracondylar columns", 0.8, 4.0)),
     (|s| s.articular_cortex_mm, row("articular_cortex_mm", "thickness of the shell of the articular block", 1.2, None, "mm", "assumed; no measured value found", 0.8, 3.0)),
-    (|s| s.canal_floor_mm, row("canal_floor_mm", "level at which the canal ends and cancellous bone begins", 43.0, None, "mm", "assumed; the canal closes above the fossa", 36.0, 80.0)),
+    (|s| s.canal_floor_mm, row("canal_floor_mm", "level at which the canal ends and cancellous bone begins; a screw that runs along it bends it away, and the report says so", 43.0, None, "mm", "assumed; the canal closes above the fossa", 36.0, 80.0)),
 ];
 
 #[allow(clippy::too_many_arguments)]
