@@ -123,7 +123,11 @@ fn decisive(path: &str, job: &Job) -> String {
     }
     match key(path).map(|k| &k.default) {
         Some(Fallback::Of(other)) => decisive(other, job),
-        Some(Fallback::OfSite(other)) if job.spot_of(other).is_some() => (*other).to_string(),
+        Some(Fallback::OfSite(other) | Fallback::OfOr(other, _))
+            if job.spot_of(other).is_some() =>
+        {
+            (*other).to_string()
+        }
         Some(Fallback::Staggered(_)) => {
             let stagger = "plates.stagger_mm";
             if job.spot_of(stagger).is_some() {

@@ -119,6 +119,7 @@ fn default(k: &Key) -> String {
         Fallback::Value(v) if v.to_string().is_empty() => "empty".into(),
         Fallback::Value(v) => v.to_string(),
         Fallback::Of(key) => format!("as `{key}`"),
+        Fallback::OfOr(key, own) => format!("as `{key}`, else {own}"),
         Fallback::OfSite(key) => format!("as `{key}`, else by the plate's site"),
         Fallback::Preset(by) => {
             let values = presets_of(k);

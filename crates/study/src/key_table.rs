@@ -719,6 +719,10 @@ mod tests {
             match &k.default {
                 Fallback::Value(v) => assert!(k.kind.accepts(v), "{k} = {v}"),
                 Fallback::Of(other) => assert!(key(other).is_some(), "{k} -> {other}"),
+                Fallback::OfOr(other, own) => {
+                    assert!(key(other).is_some(), "{k} -> {other}");
+                    assert!(k.kind.accepts(&Value::Number(*own)), "{k} = {own}");
+                }
                 Fallback::Preset(by) => {
                     let Some(Key {
                         kind: Kind::Word(words),

@@ -61,6 +61,8 @@ pub enum Fallback {
     Of(&'static str),
     /// The value of another key if it is given, else what suits the plate's site.
     OfSite(&'static str),
+    /// The value of another key if it is given, else this number.
+    OfOr(&'static str, f64),
     /// The entry of the preset that this key names.
     Preset(&'static str),
     /// The usual level of a gap above the olecranon fossa of the point's bone.

@@ -524,6 +524,20 @@ mod tests {
     }
 
     #[test]
+    fn one_coefficient_of_friction_serves_all_that_have_none_of_their_own() {
+        let all = |text: &str| {
+            let i = first(text).interfaces;
+            let kinds = [i.plate_bone, i.head_seat, i.screw_bone, i.fracture_faces];
+            kinds.map(|k| k.friction)
+        };
+        assert_eq!(all(""), [0.3, 0.2, 0.3, 0.46]);
+        let text = "[interfaces]\nfriction = 0.1\nhead_seat_friction = 0.15\n";
+        assert_eq!(all(text), [0.1, 0.15, 0.1, 0.1]);
+        let text = "[factors]\n\"interfaces.friction\" = [0.5, 0.6]\n";
+        assert_eq!(all(text), [0.5; 4]);
+    }
+
+    #[test]
     fn shanks_alone_can_be_threaded() {
         let text = "[interfaces]\nscrew_bone = \"threaded\"\nscrew.03.bone = \"bonded\"\n";
         let i = first(text).interfaces;

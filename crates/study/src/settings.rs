@@ -125,6 +125,10 @@ fn find(job: &Job, point: &DesignPoint, k: &Key) -> Option<Setting> {
     match &k.default {
         Fallback::Value(v) => default(v.clone(), k.source.clone()),
         Fallback::Of(other) => default(find(job, point, key(other)?)?.value, k.source.clone()),
+        Fallback::OfOr(other, own) => match find(job, point, key(other)?) {
+            Some(common) => default(common.value, format!("as {other}")),
+            None => default(Value::Number(*own), k.source.clone()),
+        },
         Fallback::OfSite(other) => match find(job, point, key(other)?) {
             Some(common) => default(common.value, format!("as {other}")),
             None => {

@@ -74,6 +74,15 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
         );
     }
     let often = "values of plating studies, which vary; from memory";
+    let common = "interfaces.friction";
+    add(
+        keys,
+        common,
+        number("", 0.01, 2.0),
+        Fallback::Absent,
+        "Coefficient of friction of all interfaces that have none of their own: one factor for a study of friction",
+        OURS,
+    );
     for (name, mu, what) in [
         ("plate_bone", BONE_ON_METAL, "plate and bone"),
         ("head_seat", METAL_ON_METAL, "heads and their seats"),
@@ -84,7 +93,7 @@ pub(super) fn interfaces(keys: &mut Vec<Key>) {
             keys,
             &format!("interfaces.{name}_friction"),
             number("", 0.01, 2.0),
-            is(mu),
+            Fallback::OfOr(common, mu),
             &format!(
                 "Coefficient of friction between {what}, where they are {}",
                 rubbing(name)
