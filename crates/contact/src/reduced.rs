@@ -149,8 +149,8 @@ fn matrix(s: &[Vec<f64>], free: &[Freedom]) -> Square {
 const ROUNDS: usize = 40;
 const SWEEPS: usize = 4;
 
-/// Makes the forces of all rows agree with their conditions. `given`: the compliance, row by row; `forces` are those that belong to the
-/// `motions`; both are changed. Gives how far they still are from their conditions: a length over that of all
+/// Makes the forces of all rows agree with their conditions. `given` is the compliance, row by row; `forces`
+/// are those that belong to the `motions`; both are changed. Gives how far they still are from their conditions: a length over that of all
 /// motions, and of what the forces alone would move.
 pub(crate) fn solve(
     given: &[Vec<f64>],

@@ -93,10 +93,10 @@ fn split_wide_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor
     }
     sides.sort_unstable();
     sides.dedup();
+    let limit = |on| if is_curve(on) { WIDE_ON_CURVE } else { WIDE };
     let mut wide: Vec<Bulging> = Vec::new();
     for side in sides {
         // The surfaces both ends are on tell cheaply what the facets there confirm.
-        let limit = |on| if is_curve(on) { WIDE_ON_CURVE } else { WIDE };
         let shared = mesh.shared(side);
         if bulge(mesh, surfaces, shared, side) > limit(shared) {
             let on = surfaces_of_side(mesh, surfaces, side);
