@@ -145,8 +145,8 @@ def main(folder):
 
     # The quadratic mesh takes corners and midside nodes in VTK's order.
     mesh = MeshTet2(x.T, tets.T)
-    # The rule that the engine states for curved elements, exact to degree 5: on those the integrand is no
-    # polynomial, and another rule of that degree moves the answer by some 1e-6.
+    # The rule that the bundle states: on curved elements the integrand is no polynomial, and another rule would move
+    # the answer.
     points, weights = quadrature()
     basis = Basis(mesh, ElementTetP2(), quadrature=(points[:, 1:].T, weights / 6.0))
 

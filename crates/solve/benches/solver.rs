@@ -11,11 +11,12 @@
 mod support;
 
 use bicolumn_base::Vec3;
-use bicolumn_solve::assembly::assemble;
+use bicolumn_solve::assembly::fine_matrix;
+use bicolumn_solve::elements::Elements;
 use bicolumn_solve::numbering::Numbering;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
-use bicolumn_sparse::kernel::Real;
-use bicolumn_sparse::{FullBlocks, NodeColumns, SymmetricBlocks, Team};
+use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
+use bicolumn_sparse::{FullBlocks, NodeColumns, Product, Team};
 use std::time::Instant;
 use support::{cored_bar, held_box, material};
 
@@ -48,35 +49,78 @@ fn bandwidth(team: &Team) -> f64 {
     ((8 * pieces.len()) << 24) as f64 / time
 }
 
-fn product<const W: usize>(team: &Team, matrix: &SymmetricBlocks, peak: f64) {
-    let x: Vec<NodeColumns<f64, W>> = vec![[[1.0; W]; 3]; matrix.rows()];
-    let mut y = x.clone();
-    let time = seconds(|| matrix.multiply(team, &x, &mut y));
-    let bytes =
-        matrix.bytes() as f64 + 4.0 * matrix.pattern.len() as f64 + (48 * W * matrix.rows()) as f64;
-    println!(
-        "double product, {W} right sides: {:.1} ms, {:.2} bytes/(block·side), {:.1} GB/s, {:.0} % of read bandwidth",
-        1e3 * time,
-        bytes / (matrix.pattern.len() * W) as f64,
-        bytes / time / 1e9,
-        100.0 * bytes / time / peak
-    );
+/// Additions and multiplications of one element and right side (`crates/solve/src/forces.rs`).
+const OPERATIONS: f64 = 889.0;
+
+/// Multiply-adds a second of vectors in registers, all threads, counted as two operations each.
+fn arithmetic<T: Laned>(team: &Team) -> f64 {
+    struct Busy;
+    impl<T: Laned> InLanes<T> for Busy {
+        #[inline(always)]
+        fn run<L: Lanes<T>>(self, l: L) {
+            let factor = l.splat(T::from_f64(0.999_999));
+            let mut sums = [l.splat(T::from_f64(1e-3)); 12];
+            for _ in 0..ROUNDS {
+                for s in &mut sums {
+                    *s = l.mul_add(*s, factor, factor);
+                }
+            }
+            std::hint::black_box(sums.map(|s| l.get(s, 0)));
+        }
+    }
+    const ROUNDS: usize = 4_000_000;
+    let time = seconds(|| {
+        team.collect(team.threads(), |_| T::in_lanes::<8>(Busy));
+    });
+    let lanes = 32 / std::mem::size_of::<T>() * if avx512::<T>() { 2 } else { 1 };
+    (2 * 12 * ROUNDS * lanes * team.threads()) as f64 / time
 }
 
-fn whole<T: Real, const W: usize>(team: &Team, matrix: &FullBlocks<T>, peak: f64) {
-    let rows = matrix.pattern.rows();
+/// Are the lanes of this precision 64 bytes wide here?
+fn avx512<T: Laned>() -> bool {
+    struct Width<'a>(&'a mut usize);
+    impl<T> InLanes<T> for Width<'_> {
+        fn run<L: Lanes<T>>(self, _: L) {
+            *self.0 = L::N;
+        }
+    }
+    let mut width = 0;
+    T::in_lanes::<8>(Width(&mut width));
+    width * std::mem::size_of::<T>() > 32
+}
+
+/// Element by element, against the memory's speed, the arithmetic's, and the stored matrix.
+fn product<T: Laned, const W: usize>(
+    team: &Team,
+    elements: &Elements,
+    stored: &impl Product<T>,
+    stored_bytes: u64,
+    peak: f64,
+) where
+    Elements: Product<T>,
+{
+    let rows = stored.rows();
     let x: Vec<NodeColumns<T, W>> = vec![[[T::from_f64(1.0); W]; 3]; rows];
     let mut y = x.clone();
-    let time = seconds(|| matrix.multiply(team, &x, &mut y));
-    let bytes = matrix.bytes() as f64
-        + 4.0 * matrix.pattern.len() as f64
-        + (6 * std::mem::size_of::<T>() * W * rows) as f64;
-    let precision = 8 * std::mem::size_of::<T>();
+    let mut scratch = vec![];
+    let size = std::mem::size_of::<T>();
+    let vectors = (6 * size * W * rows) as f64;
+    let time = seconds(|| elements.multiply(team, &x, &mut scratch, &mut y));
+    let bytes = elements.bytes_read(size) as f64 + vectors + (6 * size * W * scratch.len()) as f64;
+    let work = OPERATIONS * (W * elements.count()) as f64;
+    let of_stored = seconds(|| stored.multiply(team, &x, &mut scratch, &mut y));
+    let stored_bytes = stored_bytes as f64 + vectors;
     println!(
-        "{precision}-bit product, both halves stored, {W} right sides: {:.1} ms, {:.1} GB/s, {:.0} % of read bandwidth",
+        "{}-bit product, {W} right sides: by elements {:.1} ms, {:.1} GB/s, {:.0} GFLOP/s, {:.0} % of the arithmetic; \
+         stored {:.1} ms, {:.0} % of read bandwidth; at all of it {:.1} ms",
+        8 * size,
         1e3 * time,
         bytes / time / 1e9,
-        100.0 * bytes / time / peak
+        work / time / 1e9,
+        100.0 * work / time / arithmetic::<T>(team),
+        1e3 * of_stored,
+        100.0 * stored_bytes / of_stored / peak,
+        1e3 * stored_bytes / peak,
     );
 }
 
@@ -153,18 +197,18 @@ fn main() {
     std::hint::black_box(field);
     println!("stress of one case: {:.2} s", start.elapsed().as_secs_f64());
     let numbering = Numbering::new(&problem);
-    let fine = assemble(&team, &problem, &numbering).unwrap().fine;
-    product::<1>(&team, &fine, peak);
-    product::<4>(&team, &fine, peak);
-    product::<6>(&team, &fine, peak);
-    let both = FullBlocks::<f64>::rounded(&team, &fine);
-    whole::<_, 4>(&team, &both, peak);
-    whole::<_, 8>(&team, &both, peak);
-    product::<8>(&team, &fine, peak);
-    drop(both);
+    let elements = Elements::new(&team, &problem, &numbering).unwrap();
+    let fine = fine_matrix(&team, &problem, &numbering, &elements);
+    let index = 4 * fine.pattern.len() as u64;
+    let (half, whole) = (fine.bytes() + index, 36 * fine.pattern.len() as u64 + index);
+    product::<f64, 1>(&team, &elements, &fine, half, peak);
+    product::<f64, 2>(&team, &elements, &fine, half, peak);
+    product::<f64, 4>(&team, &elements, &fine, half, peak);
+    product::<f64, 8>(&team, &elements, &fine, half, peak);
     let rounded = FullBlocks::<f32>::rounded(&team, &fine);
-    whole::<_, 1>(&team, &rounded, peak);
-    whole::<_, 4>(&team, &rounded, peak);
-    whole::<_, 6>(&team, &rounded, peak);
-    whole::<_, 8>(&team, &rounded, peak);
+    drop(fine);
+    product::<f32, 1>(&team, &elements, &rounded, whole, peak);
+    product::<f32, 2>(&team, &elements, &rounded, whole, peak);
+    product::<f32, 4>(&team, &elements, &rounded, whole, peak);
+    product::<f32, 8>(&team, &elements, &rounded, whole, peak);
 }

@@ -1,22 +1,14 @@
-//! The stiffness matrix and its coarse companion, summed in a fixed order.
+//! Matrices with entries, summed in a fixed order: the linear level's and, for the direct method, the whole one.
 
-use crate::element::{Element, Stiffness, coarse_part, linear_part, place};
+use crate::element::{block_of, place, stiffness_from};
+use crate::elements::Elements;
 use crate::numbering::{NO_ROW, Numbering};
+use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
 use bicolumn_sparse::columns::write_over;
 use bicolumn_sparse::{Block, Pattern, SymmetricBlocks, Team};
 use std::ops::Range;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
-
-/// The fine matrix (free nodes) and PᵀKP on the corners.
-#[derive(Debug)]
-pub struct Assembled {
-    /// Quadratic level.
-    pub fine: SymmetricBlocks,
-    /// Linear level.
-    pub coarse: SymmetricBlocks,
-}
 
 /// A tetrahedron whose Jacobian is not positive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,23 +68,17 @@ pub fn pattern<const K: usize>(
     Pattern::new(starts, columns)
 }
 
-/// Assembles both levels.
+/// PᵀKP on the corners.
 ///
-/// Rows are dealt out to the threads; each thread walks over all tetrahedra that touch its rows, in mesh
-/// order, so every entry is the same sum whatever the number of threads.
-///
-/// # Errors
-/// [`InvertedTet`]: the first one, in mesh order.
-pub fn assemble(
+/// Rows are dealt out to the threads; each thread walks over all elements that touch its rows, in their order, so
+/// every entry is the same sum whatever the number of threads.
+pub fn coarse_matrix(
     team: &Team,
     problem: &Problem,
     numbering: &Numbering,
-) -> Result<Assembled, InvertedTet> {
+    elements: &Elements,
+) -> SymmetricBlocks {
     let mesh = &problem.mesh;
-    let fine_rows = mesh
-        .tets
-        .iter()
-        .map(|t| t.map(|n| numbering.row_of_node[n as usize]));
     let corner_rows = mesh
         .tets
         .iter()
@@ -103,71 +89,63 @@ pub fn assemble(
         .filter(|t| follows_others(numbering, &numbering.rows_of(t)))
         .flat_map(|t| farther_couplings(numbering, t))
         .collect();
-    let corner_rows = corner_rows.chain(farther.iter().copied());
-    let (fine, coarse) = (
-        pattern(team, numbering.rows(), fine_rows),
-        pattern(team, numbering.fine_of_coarse.len(), corner_rows),
-    );
-    let mut fine = SymmetricBlocks::zeros(Arc::new(fine));
-    let mut coarse = SymmetricBlocks::zeros(Arc::new(coarse));
-    let failed = AtomicUsize::new(usize::MAX);
-    let jobs = deal(team, numbering, &mut fine, &mut coarse);
-    team.each(jobs, |mut job| {
-        if let Err(InvertedTet(t)) = job.run(problem, numbering) {
-            failed.fetch_min(t, Ordering::Relaxed);
-        }
-    });
-    match failed.into_inner() {
-        usize::MAX => Ok(Assembled { fine, coarse }),
-        t => Err(InvertedTet(t)),
+    let couplings = corner_rows.chain(farther.iter().copied());
+    let pattern = pattern(team, numbering.fine_of_coarse.len(), couplings);
+    assembled(team, pattern, |job| {
+        job.add_coarse(problem, numbering, elements)
+    })
+}
+
+/// The stiffness matrix of the free nodes, its entries and all: for the direct method.
+pub fn fine_matrix(
+    team: &Team,
+    problem: &Problem,
+    numbering: &Numbering,
+    elements: &Elements,
+) -> SymmetricBlocks {
+    let rows = problem.mesh.tets.iter().map(|t| numbering.rows_of(t));
+    let pattern = pattern(team, numbering.rows(), rows);
+    assembled(team, pattern, |job| job.add_fine(problem, elements))
+}
+
+/// A matrix of this pattern, its rows added to by one job a thread.
+fn assembled(
+    team: &Team,
+    pattern: Pattern,
+    add: impl Fn(&mut Rows<'_>) + Sync + Send,
+) -> SymmetricBlocks {
+    let mut matrix = SymmetricBlocks::zeros(Arc::new(pattern));
+    let pattern = Arc::clone(&matrix.pattern);
+    let mut rest = matrix.upper.as_mut_slice();
+    let mut row = 0;
+    let threads = team.threads();
+    let mut jobs = vec![];
+    for k in 1..=threads {
+        let target = pattern.upper_len() * k / threads;
+        let starts = pattern.upper_starts();
+        let end = if k == threads {
+            pattern.rows()
+        } else {
+            starts
+                .partition_point(|&s| s < target)
+                .clamp(row, pattern.rows())
+        };
+        jobs.push(cut(&pattern, &mut rest, row..end));
+        row = end;
     }
+    team.each(jobs, |mut job| {
+        write_over(job.blocks, [[0.0; 3]; 3]);
+        add(&mut job);
+    });
+    matrix
 }
 
-/// One thread's rows of both levels.
-struct Job<'a> {
-    fine: Rows<'a>,
-    coarse: Rows<'a>,
-}
-
+/// One thread's rows.
 struct Rows<'a> {
     pattern: Arc<Pattern>,
     rows: Range<usize>,
     first_block: usize,
     blocks: &'a mut [Block<f64>],
-}
-
-/// Cuts both matrices at the same places in space, about equal numbers of blocks each.
-fn deal<'a>(
-    team: &Team,
-    numbering: &Numbering,
-    fine: &'a mut SymmetricBlocks,
-    coarse: &'a mut SymmetricBlocks,
-) -> Vec<Job<'a>> {
-    let (fine_pattern, coarse_pattern) = (Arc::clone(&fine.pattern), Arc::clone(&coarse.pattern));
-    let (mut fine_rest, mut coarse_rest) = (fine.upper.as_mut_slice(), coarse.upper.as_mut_slice());
-    let (mut fine_row, mut coarse_row) = (0, 0);
-    let threads = team.threads();
-    let mut jobs = vec![];
-    for k in 1..=threads {
-        let target = fine_pattern.upper_len() * k / threads;
-        let fine_end = if k == threads {
-            fine_pattern.rows()
-        } else {
-            fine_pattern
-                .upper_starts()
-                .partition_point(|&s| s < target)
-                .clamp(fine_row, fine_pattern.rows())
-        };
-        let coarse_end = numbering
-            .fine_of_coarse
-            .partition_point(|&r| (r as usize) < fine_end);
-        jobs.push(Job {
-            fine: cut(&fine_pattern, &mut fine_rest, fine_row..fine_end),
-            coarse: cut(&coarse_pattern, &mut coarse_rest, coarse_row..coarse_end),
-        });
-        (fine_row, coarse_row) = (fine_end, coarse_end);
-    }
-    jobs
 }
 
 /// Takes the blocks of `rows` off the front of `rest`.
@@ -208,49 +186,52 @@ impl Rows<'_> {
     }
 }
 
-impl Job<'_> {
-    fn run(&mut self, problem: &Problem, numbering: &Numbering) -> Result<(), InvertedTet> {
-        let mesh = &problem.mesh;
-        write_over(self.fine.blocks, [[0.0; 3]; 3]);
-        write_over(self.coarse.blocks, [[0.0; 3]; 3]);
-        for (t, tet) in mesh.tets.iter().enumerate() {
-            let rows = numbering.rows_of(tet);
-            let wider = follows_others(numbering, &rows).then(|| coarse_weights(numbering, &rows));
-            let is_mine = |r: &u32| self.fine.rows.contains(&(*r as usize));
-            let is_mine_below = |w: &CoarseWeights| self.coarse.rows.contains(&(w.row as usize));
-            if !rows.iter().any(is_mine) && !wider.iter().flatten().any(is_mine_below) {
+impl Rows<'_> {
+    fn add_fine(&mut self, problem: &Problem, elements: &Elements) {
+        for e in elements.each() {
+            let rows = elements.rows_of(e);
+            if !rows.iter().any(|r| self.rows.contains(&(*r as usize))) {
                 continue;
             }
-            let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
-            let stiffness = element
-                .stiffness_of(&problem.elasticity_of(t))
-                .map_err(|_| InvertedTet(t))?;
+            let law = problem.elasticity_of(elements.tet(e));
+            let stiffness = stiffness_from(&elements.gradients(e), &law);
             for a in 0..10 {
                 for b in a..10 {
-                    self.fine.add(rows[a], rows[b], &stiffness[place(a, b)]);
-                }
-            }
-            if let Some(corners) = wider {
-                self.add_coarse(&stiffness, &corners);
-                continue;
-            }
-            let corners = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[tet[c] as usize]);
-            let linear = linear_part(&stiffness, &rows.map(|r| r != NO_ROW));
-            let mut blocks = linear.iter();
-            for i in 0..4 {
-                for (j, block) in (i..4).zip(&mut blocks) {
-                    self.coarse.add(corners[i], corners[j], block);
+                    self.add(rows[a], rows[b], &stiffness[place(a, b)]);
                 }
             }
         }
-        Ok(())
     }
 
-    fn add_coarse(&mut self, stiffness: &Stiffness, corners: &[CoarseWeights]) {
-        for (k, p) in corners.iter().enumerate() {
-            for q in &corners[k..] {
-                let block = coarse_part(stiffness, &p.weights, &q.weights);
-                self.coarse.add(p.row, q.row, &block);
+    fn add_coarse(&mut self, problem: &Problem, numbering: &Numbering, elements: &Elements) {
+        let mut weights = vec![];
+        for e in elements.each() {
+            coarse_weights(numbering, elements.rows_of(e), &mut weights);
+            let is_mine = |w: &CoarseWeights| self.rows.contains(&(w.row as usize));
+            if !weights.iter().any(is_mine) {
+                continue;
+            }
+            let law = problem.elasticity_of(elements.tet(e));
+            let gradients = elements.gradients(e);
+            // Gradients of what the coarse nodes' unit motions become on this element.
+            let of_coarse: Vec<Vec<Vec3>> = weights
+                .iter()
+                .map(|w| {
+                    let at = |g: &[Vec3; 10]| {
+                        let used = w.weights.iter().zip(g).filter(|(w, _)| **w != 0.0);
+                        used.map(|(w, g)| g * *w).sum()
+                    };
+                    gradients.iter().map(at).collect()
+                })
+                .collect();
+            for (k, p) in weights.iter().enumerate() {
+                for (l, q) in weights.iter().enumerate().skip(k) {
+                    let pairs = of_coarse[k]
+                        .iter()
+                        .zip(&of_coarse[l])
+                        .map(|(p, q)| (*p, *q));
+                    self.add(p.row, q.row, &block_of(pairs, &law));
+                }
             }
         }
     }
@@ -269,8 +250,9 @@ fn follows_others(numbering: &Numbering, rows: &[u32; 10]) -> bool {
     followed.any(|(_, weight)| weight != 0.5)
 }
 
-fn coarse_weights(numbering: &Numbering, rows: &[u32; 10]) -> Vec<CoarseWeights> {
-    let mut found: Vec<CoarseWeights> = vec![];
+/// The coarse rows that an element's nodes follow.
+fn coarse_weights(numbering: &Numbering, rows: &[u32; 10], found: &mut Vec<CoarseWeights>) {
+    found.clear();
     for (a, r) in rows.iter().enumerate().filter(|(_, r)| **r != NO_ROW) {
         for (row, weight) in numbering.prolongation.row(*r as usize) {
             let at = found.iter().position(|w| w.row == row);
@@ -282,13 +264,13 @@ fn coarse_weights(numbering: &Numbering, rows: &[u32; 10]) -> Vec<CoarseWeights>
             found[at].weights[a] += weight;
         }
     }
-    found
 }
 
 /// Couplings of coarse rows, as pairs, that a tetrahedron's corners alone do not give.
 fn farther_couplings(numbering: &Numbering, tet: &[u32; 10]) -> Vec<[u32; 4]> {
     let own = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[tet[c] as usize]);
-    let all = coarse_weights(numbering, &numbering.rows_of(tet));
+    let mut all = vec![];
+    coarse_weights(numbering, &numbering.rows_of(tet), &mut all);
     let mut pairs = vec![];
     for (k, p) in all.iter().enumerate() {
         for q in &all[k + 1..] {

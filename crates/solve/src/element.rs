@@ -1,5 +1,6 @@
 //! The ten-node tetrahedron: geometry, stiffness, strain.
 
+use crate::forces::Shape;
 use crate::quadrature::{FOUR, FOURTEEN, Point};
 use crate::shape::{EDGES, derivatives};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
@@ -31,10 +32,7 @@ pub struct Inverted;
 impl Element {
     /// From its nodes' positions.
     pub fn new(nodes: [Vec3; 10]) -> Self {
-        let straight = EDGES.into_iter().enumerate().all(|(k, [i, j])| {
-            let middle = 0.5 * (nodes[i] + nodes[j]);
-            (nodes[4 + k] - middle).norm() <= STRAIGHT * (nodes[i] - nodes[j]).norm()
-        });
+        let straight = is_straight(&nodes);
         Element { nodes, straight }
     }
 
@@ -43,7 +41,7 @@ impl Element {
         self.straight
     }
 
-    /// The quadrature that its stiffness takes.
+    /// The quadrature for integrals over it.
     pub fn rule(&self) -> &'static [Point] {
         if self.straight { &FOUR } else { &FOURTEEN }
     }
@@ -57,22 +55,8 @@ impl Element {
     /// Gradients of the ten shape functions, 1/mm, and det J (six times the volume, if straight), mm³.
     pub fn gradients(&self, l: [f64; 4]) -> ([Vec3; 10], f64) {
         let d = derivatives(l);
-        // J maps reference directions (l₁, l₂, l₃; l₀ = 1 − the rest) to space.
-        let mut j = Mat3::zeros();
-        for (x, d) in self.nodes.iter().zip(&d) {
-            for c in 0..3 {
-                let slope = d[c + 1] - d[0];
-                for r in 0..3 {
-                    j[(r, c)] += x[r] * slope;
-                }
-            }
-        }
-        let (a, b, c) = (j.column(0), j.column(1), j.column(2));
-        let (bc, ca, ab) = (b.cross(&c), c.cross(&a), a.cross(&b));
-        let det = a.dot(&bc);
-        let inverse = 1.0 / det;
-        let gradients =
-            d.map(|d| (bc * (d[1] - d[0]) + ca * (d[2] - d[0]) + ab * (d[3] - d[0])) * inverse);
+        let (slopes, det) = slopes(&self.nodes, l);
+        let gradients = d.map(|d| (0..3).map(|m| slopes[m] * (d[m + 1] - d[0])).sum());
         (gradients, det)
     }
 
@@ -93,49 +77,21 @@ impl Element {
         self.stiffness_of(&Elasticity { lambda, mu, along })
     }
 
-    /// Stiffness for an elasticity, N/mm.
+    /// Stiffness for an elasticity, N/mm, by four quadrature points, with curved edges by eight.
     ///
     /// K_ab = λ H + μ Hᵀ + μ tr(H) I with H = ∫ ∇N_a ⊗ ∇N_b dV, and for an axis a more
-    /// α (Ha aᵀ + a (Hᵀa)ᵀ) + m (tr(H) a aᵀ + a (Ha)ᵀ + Hᵀa aᵀ + (a·Ha) I) + β (a·Ha) a aᵀ. About 2000 multiplications for a straight
-    /// element, 7000 for a curved one.
+    /// α (Ha aᵀ + a (Hᵀa)ᵀ) + m (tr(H) a aᵀ + a (Ha)ᵀ + Hᵀa aᵀ + (a·Ha) I) + β (a·Ha) a aᵀ. About 3000
+    /// multiplications.
     ///
     /// # Errors
     /// [`Inverted`] when det J is not positive at a quadrature point.
     pub fn stiffness_of(&self, elasticity: &Elasticity) -> Result<Stiffness, Inverted> {
-        let (lambda, mu) = (elasticity.lambda, elasticity.mu);
-        let mut k = [[[0.0; 3]; 3]; 55];
-        for &(l, weight) in self.rule() {
-            let (g, det) = self.gradients(l);
-            if det.is_nan() || det <= 0.0 {
-                return Err(Inverted);
-            }
-            let scale = weight * det / 6.0;
-            let mut at = k.iter_mut();
-            for a in 0..10 {
-                let s = g[a] * scale;
-                for (b, block) in g[a..].iter().zip(&mut at) {
-                    for r in 0..3 {
-                        for c in 0..3 {
-                            block[r][c] += s[r] * b[c];
-                        }
-                    }
-                }
-            }
-        }
-        for block in &mut k {
-            let h = *block;
-            let shear = mu * (h[0][0] + h[1][1] + h[2][2]);
-            for r in 0..3 {
-                for c in 0..3 {
-                    block[r][c] = lambda * h[r][c] + mu * h[c][r];
-                }
-                block[r][r] += shear;
-            }
-            if let Some(along) = &elasticity.along {
-                add_axis(block, &h, along);
-            }
-        }
-        Ok(k)
+        let gradients = if self.straight {
+            Shape::<f64, 4>::new(&self.nodes, elasticity)?.gradients()
+        } else {
+            Shape::<f64, 8>::new(&self.nodes, elasticity)?.gradients()
+        };
+        Ok(stiffness_from(&gradients, elasticity))
     }
 
     /// Stress at a point for given nodal displacements, MPa.
@@ -147,6 +103,75 @@ impl Element {
     ) -> SymTensor {
         stress_of(&self.gradients(l).0, displacement, elasticity)
     }
+}
+
+/// Are all edges straight?
+pub(crate) fn is_straight(nodes: &[Vec3; 10]) -> bool {
+    EDGES.into_iter().enumerate().all(|(k, [i, j])| {
+        let middle = 0.5 * (nodes[i] + nodes[j]);
+        (nodes[4 + k] - middle).norm() <= STRAIGHT * (nodes[i] - nodes[j]).norm()
+    })
+}
+
+/// The stiffness from the gradients at the quadrature points, each times the root of its weight.
+#[inline(always)]
+pub(crate) fn stiffness_from(gradients: &[[Vec3; 10]], elasticity: &Elasticity) -> Stiffness {
+    let mut k = [[[0.0; 3]; 3]; 55];
+    for a in 0..10 {
+        for b in a..10 {
+            let pairs = gradients.iter().map(|g| (g[a], g[b]));
+            k[place(a, b)] = block_of(pairs, elasticity);
+        }
+    }
+    k
+}
+
+/// λ H + μ Hᵀ + μ tr(H) I with H the sum of p ⊗ q, and what an axis adds.
+#[inline(always)]
+pub(crate) fn block_of(
+    pairs: impl Iterator<Item = (Vec3, Vec3)>,
+    elasticity: &Elasticity,
+) -> Block<f64> {
+    let mut h = [[0.0; 3]; 3];
+    for (p, q) in pairs {
+        for r in 0..3 {
+            for c in 0..3 {
+                h[r][c] += p[r] * q[c];
+            }
+        }
+    }
+    let (lambda, mu) = (elasticity.lambda, elasticity.mu);
+    let shear = mu * (h[0][0] + h[1][1] + h[2][2]);
+    let mut block = [[0.0; 3]; 3];
+    for r in 0..3 {
+        for c in 0..3 {
+            block[r][c] = lambda * h[r][c] + mu * h[c][r];
+        }
+        block[r][r] += shear;
+    }
+    if let Some(along) = &elasticity.along {
+        add_axis(&mut block, &h, along);
+    }
+    block
+}
+
+/// Gradients of the barycentric coordinates l₁, l₂, l₃ at a point, 1/mm, and det J (six times the volume, if
+/// straight), mm³.
+pub(crate) fn slopes(nodes: &[Vec3; 10], l: [f64; 4]) -> ([Vec3; 3], f64) {
+    // J maps reference directions (l₁, l₂, l₃; l₀ = 1 − the rest) to space.
+    let mut j = Mat3::zeros();
+    for (x, d) in nodes.iter().zip(derivatives(l)) {
+        for c in 0..3 {
+            let slope = d[c + 1] - d[0];
+            for r in 0..3 {
+                j[(r, c)] += x[r] * slope;
+            }
+        }
+    }
+    let (a, b, c) = (j.column(0), j.column(1), j.column(2));
+    let (bc, ca, ab) = (b.cross(&c), c.cross(&a), a.cross(&b));
+    let det = a.dot(&bc);
+    ([bc / det, ca / det, ab / det], det)
 }
 
 /// What the axis of transverse isotropy adds to a block.
@@ -202,55 +227,10 @@ pub fn forces(stiffness: &Stiffness, displacement: &[Vec3; 10]) -> [Vec3; 10] {
     f
 }
 
-/// The linear tetrahedron's 4×4 blocks hidden in the quadratic one: Pᵀ K P, where each midside node that
-/// is `kept` follows the mean of its corners. Returns blocks (i, j), i ≤ j, row by row.
-///
-/// On a straight element with all nodes kept this is the four-node element's stiffness.
-pub fn linear_part(stiffness: &Stiffness, kept: &[bool; 10]) -> [Block<f64>; 10] {
-    const SUPPORT: [[usize; 4]; 4] = [[0, 4, 6, 7], [1, 4, 5, 8], [2, 5, 6, 9], [3, 7, 8, 9]];
-    let mut out = [[[0.0; 3]; 3]; 10];
-    let mut to = out.iter_mut();
-    for i in 0..4 {
-        for (j, out) in (i..4).zip(&mut to) {
-            for (p, &a) in SUPPORT[i].iter().enumerate() {
-                for (q, &b) in SUPPORT[j].iter().enumerate() {
-                    if !(kept[a] && kept[b]) {
-                        continue;
-                    }
-                    let weight = if p == 0 { 1.0 } else { 0.5 } * if q == 0 { 1.0 } else { 0.5 };
-                    let block = &stiffness[if a <= b { place(a, b) } else { place(b, a) }];
-                    for r in 0..3 {
-                        for c in 0..3 {
-                            let v = if a <= b { block[r][c] } else { block[c][r] };
-                            out[r][c] += weight * v;
-                        }
-                    }
-                }
-            }
-        }
-    }
-    out
-}
-
-/// Σ pₐ Kₐᵦ qᵦ: the block of Pᵀ K P between two coarse nodes with these weights in the ten nodes.
-pub fn coarse_part(stiffness: &Stiffness, p: &[f64; 10], q: &[f64; 10]) -> Block<f64> {
-    let mut out = [[0.0; 3]; 3];
-    for (a, p) in p.iter().enumerate().filter(|(_, p)| **p != 0.0) {
-        for (b, q) in q.iter().enumerate().filter(|(_, q)| **q != 0.0) {
-            let block = &stiffness[if a <= b { place(a, b) } else { place(b, a) }];
-            for r in 0..3 {
-                for c in 0..3 {
-                    out[r][c] += p * q * if a <= b { block[r][c] } else { block[c][r] };
-                }
-            }
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quadrature::EIGHT;
     use bicolumn_model::TransverseIsotropy;
     use nalgebra::DMatrix;
 
@@ -304,83 +284,6 @@ mod tests {
     }
 
     #[test]
-    fn fourteen_points_agree_with_four_on_a_straight_element() {
-        let mut element = Element::new(irregular());
-        assert!(element.is_straight());
-        let four = element.stiffness(400.0, 300.0).unwrap();
-        element.straight = false;
-        let fourteen = element.stiffness(400.0, 300.0).unwrap();
-        for (a, b) in four
-            .iter()
-            .flatten()
-            .flatten()
-            .zip(fourteen.iter().flatten().flatten())
-        {
-            assert!((a - b).abs() < 1e-10, "{a} {b}");
-        }
-    }
-
-    #[test]
-    fn coarse_part_is_the_linear_part_where_nodes_follow_their_edges() {
-        let k = Element::new(curved()).stiffness(400.0, 300.0).unwrap();
-        let weights: [[f64; 10]; 4] = std::array::from_fn(|i| {
-            let mut w = [0.0; 10];
-            w[i] = 1.0;
-            for (k, edge) in EDGES.into_iter().enumerate() {
-                w[4 + k] = if edge.contains(&i) { 0.5 } else { 0.0 };
-            }
-            w
-        });
-        let mut linear = linear_part(&k, &[true; 10]).into_iter();
-        for i in 0..4 {
-            for j in i..4 {
-                let here = coarse_part(&k, &weights[i], &weights[j]);
-                for (a, b) in here
-                    .iter()
-                    .flatten()
-                    .zip(linear.next().unwrap().iter().flatten())
-                {
-                    assert!((a - b).abs() < 1e-9, "{a} {b}");
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn linear_part_is_the_four_node_stiffness() {
-        let nodes = irregular();
-        let (lambda, mu) = (400.0, 300.0);
-        let k = Element::new(nodes).stiffness(lambda, mu).unwrap();
-        let linear = linear_part(&k, &[true; 10]);
-        // Oracle: constant gradients from the inverse of the matrix of corner coordinates.
-        let edges = Mat3::from_columns(&[
-            nodes[1] - nodes[0],
-            nodes[2] - nodes[0],
-            nodes[3] - nodes[0],
-        ]);
-        let inverse = edges.try_inverse().unwrap();
-        let volume = edges.determinant() / 6.0;
-        let mut g = [Vec3::zeros(); 4];
-        for i in 0..3 {
-            g[i + 1] = inverse.row(i).transpose();
-            let sum = g[0] - g[i + 1];
-            g[0] = sum;
-        }
-        let mut at = linear.iter();
-        for i in 0..4 {
-            for j in i..4 {
-                let h = g[i] * g[j].transpose() * volume;
-                let exact = h * lambda + h.transpose() * mu + Mat3::identity() * (mu * h.trace());
-                let got = Mat3::from(*at.next().unwrap()).transpose();
-                assert!(
-                    (got - exact).norm() < 1e-12 * exact.norm().max(1.0),
-                    "{i} {j}"
-                );
-            }
-        }
-    }
-
-    #[test]
     fn forces_are_the_matrix_product() {
         let k = Element::new(curved()).stiffness(400.0, 300.0).unwrap();
         let u =
@@ -395,7 +298,7 @@ mod tests {
 
     #[test]
     fn anisotropic_stiffness_is_the_integral_of_stress_times_strain() {
-        // aᵀ K b against ∫ ε_a : C ε_b by the element's own rule, for random nodal vectors.
+        // aᵀ K b against ∫ ε_a : C ε_b by the stiffness's own points, for random nodal vectors.
         let elasticity = TransverseIsotropy::cortical().along(Vec3::new(0.3, -1.0, 0.5));
         for nodes in [irregular(), curved()] {
             let element = Element::new(nodes);
@@ -409,8 +312,8 @@ mod tests {
                 let slope: Mat3 = u.iter().zip(&g).map(|(u, g)| u * g.transpose()).sum();
                 SymTensor::from_matrix(&slope)
             };
-            let energy: f64 = element
-                .rule()
+            let rule: &[Point] = if element.straight { &FOUR } else { &EIGHT };
+            let energy: f64 = rule
                 .iter()
                 .map(|&(l, w)| w / 6.0 * element.gradients(l).1 * elasticity.energy(&strain(l)))
                 .sum();

@@ -10,17 +10,22 @@
 
 pub mod assembly;
 pub mod balance;
+mod curve;
 pub mod element;
+pub mod elements;
+mod forces;
 pub mod forecast;
 pub mod held;
 pub mod interface;
 mod interpolation;
 pub mod load_vectors;
 pub mod numbering;
+pub mod partition;
 pub mod prepared;
 pub mod quadrature;
 pub mod shape;
 pub mod solution;
+mod stiffness;
 pub mod stress;
 
 pub use element::stress_of;

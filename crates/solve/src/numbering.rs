@@ -1,7 +1,9 @@
 //! From mesh nodes to rows of the linear system.
 
+use crate::curve::position;
 use crate::interpolation::followed_corners;
-use bicolumn_base::{Aabb, Vec3};
+use crate::partition::{ChunkRows, Partition};
+use bicolumn_base::Aabb;
 use bicolumn_model::Problem;
 use bicolumn_sparse::Prolongation;
 use std::sync::Arc;
@@ -11,8 +13,8 @@ pub const NO_ROW: u32 = u32::MAX;
 
 /// Row numbers of the free nodes, fine (all nodes) and coarse (corners).
 ///
-/// Rows follow a space-filling curve, so that neighbours lie near each other in memory: this is what
-/// keeps the vectors of a matrix product in cache.
+/// Rows follow the chunks of tetrahedra, and those a space-filling curve, so that neighbours lie near each other in
+/// memory: this is what keeps the vectors of a product in cache.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Numbering {
     /// Fine row of each mesh node.
@@ -25,6 +27,10 @@ pub struct Numbering {
     pub fine_of_coarse: Vec<u32>,
     /// The coarse rows that each fine row follows.
     pub prolongation: Arc<Prolongation>,
+    /// Tetrahedra, chunk by chunk.
+    pub partition: Partition,
+    /// Rows of each chunk, one after another.
+    pub chunks: Vec<ChunkRows>,
 }
 
 impl Numbering {
@@ -46,14 +52,40 @@ impl Numbering {
                 *f = false;
             }
         }
+        let partition = Partition::new(mesh);
+        // The first chunk that touches a node owns it; does another one touch it, too?
+        let mut owner = vec![(NO_ROW, false); mesh.nodes.len()];
+        for (chunk, tets) in (0u32..).zip(partition.chunks()) {
+            for &n in tets.iter().flat_map(|t| &mesh.tets[*t as usize]) {
+                let (first, border) = &mut owner[n as usize];
+                if *first == NO_ROW {
+                    *first = chunk;
+                }
+                *border |= *first != chunk;
+            }
+        }
         let bounds = Aabb::around(&mesh.nodes);
-        let mut order: Vec<(u64, u32)> = (0u32..)
+        let mut order: Vec<(u32, bool, u64, u32)> = (0u32..)
             .zip(&mesh.nodes)
             .filter(|(n, _)| free[*n as usize])
-            .map(|(n, x)| (curve_position(&bounds, *x), n))
+            .map(|(n, x)| {
+                let (chunk, border) = owner[n as usize];
+                (chunk, border, position(&bounds, *x), n)
+            })
             .collect();
         order.sort_unstable();
-        let node_of_row: Vec<u32> = order.into_iter().map(|o| o.1).collect();
+        let first_after = |key: (u32, bool)| order.partition_point(|o| (o.0, o.1) <= key);
+        let chunks = (0..partition.len() as u32)
+            .map(|chunk| {
+                let [inner, end] = [false, true].map(|border| first_after((chunk, border)));
+                let start = order.partition_point(|o| o.0 < chunk);
+                ChunkRows {
+                    inner: start..inner,
+                    border: inner..end,
+                }
+            })
+            .collect();
+        let node_of_row: Vec<u32> = order.into_iter().map(|o| o.3).collect();
         let mut row_of_node = vec![NO_ROW; mesh.nodes.len()];
         let mut coarse_of_node = vec![NO_ROW; mesh.nodes.len()];
         let mut fine_of_coarse = vec![];
@@ -79,6 +111,8 @@ impl Numbering {
             coarse_of_node,
             fine_of_coarse,
             prolongation,
+            partition,
+            chunks,
         }
     }
 
@@ -91,16 +125,4 @@ impl Numbering {
     pub fn rows(&self) -> usize {
         self.node_of_row.len()
     }
-}
-
-/// Position along Morton's curve (Morton 1966) over the cube around the box, 2²⁰ cells an edge.
-fn curve_position(bounds: &Aabb, x: Vec3) -> u64 {
-    let size = (bounds.max - bounds.min).amax().max(f64::MIN_POSITIVE);
-    let cell = (x - bounds.min) * (f64::from(1u32 << 20) * 0.999_999 / size);
-    (0..3).fold(0, |key, i| key | spread(cell[i] as u64) << i)
-}
-
-/// Puts two zeros between the lowest 20 bits.
-fn spread(x: u64) -> u64 {
-    (0..20).fold(0, |s, bit| s | ((x >> bit) & 1) << (3 * bit))
 }

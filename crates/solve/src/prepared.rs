@@ -7,23 +7,25 @@
 //!     guess: Some(&last), ..Ask::default() })?;
 //! ```
 
-use crate::assembly::{Assembled, InvertedTet, assemble};
+use crate::assembly::{InvertedTet, coarse_matrix, fine_matrix};
 use crate::balance::{imbalance, reactions};
+use crate::elements::Elements;
 use crate::forecast::{Forecast, direct_seconds, iterative_seconds, worth_ordering};
 use crate::load_vectors::LoadVectors;
 use crate::numbering::{NO_ROW, Numbering};
+use crate::stiffness::Stiffness;
 use crate::{InterfaceStiffness, Method, Solution, SolveError, SolveOptions, SolveReport, held};
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
-use bicolumn_sparse::chebyshev::Chebyshev;
+use bicolumn_sparse::chebyshev;
 use bicolumn_sparse::columns::{column, interleave};
 use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel,
-    NodeVector, OpenCycle, Operator, SparseError, SparseVector, SymmetricBlocks, Team, TwoLevel,
-    conjugate_gradients,
+    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel, Matrix,
+    NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks, Team,
+    TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
 use std::time::Instant;
@@ -60,10 +62,8 @@ pub struct Prepared<'a> {
     options: SolveOptions,
     team: Team,
     numbering: Numbering,
-    fine: SymmetricBlocks,
+    stiffness: Arc<Stiffness>,
     engine: Engine,
-    /// The interface term C.
-    added: Option<AddedBlocks>,
     loads: LoadVectors,
     report: SolveReport,
 }
@@ -71,7 +71,7 @@ pub struct Prepared<'a> {
 #[derive(Debug)]
 enum Engine {
     Direct(Box<BlockCholesky<f64>>),
-    Multigrid(Box<TwoLevel>),
+    Multigrid(Box<TwoLevel<Stiffness>>),
 }
 
 /// What else to heed when a prepared system is solved.
@@ -95,7 +95,7 @@ pub struct ForceProducts {
 pub struct OpenPrecondition(Open);
 
 enum Open {
-    Cycle(OpenCycle),
+    Cycle(OpenCycle<Stiffness>),
     Solved(Vec<NodeVector>),
 }
 
@@ -158,30 +158,27 @@ impl<'a> Prepared<'a> {
         let mut report = SolveReport::default();
         let start = Instant::now();
         let numbering = Numbering::new(problem);
-        let Assembled { fine, coarse } =
-            assemble(&team, problem, &numbering).map_err(|InvertedTet(t)| {
-                SolveError::Inverted {
-                    tet: t,
-                    part: problem.mesh.part_of(t).to_string(),
-                }
-            })?;
+        let elements = Elements::new(&team, problem, &numbering).map_err(|InvertedTet(t)| {
+            SolveError::Inverted {
+                tet: t,
+                part: problem.mesh.part_of(t).to_string(),
+            }
+        })?;
         let loads = LoadVectors::new(&problem.cases, &numbering);
         report.assemble_s = start.elapsed().as_secs_f64();
         report.unknowns = 3 * numbering.rows();
         report.right_sides = loads.distinct.len();
-        let added = interface.map(|i| i.on_rows(&numbering));
+        let stiffness = Arc::new(Stiffness {
+            elements,
+            interface: interface.map_or_else(AddedBlocks::default, |i| i.on_rows(&numbering)),
+        });
         let start = Instant::now();
-        let operator = Operator {
-            matrix: &fine,
-            added: added.as_ref(),
-        };
         let engine = engine(
             &team,
-            &operator,
+            &stiffness,
             &Levels {
-                coarse: &coarse,
+                problem,
                 numbering: &numbering,
-                nodes: &problem.mesh.nodes,
                 options,
                 factor_up_to,
             },
@@ -195,9 +192,8 @@ impl<'a> Prepared<'a> {
             options: *options,
             team,
             numbering,
-            fine,
+            stiffness,
             engine,
-            added,
             loads,
             report,
         })
@@ -339,16 +335,17 @@ impl<'a> Prepared<'a> {
     ) -> Vec<Vec<Vec3>> {
         let added = interface.map(|i| i.on_rows(&self.numbering));
         let operator = Operator {
-            matrix: &self.fine,
+            matrix: &self.stiffness.elements,
             added: added.as_ref(),
         };
         let mut forces = vec![];
+        let mut scratch = vec![];
         for group in displacement.chunks(4) {
             let rows: Vec<NodeVector> = group.iter().map(|u| self.on_rows(u)).collect();
             let vectors: Vec<&[[f64; 3]]> = rows.iter().map(Vec::as_slice).collect();
             let x = interleave::<4>(&vectors);
             let mut y = vec![[[0.0; 4]; 3]; x.len()];
-            operator.multiply(&self.team, &x, &mut y);
+            operator.multiply(&self.team, &x, &mut scratch, &mut y);
             forces.extend((0..group.len()).map(|k| self.on_nodes(&column(&y, k))));
         }
         forces
@@ -380,10 +377,7 @@ impl<'a> Prepared<'a> {
         guess: Option<&[NodeVector]>,
         tolerance: f64,
     ) -> Result<(Vec<NodeVector>, Convergence), SolveError> {
-        let operator = Operator {
-            matrix: &self.fine,
-            added: self.added.as_ref().filter(|a| !a.is_empty()),
-        };
+        let operator = Operator::of(&*self.stiffness);
         let limits = Limits {
             tolerance,
             max_iterations: self.options.max_iterations,
@@ -477,10 +471,8 @@ fn work(b: &SparseVector, x: &NodeVector) -> f64 {
 
 /// What the levels hang on.
 struct Levels<'a> {
-    coarse: &'a SymmetricBlocks,
+    problem: &'a Problem,
     numbering: &'a Numbering,
-    /// Places of the mesh's nodes, mm.
-    nodes: &'a [Vec3],
     /// What was asked for.
     options: &'a SolveOptions,
     factor_up_to: FactorUpTo,
@@ -489,14 +481,13 @@ struct Levels<'a> {
 /// Chooses, tells what it will cost, factors or sets up the hierarchy.
 fn engine(
     team: &Team,
-    operator: &Operator<'_>,
+    stiffness: &Arc<Stiffness>,
     levels: &Levels<'_>,
     report: &mut SolveReport,
     tell: &dyn Fn(&Forecast),
 ) -> Result<Engine, SparseError> {
-    let whole = operator.added.map(|_| operator.merged());
-    let matrix = whole.as_ref().unwrap_or(operator.matrix);
-    let unknowns = 3 * matrix.rows();
+    let (elements, added) = (&stiffness.elements, stiffness.added());
+    let unknowns = 3 * elements.rows();
     let sides = report.right_sides;
     let asked = levels.options.method;
     let iterative = iterative_seconds(unknowns, sides, levels.options.tolerance);
@@ -506,8 +497,10 @@ fn engine(
         Method::Multigrid | Method::Aggregation => false,
     };
     let factor = looked_at.then(|| {
+        let matrix = fine_matrix(team, levels.problem, levels.numbering, elements);
+        let matrix = with_interface(matrix, added);
         let analysis = Analysis::of(&matrix.pattern);
-        (direct_seconds(&analysis, unknowns, sides), analysis)
+        (direct_seconds(&analysis, unknowns, sides), analysis, matrix)
     });
     let factor = factor.filter(|f| asked == Method::Direct || f.0 <= iterative);
     let seconds = factor.as_ref().map_or(iterative, |f| f.0);
@@ -521,20 +514,33 @@ fn engine(
         });
     };
     match factor {
-        Some((_, analysis)) => direct(team, matrix, analysis, report, &tell),
-        None => multigrid(team, matrix, operator.added, levels, report, &tell),
+        Some((_, analysis, matrix)) => direct(team, elements, &matrix, analysis, report, &tell),
+        None => multigrid(team, stiffness, levels, report, &tell),
     }
+}
+
+/// A matrix with the interface term in it.
+fn with_interface(matrix: SymmetricBlocks, added: Option<&AddedBlocks>) -> SymmetricBlocks {
+    if added.is_none() {
+        return matrix;
+    }
+    Operator {
+        matrix: &matrix,
+        added,
+    }
+    .merged()
 }
 
 fn direct(
     team: &Team,
+    elements: &Elements,
     matrix: &SymmetricBlocks,
     analysis: Analysis,
     report: &mut SolveReport,
     tell: &dyn Fn(&SolveReport),
 ) -> Result<Engine, SparseError> {
-    let matrix_bytes = matrix.bytes() + matrix.pattern.bytes();
-    let vectors = (matrix.rows() * report.right_sides * 24 * 4) as u64;
+    let matrix_bytes = elements.bytes() + matrix.bytes() + matrix.pattern.bytes();
+    let vectors = (elements.rows() * report.right_sides * 24 * 4) as u64;
     let scratch = analysis.scratch_bytes(team.threads());
     report.method = Method::Direct;
     report.estimated_bytes = matrix_bytes + analysis.factor_bytes::<f64>() + scratch + vectors;
@@ -546,29 +552,26 @@ fn direct(
 
 fn multigrid(
     team: &Team,
-    fine: &SymmetricBlocks,
-    added: Option<&AddedBlocks>,
+    stiffness: &Arc<Stiffness>,
     levels: &Levels<'_>,
     report: &mut SolveReport,
     tell: &dyn Fn(&SolveReport),
 ) -> Result<Engine, SparseError> {
-    let numbering = levels.numbering;
+    let (problem, numbering) = (levels.problem, levels.numbering);
+    let elements = &stiffness.elements;
+    let start = Instant::now();
+    let coarse = coarse_matrix(team, problem, numbering, elements);
+    report.assemble_s += start.elapsed().as_secs_f64();
     let prolongation = Arc::clone(&numbering.prolongation);
-    let merged = added.map(|added| {
-        let term = added.coarsened(&prolongation);
-        let coarse = Operator {
-            matrix: levels.coarse,
-            added: Some(&term),
-        };
-        coarse.merged()
-    });
-    let coarse = merged.as_ref().unwrap_or(levels.coarse);
-    let vectors = vector_bytes(fine.rows(), coarse.rows(), report.right_sides);
-    let assembled_bytes =
-        fine.bytes() + fine.pattern.bytes() + coarse.bytes() + coarse.pattern.bytes();
+    let term = stiffness
+        .added()
+        .map(|added| added.coarsened(&prolongation));
+    let coarse = with_interface(coarse, term.as_ref());
+    let vectors = vector_bytes(&**stiffness, coarse.rows(), report.right_sides);
+    let assembled_bytes = elements.bytes() + coarse.bytes() + coarse.pattern.bytes();
     let places: Vec<[f64; 3]>;
     let (linear, level_bytes, scratch);
-    if let Some(analysis) = affordable_factor(levels, coarse, team.threads()) {
+    if let Some(analysis) = affordable_factor(levels, &coarse, team.threads()) {
         report.method = Method::Multigrid;
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
@@ -576,21 +579,28 @@ fn multigrid(
     } else {
         report.method = Method::Aggregation;
         let (rows, blocks) = (coarse.rows(), coarse.pattern.len());
-        level_bytes = TwoLevel::aggregated_bytes(rows, blocks);
+        level_bytes = TwoLevel::<Stiffness>::aggregated_bytes(rows, blocks);
         // Both triangles in double precision, while the groups are coupled.
         scratch = (72 * blocks) as u64;
         let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
         let rows = numbering.fine_of_coarse.iter();
-        places = rows.map(|r| levels.nodes[node(r)].into()).collect();
+        places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
         linear = LinearLevel::Aggregated(&places);
     }
     report.estimated_bytes = assembled_bytes
-        + Chebyshev::bytes_for(fine.rows(), fine.pattern.len())
+        + chebyshev::bytes_for(elements.rows())
         + prolongation.bytes()
         + level_bytes
         + scratch.max(vectors);
     tell(report);
-    let two_level = TwoLevel::new(team, fine, coarse, linear, prolongation, SMOOTHER_DEGREE)?;
+    let two_level = TwoLevel::new(
+        team,
+        Arc::clone(stiffness),
+        &coarse,
+        linear,
+        prolongation,
+        SMOOTHER_DEGREE,
+    )?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
 }

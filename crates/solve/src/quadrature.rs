@@ -3,8 +3,10 @@
 /// A point and its share of the volume.
 pub type Point = ([f64; 4], f64);
 
-const A: f64 = 0.585_410_196_624_968_5;
-const B: f64 = 0.138_196_601_125_010_5;
+/// The near coordinate of [`FOUR`].
+pub(crate) const A: f64 = 0.585_410_196_624_968_5;
+/// The other three.
+pub(crate) const B: f64 = 0.138_196_601_125_010_5;
 
 /// Four points, exact to degree 2: all that a straight-sided element's stiffness needs (Hammer, Marlowe
 /// and Stroud 1956).
@@ -15,8 +17,27 @@ pub const FOUR: [Point; 4] = [
     ([B, B, B, A], 0.25),
 ];
 
+/// Eight points, exact to degree 3, all weights positive; as in Stroud 1971,
+/// Approximate Calculation of Multiple Integrals (from memory): the corners and the middles of the faces opposite them. For the stiffness of elements with curved edges:
+/// ∇N det J is a cubic there, so that a constant stress is in equilibrium whatever the edges.
+pub const EIGHT: [Point; 8] = {
+    const T: f64 = 1.0 / 3.0;
+    const C: f64 = 1.0 / 40.0;
+    const F: f64 = 9.0 / 40.0;
+    [
+        ([1.0, 0.0, 0.0, 0.0], C),
+        ([0.0, 1.0, 0.0, 0.0], C),
+        ([0.0, 0.0, 1.0, 0.0], C),
+        ([0.0, 0.0, 0.0, 1.0], C),
+        ([0.0, T, T, T], F),
+        ([T, 0.0, T, T], F),
+        ([T, T, 0.0, T], F),
+        ([T, T, T, 0.0], F),
+    ]
+};
+
 /// Fourteen points, exact to degree 5, all weights positive (Walkington 2000, Quadrature on simplices of
-/// arbitrary dimension): for elements with curved edges.
+/// arbitrary dimension): for integrals over elements with curved edges other than the stiffness.
 pub const FOURTEEN: [Point; 14] = {
     const P: f64 = 0.310_885_919_263_300_6;
     const P3: f64 = 1.0 - 3.0 * P;
@@ -72,6 +93,7 @@ mod tests {
     #[test]
     fn rules_are_exact_to_their_degree_and_no_further() {
         assert!(is_exact(&FOUR, 2) && !is_exact(&FOUR, 3));
+        assert!(is_exact(&EIGHT, 3) && !is_exact(&EIGHT, 4));
         assert!(is_exact(&FOURTEEN, 5) && !is_exact(&FOURTEEN, 6));
     }
 }

@@ -6,9 +6,10 @@
 //! quadratic one.
 
 use crate::aggregates::{Aggregates, Motions, rigid_motions};
-use crate::chebyshev::{Chebyshev, Workspace};
+use crate::chebyshev::{self, Chebyshev, Workspace};
 use crate::columns::{CHUNK, convert, step_on};
 use crate::kernel::{Hot, Real, dispatch};
+use crate::matrix::Order;
 use crate::{
     Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, Pattern, SparseError, SymmetricBlocks,
     Team,
@@ -27,7 +28,7 @@ const GROUPS: usize = 64;
 /// The linear level, solved approximately by one symmetric cycle.
 #[derive(Debug)]
 pub(crate) struct Aggregation {
-    smoother: Chebyshev,
+    smoother: Chebyshev<FullBlocks<f32>>,
     /// Displacement of each row under the motions of each group near it.
     by_row: Rows,
     /// The same by group.
@@ -63,7 +64,9 @@ impl Aggregation {
         matrix: &SymmetricBlocks,
         places: &[[f64; 3]],
     ) -> Result<Self, SparseError> {
-        let smoother = Chebyshev::new(team, matrix, DEGREE)?;
+        let rounded = FullBlocks::rounded(team, matrix);
+        let diagonal = (0..matrix.rows()).map(|row| matrix.diagonal(row));
+        let smoother = Chebyshev::new(team, rounded, diagonal, DEGREE)?;
         let full = FullBlocks::<f64>::rounded(team, matrix);
         let aggregates = Aggregates::form(&full);
         let motions = rigid_motions(&aggregates, places);
@@ -89,6 +92,7 @@ impl Aggregation {
     /// Bytes held.
     pub(crate) fn bytes(&self) -> u64 {
         self.smoother.bytes()
+            + self.smoother.matrix().bytes()
             + (self.by_row.bytes() + self.by_group.bytes()) as u64
             + self.coarse.bytes()
     }
@@ -97,7 +101,7 @@ impl Aggregation {
     pub(crate) fn bytes_for(rows: usize, blocks: usize) -> u64 {
         /// Groups that a row's motions belong to, as measured on the demo constructs.
         const GROUPS_NEAR: usize = 5;
-        Chebyshev::bytes_for(rows, blocks) + (2 * rows * GROUPS_NEAR * 76 + 36 * blocks) as u64
+        chebyshev::bytes_for(rows) + (2 * rows * GROUPS_NEAR * 76 + 2 * 36 * blocks) as u64
     }
 
     /// x ← one symmetric cycle on x.

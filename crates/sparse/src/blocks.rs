@@ -1,8 +1,10 @@
 //! Matrices of 3×3 blocks and their products with many vectors.
 
-use crate::columns::CHUNK;
+use crate::columns::{Aligned, CHUNK};
 use crate::kernel::{Hot, Real, Sums, dispatch};
+use crate::matrix::{Magnitudes, Order, Product, Rowwise};
 use crate::{NodeColumns, Pattern, Team};
+use std::ops::Range;
 use std::sync::Arc;
 
 /// A 3×3 block, row by row.
@@ -27,32 +29,9 @@ impl SymmetricBlocks {
         SymmetricBlocks { pattern, upper }
     }
 
-    /// Number of block rows.
-    pub fn rows(&self) -> usize {
-        self.pattern.rows()
-    }
-
     /// Diagonal block of a row.
     pub fn diagonal(&self, row: usize) -> &Block<f64> {
         &self.upper[self.pattern.upper_starts()[row]]
-    }
-
-    /// y = A x for all columns in one sweep.
-    pub fn multiply<const W: usize>(
-        &self,
-        team: &Team,
-        x: &[NodeColumns<f64, W>],
-        y: &mut [NodeColumns<f64, W>],
-    ) {
-        let jobs: Vec<_> = y.chunks_mut(CHUNK).enumerate().collect();
-        team.each(jobs, |(chunk, y)| {
-            dispatch(SymmetricSweep {
-                matrix: self,
-                first: chunk * CHUNK,
-                x,
-                y,
-            });
-        });
     }
 
     /// Bytes of the values.
@@ -61,29 +40,139 @@ impl SymmetricBlocks {
     }
 }
 
-struct SymmetricSweep<'a, const W: usize> {
-    matrix: &'a SymmetricBlocks,
-    first: usize,
-    x: &'a [NodeColumns<f64, W>],
-    y: &'a mut [NodeColumns<f64, W>],
+impl Order for SymmetricBlocks {
+    fn rows(&self) -> usize {
+        self.pattern.rows()
+    }
 }
 
-impl<const W: usize> Hot for SymmetricSweep<'_, W> {
+impl Product<f64> for SymmetricBlocks {
+    fn for_rows<const W: usize, R: Rowwise<f64, W>>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+        _: &mut Vec<NodeColumns<f64, W>>,
+        rows: R,
+    ) {
+        sweep(team, self, x, rows);
+    }
+}
+
+/// A matrix whose rows are stored.
+trait Stored<T>: Sync {
+    /// (A x) of one row.
+    fn row_product<const W: usize, const FUSED: bool>(
+        &self,
+        row: usize,
+        x: &[NodeColumns<T, W>],
+    ) -> NodeColumns<T, W>;
+}
+
+/// Rows whose product stays in the nearest cache until it is taken.
+const STRIP: usize = 64;
+
+/// Hands A x to `rows`.
+fn sweep<T: Real, M: Stored<T>, const W: usize, R: Rowwise<T, W>>(
+    team: &Team,
+    matrix: &M,
+    x: &[NodeColumns<T, W>],
+    rows: R,
+) {
+    let mut rest = rows;
+    let mut jobs = vec![];
+    for first in (0..x.len()).step_by(CHUNK) {
+        let range = first..(first + CHUNK).min(x.len());
+        let (now, later) = rest.split_at(range.len());
+        jobs.push((range, now));
+        rest = later;
+    }
+    team.each(jobs, |(range, rows)| {
+        dispatch(Sweep {
+            matrix,
+            x,
+            range,
+            rows,
+        });
+    });
+}
+
+struct Sweep<'a, T, M, R, const W: usize> {
+    matrix: &'a M,
+    x: &'a [NodeColumns<T, W>],
+    range: Range<usize>,
+    rows: R,
+}
+
+impl<T: Real, M: Stored<T>, R: Rowwise<T, W>, const W: usize> Hot for Sweep<'_, T, M, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        let SymmetricBlocks { pattern, upper } = self.matrix;
-        for (i, y) in (self.first..).zip(self.y.iter_mut()) {
-            let mut sum = Sums::new();
-            for (&j, &at) in pattern.lower_row(i).iter().zip(pattern.mirror_row(i)) {
-                sum.add_transposed::<FUSED>(&upper[at as usize], &self.x[j as usize]);
+        let mut rest = self.rows;
+        let mut strip = [Aligned([[T::default(); W]; 3]); STRIP];
+        for first in self.range.clone().step_by(STRIP) {
+            let range = first..(first + STRIP).min(self.range.end);
+            for (to, row) in strip.iter_mut().zip(range.clone()) {
+                to.0 = self.matrix.row_product::<W, FUSED>(row, self.x);
             }
-            let from = pattern.upper_starts()[i];
-            let columns = pattern.upper_row(i);
-            for (b, &j) in upper[from..from + columns.len()].iter().zip(columns) {
-                sum.add::<FUSED>(b, &self.x[j as usize]);
-            }
-            *y = sum.total();
+            let (now, later) = rest.split_at(range.len());
+            now.take::<FUSED>(&strip[..range.len()]);
+            rest = later;
         }
+    }
+}
+
+impl Stored<f64> for SymmetricBlocks {
+    #[inline(always)]
+    fn row_product<const W: usize, const FUSED: bool>(
+        &self,
+        row: usize,
+        x: &[NodeColumns<f64, W>],
+    ) -> NodeColumns<f64, W> {
+        let SymmetricBlocks { pattern, upper } = self;
+        let mut sum = Sums::new();
+        for (&j, &at) in pattern.lower_row(row).iter().zip(pattern.mirror_row(row)) {
+            sum.add_transposed::<FUSED>(&upper[at as usize], &x[j as usize]);
+        }
+        let from = pattern.upper_starts()[row];
+        let columns = pattern.upper_row(row);
+        for (b, &j) in upper[from..from + columns.len()].iter().zip(columns) {
+            sum.add::<FUSED>(b, &x[j as usize]);
+        }
+        sum.total()
+    }
+}
+
+impl Magnitudes for SymmetricBlocks {
+    fn magnitudes<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+    ) -> Vec<NodeColumns<f64, W>> {
+        let (pattern, upper) = (&self.pattern, &self.upper);
+        let chunks = team.collect(self.rows().div_ceil(CHUNK), |chunk| {
+            let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(self.rows());
+            let row = |i: usize| {
+                let mut sum = [[0.0; W]; 3];
+                let mut add = |a: &dyn Fn(usize, usize) -> f64, x: &NodeColumns<f64, W>| {
+                    for r in 0..3 {
+                        for c in 0..3 {
+                            for k in 0..W {
+                                sum[r][k] += a(r, c).abs() * x[c][k].abs();
+                            }
+                        }
+                    }
+                };
+                for (&j, &at) in pattern.lower_row(i).iter().zip(pattern.mirror_row(i)) {
+                    add(&|r, c| upper[at as usize][c][r], &x[j as usize]);
+                }
+                let from = pattern.upper_starts()[i];
+                for (at, &j) in (from..).zip(pattern.upper_row(i)) {
+                    add(&|r, c| upper[at][r][c], &x[j as usize]);
+                }
+                sum
+            };
+            range.map(row).collect::<Vec<_>>()
+        });
+        chunks.concat()
     }
 }
 
@@ -131,27 +220,33 @@ impl<T: Real> FullBlocks<T> {
         }
     }
 
-    /// y = A x for all columns in one sweep.
-    pub fn multiply<const W: usize>(
+    /// Bytes of the values.
+    pub fn bytes(&self) -> u64 {
+        (self.values.capacity() * std::mem::size_of::<Block<T>>()) as u64
+    }
+}
+
+impl<T: Real> Order for FullBlocks<T> {
+    fn rows(&self) -> usize {
+        self.pattern.rows()
+    }
+}
+
+impl<T: Real> Product<T> for FullBlocks<T> {
+    fn for_rows<const W: usize, R: Rowwise<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
-        y: &mut [NodeColumns<T, W>],
+        _: &mut Vec<NodeColumns<T, W>>,
+        rows: R,
     ) {
-        let jobs: Vec<_> = y.chunks_mut(CHUNK).enumerate().collect();
-        team.each(jobs, |(chunk, y)| {
-            dispatch(FullSweep {
-                matrix: self,
-                first: chunk * CHUNK,
-                x,
-                y,
-            });
-        });
+        sweep(team, self, x, rows);
     }
+}
 
-    /// (A x) of one row.
+impl<T: Real> Stored<T> for FullBlocks<T> {
     #[inline(always)]
-    pub(crate) fn row_product<const W: usize, const FUSED: bool>(
+    fn row_product<const W: usize, const FUSED: bool>(
         &self,
         row: usize,
         x: &[NodeColumns<T, W>],
@@ -163,27 +258,6 @@ impl<T: Real> FullBlocks<T> {
             sum.add::<FUSED>(b, &x[j as usize]);
         }
         sum.total()
-    }
-
-    /// Bytes of the values.
-    pub fn bytes(&self) -> u64 {
-        (self.values.capacity() * std::mem::size_of::<Block<T>>()) as u64
-    }
-}
-
-struct FullSweep<'a, T, const W: usize> {
-    matrix: &'a FullBlocks<T>,
-    first: usize,
-    x: &'a [NodeColumns<T, W>],
-    y: &'a mut [NodeColumns<T, W>],
-}
-
-impl<T: Real, const W: usize> Hot for FullSweep<'_, T, W> {
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        for (i, y) in (self.first..).zip(self.y.iter_mut()) {
-            *y = self.matrix.row_product::<W, FUSED>(i, self.x);
-        }
     }
 }
 
@@ -235,9 +309,9 @@ mod tests {
             .collect();
         let team = Team::new(1);
         let mut y = vec![[[0.0; 2]; 3]; 7];
-        a.multiply(&team, &x, &mut y);
+        a.multiply(&team, &x, &mut vec![], &mut y);
         let mut full = y.clone();
-        FullBlocks::<f64>::rounded(&team, &a).multiply(&team, &x, &mut full);
+        FullBlocks::<f64>::rounded(&team, &a).multiply(&team, &x, &mut vec![], &mut full);
         for k in 0..2 {
             let exact = &dense * nalgebra::DVector::from_fn(21, |r, _| x[r / 3][r % 3][k]);
             for r in 0..21 {

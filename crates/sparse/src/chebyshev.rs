@@ -6,18 +6,20 @@
 //! rounding ε in it costs ε² times the condition number in energy. It would not be harmless in the
 //! residual.
 
-use crate::columns::{CHUNK, convert};
+use crate::columns::{Aligned, CHUNK, convert};
 use crate::kernel::{Hot, Real, dispatch};
-use crate::{Block, FullBlocks, NodeColumns, SparseError, SymmetricBlocks, Team};
+use crate::matrix::{Local, Product, Rowwise};
+use crate::{Block, NodeColumns, SparseError, Team};
+use std::sync::Arc;
 
-/// Power iterations for λmax, and the margin put on their result.
-const POWER_ITERATIONS: usize = 20;
-const MARGIN: f64 = 1.1;
+/// Steps for the largest eigenvalue, and the margin put on their result.
+const LANCZOS_STEPS: usize = 10;
+const MARGIN: f64 = 1.05;
 
 /// A Chebyshev smoother.
 #[derive(Debug)]
-pub struct Chebyshev {
-    matrix: FullBlocks<f32>,
+pub struct Chebyshev<M> {
+    matrix: M,
     inverse_diagonal: Vec<Block<f32>>,
     /// Largest eigenvalue of the scaled matrix, with its margin.
     largest: f64,
@@ -34,6 +36,7 @@ pub(crate) struct Workspace<const W: usize> {
     /// The last change of the solution.
     pub(crate) step: Vec<NodeColumns<f32, W>>,
     next: Vec<NodeColumns<f32, W>>,
+    scratch: Vec<NodeColumns<f32, W>>,
 }
 
 impl<const W: usize> Workspace<W> {
@@ -44,6 +47,7 @@ impl<const W: usize> Workspace<W> {
             solution: zeros(),
             step: zeros(),
             next: zeros(),
+            scratch: vec![],
         }
     }
 
@@ -53,15 +57,26 @@ impl<const W: usize> Workspace<W> {
     }
 }
 
-impl Chebyshev {
-    /// Rounds the matrix, inverts its diagonal blocks and finds the largest eigenvalue.
+/// Bytes of the inverted diagonal for so many rows.
+pub fn bytes_for(rows: usize) -> u64 {
+    36 * rows as u64
+}
+
+impl<M: Product<f32>> Chebyshev<M> {
+    /// Inverts the diagonal blocks of a matrix and finds the largest eigenvalue of the scaled one.
     ///
     /// # Errors
     /// [`SparseError::NotPositiveDefinite`] when a diagonal block is not.
-    pub fn new(team: &Team, matrix: &SymmetricBlocks, degree: usize) -> Result<Self, SparseError> {
-        let inverse_diagonal = (0..matrix.rows())
-            .map(|row| {
-                let d = nalgebra::Matrix3::from(*matrix.diagonal(row)).transpose();
+    pub fn new<'a>(
+        team: &Team,
+        matrix: M,
+        diagonal: impl Iterator<Item = &'a Block<f64>>,
+        degree: usize,
+    ) -> Result<Self, SparseError> {
+        let inverse_diagonal = diagonal
+            .enumerate()
+            .map(|(row, block)| {
+                let d = nalgebra::Matrix3::from(*block).transpose();
                 let inverse = d
                     .cholesky()
                     .ok_or(SparseError::NotPositiveDefinite { row })?
@@ -70,12 +85,12 @@ impl Chebyshev {
             })
             .collect::<Result<Vec<_>, _>>()?;
         let mut smoother = Chebyshev {
-            matrix: FullBlocks::rounded(team, matrix),
+            matrix,
             inverse_diagonal,
             largest: 1.0,
             degree: degree.max(1),
         };
-        smoother.largest = MARGIN * smoother.power_iteration(team);
+        smoother.largest = MARGIN * smoother.lanczos(team);
         Ok(smoother)
     }
 
@@ -84,71 +99,17 @@ impl Chebyshev {
         self.largest
     }
 
-    /// Bytes of the rounded matrix and the inverted diagonal.
+    /// Bytes of the inverted diagonal.
     pub fn bytes(&self) -> u64 {
-        self.matrix.bytes() + (self.inverse_diagonal.capacity() * 36) as u64
+        (self.inverse_diagonal.capacity() * 36) as u64
     }
 
-    /// Bytes for so many rows and blocks.
-    pub fn bytes_for(rows: usize, blocks: usize) -> u64 {
-        36 * (rows + blocks) as u64
+    pub(crate) fn matrix(&self) -> &M {
+        &self.matrix
     }
 
     pub(crate) fn degree(&self) -> usize {
         self.degree
-    }
-
-    /// Rows that a row is coupled to, itself included.
-    pub(crate) fn neighbours(&self, row: usize) -> &[u32] {
-        self.matrix.pattern.row(row)
-    }
-
-    /// Smooths from zero on a region that holds all that the right side `r` reaches; `places` gives each
-    /// row's index in it. Gives x and leaves b − A x in `r`.
-    pub(crate) fn smooth_region(
-        &self,
-        region: &[u32],
-        places: &[u32],
-        r: &mut [[f64; 3]],
-    ) -> Vec<[f64; 3]> {
-        let scaled = |k: usize, r: &[f64; 3]| {
-            let inverse = &self.inverse_diagonal[region[k] as usize];
-            inverse.map(|row| (0..3).map(|c| f64::from(row[c]) * r[c]).sum::<f64>())
-        };
-        let first = self.first_step();
-        let mut d: Vec<[f64; 3]> = (0..r.len())
-            .map(|k| scaled(k, &r[k]).map(|v| first * v))
-            .collect();
-        let mut x = d.clone();
-        for step in 2..=self.degree + 1 {
-            for (row, r) in region.iter().zip(r.iter_mut()) {
-                let row = *row as usize;
-                let from = self.matrix.pattern.starts()[row];
-                let columns = self.matrix.pattern.row(row);
-                for (block, j) in self.matrix.values[from..].iter().zip(columns) {
-                    let Some(d) = d.get(places[*j as usize] as usize) else {
-                        continue;
-                    };
-                    for c in 0..3 {
-                        for e in 0..3 {
-                            r[c] -= f64::from(block[c][e]) * d[e];
-                        }
-                    }
-                }
-            }
-            if step > self.degree {
-                break;
-            }
-            let (old, new) = self.factors(step);
-            for (k, d) in d.iter_mut().enumerate() {
-                let s = scaled(k, &r[k]);
-                for c in 0..3 {
-                    d[c] = old * d[c] + new * s[c];
-                    x[k][c] += d[c];
-                }
-            }
-        }
-        x
     }
 
     /// Factors of the last step and of D⁻¹ r in a step after the first (Lottes 2023, algorithm 3, with
@@ -160,31 +121,73 @@ impl Chebyshev {
         (old, new)
     }
 
-    /// Largest eigenvalue of D⁻¹ A, from a fixed start.
-    fn power_iteration(&self, team: &Team) -> f64 {
-        let rows = self.matrix.pattern.rows();
-        let mut work = Workspace::<1>::new(rows);
+    /// Largest eigenvalue of D⁻¹ A by Lanczos's method (1950, J Res Natl Bur Stand 45:255) in the inner product of D,
+    /// from a fixed start.
+    fn lanczos(&self, team: &Team) -> f64 {
+        let rows = self.matrix.rows();
+        let mut scratch = vec![];
         let mut state = 0x9e37_79b9_7f4a_7c15_u64;
-        for v in work.step.iter_mut().flatten().flatten() {
+        let mut random = || {
             // Splitmix-like scramble: any start with all frequencies in it will do.
             state = state
                 .wrapping_mul(6_364_136_223_846_793_005)
                 .wrapping_add(1_442_695_040_888_963_407);
-            *v = ((state >> 40) as f32) / ((1u32 << 23) as f32) - 1.0;
-        }
-        let mut largest = 1.0;
-        for _ in 0..POWER_ITERATIONS {
-            let size = norm(team, &work.step);
-            let scale = if size > 0.0 { (1.0 / size) as f32 } else { 0.0 };
-            for v in work.step.iter_mut().flatten().flatten() {
-                *v *= scale;
+            ((state >> 40) as f32) / ((1u32 << 23) as f32) - 1.0
+        };
+        // v: a basis vector times D; w: the vector itself.
+        let mut v: Vec<NodeColumns<f32, 1>> = (0..rows)
+            .map(|_| [[random()], [random()], [random()]])
+            .collect();
+        let mut last = vec![[[0.0; 1]; 3]; rows];
+        let mut product = last.clone();
+        let mut w = self.scaled_all(&v);
+        let mut beta = dot_single(team, &v, &w).sqrt();
+        let mut diagonal = vec![];
+        let mut beside: Vec<f64> = vec![];
+        for _ in 0..LANCZOS_STEPS {
+            if beta <= 0.0 || !beta.is_finite() {
+                break;
             }
-            work.residual.fill([[0.0; 1]; 3]);
-            // residual = −A step, next = −D⁻¹ A step.
-            self.sweep(team, &mut work, 0.0, 1.0, Touch::All);
-            largest = norm(team, &work.step);
+            let scale = (1.0 / beta) as f32;
+            for x in v.iter_mut().chain(&mut w).flatten().flatten() {
+                *x *= scale;
+            }
+            self.matrix.multiply(team, &w, &mut scratch, &mut product);
+            let alpha = dot_single(team, &w, &product);
+            diagonal.push(alpha);
+            // The next one times D: A w − α v − β last.
+            let (a, b) = (alpha as f32, beta as f32);
+            let old = if beside.is_empty() { 0.0 } else { b };
+            let all = product.iter_mut().zip(&v).zip(&last);
+            for ((p, v), last) in all {
+                for c in 0..3 {
+                    p[c][0] -= a * v[c][0] + old * last[c][0];
+                }
+            }
+            std::mem::swap(&mut last, &mut v);
+            std::mem::swap(&mut v, &mut product);
+            w = self.scaled_all(&v);
+            beta = dot_single(team, &v, &w).max(0.0).sqrt();
+            beside.push(beta);
         }
-        largest
+        let n = diagonal.len();
+        let small = nalgebra::DMatrix::from_fn(n, n, |i, j| match i.abs_diff(j) {
+            0 => diagonal[i],
+            1 => beside[i.min(j)],
+            _ => 0.0,
+        });
+        small
+            .symmetric_eigenvalues()
+            .iter()
+            .copied()
+            .fold(0.0, f64::max)
+    }
+
+    /// D⁻¹ v.
+    fn scaled_all(&self, v: &[NodeColumns<f32, 1>]) -> Vec<NodeColumns<f32, 1>> {
+        let each = v.iter().zip(&self.inverse_diagonal);
+        each.map(|(v, inverse)| scaled::<1, false>(inverse, v, 1.0))
+            .collect()
     }
 
     /// Smooths from a zero guess; leaves b − A x in `residual`.
@@ -240,45 +243,35 @@ impl Chebyshev {
         new: f64,
         touch: Touch,
     ) {
-        let jobs: Vec<_> = work
-            .residual
-            .chunks_mut(CHUNK)
-            .zip(work.next.chunks_mut(CHUNK))
-            .zip(work.solution.chunks_mut(CHUNK))
-            .enumerate()
-            .collect();
-        let d = &work.step;
-        team.each(jobs, |(chunk, ((r, next), x))| {
-            dispatch(Sweep {
-                smoother: self,
-                first: chunk * CHUNK,
-                d,
-                r,
-                next,
-                x,
-                old: old as f32,
-                new: new as f32,
-                touch,
-            });
-        });
+        let rows = Sweep {
+            inverse: &self.inverse_diagonal,
+            d: &work.step,
+            r: &mut work.residual,
+            next: &mut work.next,
+            x: &mut work.solution,
+            old: old as f32,
+            new: new as f32,
+            touch,
+        };
+        self.matrix
+            .for_rows(team, &work.step, &mut work.scratch, rows);
         if touch == Touch::All {
             std::mem::swap(&mut work.step, &mut work.next);
         }
     }
 }
 
-fn norm(team: &Team, v: &[NodeColumns<f32, 1>]) -> f64 {
-    let parts = team.sum(v.len().div_ceil(CHUNK), |chunk| {
-        let from = chunk * CHUNK;
-        let to = (from + CHUNK).min(v.len());
-        [v[from..to]
+fn dot_single(team: &Team, a: &[NodeColumns<f32, 1>], b: &[NodeColumns<f32, 1>]) -> f64 {
+    let [sum] = team.sum(a.len().div_ceil(CHUNK), |chunk| {
+        let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(a.len());
+        let (a, b) = (a[range.clone()].as_flattened(), b[range].as_flattened());
+        let products = a
             .iter()
-            .flatten()
-            .flatten()
-            .map(|&a| f64::from(a).powi(2))
-            .sum::<f64>()]
+            .zip(b)
+            .map(|(a, b)| f64::from(a[0]) * f64::from(b[0]));
+        [products.sum()]
     });
-    parts[0].sqrt()
+    sum
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -326,8 +319,7 @@ impl<const W: usize> Hot for ScaleSweep<'_, W> {
 }
 
 struct Sweep<'a, const W: usize> {
-    smoother: &'a Chebyshev,
-    first: usize,
+    inverse: &'a [Block<f32>],
     d: &'a [NodeColumns<f32, W>],
     r: &'a mut [NodeColumns<f32, W>],
     next: &'a mut [NodeColumns<f32, W>],
@@ -337,24 +329,39 @@ struct Sweep<'a, const W: usize> {
     touch: Touch,
 }
 
-impl<const W: usize> Hot for Sweep<'_, W> {
+impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
+    fn split_at(self, rows: usize) -> (Self, Self) {
+        let (inverse, d) = (self.inverse.split_at(rows), self.d.split_at(rows));
+        let (r, next) = (self.r.split_at_mut(rows), self.next.split_at_mut(rows));
+        let x = self.x.split_at_mut(rows);
+        let (old, new, touch) = (self.old, self.new, self.touch);
+        let part = |inverse, d, r, next, x| Sweep {
+            inverse,
+            d,
+            r,
+            next,
+            x,
+            old,
+            new,
+            touch,
+        };
+        (
+            part(inverse.0, d.0, r.0, next.0, x.0),
+            part(inverse.1, d.1, r.1, next.1, x.1),
+        )
+    }
+
     #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        let rows = self.first..self.first + self.r.len();
-        let d = &self.d[rows.clone()];
-        let inverse = &self.smoother.inverse_diagonal[rows.clone()];
-        let out = self
-            .r
-            .iter_mut()
-            .zip(self.next.iter_mut().zip(self.x.iter_mut()));
-        for ((row, (r, (next, x))), (d, inverse)) in rows.zip(out).zip(d.iter().zip(inverse)) {
+    fn take<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
+        let out = self.r.iter_mut().zip(self.next).zip(self.x);
+        let given = self.d.iter().zip(self.inverse).zip(product);
+        for (((r, next), x), ((d, inverse), product)) in out.zip(given) {
             // Worked out in registers and written whole: through the references the compiler would have to
             // fear that one row of `next`, `x` and `d` overlaps another, and go number by number.
-            let product = self.smoother.matrix.row_product::<W, FUSED>(row, self.d);
             let mut left = *r;
             for c in 0..3 {
                 for k in 0..W {
-                    left[c][k] -= product[c][k];
+                    left[c][k] -= product.0[c][k];
                 }
             }
             *r = left;
@@ -376,11 +383,47 @@ impl<const W: usize> Hot for Sweep<'_, W> {
     }
 }
 
+impl<M: Product<f32> + Local + Send> Chebyshev<Arc<M>> {
+    /// Smooths from zero on a region that holds all that the right side `r` reaches; `places` gives each
+    /// row's index in it. Gives x and leaves b − A x in `r`.
+    pub(crate) fn smooth_region(
+        &self,
+        region: &[u32],
+        places: &[u32],
+        r: &mut [[f64; 3]],
+    ) -> Vec<[f64; 3]> {
+        let scaled = |k: usize, r: &[f64; 3]| {
+            let inverse = &self.inverse_diagonal[region[k] as usize];
+            inverse.map(|row| (0..3).map(|c| f64::from(row[c]) * r[c]).sum::<f64>())
+        };
+        let part = self.matrix.part(region, places);
+        let first = self.first_step();
+        let mut d: Vec<[f64; 3]> = (0..r.len())
+            .map(|k| scaled(k, &r[k]).map(|v| first * v))
+            .collect();
+        let mut x = d.clone();
+        for step in 2..=self.degree + 1 {
+            self.matrix.subtract(&part, &d, r);
+            if step > self.degree {
+                break;
+            }
+            let (old, new) = self.factors(step);
+            for (k, d) in d.iter_mut().enumerate() {
+                let s = scaled(k, &r[k]);
+                for c in 0..3 {
+                    d[c] = old * d[c] + new * s[c];
+                    x[k][c] += d[c];
+                }
+            }
+        }
+        x
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Pattern;
-    use std::sync::Arc;
+    use crate::{FullBlocks, Pattern, SymmetricBlocks};
 
     /// Two nodes; the scaled matrix has eigenvalues 1 + c (equal motion) and 1 − c (opposite motion).
     fn pair(c: f64) -> SymmetricBlocks {
@@ -396,7 +439,10 @@ mod tests {
         let c = 0.7;
         let team = Team::new(1);
         for degree in 1..=4 {
-            let smoother = Chebyshev::new(&team, &pair(c), degree).unwrap();
+            let matrix = pair(c);
+            let diagonal = (0..2).map(|row| matrix.diagonal(row));
+            let rounded = FullBlocks::rounded(&team, &matrix);
+            let smoother = Chebyshev::new(&team, rounded, diagonal, degree).unwrap();
             assert!((smoother.largest / (MARGIN * 1.7) - 1.0).abs() < 1e-5);
             for (sign, eigenvalue) in [(1.0, 1.0 + c), (-1.0, 1.0 - c)] {
                 let mut work = Workspace::<1>::new(2);

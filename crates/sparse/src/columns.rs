@@ -9,6 +9,11 @@ pub type NodeVector = Vec<[f64; 3]>;
 /// The values of one node: for each of its three unknowns, `W` load cases side by side.
 pub type NodeColumns<T, const W: usize> = [[T; W]; 3];
 
+/// The values of one node where the processor's vectors find them whole: no vector crosses a line of the cache.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(32))]
+pub struct Aligned<T, const W: usize>(pub NodeColumns<T, W>);
+
 /// Nodes a chunk: the unit of parallel work and of partial sums. Fixed, so that sums never depend on
 /// the number of threads.
 pub(crate) const CHUNK: usize = 2048;

@@ -9,7 +9,8 @@
 
 use crate::chebyshev::Workspace;
 use crate::columns::{column, dot, interleave, written};
-use crate::directions::{advance, direction, gram, product, pseudo_inverse};
+use crate::directions::{advance, direction, gram, grams, product, pseudo_inverse};
+use crate::matrix::Matrix;
 use crate::rounding::floors;
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
@@ -68,10 +69,10 @@ const BELOW_FLOOR: f64 = 0.5;
 /// # Errors
 /// [`SparseError::NotConverged`] with the residual reached and the reason;
 /// [`SparseError::NotPositiveDefinite`] when a direction of no or negative energy appears.
-pub fn conjugate_gradients(
+pub fn conjugate_gradients<M: Matrix>(
     team: &Team,
-    operator: &Operator<'_>,
-    preconditioner: &TwoLevel,
+    operator: &Operator<'_, M>,
+    preconditioner: &TwoLevel<M>,
     right_sides: &[NodeVector],
     guesses: Option<&[NodeVector]>,
     limits: &Limits,
@@ -85,11 +86,11 @@ pub fn conjugate_gradients(
             of_group.map(Vec::as_slice).collect()
         });
         let solve = match sides.len() {
-            1 => solve_group::<1>,
-            2 => solve_group::<2>,
-            3..=4 => solve_group::<4>,
+            1 => solve_group::<M, 1>,
+            2 => solve_group::<M, 2>,
+            3..=4 => solve_group::<M, 4>,
             // Five and six are padded: eight fill the vector registers evenly and run faster.
-            _ => solve_group::<8>,
+            _ => solve_group::<M, 8>,
         };
         let (x, c) =
             team.inside(|| solve(team, operator, preconditioner, &vectors, &start, limits))?;
@@ -99,17 +100,19 @@ pub fn conjugate_gradients(
     Ok((solutions, all))
 }
 
-/// Bytes of vectors that the iteration holds for so many rows and right sides.
-pub fn vector_bytes(rows: usize, coarse_rows: usize, right_sides: usize) -> u64 {
+/// Bytes of vectors that the iteration holds for a matrix and so many right sides.
+pub fn vector_bytes<M: Matrix>(matrix: &M, coarse_rows: usize, right_sides: usize) -> u64 {
     let width = match right_sides {
         0..=2 => right_sides,
         3..=4 => 4,
         _ => 8,
     };
-    // b, x, r, p, q in double, four of the smoother in single; coarse vector and its permutation; the
-    // plain right sides and solutions.
-    let interleaved = rows * (5 * 24 + 4 * 12) + coarse_rows * 2 * 24;
-    (interleaved * width + 2 * 24 * rows * right_sides) as u64
+    // b, x, r, p, q and what the rounding floor takes in double, four of the smoother in single; coarse vector and
+    // its permutation; the plain right sides and solutions.
+    let rows = matrix.rows();
+    let interleaved = rows * (6 * 24 + 4 * 12) + coarse_rows * (24 + 12);
+    let scratch = matrix.scratch_bytes(width, 4) + matrix.scratch_bytes(width, 8);
+    (interleaved * width + 2 * 24 * rows * right_sides) as u64 + scratch
 }
 
 struct State<const W: usize> {
@@ -118,16 +121,19 @@ struct State<const W: usize> {
     r: Vec<NodeColumns<f64, W>>,
     p: Vec<NodeColumns<f64, W>>,
     q: Vec<NodeColumns<f64, W>>,
+    scratch: Vec<NodeColumns<f64, W>>,
     work: Workspace<W>,
     coarse: Vec<NodeColumns<f64, W>>,
     /// Relative residual at which each column is done.
     goals: [f64; W],
+    /// Rounding floors for the x at which they were looked up.
+    floors: Option<[f64; W]>,
 }
 
 impl<const W: usize> State<W> {
     /// r ← b − A x, computed anew; gives its norms. Uses q.
-    fn true_residual(&mut self, team: &Team, operator: &Operator<'_>) -> [f64; W] {
-        operator.multiply(team, &self.x, &mut self.q);
+    fn true_residual<M: Matrix>(&mut self, team: &Team, operator: &Operator<'_, M>) -> [f64; W] {
+        operator.multiply(team, &self.x, &mut self.scratch, &mut self.q);
         for ((r, b), q) in self.r.iter_mut().zip(&self.b).zip(&self.q) {
             for c in 0..3 {
                 for k in 0..W {
@@ -139,10 +145,10 @@ impl<const W: usize> State<W> {
     }
 }
 
-fn solve_group<const W: usize>(
+fn solve_group<M: Matrix, const W: usize>(
     team: &Team,
-    operator: &Operator<'_>,
-    preconditioner: &TwoLevel,
+    operator: &Operator<'_, M>,
+    preconditioner: &TwoLevel<M>,
     vectors: &[&[[f64; 3]]],
     guesses: &[&[[f64; 3]]],
     limits: &Limits,
@@ -167,9 +173,11 @@ fn solve_group<const W: usize>(
         b,
         p: zeros(rows),
         q: zeros(rows),
+        scratch: vec![],
         work: Workspace::new(rows),
         coarse: zeros(preconditioner.coarse_rows()),
         goals: [limits.tolerance; W],
+        floors: None,
     };
     if !guesses.is_empty() {
         s.x = interleave::<W>(guesses);
@@ -181,7 +189,10 @@ fn solve_group<const W: usize>(
     let (residuals, floors) = loop {
         let halt = iterate(team, operator, preconditioner, &mut s, limits, &mut report)?;
         let residuals = s.true_residual(team, operator);
-        let floors = floors(team, operator, &s.x, &s.b);
+        // They hang on the size of x, which a residual of LOOK_UP has fixed well enough.
+        let floors = s
+            .floors
+            .unwrap_or_else(|| floors(team, operator, &s.x, &s.b));
         if (0..W).all(|k| residuals[k] <= limits.tolerance.max(floors[k])) {
             break (residuals, floors);
         }
@@ -231,10 +242,10 @@ enum Halt {
 }
 
 /// Iterates from the state's x and r until the recurrence residual meets the goals.
-fn iterate<const W: usize>(
+fn iterate<M: Matrix, const W: usize>(
     team: &Team,
-    operator: &Operator<'_>,
-    preconditioner: &TwoLevel,
+    operator: &Operator<'_, M>,
+    preconditioner: &TwoLevel<M>,
     s: &mut State<W>,
     limits: &Limits,
     report: &mut Convergence,
@@ -244,11 +255,13 @@ fn iterate<const W: usize>(
     let mut least = largest(&residual);
     let mut since_least = 0;
     let mut first = true;
-    let mut looked_up = limits.tolerance >= LOOK_UP;
+    let mut looked_up = limits.tolerance >= LOOK_UP || s.floors.is_some();
+    s.work.load(team, &s.r);
     loop {
         if !looked_up && largest(&residual) <= LOOK_UP {
             looked_up = true;
             let floors = floors(team, operator, &s.x, &s.b);
+            s.floors = Some(floors);
             s.goals = floors.map(|f| limits.tolerance.max(BELOW_FLOOR * f));
         }
         if (0..W).all(|k| residual[k] <= s.goals[k]) {
@@ -260,7 +273,7 @@ fn iterate<const W: usize>(
         if since_least > PATIENCE {
             return Ok(Halt::Stagnation);
         }
-        preconditioner.apply(team, &s.r, &mut s.work, &mut s.coarse);
+        preconditioner.apply(team, &mut s.work, &mut s.coarse);
         // Z ← Z − P (PᵀAP)⁺ (AP)ᵀ Z, with P and AP of the last iteration.
         let beta = if first {
             [[0.0; W]; W]
@@ -269,9 +282,8 @@ fn iterate<const W: usize>(
             product(&inverse, &overlap).map(|row| row.map(|v| -v))
         };
         direction(team, &mut s.p, &s.work.solution, &beta);
-        operator.multiply(team, &s.p, &mut s.q);
-        let energy = gram(team, &s.p, &s.q);
-        let pull = gram(team, &s.p, &s.r);
+        operator.multiply(team, &s.p, &mut s.scratch, &mut s.q);
+        let (energy, pull) = grams(team, &s.p, &s.q, &s.r);
         for k in 0..W {
             let bad = energy[k][k].is_nan() || energy[k][k] <= 0.0 || pull[k][k].is_nan();
             if bad && residual[k] > s.goals[k] {
@@ -285,7 +297,8 @@ fn iterate<const W: usize>(
         }
         inverse = pseudo_inverse(&energy);
         let alpha = product(&inverse, &pull);
-        residual = advance(team, &mut s.x, &mut s.r, &s.p, &s.q, &alpha).map(f64::sqrt);
+        let rounded = &mut s.work.residual;
+        residual = advance(team, &mut s.x, &mut s.r, rounded, &s.p, &s.q, &alpha).map(f64::sqrt);
         first = false;
         let worst = largest(&residual);
         report.iterations += 1;

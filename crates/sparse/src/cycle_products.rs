@@ -6,6 +6,7 @@
 
 use crate::chebyshev::Workspace;
 use crate::columns::{dot as dot_columns, interleave};
+use crate::matrix::Matrix;
 use crate::{NodeColumns, NodeVector, Team, TwoLevel};
 
 /// Values at few rows, each row once.
@@ -41,10 +42,10 @@ impl CycleProducts {
     /// Adds vectors; for each of them its product with every vector so far, new ones included.
     ///
     /// The preconditioner must be the same in all calls.
-    pub fn add(
+    pub fn add<M: Matrix>(
         &mut self,
         team: &Team,
-        two_level: &TwoLevel,
+        two_level: &TwoLevel<M>,
         new: Vec<SparseVector>,
     ) -> Vec<Vec<f64>> {
         let first = self.vectors.len();
@@ -135,14 +136,14 @@ fn dot(a: &[f64; 3], b: &[f32; 3]) -> f64 {
 ///
 /// What the whole cycle will do to the vectors of a [`CycleProducts`] is known then already, and multiples of
 /// those may still be added for little.
-pub struct OpenCycle {
-    groups: Vec<Box<dyn Half>>,
+pub struct OpenCycle<M> {
+    groups: Vec<Box<dyn Half<M>>>,
 }
 
-impl TwoLevel {
+impl<M: Matrix> TwoLevel<M> {
     /// Begins a cycle.
-    pub fn open(&self, team: &Team, vectors: &[NodeVector]) -> OpenCycle {
-        let groups = vectors.chunks(GROUP).map(|group| -> Box<dyn Half> {
+    pub fn open(&self, team: &Team, vectors: &[NodeVector]) -> OpenCycle<M> {
+        let groups = vectors.chunks(GROUP).map(|group| -> Box<dyn Half<M>> {
             match group.len() {
                 1 => Box::new(HalfOf::<1>::new(team, self, group)),
                 2 => Box::new(HalfOf::<2>::new(team, self, group)),
@@ -156,9 +157,9 @@ impl TwoLevel {
     }
 }
 
-impl OpenCycle {
+impl<M: Matrix> OpenCycle<M> {
     /// What the cycle makes of each vector, without the last smoothing.
-    pub fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector> {
+    pub fn rough(&self, two_level: &TwoLevel<M>) -> Vec<NodeVector> {
         let groups = self.groups.iter();
         groups.flat_map(|g| g.rough(two_level)).collect()
     }
@@ -174,7 +175,7 @@ impl OpenCycle {
     pub fn push(
         &mut self,
         team: &Team,
-        two_level: &TwoLevel,
+        two_level: &TwoLevel<M>,
         products: &CycleProducts,
         shares: &[Vec<f64>],
     ) {
@@ -187,25 +188,25 @@ impl OpenCycle {
     }
 
     /// Ends the cycle.
-    pub fn close(self, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector> {
+    pub fn close(self, team: &Team, two_level: &TwoLevel<M>) -> Vec<NodeVector> {
         let groups = self.groups.into_iter();
         groups.flat_map(|g| g.close(team, two_level)).collect()
     }
 }
 
 /// Some right sides of an open cycle, whatever their number.
-trait Half {
+trait Half<M> {
     fn count(&self) -> usize;
-    fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector>;
+    fn rough(&self, two_level: &TwoLevel<M>) -> Vec<NodeVector>;
     fn products(&self, products: &CycleProducts, first: usize) -> Vec<Vec<f64>>;
     fn push(
         &mut self,
         team: &Team,
-        two_level: &TwoLevel,
+        two_level: &TwoLevel<M>,
         products: &CycleProducts,
         shares: &[Vec<f64>],
     );
-    fn close(self: Box<Self>, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector>;
+    fn close(self: Box<Self>, team: &Team, two_level: &TwoLevel<M>) -> Vec<NodeVector>;
 }
 
 struct HalfOf<const W: usize> {
@@ -218,7 +219,7 @@ struct HalfOf<const W: usize> {
 }
 
 impl<const W: usize> HalfOf<W> {
-    fn new(team: &Team, two_level: &TwoLevel, vectors: &[NodeVector]) -> Self {
+    fn new<M: Matrix>(team: &Team, two_level: &TwoLevel<M>, vectors: &[NodeVector]) -> Self {
         let slices: Vec<&[[f64; 3]]> = vectors.iter().map(Vec::as_slice).collect();
         let mut sides = interleave::<W>(&slices);
         let norms = dot_columns(team, &sides, &sides).map(f64::sqrt);
@@ -229,8 +230,9 @@ impl<const W: usize> HalfOf<W> {
             }
         }
         let mut work = Workspace::new(sides.len());
+        work.load(team, &sides);
         let mut coarse = vec![[[0.0; W]; 3]; two_level.coarse_rows()];
-        team.inside(|| two_level.open_on(team, &sides, &mut work, &mut coarse));
+        team.inside(|| two_level.open_on(team, &mut work, &mut coarse));
         HalfOf {
             count: vectors.len(),
             sizes,
@@ -252,12 +254,12 @@ impl<const W: usize> HalfOf<W> {
     }
 }
 
-impl<const W: usize> Half for HalfOf<W> {
+impl<M: Matrix, const W: usize> Half<M> for HalfOf<W> {
     fn count(&self) -> usize {
         self.count
     }
 
-    fn rough(&self, two_level: &TwoLevel) -> Vec<NodeVector> {
+    fn rough(&self, two_level: &TwoLevel<M>) -> Vec<NodeVector> {
         self.columns(|row| {
             let mut v = self.work.solution[row].map(|r| r.map(f64::from));
             for (p, weight) in two_level.followed(row) {
@@ -308,7 +310,7 @@ impl<const W: usize> Half for HalfOf<W> {
     fn push(
         &mut self,
         team: &Team,
-        two_level: &TwoLevel,
+        two_level: &TwoLevel<M>,
         products: &CycleProducts,
         shares: &[Vec<f64>],
     ) {
@@ -363,7 +365,7 @@ impl<const W: usize> Half for HalfOf<W> {
         }
     }
 
-    fn close(mut self: Box<Self>, team: &Team, two_level: &TwoLevel) -> Vec<NodeVector> {
+    fn close(mut self: Box<Self>, team: &Team, two_level: &TwoLevel<M>) -> Vec<NodeVector> {
         team.inside(|| two_level.close_on(team, &self.coarse, &mut self.work));
         self.columns(|row| self.work.solution[row].map(|r| r.map(f64::from)))
     }
@@ -374,7 +376,7 @@ fn from(here: &[(u32, [f32; 3])], first: usize) -> &[(u32, [f32; 3])] {
     &here[here.partition_point(|(i, _)| (*i as usize) < first)..]
 }
 
-impl TwoLevel {
+impl<M: Matrix> TwoLevel<M> {
     /// x = Q b, r = b − A x and the restriction of r. `places`: all `u32::MAX`, and left so.
     fn smooth_sparse(&self, b: &SparseVector, places: &mut [u32]) -> Smoothed {
         let smoother = self.smoother();
@@ -386,7 +388,7 @@ impl TwoLevel {
         let mut ring = 0..region.len();
         for _ in 0..smoother.degree() {
             for k in ring.clone() {
-                for &j in smoother.neighbours(region[k] as usize) {
+                for j in smoother.matrix().neighbours(region[k]) {
                     if places[j as usize] == u32::MAX {
                         places[j as usize] = 0;
                         region.push(j);

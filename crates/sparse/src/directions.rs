@@ -23,23 +23,54 @@ pub(crate) fn gram<T: Real, const W: usize>(
 ) -> Square<W> {
     let parts = team.collect(a.len().div_ceil(CHUNK), |chunk| {
         let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(a.len());
-        let mut sum = [[0.0; W]; W];
-        dispatch(Gram {
-            a: &a[range.clone()],
-            b: &b[range],
-            sum: &mut sum,
-        });
-        sum
+        gram_of(&a[range.clone()], &b[range])
     });
-    let mut total = [[0.0; W]; W];
-    for part in parts {
-        for i in 0..W {
-            for j in 0..W {
-                total[i][j] += part[i][j];
-            }
+    parts.iter().fold([[0.0; W]; W], sum)
+}
+
+/// AᵀB and AᵀC, reading `a` once.
+pub(crate) fn grams<const W: usize>(
+    team: &Team,
+    a: &[NodeColumns<f64, W>],
+    b: &[NodeColumns<f64, W>],
+    c: &[NodeColumns<f64, W>],
+) -> (Square<W>, Square<W>) {
+    let strips = a.len().div_ceil(CHUNK);
+    let parts = team.collect(strips, |chunk| {
+        let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(a.len());
+        let mut sums = ([[0.0; W]; W], [[0.0; W]; W]);
+        for first in range.clone().step_by(SHARED) {
+            let part = first..(first + SHARED).min(range.end);
+            let a = &a[part.clone()];
+            sums.0 = sum(sums.0, &gram_of(a, &b[part.clone()]));
+            sums.1 = sum(sums.1, &gram_of(a, &c[part]));
         }
-    }
-    total
+        sums
+    });
+    let zero = [[0.0; W]; W];
+    let add = |(b, c), part: &(_, _)| (sum(b, &part.0), sum(c, &part.1));
+    parts.iter().fold((zero, zero), add)
+}
+
+/// Nodes whose values stay in a core's cache from one table to the next.
+const SHARED: usize = 512;
+
+fn gram_of<T: Real, const W: usize>(
+    a: &[NodeColumns<f64, W>],
+    b: &[NodeColumns<T, W>],
+) -> Square<W> {
+    let mut sum = [[0.0; W]; W];
+    dispatch(Gram {
+        a,
+        b,
+        sum: &mut sum,
+    });
+    sum
+}
+
+fn sum<const W: usize>(a: Square<W>, b: &Square<W>) -> Square<W> {
+    let row = |i: usize| std::array::from_fn(|j| a[i][j] + b[i][j]);
+    std::array::from_fn(row)
 }
 
 struct Gram<'a, T, const W: usize> {
@@ -151,11 +182,12 @@ impl<const W: usize> Hot for Direction<'_, W> {
     }
 }
 
-/// x ← x + P α, r ← r − Q α; gives r·r, column by column.
+/// x ← x + P α, r ← r − Q α, the latter also rounded; gives r·r, column by column.
 pub(crate) fn advance<const W: usize>(
     team: &Team,
     x: &mut [NodeColumns<f64, W>],
     r: &mut [NodeColumns<f64, W>],
+    rounded: &mut [NodeColumns<f32, W>],
     p: &[NodeColumns<f64, W>],
     q: &[NodeColumns<f64, W>],
     alpha: &Square<W>,
@@ -163,14 +195,15 @@ pub(crate) fn advance<const W: usize>(
     let minus = alpha.map(|row| row.map(|v| -v));
     let jobs: Vec<_> = x
         .chunks_mut(CHUNK)
-        .zip(r.chunks_mut(CHUNK))
+        .zip(r.chunks_mut(CHUNK).zip(rounded.chunks_mut(CHUNK)))
         .zip(p.chunks(CHUNK).zip(q.chunks(CHUNK)))
         .collect();
-    let parts = team.map(jobs, |((x, r), (p, q))| {
+    let parts = team.map(jobs, |((x, (r, rounded)), (p, q))| {
         let mut size = [0.0; W];
         dispatch(Advance {
             x,
             r,
+            rounded,
             p,
             q,
             alpha,
@@ -191,6 +224,7 @@ pub(crate) fn advance<const W: usize>(
 struct Advance<'a, const W: usize> {
     x: &'a mut [NodeColumns<f64, W>],
     r: &'a mut [NodeColumns<f64, W>],
+    rounded: &'a mut [NodeColumns<f32, W>],
     p: &'a [NodeColumns<f64, W>],
     q: &'a [NodeColumns<f64, W>],
     alpha: &'a Square<W>,
@@ -202,10 +236,11 @@ impl<const W: usize> Hot for Advance<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut size = [0.0; W];
-        let both = self.x.iter_mut().zip(self.r.iter_mut());
-        for ((x, r), (p, q)) in both.zip(self.p.iter().zip(self.q)) {
+        let all = self.x.iter_mut().zip(self.r.iter_mut()).zip(self.rounded);
+        for (((x, r), rounded), (p, q)) in all.zip(self.p.iter().zip(self.q)) {
             *x = combined::<W, FUSED>(x, p, self.alpha);
             *r = combined::<W, FUSED>(r, q, self.minus);
+            *rounded = r.map(|c| c.map(|v| v as f32));
             for c in 0..3 {
                 for k in 0..W {
                     size[k] = r[c][k].times_plus::<FUSED>(r[c][k], size[k]);

@@ -4,8 +4,11 @@
 //! stiffness does not change. Keeping the two apart makes a re-solve cheap: one matrix, one hierarchy,
 //! many interface terms.
 
-use crate::{Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
+use crate::kernel::Real;
+use crate::matrix::{Magnitudes, Order, Product};
+use crate::{Aligned, Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::sync::Arc;
 
 /// A symmetric block matrix with few rows that are not empty; both halves are stored.
@@ -63,6 +66,41 @@ impl AddedBlocks {
         })
     }
 
+    /// Blocks of one row, with their columns.
+    pub fn row(&self, row: u32) -> impl Iterator<Item = (u32, &Block<f64>)> {
+        let range = match self.rows.binary_search(&row) {
+            Ok(k) => self.starts[k]..self.starts[k + 1],
+            Err(_) => 0..0,
+        };
+        let columns = self.columns[range.clone()].iter().copied();
+        columns.zip(&self.values[range])
+    }
+
+    /// y += C x in some rows, of which `y` is the part.
+    pub fn add_rows<T: Real, const W: usize>(
+        &self,
+        rows: Range<usize>,
+        x: &[NodeColumns<T, W>],
+        y: &mut [Aligned<T, W>],
+    ) {
+        let place = |row: usize| self.rows.partition_point(|r| (*r as usize) < row);
+        for k in place(rows.start)..place(rows.end) {
+            let to = &mut y[self.rows[k] as usize - rows.start].0;
+            let range = self.starts[k]..self.starts[k + 1];
+            for (j, b) in self.columns[range.clone()].iter().zip(&self.values[range]) {
+                let from = &x[*j as usize];
+                for r in 0..3 {
+                    for c in 0..3 {
+                        let b = T::from_f64(b[r][c]);
+                        for k in 0..W {
+                            to[r][k] += b * from[c][k];
+                        }
+                    }
+                }
+            }
+        }
+    }
+
     /// PᵀCP: the same term on the coarse level.
     pub fn coarsened(&self, prolongation: &Prolongation) -> Self {
         let mut places = BTreeMap::new();
@@ -109,17 +147,17 @@ fn transposed(b: &Block<f64>) -> Block<f64> {
 }
 
 /// A + C.
-#[derive(Debug, Clone, Copy)]
-pub struct Operator<'a> {
+#[derive(Debug)]
+pub struct Operator<'a, M> {
     /// A.
-    pub matrix: &'a SymmetricBlocks,
+    pub matrix: &'a M,
     /// C, if any.
     pub added: Option<&'a AddedBlocks>,
 }
 
-impl<'a> Operator<'a> {
+impl<'a, M: Order> Operator<'a, M> {
     /// A alone.
-    pub fn of(matrix: &'a SymmetricBlocks) -> Self {
+    pub fn of(matrix: &'a M) -> Self {
         Operator {
             matrix,
             added: None,
@@ -130,20 +168,47 @@ impl<'a> Operator<'a> {
     pub fn rows(&self) -> usize {
         self.matrix.rows()
     }
+}
 
-    /// y = (A + C) x for all columns.
+impl<M: Product<f64>> Operator<'_, M> {
+    /// y = (A + C) x for all columns; `scratch` as in [`Product::for_rows`].
     pub fn multiply<const W: usize>(
         &self,
         team: &Team,
         x: &[NodeColumns<f64, W>],
+        scratch: &mut Vec<NodeColumns<f64, W>>,
         y: &mut [NodeColumns<f64, W>],
     ) {
-        self.matrix.multiply(team, x, y);
+        self.matrix.multiply(team, x, scratch, y);
         if let Some(added) = self.added {
             added.add_product(x, y);
         }
     }
+}
 
+impl<M: Magnitudes> Operator<'_, M> {
+    /// Σ |Aᵢⱼ| |xⱼ| + Σ |Cᵢⱼ| |xⱼ| of every row.
+    pub fn magnitudes<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+    ) -> Vec<NodeColumns<f64, W>> {
+        let mut sums = self.matrix.magnitudes(team, x);
+        for (i, j, b) in self.added.iter().flat_map(|c| c.entries()) {
+            let (to, from) = (&mut sums[i as usize], &x[j as usize]);
+            for r in 0..3 {
+                for c in 0..3 {
+                    for k in 0..W {
+                        to[r][k] += b[r][c].abs() * from[c][k].abs();
+                    }
+                }
+            }
+        }
+        sums
+    }
+}
+
+impl Operator<'_, SymmetricBlocks> {
     /// A + C as one matrix; its pattern grows where C couples rows that A does not.
     pub fn merged(&self) -> SymmetricBlocks {
         let Some(added) = self.added else {
@@ -235,8 +300,8 @@ mod tests {
             .collect();
         let team = Team::new(1);
         let (mut y, mut z) = (vec![[[0.0; 2]; 3]; 6], vec![[[0.0; 2]; 3]; 6]);
-        operator.multiply(&team, &x, &mut y);
-        merged.multiply(&team, &x, &mut z);
+        operator.multiply(&team, &x, &mut vec![], &mut y);
+        merged.multiply(&team, &x, &mut vec![], &mut z);
         for (y, z) in y
             .iter()
             .flatten()
@@ -247,7 +312,7 @@ mod tests {
         }
         // By hand: row 5 gets off · x₀, row 0 gets offᵀ · x₅, beyond the chain's own.
         let mut plain = vec![[[0.0; 2]; 3]; 6];
-        a.multiply(&team, &x, &mut plain);
+        a.multiply(&team, &x, &mut vec![], &mut plain);
         for r in 0..3 {
             let five: f64 = (0..3).map(|k| off[r][k] * x[0][k][0]).sum();
             let zero: f64 = (0..3).map(|k| off[k][r] * x[5][k][0]).sum();

@@ -2,6 +2,7 @@
 
 use crate::columns::{column, interleave};
 use crate::conjugate_gradients::{Convergence, Limits};
+use crate::matrix::{Magnitudes, Product};
 use crate::rounding::floors;
 use crate::{BlockCholesky, NodeColumns, NodeVector, Operator, SparseError, Team};
 
@@ -13,9 +14,9 @@ const STEPS: usize = 3;
 /// # Errors
 /// [`SparseError::NotConverged`] when refinement (Higham 2002, chapter 12) stays above both the
 /// tolerance and the rounding floor.
-pub fn refined_direct(
+pub fn refined_direct<M: Product<f64> + Magnitudes>(
     team: &Team,
-    operator: &Operator<'_>,
+    operator: &Operator<'_, M>,
     factor: &BlockCholesky<f64>,
     right_sides: &[NodeVector],
     limits: &Limits,
@@ -30,9 +31,9 @@ pub fn refined_direct(
     Ok((solutions, all))
 }
 
-fn one(
+fn one<M: Product<f64> + Magnitudes>(
     team: &Team,
-    operator: &Operator<'_>,
+    operator: &Operator<'_, M>,
     factor: &BlockCholesky<f64>,
     b: &NodeVector,
     limits: &Limits,
@@ -41,6 +42,7 @@ fn one(
     let size = norm(&b);
     let mut x = vec![[[0.0]; 3]; b.len()];
     let mut product = x.clone();
+    let mut scratch = vec![];
     let mut residual = b.clone();
     let mut report = Convergence::default();
     loop {
@@ -50,7 +52,7 @@ fn one(
                 x[c][0] += d[c][0];
             }
         }
-        operator.multiply(team, &x, &mut product);
+        operator.multiply(team, &x, &mut scratch, &mut product);
         for ((r, b), q) in residual.iter_mut().zip(&b).zip(&product) {
             for c in 0..3 {
                 r[c][0] = b[c][0] - q[c][0];

@@ -9,7 +9,8 @@
 //! tolerance below it can be met or would mean anything. In a stiff, slender structure |A| |x| is very much
 //! larger than b: rigid motion of the far end strains nothing, yet its rounding does.
 
-use crate::columns::CHUNK;
+use crate::columns::dot;
+use crate::matrix::Magnitudes;
 use crate::{NodeColumns, Operator, Team};
 
 /// C in C u ‖ |A| |x| + |b| ‖: one u for the stored matrix, one for the stored solution.
@@ -19,67 +20,24 @@ pub const ALLOWANCE: f64 = 2.0;
 const UNIT: f64 = f64::EPSILON / 2.0;
 
 /// C u ‖ |A| |x| + |b| ‖ / ‖b‖ of each column; 0 where b is 0.
-pub fn floors<const W: usize>(
+pub fn floors<M: Magnitudes, const W: usize>(
     team: &Team,
-    operator: &Operator<'_>,
+    operator: &Operator<'_, M>,
     x: &[NodeColumns<f64, W>],
     b: &[NodeColumns<f64, W>],
 ) -> [f64; W] {
-    let pattern = &operator.matrix.pattern;
-    let upper = &operator.matrix.upper;
-    let rows = pattern.rows();
-    let mut added = vec![];
-    if let Some(c) = operator.added {
-        added.extend(c.entries());
-    }
-    let sums = team.collect(rows.div_ceil(CHUNK), |chunk| {
-        let mut total = [[0.0; W]; 2];
-        let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(rows);
-        let mut more = added[added.partition_point(|e| (e.0 as usize) < range.start)..]
-            .iter()
-            .peekable();
-        for i in range {
-            let mut row = b[i].map(|r| r.map(f64::abs));
-            let mut add = |a: &dyn Fn(usize, usize) -> f64, x: &NodeColumns<f64, W>| {
-                for r in 0..3 {
-                    for c in 0..3 {
-                        let a = a(r, c).abs();
-                        for k in 0..W {
-                            row[r][k] += a * x[c][k].abs();
-                        }
-                    }
-                }
-            };
-            for (&j, &at) in pattern.lower_row(i).iter().zip(pattern.mirror_row(i)) {
-                add(&|r, c| upper[at as usize][c][r], &x[j as usize]);
-            }
-            let from = pattern.upper_starts()[i];
-            for (at, &j) in (from..).zip(pattern.upper_row(i)) {
-                add(&|r, c| upper[at][r][c], &x[j as usize]);
-            }
-            while let Some((_, j, block)) = more.next_if(|e| e.0 as usize == i) {
-                add(&|r, c| block[r][c], &x[*j as usize]);
-            }
-            for r in 0..3 {
-                for k in 0..W {
-                    total[0][k] += row[r][k] * row[r][k];
-                    total[1][k] += b[i][r][k] * b[i][r][k];
-                }
-            }
-        }
-        total
-    });
-    let mut total = [[0.0; W]; 2];
-    for part in sums {
-        for (t, p) in total.iter_mut().zip(&part) {
+    let mut sums = operator.magnitudes(team, x);
+    for (sum, b) in sums.iter_mut().zip(b) {
+        for r in 0..3 {
             for k in 0..W {
-                t[k] += p[k];
+                sum[r][k] += b[r][k].abs();
             }
         }
     }
+    let (size, of_b) = (dot(team, &sums, &sums), dot(team, b, b));
     std::array::from_fn(|k| {
-        if total[1][k] > 0.0 {
-            ALLOWANCE * UNIT * (total[0][k] / total[1][k]).sqrt()
+        if of_b[k] > 0.0 {
+            ALLOWANCE * UNIT * (size[k] / of_b[k]).sqrt()
         } else {
             0.0
         }

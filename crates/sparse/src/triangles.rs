@@ -15,7 +15,7 @@ const PIECE: usize = 512;
 /// Fewer numbers than this are not shared out.
 const SHARED_FROM: usize = 1 << 16;
 
-type Lanes<const W: usize> = [f64; W];
+type Lanes<T, const W: usize> = [T; W];
 
 /// Supernodes to be visited on the way up the tree and on the way down.
 pub(crate) struct Visits<'a> {
@@ -29,7 +29,7 @@ pub(crate) fn solve<T: Real, const W: usize>(
     team: &Team,
     shape: &Elimination,
     numbers: &[Vec<T>],
-    x: &mut [NodeColumns<f64, W>],
+    x: &mut [NodeColumns<T, W>],
     visits: Option<&Visits<'_>>,
 ) {
     let is_up = |k: &usize| visits.is_none_or(|v| v.up[*k]);
@@ -46,14 +46,14 @@ pub(crate) fn solve<T: Real, const W: usize>(
     // What each branch owes to the rows of its root, all of them in the top.
     let owed = team.map(pieces, |(branch, own)| {
         let border = &shape.nodes[branch.nodes.end - 1].rows;
-        let mut owed = vec![[[0.0; W]; 3]; border.len()];
+        let mut owed = vec![[[T::default(); W]; 3]; border.len()];
         let mut v = vec![];
         for k in branch.nodes.clone().filter(is_up) {
             let node = &shape.nodes[k];
             gather(
                 node,
                 &mut v,
-                |_| [[0.0; W]; 3],
+                |_| [[T::default(); W]; 3],
                 |row| own[row - branch.rows.start],
             );
             forward(&alone, node, &numbers[k], &mut v);
@@ -80,7 +80,12 @@ pub(crate) fn solve<T: Real, const W: usize>(
     let mut v = vec![];
     for k in (shape.top()..shape.nodes.len()).filter(is_up) {
         let node = &shape.nodes[k];
-        gather(node, &mut v, |_| [[0.0; W]; 3], |row| top[row - first]);
+        gather(
+            node,
+            &mut v,
+            |_| [[T::default(); W]; 3],
+            |row| top[row - first],
+        );
         forward(team, node, &numbers[k], &mut v);
         scatter(node, &v, |row, value, is_own| {
             if is_own {
@@ -128,11 +133,11 @@ pub(crate) fn solve<T: Real, const W: usize>(
 }
 
 /// Puts the values of a supernode's columns and rows side by side.
-fn gather<const W: usize>(
+fn gather<T: Real, const W: usize>(
     node: &Supernode,
-    v: &mut Vec<Lanes<W>>,
-    of_row: impl Fn(usize) -> NodeColumns<f64, W>,
-    of_column: impl Fn(usize) -> NodeColumns<f64, W>,
+    v: &mut Vec<Lanes<T, W>>,
+    of_row: impl Fn(usize) -> NodeColumns<T, W>,
+    of_column: impl Fn(usize) -> NodeColumns<T, W>,
 ) {
     v.clear();
     v.extend(node.columns.clone().flat_map(|c| of_column(c as usize)));
@@ -140,10 +145,10 @@ fn gather<const W: usize>(
 }
 
 /// Hands the values back: (block row, value, is it a column of the supernode).
-fn scatter<const W: usize>(
+fn scatter<T: Real, const W: usize>(
     node: &Supernode,
-    v: &[Lanes<W>],
-    mut put: impl FnMut(usize, NodeColumns<f64, W>, bool),
+    v: &[Lanes<T, W>],
+    mut put: impl FnMut(usize, NodeColumns<T, W>, bool),
 ) {
     let mut values = v.as_chunks::<3>().0.iter();
     for (c, value) in node.columns.clone().zip(&mut values) {
@@ -154,7 +159,7 @@ fn scatter<const W: usize>(
     }
 }
 
-fn add<const W: usize>(to: &mut NodeColumns<f64, W>, value: &NodeColumns<f64, W>) {
+fn add<T: Real, const W: usize>(to: &mut NodeColumns<T, W>, value: &NodeColumns<T, W>) {
     for c in 0..3 {
         for k in 0..W {
             to[c][k] += value[c][k];
@@ -167,7 +172,7 @@ fn forward<T: Real, const W: usize>(
     team: &Team,
     node: &Supernode,
     numbers: &[T],
-    v: &mut [Lanes<W>],
+    v: &mut [Lanes<T, W>],
 ) {
     let (columns, height) = (3 * node.width(), 3 * node.height());
     let mut at = 0;
@@ -203,7 +208,7 @@ fn backward<T: Real, const W: usize>(
     team: &Team,
     node: &Supernode,
     numbers: &[T],
-    v: &mut [Lanes<W>],
+    v: &mut [Lanes<T, W>],
 ) {
     let (columns, height) = (3 * node.width(), 3 * node.height());
     let panels = columns.div_ceil(PANEL);
@@ -215,7 +220,7 @@ fn backward<T: Real, const W: usize>(
         let tail = &*tail;
         let pieces: Vec<usize> = (0..tail.len().div_ceil(PIECE)).collect();
         let sums = team.map_if(share, pieces, |k| {
-            let mut sums = [[0.0; W]; PANEL];
+            let mut sums = [[T::default(); W]; PANEL];
             dispatch(Dots {
                 panel,
                 height,
@@ -228,7 +233,7 @@ fn backward<T: Real, const W: usize>(
         for sum in sums {
             for (to, sum) in head.iter_mut().zip(&sum) {
                 for k in 0..W {
-                    to[k] -= sum[k];
+                    to[k] = to[k] - sum[k];
                 }
             }
         }
@@ -247,7 +252,7 @@ struct Corner<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     at: usize,
-    head: &'a mut [Lanes<W>],
+    head: &'a mut [Lanes<T, W>],
     transposed: bool,
 }
 
@@ -262,18 +267,18 @@ impl<T: Real, const W: usize> Hot for Corner<'_, T, W> {
                 step
             };
             let column = &self.panel[j * self.height + self.at..][..width];
-            let pivot = 1.0 / column[j].to_f64();
+            let pivot = T::from_f64(1.0 / column[j].to_f64());
             let (done, rest) = self.head.split_at_mut(j + 1);
             let own = &mut done[j];
             if self.transposed {
                 for (v, a) in rest.iter().zip(&column[j + 1..]) {
-                    minus::<W, FUSED>(own, a.to_f64(), v);
+                    minus::<T, W, FUSED>(own, *a, v);
                 }
                 *own = own.map(|v| v * pivot);
             } else {
                 *own = own.map(|v| v * pivot);
                 for (v, a) in rest.iter_mut().zip(&column[j + 1..]) {
-                    minus::<W, FUSED>(v, a.to_f64(), own);
+                    minus::<T, W, FUSED>(v, *a, own);
                 }
             }
         }
@@ -285,8 +290,8 @@ struct TakeOff<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     from: usize,
-    head: &'a [Lanes<W>],
-    tail: &'a mut [Lanes<W>],
+    head: &'a [Lanes<T, W>],
+    tail: &'a mut [Lanes<T, W>],
 }
 
 impl<T: Real, const W: usize> Hot for TakeOff<'_, T, W> {
@@ -300,15 +305,15 @@ impl<T: Real, const W: usize> Hot for TakeOff<'_, T, W> {
             let [a, b, c, d] = [0, 1, 2, 3].map(|i| column(4 * q + i));
             let four = a.iter().zip(b).zip(c.iter().zip(d));
             for (v, ((a, b), (c, d))) in self.tail.iter_mut().zip(four) {
-                minus::<W, FUSED>(v, a.to_f64(), &t[0]);
-                minus::<W, FUSED>(v, b.to_f64(), &t[1]);
-                minus::<W, FUSED>(v, c.to_f64(), &t[2]);
-                minus::<W, FUSED>(v, d.to_f64(), &t[3]);
+                minus::<T, W, FUSED>(v, *a, &t[0]);
+                minus::<T, W, FUSED>(v, *b, &t[1]);
+                minus::<T, W, FUSED>(v, *c, &t[2]);
+                minus::<T, W, FUSED>(v, *d, &t[3]);
             }
         }
         for (j, t) in (4 * quads.len()..).zip(rest) {
             for (v, a) in self.tail.iter_mut().zip(column(j)) {
-                minus::<W, FUSED>(v, a.to_f64(), t);
+                minus::<T, W, FUSED>(v, *a, t);
             }
         }
     }
@@ -319,8 +324,8 @@ struct Dots<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     from: usize,
-    tail: &'a [Lanes<W>],
-    sums: &'a mut [Lanes<W>; PANEL],
+    tail: &'a [Lanes<T, W>],
+    sums: &'a mut [Lanes<T, W>; PANEL],
 }
 
 impl<T: Real, const W: usize> Hot for Dots<'_, T, W> {
@@ -331,19 +336,19 @@ impl<T: Real, const W: usize> Hot for Dots<'_, T, W> {
         let column = |j: usize| &self.panel[j * self.height + self.from..][..rows];
         for q in 0..width / 4 {
             let [a, b, c, d] = [0, 1, 2, 3].map(|i| column(4 * q + i));
-            let mut s = [[0.0; W]; 4];
+            let mut s = [[T::default(); W]; 4];
             let four = a.iter().zip(b).zip(c.iter().zip(d));
             for (v, ((a, b), (c, d))) in self.tail.iter().zip(four) {
-                minus::<W, FUSED>(&mut s[0], -a.to_f64(), v);
-                minus::<W, FUSED>(&mut s[1], -b.to_f64(), v);
-                minus::<W, FUSED>(&mut s[2], -c.to_f64(), v);
-                minus::<W, FUSED>(&mut s[3], -d.to_f64(), v);
+                minus::<T, W, FUSED>(&mut s[0], T::default() - *a, v);
+                minus::<T, W, FUSED>(&mut s[1], T::default() - *b, v);
+                minus::<T, W, FUSED>(&mut s[2], T::default() - *c, v);
+                minus::<T, W, FUSED>(&mut s[3], T::default() - *d, v);
             }
             self.sums[4 * q..4 * q + 4].copy_from_slice(&s);
         }
         for j in width / 4 * 4..width {
             for (v, a) in self.tail.iter().zip(column(j)) {
-                minus::<W, FUSED>(&mut self.sums[j], -a.to_f64(), v);
+                minus::<T, W, FUSED>(&mut self.sums[j], T::default() - *a, v);
             }
         }
     }
@@ -351,8 +356,9 @@ impl<T: Real, const W: usize> Hot for Dots<'_, T, W> {
 
 /// a ← a − l b, lane by lane.
 #[inline(always)]
-fn minus<const W: usize, const FUSED: bool>(a: &mut Lanes<W>, l: f64, b: &Lanes<W>) {
+fn minus<T: Real, const W: usize, const FUSED: bool>(a: &mut Lanes<T, W>, l: T, b: &Lanes<T, W>) {
+    let l = T::default() - l;
     for k in 0..W {
-        a[k] = (-l).times_plus::<FUSED>(b[k], a[k]);
+        a[k] = l.times_plus::<FUSED>(b[k], a[k]);
     }
 }

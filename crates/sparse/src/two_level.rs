@@ -6,6 +6,7 @@
 
 use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
+use crate::matrix::Matrix;
 use crate::{
     Analysis, BlockCholesky, NodeColumns, Prolongation, SparseError, SymmetricBlocks, Team,
 };
@@ -25,8 +26,8 @@ pub enum LinearLevel<'a> {
 
 /// Smoother, interpolation and coarse solver.
 #[derive(Debug)]
-pub struct TwoLevel {
-    smoother: Chebyshev,
+pub struct TwoLevel<M> {
+    smoother: Chebyshev<Arc<M>>,
     prolongation: Arc<Prolongation>,
     coarse: Coarse,
 }
@@ -53,7 +54,7 @@ impl Coarse {
     }
 }
 
-impl TwoLevel {
+impl<M: Matrix> TwoLevel<M> {
     /// Sets up both levels. An analysis must be that of the pattern of `coarse`.
     ///
     /// # Errors
@@ -61,21 +62,25 @@ impl TwoLevel {
     /// translated to the fine row of that coarse node.
     pub fn new(
         team: &Team,
-        fine: &SymmetricBlocks,
+        fine: Arc<M>,
         coarse: &SymmetricBlocks,
         linear: LinearLevel<'_>,
         prolongation: Arc<Prolongation>,
         degree: usize,
     ) -> Result<Self, SparseError> {
-        let smoother = Chebyshev::new(team, fine, degree);
-        let coarse = match linear {
-            LinearLevel::Factored(analysis) => analysis
-                .factor(team, coarse)
-                .map(|f| Coarse::Factored(Box::new(f))),
-            LinearLevel::Aggregated(places) => {
-                Aggregation::new(team, coarse, places).map(|a| Coarse::Aggregated(Box::new(a)))
-            }
-        };
+        let diagonal = fine.diagonal(team);
+        // Side by side: neither keeps all threads busy throughout.
+        let (smoother, coarse) = team.join(
+            || Chebyshev::new(team, fine, diagonal.iter(), degree),
+            || match linear {
+                LinearLevel::Factored(analysis) => analysis
+                    .factor(team, coarse)
+                    .map(|f| Coarse::Factored(Box::new(f))),
+                LinearLevel::Aggregated(places) => {
+                    Aggregation::new(team, coarse, places).map(|a| Coarse::Aggregated(Box::new(a)))
+                }
+            },
+        );
         let coarse = coarse.map_err(|e| match e {
             SparseError::NotPositiveDefinite { row } => SparseError::NotPositiveDefinite {
                 row: prolongation.fine_of(row).unwrap_or(0),
@@ -89,7 +94,7 @@ impl TwoLevel {
         })
     }
 
-    /// Bytes held.
+    /// Bytes held, without the matrix.
     pub fn bytes(&self) -> u64 {
         self.smoother.bytes() + self.prolongation.bytes() + self.coarse.bytes()
     }
@@ -104,7 +109,7 @@ impl TwoLevel {
         self.prolongation.fine_rows()
     }
 
-    pub(crate) fn smoother(&self) -> &Chebyshev {
+    pub(crate) fn smoother(&self) -> &Chebyshev<Arc<M>> {
         &self.smoother
     }
 
@@ -145,15 +150,14 @@ impl TwoLevel {
         self.prolongation.coarse_rows()
     }
 
-    /// One symmetric cycle on a residual; the result is `work.solution`.
+    /// One symmetric cycle on `work.residual`, which it uses up; the result is `work.solution`.
     pub(crate) fn apply<const W: usize>(
         &self,
         team: &Team,
-        residual: &[NodeColumns<f64, W>],
         work: &mut Workspace<W>,
         coarse: &mut [NodeColumns<f64, W>],
     ) {
-        self.open_on(team, residual, work, coarse);
+        self.open_on(team, work, coarse);
         self.close_on(team, coarse, work);
     }
 
@@ -161,11 +165,9 @@ impl TwoLevel {
     pub(crate) fn open_on<const W: usize>(
         &self,
         team: &Team,
-        residual: &[NodeColumns<f64, W>],
         work: &mut Workspace<W>,
         coarse: &mut [NodeColumns<f64, W>],
     ) {
-        work.load(team, residual);
         self.smoother.smooth_from_zero(team, work);
         self.prolongation.restrict(team, &work.residual, coarse);
         self.coarse.solve(team, coarse);

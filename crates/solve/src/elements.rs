@@ -1,0 +1,928 @@
+//! The stiffness matrix as what its elements do: products without entries.
+//!
+//! Bytes read by a product beside its vectors: 172 an element in single precision, 324 in double, with curved edges 316 and 612; the assembled matrix
+//! takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
+//!
+//! Elements go in chunks. A chunk works on its own copy of its nodes' values and hands the rows that no
+//! other chunk touches on at once; what it adds to the others waits until all chunks are done and is summed
+//! in their order, so that every number is the same sum whatever the number of threads.
+
+use crate::assembly::InvertedTet;
+use crate::element::{Stiffness, block_of, is_straight, place, stiffness_from};
+use crate::forces::{Axis, Gradients, Pack, Shape, pack_of};
+use crate::numbering::{NO_ROW, Numbering};
+use bicolumn_base::Vec3;
+use bicolumn_model::{Elasticity, Problem};
+use bicolumn_sparse::kernel::{Hot, Real, dispatch};
+use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
+use bicolumn_sparse::{
+    AddedBlocks, Aligned, Block, Local, Magnitudes, Matrix, NodeColumns, Order, Product, Rowwise,
+    Team,
+};
+use std::ops::Range;
+
+/// Chunks whose sums are held at a time.
+const TOGETHER: usize = 16;
+
+/// Elements come in multiples of this, so that they fill any lanes.
+const FILL: usize = 8;
+
+/// All elements of a model.
+#[derive(Debug)]
+pub struct Elements {
+    rows: usize,
+    chunks: Vec<Chunk>,
+    /// For each element, which tetrahedron it is; [`NO_TET`] for none.
+    tets: Vec<u32>,
+    /// Places of each element's nodes among those of its chunk.
+    places: Vec<[u16; 10]>,
+    /// Rows of each element's nodes, or [`NO_ROW`].
+    rows_of: Vec<[u32; 10]>,
+    /// Where each element's shape stands, and whether its edges are curved.
+    kinds: Vec<Kind>,
+    double: Shapes<f64>,
+    single: Shapes<f32>,
+    /// Elements around each row.
+    around: Lists,
+    /// Where what chunks add to each border row waits, border row after border row.
+    waiting: Lists,
+    slots: usize,
+}
+
+/// Fills the lanes where elements are missing.
+const NO_TET: u32 = u32::MAX;
+
+#[derive(Debug, Clone, Copy)]
+struct Kind {
+    shape: u32,
+    curved: bool,
+    /// Its place among the axes.
+    axis: Option<u32>,
+}
+
+/// Elements of one kind, one after another.
+#[derive(Debug)]
+pub(crate) struct Segment {
+    elements: Range<usize>,
+    curved: bool,
+    first_shape: usize,
+    first_axis: Option<usize>,
+}
+
+#[derive(Debug)]
+struct Chunk {
+    segments: Vec<Segment>,
+    /// Rows that only it touches, and those it owns but others touch, too.
+    inner: Range<usize>,
+    border: Range<usize>,
+    /// Rows of other chunks that it touches.
+    foreign: Vec<u32>,
+    /// Where what it adds to border rows waits: its own, then the others'.
+    slots: Range<usize>,
+    /// The first of its border rows in the order of `waiting`.
+    first_border: usize,
+}
+
+impl Chunk {
+    /// Nodes with a row.
+    fn nodes(&self) -> usize {
+        self.border.end - self.inner.start + self.foreign.len()
+    }
+}
+
+/// Shapes of all elements. Fewer points with curved edges, in the smoother alone, were tried: 45 iterations for 28.
+#[derive(Debug, Default)]
+pub(crate) struct Shapes<T> {
+    /// Of straight elements.
+    four: Vec<Shape<T, 4>>,
+    /// Of curved ones.
+    eight: Vec<Shape<T, 8>>,
+    axes: Vec<Axis<T>>,
+}
+
+impl<T> Shapes<T> {
+    /// Numbers held.
+    fn numbers(&self) -> usize {
+        38 * self.four.capacity() + 74 * self.eight.capacity() + 6 * self.axes.capacity()
+    }
+}
+
+/// Lists of numbers, one after another.
+#[derive(Debug)]
+struct Lists {
+    starts: Vec<u32>,
+    entries: Vec<u32>,
+}
+
+impl Lists {
+    /// From (list, number), numbers in the order given.
+    fn new(lists: usize, pairs: impl Iterator<Item = (usize, u32)> + Clone) -> Self {
+        let mut starts = vec![0u32; lists + 1];
+        for (list, _) in pairs.clone() {
+            starts[list + 1] += 1;
+        }
+        for i in 0..lists {
+            starts[i + 1] += starts[i];
+        }
+        let mut next = starts.clone();
+        let mut entries = vec![0; starts[lists] as usize];
+        for (list, number) in pairs {
+            entries[next[list] as usize] = number;
+            next[list] += 1;
+        }
+        Lists { starts, entries }
+    }
+
+    fn of(&self, list: usize) -> &[u32] {
+        &self.entries[self.starts[list] as usize..self.starts[list + 1] as usize]
+    }
+
+    fn bytes(&self) -> usize {
+        4 * (self.starts.capacity() + self.entries.capacity())
+    }
+}
+
+/// Elements of one chunk while they are gathered.
+struct Gathered {
+    groups: Vec<Group>,
+    foreign: Vec<u32>,
+}
+
+/// Those of one kind.
+struct Group {
+    tets: Vec<u32>,
+    places: Vec<[u16; 10]>,
+    four: Vec<Shape<f64, 4>>,
+    eight: Vec<Shape<f64, 8>>,
+    /// None: isotropic ones.
+    axes: Option<Vec<Axis<f64>>>,
+}
+
+impl Elements {
+    /// Makes the elements of a problem ready.
+    ///
+    /// # Errors
+    /// [`InvertedTet`]: the first one, in mesh order.
+    pub fn new(team: &Team, problem: &Problem, numbering: &Numbering) -> Result<Self, InvertedTet> {
+        let lists: Vec<&[u32]> = numbering.partition.chunks().collect();
+        let gathered = team.collect(lists.len(), |c| gather(problem, numbering, c, lists[c]));
+        let mut all = Elements {
+            rows: numbering.rows(),
+            chunks: vec![],
+            tets: vec![],
+            places: vec![],
+            rows_of: vec![],
+            kinds: vec![],
+            double: Shapes::default(),
+            single: Shapes::default(),
+            around: Lists::new(0, std::iter::empty()),
+            waiting: Lists::new(0, std::iter::empty()),
+            slots: 0,
+        };
+        let mut inverted = None;
+        let mut borders = 0;
+        for (gathered, rows) in gathered.into_iter().zip(&numbering.chunks) {
+            let g = match gathered {
+                Ok(gathered) => gathered,
+                Err(InvertedTet(t)) => {
+                    inverted = Some(inverted.map_or(t, |first: usize| first.min(t)));
+                    continue;
+                }
+            };
+            let slots = all.slots;
+            all.slots += rows.border.len() + g.foreign.len();
+            let groups = g.groups.into_iter();
+            let segments = groups.map(|group| all.take(group, problem, numbering));
+            let segments = segments.collect();
+            all.chunks.push(Chunk {
+                segments,
+                inner: rows.inner.clone(),
+                border: rows.border.clone(),
+                foreign: g.foreign,
+                slots: slots..all.slots,
+                first_border: borders,
+            });
+            borders += rows.border.len();
+        }
+        if let Some(t) = inverted {
+            return Err(InvertedTet(t));
+        }
+        all.rows_of.shrink_to_fit();
+        all.places.shrink_to_fit();
+        all.double.four.shrink_to_fit();
+        all.double.eight.shrink_to_fit();
+        all.single = Shapes {
+            four: all.double.four.iter().map(Shape::rounded).collect(),
+            eight: all.double.eight.iter().map(Shape::rounded).collect(),
+            axes: all.double.axes.iter().map(Axis::single).collect(),
+        };
+        let rows_of = (0u32..).zip(&all.rows_of);
+        let around = rows_of.flat_map(|(e, rows)| rows.iter().map(move |r| (*r, e)));
+        let around = around.filter(|(r, _)| *r != NO_ROW);
+        all.around = Lists::new(all.rows, around.map(|(r, e)| (r as usize, e)));
+        all.waiting = waiting(&all.chunks, all.rows, borders);
+        Ok(all)
+    }
+
+    fn take(&mut self, group: Group, problem: &Problem, numbering: &Numbering) -> Segment {
+        let first = self.tets.len();
+        let curved = !group.eight.is_empty();
+        let first_shape = if curved {
+            self.double.eight.len()
+        } else {
+            self.double.four.len()
+        };
+        let first_axis = group.axes.as_ref().map(|_| self.double.axes.len());
+        self.kinds.extend((0..group.tets.len()).map(|k| Kind {
+            shape: (first_shape + k) as u32,
+            curved,
+            axis: first_axis.map(|axis| (axis + k) as u32),
+        }));
+        self.rows_of.extend(group.tets.iter().map(|&t| {
+            let tet = problem.mesh.tets.get(t as usize);
+            tet.map_or([NO_ROW; 10], |tet| numbering.rows_of(tet))
+        }));
+        self.tets.extend(group.tets);
+        self.places.extend(group.places);
+        self.double.four.extend(group.four);
+        self.double.eight.extend(group.eight);
+        self.double.axes.extend(group.axes.into_iter().flatten());
+        Segment {
+            elements: first..self.tets.len(),
+            curved,
+            first_shape,
+            first_axis,
+        }
+    }
+
+    /// Number of elements, with those that fill the lanes.
+    pub fn count(&self) -> usize {
+        self.tets.len()
+    }
+
+    /// Bytes that a product reads beside the vectors, in numbers of so many bytes.
+    pub fn bytes_read(&self, number: usize) -> u64 {
+        let Shapes { four, eight, axes } = &self.double;
+        let numbers = 38 * four.len() + 74 * eight.len() + 6 * axes.len();
+        (number * numbers + 20 * self.tets.len() + 4 * self.waiting.entries.len()) as u64
+    }
+
+    /// Share of the elements whose edges are curved.
+    pub fn curved(&self) -> f64 {
+        self.double.eight.len() as f64 / self.tets.len().max(1) as f64
+    }
+
+    /// All elements.
+    pub(crate) fn each(&self) -> impl Iterator<Item = usize> {
+        (0..self.tets.len()).filter(|e| self.tets[*e] != NO_TET)
+    }
+
+    fn of_chunk(&self, chunk: &Chunk) -> impl Iterator<Item = usize> {
+        let all = chunk.segments.iter().flat_map(|s| s.elements.clone());
+        all.filter(|e| self.tets[*e] != NO_TET)
+    }
+
+    /// Which tetrahedron an element is.
+    pub(crate) fn tet(&self, e: usize) -> usize {
+        self.tets[e] as usize
+    }
+
+    /// Rows of an element's nodes, [`NO_ROW`] where there is none.
+    pub(crate) fn rows_of(&self, e: usize) -> &[u32; 10] {
+        &self.rows_of[e]
+    }
+
+    /// Gradients of an element's shape functions at its quadrature points.
+    pub(crate) fn gradients(&self, e: usize) -> Gradients {
+        let kind = self.kinds[e];
+        if kind.curved {
+            self.double.eight[kind.shape as usize].gradients()
+        } else {
+            self.double.four[kind.shape as usize].gradients()
+        }
+    }
+
+    /// Chunk by chunk, what its elements add to their nodes; summed in the order of chunks.
+    fn summed<V: Copy + Send + Sync>(
+        &self,
+        team: &Team,
+        zero: V,
+        add: impl Fn(&Chunk, &mut [V]) + Sync + Send,
+        plus: impl Fn(&mut V, &V),
+    ) -> Vec<V> {
+        let mut all = vec![zero; self.rows];
+        for chunks in self.chunks.chunks(TOGETHER) {
+            let parts = team.collect(chunks.len(), |c| {
+                let mut sums = vec![zero; chunks[c].nodes() + 1];
+                add(&chunks[c], &mut sums);
+                sums
+            });
+            for (chunk, part) in chunks.iter().zip(parts) {
+                let own = chunk.inner.start..chunk.border.end;
+                let rows = own.chain(chunk.foreign.iter().map(|r| *r as usize));
+                for (row, value) in rows.zip(&part) {
+                    plus(&mut all[row], value);
+                }
+            }
+        }
+        all
+    }
+
+    fn elasticity(&self, e: usize) -> Elasticity {
+        let kind = self.kinds[e];
+        let along = kind
+            .axis
+            .map(|axis| self.double.axes[axis as usize].along());
+        if kind.curved {
+            self.double.eight[kind.shape as usize].elasticity(along)
+        } else {
+            self.double.four[kind.shape as usize].elasticity(along)
+        }
+    }
+}
+
+fn gather(
+    problem: &Problem,
+    numbering: &Numbering,
+    chunk: usize,
+    tets: &[u32],
+) -> Result<Gathered, InvertedTet> {
+    let mesh = &problem.mesh;
+    let rows = &numbering.chunks[chunk];
+    let own = rows.inner.start..rows.border.end;
+    let mut foreign: Vec<u32> = tets
+        .iter()
+        .flat_map(|t| numbering.rows_of(&mesh.tets[*t as usize]))
+        .filter(|r| *r != NO_ROW && !own.contains(&(*r as usize)))
+        .collect();
+    foreign.sort_unstable();
+    foreign.dedup();
+    let nothing = (own.len() + foreign.len()) as u16;
+    let place_of = |row: u32| {
+        if row == NO_ROW {
+            nothing
+        } else if own.contains(&(row as usize)) {
+            (row as usize - own.start) as u16
+        } else {
+            (own.len() + foreign.partition_point(|r| *r < row)) as u16
+        }
+    };
+    let nodes = |t: u32| mesh.tets[t as usize].map(|n| mesh.nodes[n as usize]);
+    let kind = |t: u32| {
+        let along = problem.elasticity_of(t as usize).along.is_some();
+        (!is_straight(&nodes(t)), along)
+    };
+    let mut groups = vec![];
+    for (curved, along) in [(false, false), (false, true), (true, false), (true, true)] {
+        let tets: Vec<u32> = tets
+            .iter()
+            .copied()
+            .filter(|t| kind(*t) == (curved, along))
+            .collect();
+        if tets.is_empty() {
+            continue;
+        }
+        let full = tets.len().next_multiple_of(FILL);
+        let mut group = Group {
+            places: vec![],
+            four: vec![],
+            eight: vec![],
+            axes: along.then(Vec::new),
+            tets,
+        };
+        for &t in &group.tets {
+            let inverted = |_| InvertedTet(t as usize);
+            let law = problem.elasticity_of(t as usize);
+            if curved {
+                let eight = Shape::new(&nodes(t), &law).map_err(inverted)?;
+                group.eight.push(eight);
+            } else {
+                let four = Shape::new(&nodes(t), &law).map_err(inverted)?;
+                group.four.push(four);
+            }
+            let rows = numbering.rows_of(&mesh.tets[t as usize]);
+            group.places.push(rows.map(place_of));
+            if let Some(axes) = &mut group.axes {
+                axes.extend(law.along.as_ref().map(Axis::new));
+            }
+        }
+        group.tets.resize(full, NO_TET);
+        group.places.resize(full, [nothing; 10]);
+        if curved {
+            group.eight.resize(full, Shape::none());
+        } else {
+            group.four.resize(full, Shape::none());
+        }
+        if let Some(axes) = &mut group.axes {
+            axes.resize(full, Axis::default());
+        }
+        groups.push(group);
+    }
+    Ok(Gathered { groups, foreign })
+}
+
+/// Slots by border row.
+fn waiting(chunks: &[Chunk], rows: usize, borders: usize) -> Lists {
+    let mut border_of_row = vec![NO_ROW; rows];
+    for chunk in chunks {
+        for (k, row) in chunk.border.clone().enumerate() {
+            border_of_row[row] = (chunk.first_border + k) as u32;
+        }
+    }
+    let pairs = chunks.iter().flat_map(|chunk| {
+        let rows = chunk
+            .border
+            .clone()
+            .chain(chunk.foreign.iter().map(|r| *r as usize));
+        rows.zip(chunk.slots.clone())
+            .map(|(row, slot)| (border_of_row[row] as usize, slot as u32))
+    });
+    Lists::new(borders, pairs)
+}
+
+/// A precision in which shapes are kept.
+pub(crate) trait Precision: Laned {
+    fn shapes(elements: &Elements) -> &Shapes<Self>;
+}
+
+impl Precision for f32 {
+    fn shapes(elements: &Elements) -> &Shapes<f32> {
+        &elements.single
+    }
+}
+
+impl Precision for f64 {
+    fn shapes(elements: &Elements) -> &Shapes<f64> {
+        &elements.double
+    }
+}
+
+/// y += K x of elements of one kind, in packs that fill the lanes.
+#[inline(always)]
+fn add_elements<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const Q: usize, const W: usize>(
+    l: L,
+    shapes: &[Shape<T, Q>],
+    axes: Option<&[Axis<T>]>,
+    places: &[[P; 10]],
+    x: &[Aligned<T, W>],
+    y: &mut [Aligned<T, W>],
+) {
+    let pack = pack_of::<T, L, W>();
+    for first in (0..shapes.len()).step_by(pack) {
+        let range = first..first + pack;
+        let places = &places[range.clone()];
+        Pack {
+            shapes: &shapes[range.clone()],
+            axes: axes.map(|axes| &axes[range]),
+            place: |e: usize, a: usize| places[e][a].into() as usize,
+        }
+        .add_forces::<L, W>(l, x, y);
+    }
+}
+
+impl Order for Elements {
+    fn rows(&self) -> usize {
+        self.rows
+    }
+}
+
+impl<T: Precision> Product<T> for Elements {
+    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        scratch: &mut Vec<NodeColumns<T, W>>,
+        rows: R,
+    ) {
+        self.for_rows_and(&AddedBlocks::default(), team, x, scratch, rows);
+    }
+}
+
+impl Elements {
+    /// As [`Product::for_rows`] for K + C.
+    pub(crate) fn for_rows_and<T: Precision, const W: usize, R: Rowwise<T, W>>(
+        &self,
+        added: &AddedBlocks,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        scratch: &mut Vec<NodeColumns<T, W>>,
+        rows: R,
+    ) {
+        scratch.resize(self.slots, [[T::default(); W]; 3]);
+        let mut jobs = vec![];
+        let mut borders = vec![];
+        let (mut rest, mut slots) = (rows, scratch.as_mut_slice());
+        for chunk in &self.chunks {
+            let (inner, later) = rest.split_at(chunk.inner.len());
+            let (border, later) = later.split_at(chunk.border.len());
+            rest = later;
+            let (now, later) = slots.split_at_mut(chunk.slots.len());
+            slots = later;
+            jobs.push(ChunkProduct {
+                elements: self,
+                added,
+                chunk,
+                x,
+                rows: inner,
+                slots: now,
+            });
+            borders.push((chunk, border));
+        }
+        team.each(jobs, ChunkProduct::run);
+        let slots = scratch.as_slice();
+        team.each(borders, |(chunk, rows)| {
+            dispatch(BorderSums {
+                waiting: &self.waiting,
+                added,
+                chunk,
+                x,
+                slots,
+                rows,
+            });
+        });
+    }
+}
+
+struct ChunkProduct<'a, T, R, const W: usize> {
+    elements: &'a Elements,
+    added: &'a AddedBlocks,
+    chunk: &'a Chunk,
+    x: &'a [NodeColumns<T, W>],
+    rows: R,
+    slots: &'a mut [NodeColumns<T, W>],
+}
+
+impl<T: Precision, R: Rowwise<T, W>, const W: usize> ChunkProduct<'_, T, R, W> {
+    fn run(self) {
+        let chunk = self.chunk;
+        let zero = Aligned([[T::default(); W]; 3]);
+        // The place after the last is that of nodes without a row.
+        let mut x = Vec::with_capacity(chunk.nodes() + 1);
+        let own = &self.x[chunk.inner.start..chunk.border.end];
+        x.extend(own.iter().map(|x| Aligned(*x)));
+        x.extend(chunk.foreign.iter().map(|r| Aligned(self.x[*r as usize])));
+        x.push(zero);
+        let mut y = vec![zero; chunk.nodes() + 1];
+        T::in_lanes::<W>(ChunkForces {
+            elements: self.elements,
+            chunk,
+            x: &x,
+            y: &mut y,
+        });
+        let (inner, border) = y.split_at_mut(chunk.inner.len());
+        self.added.add_rows(chunk.inner.clone(), self.x, inner);
+        dispatch(Take {
+            rows: self.rows,
+            product: inner,
+        });
+        for (to, from) in self.slots.iter_mut().zip(border) {
+            *to = from.0;
+        }
+    }
+}
+
+struct ChunkForces<'a, T, const W: usize> {
+    elements: &'a Elements,
+    chunk: &'a Chunk,
+    x: &'a [Aligned<T, W>],
+    y: &'a mut [Aligned<T, W>],
+}
+
+impl<T: Precision, const W: usize> InLanes<T> for ChunkForces<'_, T, W> {
+    #[inline(always)]
+    fn run<L: Lanes<T>>(self, l: L) {
+        let Shapes { four, eight, axes } = T::shapes(self.elements);
+        for segment in &self.chunk.segments {
+            let range = segment.elements.clone();
+            let shapes = segment.first_shape..segment.first_shape + range.len();
+            let axes = segment.first_axis.map(|a| &axes[a..a + range.len()]);
+            let places = &self.elements.places[range];
+            if segment.curved {
+                add_elements(l, &eight[shapes], axes, places, self.x, self.y);
+            } else {
+                add_elements(l, &four[shapes], axes, places, self.x, self.y);
+            }
+        }
+    }
+}
+
+struct Take<'a, T, R, const W: usize> {
+    rows: R,
+    product: &'a [Aligned<T, W>],
+}
+
+impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for Take<'_, T, R, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        self.rows.take::<FUSED>(self.product);
+    }
+}
+
+/// Rows whose sums stay in the nearest cache until they are taken.
+const STRIP: usize = 64;
+
+struct BorderSums<'a, T, R, const W: usize> {
+    waiting: &'a Lists,
+    added: &'a AddedBlocks,
+    chunk: &'a Chunk,
+    x: &'a [NodeColumns<T, W>],
+    slots: &'a [NodeColumns<T, W>],
+    rows: R,
+}
+
+impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let mut strip = [Aligned([[T::default(); W]; 3]); STRIP];
+        let mut rest = self.rows;
+        let first = self.chunk.first_border;
+        let borders = first..first + self.chunk.border.len();
+        for start in borders.clone().step_by(STRIP) {
+            let range = start..(start + STRIP).min(borders.end);
+            for (to, border) in strip.iter_mut().zip(range.clone()) {
+                let mut sum = [[T::default(); W]; 3];
+                for slot in self.waiting.of(border) {
+                    let from = &self.slots[*slot as usize];
+                    for c in 0..3 {
+                        for k in 0..W {
+                            sum[c][k] += from[c][k];
+                        }
+                    }
+                }
+                to.0 = sum;
+            }
+            let row = self.chunk.border.start + start - first;
+            let strip = &mut strip[..range.len()];
+            self.added.add_rows(row..row + range.len(), self.x, strip);
+            let (now, later) = rest.split_at(range.len());
+            now.take::<FUSED>(strip);
+            rest = later;
+        }
+    }
+}
+
+impl Magnitudes for Elements {
+    fn magnitudes<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+    ) -> Vec<NodeColumns<f64, W>> {
+        let add = |chunk: &Chunk, sums: &mut [NodeColumns<f64, W>]| {
+            dispatch(ChunkMagnitudes {
+                elements: self,
+                chunk,
+                x,
+                sums,
+            });
+        };
+        let plus = |to: &mut NodeColumns<f64, W>, from: &NodeColumns<f64, W>| {
+            for c in 0..3 {
+                for k in 0..W {
+                    to[c][k] += from[c][k];
+                }
+            }
+        };
+        self.summed(team, [[0.0; W]; 3], add, plus)
+    }
+}
+
+struct ChunkMagnitudes<'a, const W: usize> {
+    elements: &'a Elements,
+    chunk: &'a Chunk,
+    x: &'a [NodeColumns<f64, W>],
+    sums: &'a mut [NodeColumns<f64, W>],
+}
+
+impl<const W: usize> Hot for ChunkMagnitudes<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let elements = self.elements;
+        for e in elements.of_chunk(self.chunk) {
+            let law = elements.elasticity(e);
+            let gradients = elements.gradients(e);
+            let sizes = if law.along.is_none() {
+                isotropic_sizes(&gradients, law.lambda, law.mu)
+            } else {
+                sizes_of(&stiffness_from(&gradients, &law))
+            };
+            let x = elements.rows_of[e].map(|r| {
+                let x = self.x.get(r as usize);
+                x.map_or([[0.0; W]; 3], |x| x.map(|c| c.map(f64::abs)))
+            });
+            let mut sums = [[[0.0; W]; 3]; 10];
+            for (row, sum) in sizes.iter().zip(sums.as_flattened_mut()) {
+                let mut total = [0.0; W];
+                for (size, x) in row.iter().zip(x.as_flattened()) {
+                    for k in 0..W {
+                        total[k] = size.times_plus::<FUSED>(x[k], total[k]);
+                    }
+                }
+                *sum = total;
+            }
+            for (place, sum) in elements.places[e].iter().zip(&sums) {
+                let to = &mut self.sums[*place as usize];
+                for r in 0..3 {
+                    for k in 0..W {
+                        to[r][k] += sum[r][k];
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Sizes of an element matrix's entries: 30 rows of three unknowns a node, padded.
+type Sizes = [[f64; 32]; 30];
+
+/// Of an isotropic law, in loops long enough for the processor's vectors.
+#[inline(always)]
+fn isotropic_sizes(gradients: &[[Vec3; 10]], lambda: f64, mu: f64) -> Sizes {
+    let mut g = [[0.0; 32]; 8];
+    for (g, from) in g.iter_mut().zip(gradients) {
+        for (to, v) in g.as_chunks_mut::<3>().0.iter_mut().zip(from) {
+            *to = (*v).into();
+        }
+    }
+    // h = Σ g ⊗ g.
+    let mut h = [[0.0; 32]; 30];
+    for (row, h) in h.iter_mut().enumerate() {
+        for k in 0..32 {
+            h[k] = (0..8).map(|q| g[q][row] * g[q][k]).sum();
+        }
+    }
+    let mut out = [[0.0; 32]; 30];
+    for a in (0..30).step_by(3) {
+        for b in (0..30).step_by(3) {
+            let shear = mu * (h[a][b] + h[a + 1][b + 1] + h[a + 2][b + 2]);
+            for r in 0..3 {
+                for c in 0..3 {
+                    let own = if r == c { shear } else { 0.0 };
+                    out[a + r][b + c] =
+                        (lambda * h[a + r][b + c] + mu * h[a + c][b + r] + own).abs();
+                }
+            }
+        }
+    }
+    out
+}
+
+fn sizes_of(stiffness: &Stiffness) -> Sizes {
+    let mut out = [[0.0; 32]; 30];
+    for a in 0..10 {
+        for b in a..10 {
+            let block = &stiffness[place(a, b)];
+            for r in 0..3 {
+                for c in 0..3 {
+                    out[3 * a + r][3 * b + c] = block[r][c].abs();
+                    out[3 * b + c][3 * a + r] = block[r][c].abs();
+                }
+            }
+        }
+    }
+    out
+}
+
+/// Elements within a region.
+#[derive(Debug)]
+pub struct Within {
+    rows: usize,
+    places: Vec<[u32; 10]>,
+    shapes: Vec<Shape<f64, 8>>,
+    axes: Vec<Axis<f64>>,
+    isotropic: usize,
+}
+
+impl Local for Elements {
+    type Part = Within;
+
+    fn neighbours(&self, row: u32) -> impl Iterator<Item = u32> {
+        let around = self.around.of(row as usize).iter();
+        around
+            .flat_map(|e| self.rows_of[*e as usize])
+            .filter(|r| *r != NO_ROW)
+    }
+
+    /// Only elements that lie within the region whole: it must reach as far as what is to be multiplied, and one
+    /// row farther.
+    fn part(&self, region: &[u32], places: &[u32]) -> Within {
+        let mut elements: Vec<u32> = region
+            .iter()
+            .flat_map(|r| self.around.of(*r as usize))
+            .copied()
+            .filter(|e| {
+                let mut rows = self.rows_of[*e as usize].iter();
+                rows.all(|r| *r == NO_ROW || (places[*r as usize] as usize) < region.len())
+            })
+            .collect();
+        elements.sort_unstable();
+        elements.dedup();
+        let place_of = |r: u32| places.get(r as usize).copied();
+        let nothing = region.len() as u32;
+        let mut out = Within {
+            rows: region.len(),
+            places: vec![],
+            shapes: vec![],
+            axes: vec![],
+            isotropic: 0,
+        };
+        for has_axis in [false, true] {
+            for &e in &elements {
+                let e = e as usize;
+                let axis = self.kinds[e].axis.map(|a| self.double.axes[a as usize]);
+                if axis.is_some() != has_axis {
+                    continue;
+                }
+                let rows = self.rows_of[e];
+                out.places
+                    .push(rows.map(|r| place_of(r).unwrap_or(nothing)));
+                let kind = self.kinds[e];
+                out.shapes.push(if kind.curved {
+                    self.double.eight[kind.shape as usize]
+                } else {
+                    self.double.four[kind.shape as usize].as_eight()
+                });
+                out.axes.extend(axis);
+            }
+            let full = out.places.len().next_multiple_of(FILL);
+            out.places.resize(full, [nothing; 10]);
+            out.shapes.resize(full, Shape::none());
+            if has_axis {
+                out.axes.resize(full - out.isotropic, Axis::default());
+            } else {
+                out.isotropic = full;
+            }
+        }
+        out
+    }
+
+    fn subtract(&self, part: &Within, x: &[[f64; 3]], r: &mut [[f64; 3]]) {
+        let zero = Aligned([[0.0]; 3]);
+        let mut x: Vec<Aligned<f64, 1>> = x.iter().map(|x| Aligned(x.map(|v| [v]))).collect();
+        x.push(zero);
+        let mut y = vec![zero; part.rows + 1];
+        f64::in_lanes::<1>(WithinProduct {
+            part,
+            x: &x,
+            y: &mut y,
+        });
+        for (r, y) in r.iter_mut().zip(&y) {
+            for c in 0..3 {
+                r[c] -= y.0[c][0];
+            }
+        }
+    }
+}
+
+struct WithinProduct<'a> {
+    part: &'a Within,
+    x: &'a [Aligned<f64, 1>],
+    y: &'a mut [Aligned<f64, 1>],
+}
+
+impl InLanes<f64> for WithinProduct<'_> {
+    #[inline(always)]
+    fn run<L: Lanes<f64>>(self, l: L) {
+        let part = self.part;
+        let (plain, along) = part.shapes.split_at(part.isotropic);
+        let (places, rest) = part.places.split_at(part.isotropic);
+        add_elements(l, plain, None, places, self.x, self.y);
+        add_elements(l, along, Some(&part.axes), rest, self.x, self.y);
+    }
+}
+
+impl Matrix for Elements {
+    fn diagonal(&self, team: &Team) -> Vec<Block<f64>> {
+        let add = |chunk: &Chunk, sums: &mut [Block<f64>]| {
+            for e in self.of_chunk(chunk) {
+                let law = self.elasticity(e);
+                let gradients = self.gradients(e);
+                for a in 0..10 {
+                    let own = block_of(gradients.iter().map(|g| (g[a], g[a])), &law);
+                    plus(&mut sums[self.places[e][a] as usize], &own);
+                }
+            }
+        };
+        self.summed(team, [[0.0; 3]; 3], add, plus)
+    }
+
+    fn bytes(&self) -> u64 {
+        let lists = self.around.bytes() + self.waiting.bytes();
+        let places = 4 * self.tets.capacity()
+            + 20 * self.places.capacity()
+            + 40 * self.rows_of.capacity()
+            + std::mem::size_of::<Kind>() * self.kinds.capacity();
+        (lists + 8 * self.double.numbers() + 4 * self.single.numbers() + places) as u64
+    }
+
+    fn scratch_bytes(&self, width: usize, number: usize) -> u64 {
+        (3 * self.slots * width * number) as u64
+    }
+}
+
+fn plus(to: &mut Block<f64>, from: &Block<f64>) {
+    for r in 0..3 {
+        for c in 0..3 {
+            to[r][c] += from[r][c];
+        }
+    }
+}

@@ -1,0 +1,118 @@
+//! Matrices known by what they do: the solver needs products, not entries.
+
+use crate::columns::Aligned;
+use crate::kernel::Real;
+use crate::{Block, NodeColumns, Team};
+use std::sync::Arc;
+
+/// Square, with three unknowns a block row.
+pub trait Order: Sync {
+    /// Number of block rows.
+    fn rows(&self) -> usize;
+}
+
+/// What is to be done with some rows of a product, one after another.
+pub trait Rowwise<T, const W: usize>: Send + Sized {
+    /// The first `rows` rows, and the rest.
+    fn split_at(self, rows: usize) -> (Self, Self);
+    /// Does it, given these rows of the product; `FUSED` as in [`crate::kernel::Hot`].
+    fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]);
+}
+
+/// A matrix that can be multiplied with many vectors at once.
+pub trait Product<T: Real>: Order {
+    /// Hands A x to `rows`, piece by piece as it comes about, so that a product need not be written to memory.
+    /// `scratch` is the matrix's own to use; keep it for the next product.
+    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        scratch: &mut Vec<NodeColumns<T, W>>,
+        rows: R,
+    );
+
+    /// y = A x for all columns in one sweep.
+    fn multiply<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        scratch: &mut Vec<NodeColumns<T, W>>,
+        y: &mut [NodeColumns<T, W>],
+    ) {
+        self.for_rows(team, x, scratch, Store(y));
+    }
+}
+
+struct Store<'a, T, const W: usize>(&'a mut [NodeColumns<T, W>]);
+
+impl<T: Real, const W: usize> Rowwise<T, W> for Store<'_, T, W> {
+    fn split_at(self, rows: usize) -> (Self, Self) {
+        let (a, b) = self.0.split_at_mut(rows);
+        (Store(a), Store(b))
+    }
+
+    #[inline(always)]
+    fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]) {
+        for (to, from) in self.0.iter_mut().zip(product) {
+            *to = from.0;
+        }
+    }
+}
+
+/// A matrix whose rounding can be told.
+pub trait Magnitudes: Order {
+    /// Σ |Aᵢⱼ| |xⱼ| of every row, over the parts that products are summed from.
+    fn magnitudes<const W: usize>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<f64, W>],
+    ) -> Vec<NodeColumns<f64, W>>;
+}
+
+/// A matrix that also acts on few rows for little.
+pub trait Local: Order {
+    /// A part of the matrix, made ready.
+    type Part;
+
+    /// Rows that a row is coupled to, itself included; some perhaps more than once.
+    fn neighbours(&self, row: u32) -> impl Iterator<Item = u32>;
+
+    /// What couples the rows of a region with each other; `places` gives each row's index in it, for others
+    /// an index beyond. The region must reach one row farther than what is to be multiplied.
+    fn part(&self, region: &[u32], places: &[u32]) -> Self::Part;
+
+    /// r ← r − A x within a region.
+    fn subtract(&self, part: &Self::Part, x: &[[f64; 3]], r: &mut [[f64; 3]]);
+}
+
+/// All that the preconditioned iteration asks of a matrix.
+pub trait Matrix:
+    Product<f64> + Product<f32> + Magnitudes + Local + std::fmt::Debug + Send
+{
+    /// Diagonal blocks.
+    fn diagonal(&self, team: &Team) -> Vec<Block<f64>>;
+
+    /// Bytes held.
+    fn bytes(&self) -> u64;
+
+    /// Bytes that a product with `W` vectors holds while it is made, in numbers of so many bytes.
+    fn scratch_bytes(&self, width: usize, number: usize) -> u64;
+}
+
+impl<M: Order + Send> Order for Arc<M> {
+    fn rows(&self) -> usize {
+        (**self).rows()
+    }
+}
+
+impl<T: Real, M: Product<T> + Send> Product<T> for Arc<M> {
+    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+        &self,
+        team: &Team,
+        x: &[NodeColumns<T, W>],
+        scratch: &mut Vec<NodeColumns<T, W>>,
+        rows: R,
+    ) {
+        (**self).for_rows(team, x, scratch, rows);
+    }
+}
