@@ -54,8 +54,8 @@ const OPERATIONS: f64 = 889.0;
 
 /// Multiply-adds a second of vectors in registers, all threads, counted as two operations each.
 fn arithmetic<T: Laned>(team: &Team) -> f64 {
-    struct Busy;
-    impl<T: Laned> InLanes<T> for Busy {
+    struct Busy<'a>(&'a mut usize);
+    impl<T: Laned> InLanes<T> for Busy<'_> {
         #[inline(always)]
         fn run<L: Lanes<T>>(self, l: L) {
             let factor = l.splat(T::from_f64(0.999_999));
@@ -66,27 +66,20 @@ fn arithmetic<T: Laned>(team: &Team) -> f64 {
                 }
             }
             std::hint::black_box(sums.map(|s| l.get(s, 0)));
-        }
-    }
-    const ROUNDS: usize = 4_000_000;
-    let time = seconds(|| {
-        team.collect(team.threads(), |_| T::in_lanes::<8>(Busy));
-    });
-    let lanes = 32 / std::mem::size_of::<T>() * if avx512::<T>() { 2 } else { 1 };
-    (2 * 12 * ROUNDS * lanes * team.threads()) as f64 / time
-}
-
-/// Are the lanes of this precision 64 bytes wide here?
-fn avx512<T: Laned>() -> bool {
-    struct Width<'a>(&'a mut usize);
-    impl<T> InLanes<T> for Width<'_> {
-        fn run<L: Lanes<T>>(self, _: L) {
             *self.0 = L::N;
         }
     }
-    let mut width = 0;
-    T::in_lanes::<8>(Width(&mut width));
-    width * std::mem::size_of::<T>() > 32
+    const ROUNDS: usize = 4_000_000;
+    let busy = |_| {
+        let mut lanes = 0;
+        T::in_lanes::<8>(Busy(&mut lanes));
+        lanes
+    };
+    let lanes = busy(0);
+    let time = seconds(|| {
+        team.collect(team.threads(), busy);
+    });
+    (2 * 12 * ROUNDS * lanes * team.threads()) as f64 / time
 }
 
 /// Element by element, against the memory's speed, the arithmetic's, and the stored matrix.

@@ -1,7 +1,7 @@
 //! The stiffness matrix as what its elements do: products without entries.
 //!
-//! Bytes read by a product beside its vectors: 172 an element in single precision, 324 in double, with curved edges 316 and 612; the assembled matrix
-//! takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
+//! Bytes read by a product beside its vectors: 172 an element in single precision, 324 in double, with curved
+//! edges 316 and 612; the assembled matrix takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
 //!
 //! Elements go in chunks. A chunk works on its own copy of its nodes' values and hands the rows that no
 //! other chunk touches on at once; what it adds to the others waits until all chunks are done and is summed
@@ -13,6 +13,7 @@ use crate::forces::{Axis, Gradients, Pack, Shape, pack_of};
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
 use bicolumn_model::{Elasticity, Problem};
+use bicolumn_sparse::columns::add;
 use bicolumn_sparse::kernel::{Hot, Real, dispatch};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
 use bicolumn_sparse::{
@@ -90,7 +91,7 @@ impl Chunk {
     }
 }
 
-/// Shapes of all elements. Fewer points with curved edges, in the smoother alone, were tried: 45 iterations for 28.
+/// Shapes of all elements. Fewer points with curved edges, in the smoother alone, were tried: 45 iterations for 30.
 #[derive(Debug, Default)]
 pub(crate) struct Shapes<T> {
     /// Of straight elements.
@@ -162,7 +163,7 @@ impl Elements {
     /// Makes the elements of a problem ready.
     ///
     /// # Errors
-    /// [`InvertedTet`]: the first one, in mesh order.
+    /// [`InvertedTet`]: one of them, the same for any number of threads.
     pub fn new(team: &Team, problem: &Problem, numbering: &Numbering) -> Result<Self, InvertedTet> {
         let lists: Vec<&[u32]> = numbering.partition.chunks().collect();
         let gathered = team.collect(lists.len(), |c| gather(problem, numbering, c, lists[c]));
@@ -303,25 +304,24 @@ impl Elements {
     }
 
     /// Chunk by chunk, what its elements add to their nodes; summed in the order of chunks.
-    fn summed<V: Copy + Send + Sync>(
+    fn summed<const W: usize>(
         &self,
         team: &Team,
-        zero: V,
-        add: impl Fn(&Chunk, &mut [V]) + Sync + Send,
-        plus: impl Fn(&mut V, &V),
-    ) -> Vec<V> {
+        of_chunk: impl Fn(&Chunk, &mut [NodeColumns<f64, W>]) + Sync + Send,
+    ) -> Vec<NodeColumns<f64, W>> {
+        let zero = [[0.0; W]; 3];
         let mut all = vec![zero; self.rows];
         for chunks in self.chunks.chunks(TOGETHER) {
             let parts = team.collect(chunks.len(), |c| {
                 let mut sums = vec![zero; chunks[c].nodes() + 1];
-                add(&chunks[c], &mut sums);
+                of_chunk(&chunks[c], &mut sums);
                 sums
             });
             for (chunk, part) in chunks.iter().zip(parts) {
                 let own = chunk.inner.start..chunk.border.end;
                 let rows = own.chain(chunk.foreign.iter().map(|r| *r as usize));
                 for (row, value) in rows.zip(&part) {
-                    plus(&mut all[row], value);
+                    add(&mut all[row], value);
                 }
             }
         }
@@ -368,17 +368,18 @@ fn gather(
         }
     };
     let nodes = |t: u32| mesh.tets[t as usize].map(|n| mesh.nodes[n as usize]);
-    let kind = |t: u32| {
-        let along = problem.elasticity_of(t as usize).along.is_some();
-        (!is_straight(&nodes(t)), along)
+    let kind = |t: &u32| {
+        let along = problem.elasticity_of(*t as usize).along.is_some();
+        (!is_straight(&nodes(*t)), along)
     };
+    let kinds: Vec<(bool, bool)> = tets.iter().map(kind).collect();
     let mut groups = vec![];
     for (curved, along) in [(false, false), (false, true), (true, false), (true, true)] {
-        let tets: Vec<u32> = tets
+        let of_kind = tets
             .iter()
-            .copied()
-            .filter(|t| kind(*t) == (curved, along))
-            .collect();
+            .zip(&kinds)
+            .filter(|(_, kind)| **kind == (curved, along));
+        let tets: Vec<u32> = of_kind.map(|(t, _)| *t).collect();
         if tets.is_empty() {
             continue;
         }
@@ -642,12 +643,7 @@ impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> 
             for (to, border) in strip.iter_mut().zip(range.clone()) {
                 let mut sum = [[T::default(); W]; 3];
                 for slot in self.waiting.of(border) {
-                    let from = &self.slots[*slot as usize];
-                    for c in 0..3 {
-                        for k in 0..W {
-                            sum[c][k] += from[c][k];
-                        }
-                    }
+                    add(&mut sum, &self.slots[*slot as usize]);
                 }
                 to.0 = sum;
             }
@@ -667,7 +663,7 @@ impl Magnitudes for Elements {
         team: &Team,
         x: &[NodeColumns<f64, W>],
     ) -> Vec<NodeColumns<f64, W>> {
-        let add = |chunk: &Chunk, sums: &mut [NodeColumns<f64, W>]| {
+        let sizes = |chunk: &Chunk, sums: &mut [NodeColumns<f64, W>]| {
             dispatch(ChunkMagnitudes {
                 elements: self,
                 chunk,
@@ -675,14 +671,7 @@ impl Magnitudes for Elements {
                 sums,
             });
         };
-        let plus = |to: &mut NodeColumns<f64, W>, from: &NodeColumns<f64, W>| {
-            for c in 0..3 {
-                for k in 0..W {
-                    to[c][k] += from[c][k];
-                }
-            }
-        };
-        self.summed(team, [[0.0; W]; 3], add, plus)
+        self.summed(team, sizes)
     }
 }
 
@@ -720,12 +709,7 @@ impl<const W: usize> Hot for ChunkMagnitudes<'_, W> {
                 *sum = total;
             }
             for (place, sum) in elements.places[e].iter().zip(&sums) {
-                let to = &mut self.sums[*place as usize];
-                for r in 0..3 {
-                    for k in 0..W {
-                        to[r][k] += sum[r][k];
-                    }
-                }
+                add(&mut self.sums[*place as usize], sum);
             }
         }
     }
@@ -892,17 +876,17 @@ impl InLanes<f64> for WithinProduct<'_> {
 
 impl Matrix for Elements {
     fn diagonal(&self, team: &Team) -> Vec<Block<f64>> {
-        let add = |chunk: &Chunk, sums: &mut [Block<f64>]| {
+        let blocks = |chunk: &Chunk, sums: &mut [Block<f64>]| {
             for e in self.of_chunk(chunk) {
                 let law = self.elasticity(e);
                 let gradients = self.gradients(e);
                 for a in 0..10 {
                     let own = block_of(gradients.iter().map(|g| (g[a], g[a])), &law);
-                    plus(&mut sums[self.places[e][a] as usize], &own);
+                    add(&mut sums[self.places[e][a] as usize], &own);
                 }
             }
         };
-        self.summed(team, [[0.0; 3]; 3], add, plus)
+        self.summed(team, blocks)
     }
 
     fn bytes(&self) -> u64 {
@@ -916,13 +900,5 @@ impl Matrix for Elements {
 
     fn scratch_bytes(&self, width: usize, number: usize) -> u64 {
         (3 * self.slots * width * number) as u64
-    }
-}
-
-fn plus(to: &mut Block<f64>, from: &Block<f64>) {
-    for r in 0..3 {
-        for c in 0..3 {
-            to[r][c] += from[r][c];
-        }
     }
 }

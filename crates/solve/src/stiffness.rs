@@ -1,6 +1,7 @@
 //! The stiffness of a model, its interfaces included: what is solved with.
 
 use crate::elements::{Elements, Precision, Within};
+use bicolumn_sparse::columns::add;
 use bicolumn_sparse::{
     AddedBlocks, Block, Local, Magnitudes, Matrix, NodeColumns, Operator, Order, Product, Rowwise,
     Team,
@@ -100,12 +101,7 @@ impl Matrix for Stiffness {
     fn diagonal(&self, team: &Team) -> Vec<Block<f64>> {
         let mut blocks = self.elements.diagonal(team);
         for (i, _, b) in self.interface.entries().filter(|(i, j, _)| i == j) {
-            let to = &mut blocks[i as usize];
-            for r in 0..3 {
-                for c in 0..3 {
-                    to[r][c] += b[r][c];
-                }
-            }
+            add(&mut blocks[i as usize], b);
         }
         blocks
     }

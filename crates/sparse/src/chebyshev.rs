@@ -6,7 +6,7 @@
 //! rounding ε in it costs ε² times the condition number in energy. It would not be harmless in the
 //! residual.
 
-use crate::columns::{Aligned, CHUNK, convert};
+use crate::columns::{Aligned, CHUNK, convert, dot};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::matrix::{Local, Product, Rowwise};
 use crate::{Block, NodeColumns, SparseError, Team};
@@ -141,7 +141,8 @@ impl<M: Product<f32>> Chebyshev<M> {
         let mut last = vec![[[0.0; 1]; 3]; rows];
         let mut product = last.clone();
         let mut w = self.scaled_all(&v);
-        let mut beta = dot_single(team, &v, &w).sqrt();
+        let product_of = |a: &[_], b: &[_]| dot::<f32, 1>(team, a, b)[0];
+        let mut beta = product_of(&v, &w).sqrt();
         let mut diagonal = vec![];
         let mut beside: Vec<f64> = vec![];
         for _ in 0..LANCZOS_STEPS {
@@ -153,7 +154,7 @@ impl<M: Product<f32>> Chebyshev<M> {
                 *x *= scale;
             }
             self.matrix.multiply(team, &w, &mut scratch, &mut product);
-            let alpha = dot_single(team, &w, &product);
+            let alpha = product_of(&w, &product);
             diagonal.push(alpha);
             // The next one times D: A w − α v − β last.
             let (a, b) = (alpha as f32, beta as f32);
@@ -167,7 +168,7 @@ impl<M: Product<f32>> Chebyshev<M> {
             std::mem::swap(&mut last, &mut v);
             std::mem::swap(&mut v, &mut product);
             w = self.scaled_all(&v);
-            beta = dot_single(team, &v, &w).max(0.0).sqrt();
+            beta = product_of(&v, &w).max(0.0).sqrt();
             beside.push(beta);
         }
         let n = diagonal.len();
@@ -259,19 +260,6 @@ impl<M: Product<f32>> Chebyshev<M> {
             std::mem::swap(&mut work.step, &mut work.next);
         }
     }
-}
-
-fn dot_single(team: &Team, a: &[NodeColumns<f32, 1>], b: &[NodeColumns<f32, 1>]) -> f64 {
-    let [sum] = team.sum(a.len().div_ceil(CHUNK), |chunk| {
-        let range = chunk * CHUNK..((chunk + 1) * CHUNK).min(a.len());
-        let (a, b) = (a[range.clone()].as_flattened(), b[range].as_flattened());
-        let products = a
-            .iter()
-            .zip(b)
-            .map(|(a, b)| f64::from(a[0]) * f64::from(b[0]));
-        [products.sum()]
-    });
-    sum
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -54,11 +54,21 @@ pub fn column<const W: usize>(all: &[NodeColumns<f64, W>], k: usize) -> NodeVect
     all.iter().map(|n| [n[0][k], n[1][k], n[2][k]]).collect()
 }
 
-/// Scalar products column by column, summed in fixed chunks.
-pub(crate) fn dot<const W: usize>(
+/// to += value, one node's values or a block.
+#[inline(always)]
+pub fn add<T: Real, const W: usize>(to: &mut NodeColumns<T, W>, value: &NodeColumns<T, W>) {
+    for c in 0..3 {
+        for k in 0..W {
+            to[c][k] += value[c][k];
+        }
+    }
+}
+
+/// Scalar products column by column, summed in double precision and fixed chunks.
+pub(crate) fn dot<T: Real, const W: usize>(
     team: &Team,
-    a: &[NodeColumns<f64, W>],
-    b: &[NodeColumns<f64, W>],
+    a: &[NodeColumns<T, W>],
+    b: &[NodeColumns<T, W>],
 ) -> [f64; W] {
     team.sum(a.len().div_ceil(CHUNK), |chunk| {
         let from = chunk * CHUNK;
@@ -73,20 +83,21 @@ pub(crate) fn dot<const W: usize>(
     })
 }
 
-struct Dot<'a, const W: usize> {
-    a: &'a [NodeColumns<f64, W>],
-    b: &'a [NodeColumns<f64, W>],
+struct Dot<'a, T, const W: usize> {
+    a: &'a [NodeColumns<T, W>],
+    b: &'a [NodeColumns<T, W>],
     sum: &'a mut [f64; W],
 }
 
-impl<const W: usize> Hot for Dot<'_, W> {
+impl<T: Real, const W: usize> Hot for Dot<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut sum = [0.0; W];
         for (x, y) in self.a.iter().zip(self.b) {
             for c in 0..3 {
                 for k in 0..W {
-                    sum[k] = x[c][k].times_plus::<FUSED>(y[c][k], sum[k]);
+                    let (x, y) = (x[c][k].to_f64(), y[c][k].to_f64());
+                    sum[k] = x.times_plus::<FUSED>(y, sum[k]);
                 }
             }
         }

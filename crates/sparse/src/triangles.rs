@@ -4,6 +4,7 @@
 //! is added in the order of the branches. In the top the rows of a wide column are shared out in pieces of
 //! fixed size. So the sums do not depend on the threads.
 
+use crate::columns::add;
 use crate::elimination::{Elimination, Supernode};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
@@ -156,14 +157,6 @@ fn scatter<T: Real, const W: usize>(
     }
     for (&r, value) in node.rows.iter().zip(values) {
         put(r as usize, *value, false);
-    }
-}
-
-fn add<T: Real, const W: usize>(to: &mut NodeColumns<T, W>, value: &NodeColumns<T, W>) {
-    for c in 0..3 {
-        for k in 0..W {
-            to[c][k] += value[c][k];
-        }
     }
 }
 
