@@ -217,19 +217,19 @@ impl Rows<'_> {
             let of_coarse: Vec<Vec<Vec3>> = weights
                 .iter()
                 .map(|w| {
-                    let at = |g: &[Vec3; 10]| {
+                    let at = |(_, g): (f64, &[Vec3; 10])| {
                         let used = w.weights.iter().zip(g).filter(|(w, _)| **w != 0.0);
                         used.map(|(w, g)| g * *w).sum()
                     };
-                    gradients.iter().map(at).collect()
+                    gradients.signed().map(at).collect()
                 })
                 .collect();
             for (k, p) in weights.iter().enumerate() {
                 for (l, q) in weights.iter().enumerate().skip(k) {
-                    let pairs = of_coarse[k]
-                        .iter()
-                        .zip(&of_coarse[l])
-                        .map(|(p, q)| (*p, *q));
+                    let pairs = of_coarse[k].iter().zip(&of_coarse[l]);
+                    let pairs = pairs
+                        .zip(gradients.signed())
+                        .map(|((p, q), (sign, _))| (sign * *p, *q));
                     self.add(p.row, q.row, &block_of(pairs, &law));
                 }
             }

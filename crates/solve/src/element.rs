@@ -1,6 +1,6 @@
 //! The ten-node tetrahedron: geometry, stiffness, strain.
 
-use crate::forces::Shape;
+use crate::forces::{Curvature, Gradients, Shape};
 use crate::quadrature::{FOUR, FOURTEEN, Point};
 use crate::shape::{EDGES, derivatives};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
@@ -55,7 +55,7 @@ impl Element {
     /// Gradients of the ten shape functions, 1/mm, and det J (six times the volume, if straight), mm³.
     pub fn gradients(&self, l: [f64; 4]) -> ([Vec3; 10], f64) {
         let d = derivatives(l);
-        let (slopes, det) = slopes(&self.nodes, l);
+        let (slopes, det) = slopes_from(&jacobian(&self.nodes, l));
         let gradients = d.map(|d| (0..3).map(|m| slopes[m] * (d[m + 1] - d[0])).sum());
         (gradients, det)
     }
@@ -77,19 +77,20 @@ impl Element {
         self.stiffness_of(&Elasticity { lambda, mu, along })
     }
 
-    /// Stiffness for an elasticity, N/mm, by four quadrature points, with curved edges by eight.
+    /// Stiffness for an elasticity, N/mm, by four quadrature points, with gently curved edges by five, with strongly curved
+    /// ones by eight.
     ///
     /// K_ab = λ H + μ Hᵀ + μ tr(H) I with H = ∫ ∇N_a ⊗ ∇N_b dV, and for an axis a more
     /// α (Ha aᵀ + a (Hᵀa)ᵀ) + m (tr(H) a aᵀ + a (Ha)ᵀ + Hᵀa aᵀ + (a·Ha) I) + β (a·Ha) a aᵀ. About 3,500
-    /// multiplications, 5,500 with curved edges.
+    /// multiplications, up to 5,500 with curved edges.
     ///
     /// # Errors
     /// [`Inverted`] when det J is not positive at a quadrature point.
     pub fn stiffness_of(&self, elasticity: &Elasticity) -> Result<Stiffness, Inverted> {
-        let gradients = if self.straight {
-            Shape::<f64, 4>::new(&self.nodes, elasticity)?.gradients()
-        } else {
-            Shape::<f64, 8>::new(&self.nodes, elasticity)?.gradients()
+        let gradients = match Curvature::of(&self.nodes) {
+            Curvature::Straight => Shape::<f64, 1>::new(&self.nodes, elasticity)?.gradients(),
+            Curvature::Gentle => Shape::<f64, 5>::new(&self.nodes, elasticity)?.gradients(),
+            Curvature::Strong => Shape::<f64, 8>::new(&self.nodes, elasticity)?.gradients(),
         };
         Ok(stiffness_from(&gradients, elasticity))
     }
@@ -113,14 +114,13 @@ pub(crate) fn is_straight(nodes: &[Vec3; 10]) -> bool {
     })
 }
 
-/// The stiffness from the gradients at the quadrature points, each times the root of its weight.
+/// The stiffness from the gradients at the quadrature points.
 #[inline(always)]
-pub(crate) fn stiffness_from(gradients: &[[Vec3; 10]], elasticity: &Elasticity) -> Stiffness {
+pub(crate) fn stiffness_from(gradients: &Gradients, elasticity: &Elasticity) -> Stiffness {
     let mut k = [[[0.0; 3]; 3]; 55];
     for a in 0..10 {
         for b in a..10 {
-            let pairs = gradients.iter().map(|g| (g[a], g[b]));
-            k[place(a, b)] = block_of(pairs, elasticity);
+            k[place(a, b)] = block_of(gradients.pairs(a, b), elasticity);
         }
     }
     k
@@ -155,10 +155,8 @@ pub(crate) fn block_of(
     block
 }
 
-/// Gradients of the barycentric coordinates l₁, l₂, l₃ at a point, 1/mm, and det J (six times the volume, if
-/// straight), mm³.
-pub(crate) fn slopes(nodes: &[Vec3; 10], l: [f64; 4]) -> ([Vec3; 3], f64) {
-    // J maps reference directions (l₁, l₂, l₃; l₀ = 1 − the rest) to space.
+/// The Jacobian at a point: it maps reference directions (l₁, l₂, l₃; l₀ = 1 − the rest) to space, mm.
+pub(crate) fn jacobian(nodes: &[Vec3; 10], l: [f64; 4]) -> Mat3 {
     let mut j = Mat3::zeros();
     for (x, d) in nodes.iter().zip(derivatives(l)) {
         for c in 0..3 {
@@ -168,6 +166,12 @@ pub(crate) fn slopes(nodes: &[Vec3; 10], l: [f64; 4]) -> ([Vec3; 3], f64) {
             }
         }
     }
+    j
+}
+
+/// Gradients of the barycentric coordinates l₁, l₂, l₃ for a Jacobian, 1/mm, and det J (six times the volume, if
+/// straight), mm³.
+pub(crate) fn slopes_from(j: &Mat3) -> ([Vec3; 3], f64) {
     let (a, b, c) = (j.column(0), j.column(1), j.column(2));
     let (bc, ca, ab) = (b.cross(&c), c.cross(&a), a.cross(&b));
     let det = a.dot(&bc);
@@ -230,7 +234,7 @@ pub fn forces(stiffness: &Stiffness, displacement: &[Vec3; 10]) -> [Vec3; 10] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quadrature::EIGHT;
+    use crate::quadrature::{EIGHT, FIVE};
     use bicolumn_model::TransverseIsotropy;
     use nalgebra::DMatrix;
 
@@ -312,7 +316,11 @@ mod tests {
                 let slope: Mat3 = u.iter().zip(&g).map(|(u, g)| u * g.transpose()).sum();
                 SymTensor::from_matrix(&slope)
             };
-            let rule: &[Point] = if element.straight { &FOUR } else { &EIGHT };
+            let rule: &[Point] = match Curvature::of(&nodes) {
+                Curvature::Straight => &FOUR,
+                Curvature::Gentle => &FIVE,
+                Curvature::Strong => &EIGHT,
+            };
             let energy: f64 = rule
                 .iter()
                 .map(|&(l, w)| w / 6.0 * element.gradients(l).1 * elasticity.energy(&strain(l)))

@@ -1,15 +1,15 @@
 //! The stiffness matrix as what its elements do: products without entries.
 //!
-//! Bytes read by a product beside its vectors: 172 an element in single precision, 324 in double, with curved
-//! edges 316 and 612; the assembled matrix takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
+//! Bytes read by a product beside its vectors: 64 an element in single precision, 108 in double, with gently curved
+//! edges 208 and 396, with strongly curved ones 316 and 612; the assembled matrix takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
 //!
 //! Elements go in chunks. A chunk works on its own copy of its nodes' values and hands the rows that no
 //! other chunk touches on at once; what it adds to the others waits until all chunks are done and is summed
 //! in their order, so that every number is the same sum whatever the number of threads.
 
 use crate::assembly::InvertedTet;
-use crate::element::{Stiffness, block_of, is_straight, place, stiffness_from};
-use crate::forces::{Axis, Gradients, Pack, Shape, pack_of};
+use crate::element::{Inverted, Stiffness, block_of, place, stiffness_from};
+use crate::forces::{Axis, Curvature, Gradients, Pack, Shape, pack_of};
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
 use bicolumn_model::{Elasticity, Problem};
@@ -39,7 +39,7 @@ pub struct Elements {
     places: Vec<[u16; 10]>,
     /// Rows of each element's nodes, or [`NO_ROW`].
     rows_of: Vec<[u32; 10]>,
-    /// Where each element's shape stands, and whether its edges are curved.
+    /// Where each element's shape stands, and how curved its edges are.
     kinds: Vec<Kind>,
     double: Shapes<f64>,
     single: Shapes<f32>,
@@ -56,7 +56,7 @@ const NO_TET: u32 = u32::MAX;
 #[derive(Debug, Clone, Copy)]
 struct Kind {
     shape: u32,
-    curved: bool,
+    curvature: Curvature,
     /// Its place among the axes.
     axis: Option<u32>,
 }
@@ -65,7 +65,7 @@ struct Kind {
 #[derive(Debug)]
 pub(crate) struct Segment {
     elements: Range<usize>,
-    curved: bool,
+    curvature: Curvature,
     first_shape: usize,
     first_axis: Option<usize>,
 }
@@ -94,17 +94,99 @@ impl Chunk {
 /// Shapes of all elements. Fewer points with curved edges, in the smoother alone, were tried: 45 iterations for 30.
 #[derive(Debug, Default)]
 pub(crate) struct Shapes<T> {
-    /// Of straight elements.
-    four: Vec<Shape<T, 4>>,
-    /// Of curved ones.
-    eight: Vec<Shape<T, 8>>,
+    straight: Vec<Shape<T, 1>>,
+    gentle: Vec<Shape<T, 5>>,
+    strong: Vec<Shape<T, 8>>,
     axes: Vec<Axis<T>>,
+}
+
+/// Numbers in so many shapes and axes.
+fn numbers_in(straight: usize, gentle: usize, strong: usize, axes: usize) -> usize {
+    11 * straight + 47 * gentle + 74 * strong + 6 * axes
 }
 
 impl<T> Shapes<T> {
     /// Numbers held.
     fn numbers(&self) -> usize {
-        38 * self.four.capacity() + 74 * self.eight.capacity() + 6 * self.axes.capacity()
+        numbers_in(
+            self.straight.capacity(),
+            self.gentle.capacity(),
+            self.strong.capacity(),
+            self.axes.capacity(),
+        )
+    }
+
+    /// How many there are of elements so curved.
+    fn count(&self, curvature: Curvature) -> usize {
+        match curvature {
+            Curvature::Straight => self.straight.len(),
+            Curvature::Gentle => self.gentle.len(),
+            Curvature::Strong => self.strong.len(),
+        }
+    }
+
+    /// Fills up with no elements.
+    fn fill(&mut self, curvature: Curvature, count: usize)
+    where
+        T: Real,
+    {
+        match curvature {
+            Curvature::Straight => self.straight.resize(count, Shape::none()),
+            Curvature::Gentle => self.gentle.resize(count, Shape::none()),
+            Curvature::Strong => self.strong.resize(count, Shape::none()),
+        }
+    }
+
+    fn append(&mut self, mut other: Self) {
+        self.straight.append(&mut other.straight);
+        self.gentle.append(&mut other.gentle);
+        self.strong.append(&mut other.strong);
+        self.axes.append(&mut other.axes);
+    }
+
+    fn shrink_to_fit(&mut self) {
+        self.straight.shrink_to_fit();
+        self.gentle.shrink_to_fit();
+        self.strong.shrink_to_fit();
+        self.axes.shrink_to_fit();
+    }
+}
+
+impl Shapes<f64> {
+    /// Adds an element.
+    fn push(
+        &mut self,
+        curvature: Curvature,
+        nodes: &[Vec3; 10],
+        law: &Elasticity,
+    ) -> Result<(), Inverted> {
+        match curvature {
+            Curvature::Straight => self.straight.push(Shape::new(nodes, law)?),
+            Curvature::Gentle => self.gentle.push(Shape::new(nodes, law)?),
+            Curvature::Strong => self.strong.push(Shape::new(nodes, law)?),
+        }
+        self.axes.extend(law.along.as_ref().map(Axis::new));
+        Ok(())
+    }
+
+    /// Adds one of `all`.
+    fn push_from(&mut self, all: &Self, kind: Kind) {
+        let at = kind.shape as usize;
+        match kind.curvature {
+            Curvature::Straight => self.straight.push(all.straight[at]),
+            Curvature::Gentle => self.gentle.push(all.gentle[at]),
+            Curvature::Strong => self.strong.push(all.strong[at]),
+        }
+        self.axes.extend(kind.axis.map(|a| all.axes[a as usize]));
+    }
+
+    fn single(&self) -> Shapes<f32> {
+        Shapes {
+            straight: self.straight.iter().map(Shape::rounded).collect(),
+            gentle: self.gentle.iter().map(Shape::rounded).collect(),
+            strong: self.strong.iter().map(Shape::rounded).collect(),
+            axes: self.axes.iter().map(Axis::single).collect(),
+        }
     }
 }
 
@@ -151,12 +233,11 @@ struct Gathered {
 
 /// Those of one kind.
 struct Group {
+    curvature: Curvature,
+    has_axes: bool,
     tets: Vec<u32>,
     places: Vec<[u16; 10]>,
-    four: Vec<Shape<f64, 4>>,
-    eight: Vec<Shape<f64, 8>>,
-    /// None: isotropic ones.
-    axes: Option<Vec<Axis<f64>>>,
+    shapes: Shapes<f64>,
 }
 
 impl Elements {
@@ -210,13 +291,8 @@ impl Elements {
         }
         all.rows_of.shrink_to_fit();
         all.places.shrink_to_fit();
-        all.double.four.shrink_to_fit();
-        all.double.eight.shrink_to_fit();
-        all.single = Shapes {
-            four: all.double.four.iter().map(Shape::rounded).collect(),
-            eight: all.double.eight.iter().map(Shape::rounded).collect(),
-            axes: all.double.axes.iter().map(Axis::single).collect(),
-        };
+        all.double.shrink_to_fit();
+        all.single = all.double.single();
         let rows_of = (0u32..).zip(&all.rows_of);
         let around = rows_of.flat_map(|(e, rows)| rows.iter().map(move |r| (*r, e)));
         let around = around.filter(|(r, _)| *r != NO_ROW);
@@ -227,16 +303,12 @@ impl Elements {
 
     fn take(&mut self, group: Group, problem: &Problem, numbering: &Numbering) -> Segment {
         let first = self.tets.len();
-        let curved = !group.eight.is_empty();
-        let first_shape = if curved {
-            self.double.eight.len()
-        } else {
-            self.double.four.len()
-        };
-        let first_axis = group.axes.as_ref().map(|_| self.double.axes.len());
+        let curvature = group.curvature;
+        let first_shape = self.double.count(curvature);
+        let first_axis = group.has_axes.then_some(self.double.axes.len());
         self.kinds.extend((0..group.tets.len()).map(|k| Kind {
             shape: (first_shape + k) as u32,
-            curved,
+            curvature,
             axis: first_axis.map(|axis| (axis + k) as u32),
         }));
         self.rows_of.extend(group.tets.iter().map(|&t| {
@@ -245,12 +317,10 @@ impl Elements {
         }));
         self.tets.extend(group.tets);
         self.places.extend(group.places);
-        self.double.four.extend(group.four);
-        self.double.eight.extend(group.eight);
-        self.double.axes.extend(group.axes.into_iter().flatten());
+        self.double.append(group.shapes);
         Segment {
             elements: first..self.tets.len(),
-            curved,
+            curvature,
             first_shape,
             first_axis,
         }
@@ -263,14 +333,17 @@ impl Elements {
 
     /// Bytes that a product reads beside the vectors, in numbers of so many bytes.
     pub fn bytes_read(&self, number: usize) -> u64 {
-        let Shapes { four, eight, axes } = &self.double;
-        let numbers = 38 * four.len() + 74 * eight.len() + 6 * axes.len();
+        let count = |curvature| self.double.count(curvature);
+        let [straight, gentle, strong] =
+            [Curvature::Straight, Curvature::Gentle, Curvature::Strong].map(count);
+        let numbers = numbers_in(straight, gentle, strong, self.double.axes.len());
         (number * numbers + 20 * self.tets.len() + 4 * self.waiting.entries.len()) as u64
     }
 
-    /// Share of the elements whose edges are curved.
-    pub fn curved(&self) -> f64 {
-        self.double.eight.len() as f64 / self.tets.len().max(1) as f64
+    /// Shares of the elements whose edges are curved gently and strongly.
+    pub fn curved(&self) -> [f64; 2] {
+        let share = |curvature| self.double.count(curvature) as f64 / self.tets.len().max(1) as f64;
+        [Curvature::Gentle, Curvature::Strong].map(share)
     }
 
     /// All elements.
@@ -296,10 +369,11 @@ impl Elements {
     /// Gradients of an element's shape functions at its quadrature points.
     pub(crate) fn gradients(&self, e: usize) -> Gradients {
         let kind = self.kinds[e];
-        if kind.curved {
-            self.double.eight[kind.shape as usize].gradients()
-        } else {
-            self.double.four[kind.shape as usize].gradients()
+        let at = kind.shape as usize;
+        match kind.curvature {
+            Curvature::Straight => self.double.straight[at].gradients(),
+            Curvature::Gentle => self.double.gentle[at].gradients(),
+            Curvature::Strong => self.double.strong[at].gradients(),
         }
     }
 
@@ -333,10 +407,11 @@ impl Elements {
         let along = kind
             .axis
             .map(|axis| self.double.axes[axis as usize].along());
-        if kind.curved {
-            self.double.eight[kind.shape as usize].elasticity(along)
-        } else {
-            self.double.four[kind.shape as usize].elasticity(along)
+        let at = kind.shape as usize;
+        match kind.curvature {
+            Curvature::Straight => self.double.straight[at].elasticity(along),
+            Curvature::Gentle => self.double.gentle[at].elasticity(along),
+            Curvature::Strong => self.double.strong[at].elasticity(along),
         }
     }
 }
@@ -368,58 +443,50 @@ fn gather(
         }
     };
     let nodes = |t: u32| mesh.tets[t as usize].map(|n| mesh.nodes[n as usize]);
-    let kind = |t: &u32| {
-        let along = problem.elasticity_of(*t as usize).along.is_some();
-        (!is_straight(&nodes(*t)), along)
+    let kind = |t: &u32| Kin {
+        curvature: Curvature::of(&nodes(*t)),
+        has_axes: problem.elasticity_of(*t as usize).along.is_some(),
     };
-    let kinds: Vec<(bool, bool)> = tets.iter().map(kind).collect();
+    let mut kinds: Vec<(Kin, u32)> = tets.iter().map(|t| (kind(t), *t)).collect();
+    // Stable: within a kind in their order along the curve.
+    kinds.sort_by_key(|(kind, _)| *kind);
     let mut groups = vec![];
-    for (curved, along) in [(false, false), (false, true), (true, false), (true, true)] {
-        let of_kind = tets
-            .iter()
-            .zip(&kinds)
-            .filter(|(_, kind)| **kind == (curved, along));
-        let tets: Vec<u32> = of_kind.map(|(t, _)| *t).collect();
-        if tets.is_empty() {
-            continue;
-        }
-        let full = tets.len().next_multiple_of(FILL);
+    for of_kind in kinds.chunk_by(|a, b| a.0 == b.0) {
+        let Kin {
+            curvature,
+            has_axes,
+        } = of_kind[0].0;
         let mut group = Group {
+            curvature,
+            has_axes,
+            tets: of_kind.iter().map(|(_, t)| *t).collect(),
             places: vec![],
-            four: vec![],
-            eight: vec![],
-            axes: along.then(Vec::new),
-            tets,
+            shapes: Shapes::default(),
         };
         for &t in &group.tets {
-            let inverted = |_| InvertedTet(t as usize);
             let law = problem.elasticity_of(t as usize);
-            if curved {
-                let eight = Shape::new(&nodes(t), &law).map_err(inverted)?;
-                group.eight.push(eight);
-            } else {
-                let four = Shape::new(&nodes(t), &law).map_err(inverted)?;
-                group.four.push(four);
-            }
+            let pushed = group.shapes.push(curvature, &nodes(t), &law);
+            pushed.map_err(|Inverted| InvertedTet(t as usize))?;
             let rows = numbering.rows_of(&mesh.tets[t as usize]);
             group.places.push(rows.map(place_of));
-            if let Some(axes) = &mut group.axes {
-                axes.extend(law.along.as_ref().map(Axis::new));
-            }
         }
+        let full = group.tets.len().next_multiple_of(FILL);
         group.tets.resize(full, NO_TET);
         group.places.resize(full, [nothing; 10]);
-        if curved {
-            group.eight.resize(full, Shape::none());
-        } else {
-            group.four.resize(full, Shape::none());
-        }
-        if let Some(axes) = &mut group.axes {
-            axes.resize(full, Axis::default());
+        group.shapes.fill(curvature, full);
+        if has_axes {
+            group.shapes.axes.resize(full, Axis::default());
         }
         groups.push(group);
     }
     Ok(Gathered { groups, foreign })
+}
+
+/// What elements have in common that go together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Kin {
+    curvature: Curvature,
+    has_axes: bool,
 }
 
 /// Slots by border row.
@@ -460,9 +527,9 @@ impl Precision for f64 {
 
 /// y += K x of elements of one kind, in packs that fill the lanes.
 #[inline(always)]
-fn add_elements<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const Q: usize, const W: usize>(
+fn add_elements<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const S: usize, const W: usize>(
     l: L,
-    shapes: &[Shape<T, Q>],
+    shapes: &[Shape<T, S>],
     axes: Option<&[Axis<T>]>,
     places: &[[P; 10]],
     x: &[Aligned<T, W>],
@@ -592,16 +659,22 @@ struct ChunkForces<'a, T, const W: usize> {
 impl<T: Precision, const W: usize> InLanes<T> for ChunkForces<'_, T, W> {
     #[inline(always)]
     fn run<L: Lanes<T>>(self, l: L) {
-        let Shapes { four, eight, axes } = T::shapes(self.elements);
+        let Shapes {
+            straight,
+            gentle,
+            strong,
+            axes,
+        } = T::shapes(self.elements);
         for segment in &self.chunk.segments {
             let range = segment.elements.clone();
             let shapes = segment.first_shape..segment.first_shape + range.len();
             let axes = segment.first_axis.map(|a| &axes[a..a + range.len()]);
             let places = &self.elements.places[range];
-            if segment.curved {
-                add_elements(l, &eight[shapes], axes, places, self.x, self.y);
-            } else {
-                add_elements(l, &four[shapes], axes, places, self.x, self.y);
+            let (x, y) = (self.x, &mut *self.y);
+            match segment.curvature {
+                Curvature::Straight => add_elements(l, &straight[shapes], axes, places, x, y),
+                Curvature::Gentle => add_elements(l, &gentle[shapes], axes, places, x, y),
+                Curvature::Strong => add_elements(l, &strong[shapes], axes, places, x, y),
             }
         }
     }
@@ -720,18 +793,19 @@ type Sizes = [[f64; 32]; 30];
 
 /// Of an isotropic law, in loops long enough for the processor's vectors.
 #[inline(always)]
-fn isotropic_sizes(gradients: &[[Vec3; 10]], lambda: f64, mu: f64) -> Sizes {
-    let mut g = [[0.0; 32]; 8];
-    for (g, from) in g.iter_mut().zip(gradients) {
+fn isotropic_sizes(gradients: &Gradients, lambda: f64, mu: f64) -> Sizes {
+    // h = Σ ± g ⊗ g.
+    let mut h = [[0.0; 32]; 30];
+    for (sign, from) in gradients.signed() {
+        let mut g = [0.0; 32];
         for (to, v) in g.as_chunks_mut::<3>().0.iter_mut().zip(from) {
             *to = (*v).into();
         }
-    }
-    // h = Σ g ⊗ g.
-    let mut h = [[0.0; 32]; 30];
-    for (row, h) in h.iter_mut().enumerate() {
-        for k in 0..32 {
-            h[k] = (0..8).map(|q| g[q][row] * g[q][k]).sum();
+        for (row, h) in h.iter_mut().enumerate() {
+            let own = sign * g[row];
+            for k in 0..32 {
+                h[k] += own * g[k];
+            }
         }
     }
     let mut out = [[0.0; 32]; 30];
@@ -766,14 +840,11 @@ fn sizes_of(stiffness: &Stiffness) -> Sizes {
     out
 }
 
-/// Elements within a region.
+/// Elements within a region, kind by kind.
 #[derive(Debug)]
 pub struct Within {
     rows: usize,
-    places: Vec<[u32; 10]>,
-    shapes: Vec<Shape<f64, 8>>,
-    axes: Vec<Axis<f64>>,
-    isotropic: usize,
+    kinds: Vec<(Kin, Vec<[u32; 10]>, Shapes<f64>)>,
 }
 
 impl Local for Elements {
@@ -802,41 +873,35 @@ impl Local for Elements {
         elements.dedup();
         let place_of = |r: u32| places.get(r as usize).copied();
         let nothing = region.len() as u32;
-        let mut out = Within {
-            rows: region.len(),
-            places: vec![],
-            shapes: vec![],
-            axes: vec![],
-            isotropic: 0,
+        let kin = |e: &u32| {
+            let kind = self.kinds[*e as usize];
+            Kin {
+                curvature: kind.curvature,
+                has_axes: kind.axis.is_some(),
+            }
         };
-        for has_axis in [false, true] {
-            for &e in &elements {
-                let e = e as usize;
-                let axis = self.kinds[e].axis.map(|a| self.double.axes[a as usize]);
-                if axis.is_some() != has_axis {
-                    continue;
-                }
-                let rows = self.rows_of[e];
-                out.places
-                    .push(rows.map(|r| place_of(r).unwrap_or(nothing)));
-                let kind = self.kinds[e];
-                out.shapes.push(if kind.curved {
-                    self.double.eight[kind.shape as usize]
-                } else {
-                    self.double.four[kind.shape as usize].as_eight()
-                });
-                out.axes.extend(axis);
+        elements.sort_by_key(kin);
+        let kinds = elements.chunk_by(|a, b| kin(a) == kin(b)).map(|of_kind| {
+            let mut places = vec![];
+            let mut shapes = Shapes::default();
+            let kin = kin(&of_kind[0]);
+            for &e in of_kind {
+                let rows = self.rows_of[e as usize];
+                places.push(rows.map(|r| place_of(r).unwrap_or(nothing)));
+                shapes.push_from(&self.double, self.kinds[e as usize]);
             }
-            let full = out.places.len().next_multiple_of(FILL);
-            out.places.resize(full, [nothing; 10]);
-            out.shapes.resize(full, Shape::none());
-            if has_axis {
-                out.axes.resize(full - out.isotropic, Axis::default());
-            } else {
-                out.isotropic = full;
+            let full = places.len().next_multiple_of(FILL);
+            places.resize(full, [nothing; 10]);
+            shapes.fill(kin.curvature, full);
+            if kin.has_axes {
+                shapes.axes.resize(full, Axis::default());
             }
+            (kin, places, shapes)
+        });
+        Within {
+            rows: region.len(),
+            kinds: kinds.collect(),
         }
-        out
     }
 
     fn subtract(&self, part: &Within, x: &[[f64; 3]], r: &mut [[f64; 3]]) {
@@ -866,11 +931,15 @@ struct WithinProduct<'a> {
 impl InLanes<f64> for WithinProduct<'_> {
     #[inline(always)]
     fn run<L: Lanes<f64>>(self, l: L) {
-        let part = self.part;
-        let (plain, along) = part.shapes.split_at(part.isotropic);
-        let (places, rest) = part.places.split_at(part.isotropic);
-        add_elements(l, plain, None, places, self.x, self.y);
-        add_elements(l, along, Some(&part.axes), rest, self.x, self.y);
+        for (kin, places, shapes) in &self.part.kinds {
+            let axes = kin.has_axes.then_some(shapes.axes.as_slice());
+            let (x, y) = (self.x, &mut *self.y);
+            match kin.curvature {
+                Curvature::Straight => add_elements(l, &shapes.straight, axes, places, x, y),
+                Curvature::Gentle => add_elements(l, &shapes.gentle, axes, places, x, y),
+                Curvature::Strong => add_elements(l, &shapes.strong, axes, places, x, y),
+            }
+        }
     }
 }
 
@@ -881,7 +950,7 @@ impl Matrix for Elements {
                 let law = self.elasticity(e);
                 let gradients = self.gradients(e);
                 for a in 0..10 {
-                    let own = block_of(gradients.iter().map(|g| (g[a], g[a])), &law);
+                    let own = block_of(gradients.pairs(a, a), &law);
                     add(&mut sums[self.places[e][a] as usize], &own);
                 }
             }

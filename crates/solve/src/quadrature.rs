@@ -3,37 +3,41 @@
 /// A point and its share of the volume.
 pub type Point = ([f64; 4], f64);
 
-/// The near coordinate of [`FOUR`].
-pub(crate) const A: f64 = 0.585_410_196_624_968_5;
-/// The other three.
-pub(crate) const B: f64 = 0.138_196_601_125_010_5;
+/// Four points, one towards each corner: `other` is their coordinate of every other corner.
+const fn towards_corners(other: f64, weight: f64) -> [Point; 4] {
+    let near = 1.0 - 3.0 * other;
+    [
+        ([near, other, other, other], weight),
+        ([other, near, other, other], weight),
+        ([other, other, near, other], weight),
+        ([other, other, other, near], weight),
+    ]
+}
+
+/// The coordinate of the other corners in [`FOUR`], in [`FIVE`], and in the two fours of [`EIGHT`].
+pub(crate) const OTHER_OF_FOUR: f64 = 0.138_196_601_125_010_5;
+pub(crate) const OTHER_OF_FIVE: f64 = 1.0 / 6.0;
+pub(crate) const OTHERS_OF_EIGHT: [f64; 2] = [0.079_343_532_369_297_39, 0.328];
 
 /// Four points, exact to degree 2: all that a straight-sided element's stiffness needs (Hammer, Marlowe
 /// and Stroud 1956).
-pub const FOUR: [Point; 4] = [
-    ([A, B, B, B], 0.25),
-    ([B, A, B, B], 0.25),
-    ([B, B, A, B], 0.25),
-    ([B, B, B, A], 0.25),
-];
+pub const FOUR: [Point; 4] = towards_corners(OTHER_OF_FOUR, 0.25);
 
-/// Eight points, exact to degree 3, all weights positive; as in Stroud 1971,
-/// Approximate Calculation of Multiple Integrals (from memory): the corners and the middles of the faces opposite them. For the stiffness of elements with curved edges:
-/// ∇N det J is a cubic there, so that a constant stress is in equilibrium whatever the edges.
+/// Five points, exact to degree 3, the one in the middle with a negative weight; as in Stroud 1971, Approximate
+/// Calculation of Multiple Integrals (from memory). For the stiffness of elements with gently curved edges: ∇N det J is
+/// a cubic there, so that a constant stress is in equilibrium whatever the edges. With strongly curved ones the
+/// stiffness would not be positive.
+pub const FIVE: [Point; 5] = {
+    let [a, b, c, d] = towards_corners(OTHER_OF_FIVE, 9.0 / 20.0);
+    [a, b, c, d, ([0.25; 4], -0.8)]
+};
+
+/// Eight points, exact to degree 3, all weights positive: for the stiffness of elements with strongly curved edges.
+/// Of the rules made of two such fours, which are one for every place of the second: one whose points all lie inside.
 pub const EIGHT: [Point; 8] = {
-    const T: f64 = 1.0 / 3.0;
-    const C: f64 = 1.0 / 40.0;
-    const F: f64 = 9.0 / 40.0;
-    [
-        ([1.0, 0.0, 0.0, 0.0], C),
-        ([0.0, 1.0, 0.0, 0.0], C),
-        ([0.0, 0.0, 1.0, 0.0], C),
-        ([0.0, 0.0, 0.0, 1.0], C),
-        ([0.0, T, T, T], F),
-        ([T, 0.0, T, T], F),
-        ([T, T, 0.0, T], F),
-        ([T, T, T, 0.0], F),
-    ]
+    let [a, b, c, d] = towards_corners(OTHERS_OF_EIGHT[0], 0.069_619_173_740_442_55);
+    let [e, f, g, h] = towards_corners(OTHERS_OF_EIGHT[1], 0.180_380_826_259_557_45);
+    [a, b, c, d, e, f, g, h]
 };
 
 /// Fourteen points, exact to degree 5, all weights positive (Walkington 2000, Quadrature on simplices of
@@ -93,6 +97,7 @@ mod tests {
     #[test]
     fn rules_are_exact_to_their_degree_and_no_further() {
         assert!(is_exact(&FOUR, 2) && !is_exact(&FOUR, 3));
+        assert!(is_exact(&FIVE, 3) && !is_exact(&FIVE, 4));
         assert!(is_exact(&EIGHT, 3) && !is_exact(&EIGHT, 4));
         assert!(is_exact(&FOURTEEN, 5) && !is_exact(&FOURTEEN, 6));
     }
