@@ -616,7 +616,8 @@ mod tests {
             let k = deforming[k];
             modes.eigenvectors[(r, k)] / f64::sqrt(modes.eigenvalues[k])
         });
-        let share: nalgebra::DVector<f64> = (basis.transpose() * own * basis).symmetric_eigenvalues();
+        let share: nalgebra::DVector<f64> =
+            (basis.transpose() * own * basis).symmetric_eigenvalues();
         (share.min(), share.max())
     }
 

@@ -7,7 +7,7 @@
 
 use crate::aggregates::{Aggregates, Motions, rigid_motions};
 use crate::chebyshev::{self, Chebyshev, Workspace};
-use crate::columns::{CHUNK, convert, step_on};
+use crate::columns::{CHUNK, add_rounded, convert};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::matrix::Order;
 use crate::{
@@ -140,18 +140,12 @@ impl Aggregation {
         groups: &[NodeColumns<f64, W>],
         work: &mut Workspace<W>,
     ) {
-        let jobs: Vec<_> = work
-            .step
-            .chunks_mut(CHUNK)
-            .zip(work.solution.chunks_mut(CHUNK))
-            .enumerate()
-            .collect();
-        team.each(jobs, |(chunk, (step, solution))| {
+        let jobs: Vec<_> = work.solution.chunks_mut(CHUNK).enumerate().collect();
+        team.each(jobs, |(chunk, solution)| {
             dispatch(Prolong {
                 by_row: &self.by_row,
                 first: chunk * CHUNK,
                 groups: groups.as_chunks::<2>().0,
-                step,
                 solution,
             });
         });
@@ -192,14 +186,13 @@ struct Prolong<'a, const W: usize> {
     by_row: &'a Rows,
     first: usize,
     groups: &'a [[NodeColumns<f64, W>; 2]],
-    step: &'a mut [NodeColumns<f32, W>],
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
 impl<const W: usize> Hot for Prolong<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        for ((i, step), solution) in (self.first..).zip(self.step).zip(self.solution) {
+        for (i, solution) in (self.first..).zip(self.solution) {
             let mut sum = [[0.0; W]; 3];
             for (g, motions) in self.by_row.row(i) {
                 let from = &self.groups[*g as usize];
@@ -214,7 +207,7 @@ impl<const W: usize> Hot for Prolong<'_, W> {
                     }
                 }
             }
-            step_on(&sum, step, solution);
+            add_rounded(solution, &sum);
         }
     }
 }

@@ -115,17 +115,15 @@ pub(crate) fn convert<T: Real, U: Real, const W: usize>(
     team.each(jobs, |(to, from)| dispatch(Convert { from, to }));
 }
 
-/// Takes a correction in: step = sum, solution += step, one node.
+/// to += value, rounded.
 #[inline(always)]
-pub(crate) fn step_on<const W: usize>(
-    sum: &NodeColumns<f64, W>,
-    step: &mut NodeColumns<f32, W>,
-    solution: &mut NodeColumns<f32, W>,
+pub(crate) fn add_rounded<const W: usize>(
+    to: &mut NodeColumns<f32, W>,
+    value: &NodeColumns<f64, W>,
 ) {
     for c in 0..3 {
         for k in 0..W {
-            step[c][k] = sum[c][k] as f32;
-            solution[c][k] += step[c][k];
+            to[c][k] += value[c][k] as f32;
         }
     }
 }

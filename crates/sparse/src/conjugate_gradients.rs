@@ -297,7 +297,7 @@ fn iterate<M: Matrix, const W: usize>(
         }
         inverse = pseudo_inverse(&energy);
         let alpha = product(&inverse, &pull);
-        let rounded = &mut s.work.residual;
+        let rounded = &mut s.work.side;
         residual = advance(team, &mut s.x, &mut s.r, rounded, &s.p, &s.q, &alpha).map(f64::sqrt);
         first = false;
         let worst = largest(&residual);

@@ -333,9 +333,6 @@ impl<M: Matrix, const W: usize> Half<M> for HalfOf<W> {
         for (to, here) in self.work.solution.iter_mut().zip(&products.smoothed) {
             spread(here, to);
         }
-        for (to, here) in self.work.residual.iter_mut().zip(&products.residual) {
-            spread(here, to);
-        }
         let mut more = vec![[[0.0; W]; 3]; self.coarse.len()];
         for (f, e) in factors.iter().zip(&products.restricted) {
             for (row, v) in e {
@@ -348,11 +345,13 @@ impl<M: Matrix, const W: usize> Half<M> for HalfOf<W> {
         }
         for (f, b) in factors.iter().zip(&products.vectors) {
             for (row, v) in b {
+                let row = *row as usize;
                 for c in 0..3 {
                     for k in 0..W {
-                        self.sides[*row as usize][c][k] += v[c] * f[k];
+                        self.sides[row][c][k] += v[c] * f[k];
                     }
                 }
+                self.work.side[row] = self.sides[row].map(|c| c.map(|v| v as f32));
             }
         }
         team.inside(|| two_level.solve_coarse(team, &mut more));

@@ -176,8 +176,13 @@ impl<const W: usize> Hot for Direction<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (p, z) in self.p.iter_mut().zip(self.z) {
-            let z = z.map(|row| row.map(f64::from));
-            *p = combined::<W, FUSED>(&z, p, self.beta);
+            let mut start = [[0.0; W]; 3];
+            for c in 0..3 {
+                for k in 0..W {
+                    start[c][k] = f64::from(z[c][k]);
+                }
+            }
+            *p = combined::<W, FUSED>(&start, p, self.beta);
         }
     }
 }
@@ -240,9 +245,10 @@ impl<const W: usize> Hot for Advance<'_, W> {
         for (((x, r), rounded), (p, q)) in all.zip(self.p.iter().zip(self.q)) {
             *x = combined::<W, FUSED>(x, p, self.alpha);
             *r = combined::<W, FUSED>(r, q, self.minus);
-            *rounded = r.map(|c| c.map(|v| v as f32));
             for c in 0..3 {
                 for k in 0..W {
+                    // Not by `map`, which goes through the stack.
+                    rounded[c][k] = r[c][k] as f32;
                     size[k] = r[c][k].times_plus::<FUSED>(r[c][k], size[k]);
                 }
             }

@@ -2,7 +2,7 @@
 
 use crate::NodeColumns;
 use crate::Team;
-use crate::columns::{CHUNK, step_on};
+use crate::columns::{CHUNK, add_rounded};
 use crate::kernel::{Hot, Real, dispatch};
 
 /// Weights by fine row and, turned round, by coarse row. Single precision in memory: whoever builds
@@ -115,25 +115,19 @@ impl Prolongation {
         });
     }
 
-    /// step = P coarse, solution += step.
+    /// solution += P coarse.
     pub(crate) fn prolong<const W: usize>(
         &self,
         team: &Team,
         coarse: &[NodeColumns<f64, W>],
-        step: &mut [NodeColumns<f32, W>],
         solution: &mut [NodeColumns<f32, W>],
     ) {
-        let jobs: Vec<_> = step
-            .chunks_mut(CHUNK)
-            .zip(solution.chunks_mut(CHUNK))
-            .enumerate()
-            .collect();
-        team.each(jobs, |(chunk, (step, solution))| {
+        let jobs: Vec<_> = solution.chunks_mut(CHUNK).enumerate().collect();
+        team.each(jobs, |(chunk, solution)| {
             dispatch(Prolong {
                 weights: &self.by_fine,
                 first: chunk * CHUNK,
                 coarse,
-                step,
                 solution,
             });
         });
@@ -160,16 +154,15 @@ struct Prolong<'a, const W: usize> {
     weights: &'a Weights,
     first: usize,
     coarse: &'a [NodeColumns<f64, W>],
-    step: &'a mut [NodeColumns<f32, W>],
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
 impl<const W: usize> Hot for Prolong<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        for ((i, step), solution) in (self.first..).zip(self.step).zip(self.solution) {
+        for (i, solution) in (self.first..).zip(self.solution) {
             let sum = weighted::<f64, W, FUSED>(self.weights.row(i), self.coarse);
-            step_on(&sum, step, solution);
+            add_rounded(solution, &sum);
         }
     }
 }
@@ -219,7 +212,8 @@ mod tests {
         let mut down = vec![[[0.0; 1]; 3]; 3];
         p.restrict(&team, &fine, &mut down);
         let (mut step, mut solution) = (vec![[[0.0f32; 1]; 3]; 6], vec![[[2.0f32; 1]; 3]; 6]);
-        p.prolong(&team, &coarse, &mut step, &mut solution);
+        p.prolong(&team, &coarse, &mut step);
+        p.prolong(&team, &coarse, &mut solution);
         let flat = |v: &[NodeColumns<f64, 1>]| v.as_flattened().as_flattened().to_vec();
         let inner: f64 = flat(&down)
             .iter()

@@ -150,7 +150,7 @@ impl<M: Matrix> TwoLevel<M> {
         self.prolongation.coarse_rows()
     }
 
-    /// One symmetric cycle on `work.residual`, which it uses up; the result is `work.solution`.
+    /// One symmetric cycle on `work.side`; the result is `work.solution`.
     pub(crate) fn apply<const W: usize>(
         &self,
         team: &Team,
@@ -180,8 +180,7 @@ impl<M: Matrix> TwoLevel<M> {
         coarse: &[NodeColumns<f64, W>],
         work: &mut Workspace<W>,
     ) {
-        self.prolongation
-            .prolong(team, coarse, &mut work.step, &mut work.solution);
+        self.prolongation.prolong(team, coarse, &mut work.solution);
         self.smoother.smooth_on(team, work);
     }
 }
