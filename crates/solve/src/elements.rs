@@ -630,7 +630,7 @@ impl<T: Precision, R: Rowwise<T, W>, const W: usize> ChunkProduct<'_, T, R, W> {
         x.extend(own.iter().map(|x| Aligned(*x)));
         x.extend(chunk.foreign.iter().map(|r| Aligned(self.x[*r as usize])));
         x.push(zero);
-        let mut y = vec![zero; chunk.nodes() + 1];
+        let mut y = vec![std::hint::black_box(zero); chunk.nodes() + 1];
         T::in_lanes::<W>(ChunkForces {
             elements: self.elements,
             chunk,
@@ -763,60 +763,75 @@ impl<const W: usize> Hot for ChunkMagnitudes<'_, W> {
             let law = elements.elasticity(e);
             let gradients = elements.gradients(e);
             let sizes = if law.along.is_none() {
-                isotropic_sizes(&gradients, law.lambda, law.mu)
+                isotropic_sizes(&gradients, law.lambda as f32, law.mu as f32)
             } else {
                 sizes_of(&stiffness_from(&gradients, &law))
             };
             let x = elements.rows_of[e].map(|r| {
                 let x = self.x.get(r as usize);
-                x.map_or([[0.0; W]; 3], |x| x.map(|c| c.map(f64::abs)))
+                x.map_or([[0.0; W]; 3], |x| x.map(|c| c.map(|v| v.abs() as f32)))
             });
-            let mut sums = [[[0.0; W]; 3]; 10];
+            let mut sums = [[[0.0f32; W]; 3]; 10];
             for (row, sum) in sizes.iter().zip(sums.as_flattened_mut()) {
                 let mut total = [0.0; W];
-                for (size, x) in row.iter().zip(x.as_flattened()) {
-                    for k in 0..W {
-                        total[k] = size.times_plus::<FUSED>(x[k], total[k]);
+                for (node, x) in x.iter().enumerate() {
+                    for c in 0..3 {
+                        for k in 0..W {
+                            total[k] = row[c][node].times_plus::<FUSED>(x[c][k], total[k]);
+                        }
                     }
                 }
                 *sum = total;
             }
             for (place, sum) in elements.places[e].iter().zip(&sums) {
-                add(&mut self.sums[*place as usize], sum);
+                let sum = sum.map(|c| c.map(f64::from));
+                add(&mut self.sums[*place as usize], &sum);
             }
         }
     }
 }
 
-/// Sizes of an element matrix's entries: 30 rows of three unknowns a node, padded.
-type Sizes = [[f64; 32]; 30];
+/// Sizes of an element matrix's entries: 30 rows, each by component and node, padded. In single precision, which is
+/// enough for how large an error may be.
+type Sizes = [[[f32; 16]; 3]; 30];
 
 /// Of an isotropic law, in loops long enough for the processor's vectors.
 #[inline(always)]
-fn isotropic_sizes(gradients: &Gradients, lambda: f64, mu: f64) -> Sizes {
+fn isotropic_sizes(gradients: &Gradients, lambda: f32, mu: f32) -> Sizes {
     // h = Σ ± g ⊗ g.
-    let mut h = [[0.0; 32]; 30];
+    let mut h: Sizes = [[[0.0; 16]; 3]; 30];
     for (sign, from) in gradients.signed() {
-        let mut g = [0.0; 32];
-        for (to, v) in g.as_chunks_mut::<3>().0.iter_mut().zip(from) {
-            *to = (*v).into();
+        let mut g = [[0.0f32; 16]; 3];
+        for (node, v) in from.iter().enumerate() {
+            for c in 0..3 {
+                g[c][node] = v[c] as f32;
+            }
         }
         for (row, h) in h.iter_mut().enumerate() {
-            let own = sign * g[row];
-            for k in 0..32 {
-                h[k] += own * g[k];
+            let own = sign as f32 * g[row % 3][row / 3];
+            for c in 0..3 {
+                for k in 0..16 {
+                    h[c][k] += own * g[c][k];
+                }
             }
         }
     }
-    let mut out = [[0.0; 32]; 30];
-    for a in (0..30).step_by(3) {
-        for b in (0..30).step_by(3) {
-            let shear = mu * (h[a][b] + h[a + 1][b + 1] + h[a + 2][b + 2]);
-            for r in 0..3 {
-                for c in 0..3 {
-                    let own = if r == c { shear } else { 0.0 };
-                    out[a + r][b + c] =
-                        (lambda * h[a + r][b + c] + mu * h[a + c][b + r] + own).abs();
+    let mut out: Sizes = [[[0.0; 16]; 3]; 30];
+    for (out, h) in out
+        .as_chunks_mut::<3>()
+        .0
+        .iter_mut()
+        .zip(h.as_chunks::<3>().0)
+    {
+        let mut shear = [0.0; 16];
+        for k in 0..16 {
+            shear[k] = mu * (h[0][0][k] + h[1][1][k] + h[2][2][k]);
+        }
+        for r in 0..3 {
+            for c in 0..3 {
+                for k in 0..16 {
+                    let own = if r == c { shear[k] } else { 0.0 };
+                    out[r][c][k] = (lambda * h[r][c][k] + mu * h[c][r][k] + own).abs();
                 }
             }
         }
@@ -825,14 +840,15 @@ fn isotropic_sizes(gradients: &Gradients, lambda: f64, mu: f64) -> Sizes {
 }
 
 fn sizes_of(stiffness: &Stiffness) -> Sizes {
-    let mut out = [[0.0; 32]; 30];
+    let mut out: Sizes = [[[0.0; 16]; 3]; 30];
     for a in 0..10 {
         for b in a..10 {
             let block = &stiffness[place(a, b)];
             for r in 0..3 {
                 for c in 0..3 {
-                    out[3 * a + r][3 * b + c] = block[r][c].abs();
-                    out[3 * b + c][3 * a + r] = block[r][c].abs();
+                    let size = block[r][c].abs() as f32;
+                    out[3 * a + r][c][b] = size;
+                    out[3 * b + c][r][a] = size;
                 }
             }
         }

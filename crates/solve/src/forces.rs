@@ -57,7 +57,7 @@ const fn has_middle<const S: usize>() -> bool {
     S == 5
 }
 
-/// What the sums of corner values in [`Pack::slopes`] are to be multiplied with at a point.
+/// What the sums of corner values in [`Pack::at_points`] are to be multiplied with at a point.
 fn share<const S: usize>(point: usize) -> f64 {
     let others = fours::<S>();
     others
@@ -245,8 +245,34 @@ pub(crate) const fn pack_of<T, L: Lanes<T>, const W: usize>() -> usize {
     if W < L::N { L::N / W } else { 1 }
 }
 
-/// Derivatives by l₁, l₂, l₃ at the quadrature points: `[point][m][component]`.
-type AtPoints<V> = [[[V; 3]; 3]; POINTS];
+/// Nine vectors: of three components, each along l₁, l₂, l₃ or three axes.
+type Nine<V> = [[V; 3]; 3];
+
+/// Nine of an expression of two indices, written out: an array that is filled later is cleared first, at each element,
+/// and a closure may not be compiled for the lanes.
+macro_rules! nine {
+    ($c:ident, $m:ident, $value:expr) => {
+        [nine!(row $c, $m, 0, $value), nine!(row $c, $m, 1, $value), nine!(row $c, $m, 2, $value)]
+    };
+    (row $c:ident, $m:ident, $row:literal, $value:expr) => {
+        [
+            { let ($c, $m) = ($row, 0); $value },
+            { let ($c, $m) = ($row, 1); $value },
+            { let ($c, $m) = ($row, 2); $value },
+        ]
+    };
+}
+
+/// Sum of four.
+#[inline(always)]
+fn sum_of<T, L: Lanes<T>>(l: L, of: &[Nine<L::V>; 4]) -> Nine<L::V> {
+    let [a, b, c, d] = of;
+    nine!(
+        i,
+        m,
+        l.add(l.add(a[i][m], b[i][m]), l.add(c[i][m], d[i][m]))
+    )
+}
 
 impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
     /// y += K x of these elements.
@@ -259,9 +285,9 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
     ) {
         // Load cases beyond the lanes' number take another pass.
         for pass in 0..(W / L::N).max(1) {
-            let mut d = self.slopes::<L, W>(l, x, pass);
-            self.stresses::<L, W>(l, &mut d);
-            self.add::<L, W>(l, &d, y, pass);
+            let corners = self.corners::<L, W>(l, x, pass);
+            let forces = self.at_points::<L, W>(l, &corners);
+            self.add::<L, W>(l, &forces, y, pass);
         }
     }
 
@@ -275,6 +301,76 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         }
     }
 
+    /// Derivatives of the displacement by l₁, l₂, l₃ (with l₀ = 1 − the rest) at the corners.
+    #[inline(always)]
+    fn corners<L: Lanes<T>, const W: usize>(
+        &self,
+        l: L,
+        x: &[Aligned<T, W>],
+        pass: usize,
+    ) -> [Nine<L::V>; 4] {
+        let u = [
+            self.component::<L, W>(l, x, 0, pass),
+            self.component::<L, W>(l, x, 1, pass),
+            self.component::<L, W>(l, x, 2, pass),
+        ];
+        [
+            self.corner::<L>(l, &u, 0),
+            self.corner::<L>(l, &u, 1),
+            self.corner::<L>(l, &u, 2),
+            self.corner::<L>(l, &u, 3),
+        ]
+    }
+
+    /// A component of the nodes' displacements: at corners as it is, in the middles of edges four times.
+    #[inline(always)]
+    fn component<L: Lanes<T>, const W: usize>(
+        &self,
+        l: L,
+        x: &[Aligned<T, W>],
+        c: usize,
+        pass: usize,
+    ) -> [L::V; 10] {
+        let four = l.splat(T::from_f64(4.0));
+        macro_rules! at {
+            ($a:literal) => {
+                l.load::<W>(|e| x[(self.place)(e, $a)].0[c], pass)
+            };
+        }
+        [
+            at!(0),
+            at!(1),
+            at!(2),
+            at!(3),
+            l.mul(four, at!(4)),
+            l.mul(four, at!(5)),
+            l.mul(four, at!(6)),
+            l.mul(four, at!(7)),
+            l.mul(four, at!(8)),
+            l.mul(four, at!(9)),
+        ]
+    }
+
+    /// At corner k.
+    #[inline(always)]
+    fn corner<L: Lanes<T>>(&self, l: L, u: &[[L::V; 10]; 3], k: usize) -> Nine<L::V> {
+        nine!(
+            c,
+            m,
+            l.sub(Self::by(l, &u[c], k, m + 1), Self::by(l, &u[c], k, 0))
+        )
+    }
+
+    /// By l_m at corner k as if the four were independent: 3 u_k, 4 u_km − u_m.
+    #[inline(always)]
+    fn by<L: Lanes<T>>(l: L, u: &[L::V; 10], k: usize, m: usize) -> L::V {
+        if m == k {
+            l.mul(l.splat(T::from_f64(3.0)), u[k])
+        } else {
+            l.sub(u[BETWEEN[k][m]], u[m])
+        }
+    }
+
     /// What the sum of all corners' values counts beside the near one's in a four of points.
     #[inline(always)]
     fn beside<L: Lanes<T>>(l: L, four: usize) -> L::V {
@@ -282,97 +378,115 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         l.splat(T::from_f64(other / (1.0 - 4.0 * other)))
     }
 
-    /// Derivatives of the displacement by l₁, l₂, l₃ (with l₀ = 1 − the rest) at the quadrature points, over each
-    /// point's [`share`].
+    /// From derivatives of the displacement at the corners to forces that work on them: the derivatives at the
+    /// quadrature points, over each point's [`share`], stress, forces there, and their sums.
     #[inline(always)]
-    fn slopes<L: Lanes<T>, const W: usize>(
+    fn at_points<L: Lanes<T>, const W: usize>(
         &self,
         l: L,
-        x: &[Aligned<T, W>],
-        pass: usize,
-    ) -> AtPoints<L::V> {
-        let [zero, three, four] = [0.0, 3.0, 4.0].map(|v| l.splat(T::from_f64(v)));
-        let mut d = [[[zero; 3]; 3]; POINTS];
-        for c in 0..3 {
-            let u: [L::V; 10] =
-                std::array::from_fn(|a| l.load::<W>(|e| x[(self.place)(e, a)].0[c], pass));
-            let own: [L::V; 4] = std::array::from_fn(|k| l.mul(three, u[k]));
-            let middles: [L::V; 10] = std::array::from_fn(|a| l.mul(four, u[a]));
-            let mut corner = [[zero; 3]; 4];
-            for k in 0..4 {
-                // By l_m as if the four were independent: 3 u_k, 4 u_km − u_m.
-                let by = |m: usize| {
-                    if m == k {
-                        own[k]
-                    } else {
-                        l.sub(middles[BETWEEN[k][m]], u[m])
-                    }
+        corners: &[Nine<L::V>; 4],
+    ) -> [Nine<L::V>; 4] {
+        let sum = sum_of(l, corners);
+        let first = self.four::<L, W>(l, corners, &sum, 0);
+        let all = sum_of(l, &first);
+        let beside = Self::beside(l, 0);
+        if S == 8 {
+            let second = self.four::<L, W>(l, corners, &sum, 1);
+            let more = sum_of(l, &second);
+            let beyond = Self::beside(l, 1);
+            let all = nine!(
+                c,
+                m,
+                l.mul_add(beside, all[c][m], l.mul(beyond, more[c][m]))
+            );
+            macro_rules! both {
+                ($k:literal) => {
+                    nine!(
+                        c,
+                        m,
+                        l.add(l.add(first[$k][c][m], second[$k][c][m]), all[c][m])
+                    )
                 };
-                let by_first = by(0);
-                corner[k] = std::array::from_fn(|m| l.sub(by(m + 1), by_first));
             }
-            for m in 0..3 {
-                let pair = |i: usize, j: usize| l.add(corner[i][m], corner[j][m]);
-                let sum = l.add(pair(0, 1), pair(2, 3));
-                for four in 0..fours::<S>().len() {
-                    let beside = l.mul(Self::beside(l, four), sum);
-                    for k in 0..4 {
-                        d[4 * four + k][m][c] = l.add(corner[k][m], beside);
-                    }
-                }
-                if has_middle::<S>() {
-                    d[4][m][c] = sum;
-                }
-            }
+            return [both!(0), both!(1), both!(2), both!(3)];
         }
-        d
+        let all = if has_middle::<S>() {
+            // Its weight is negative.
+            let middle = self.forces::<L, W>(l, 4, &sum);
+            nine!(c, m, l.mul_sub(beside, all[c][m], middle[c][m]))
+        } else {
+            nine!(c, m, l.mul(beside, all[c][m]))
+        };
+        macro_rules! with {
+            ($k:literal) => {
+                nine!(c, m, l.add(first[$k][c][m], all[c][m]))
+            };
+        }
+        [with!(0), with!(1), with!(2), with!(3)]
     }
 
-    /// From derivatives of the displacement to forces that work on them, in place; in the middle with the opposite
-    /// sign.
+    /// Forces at a four of points.
     #[inline(always)]
-    fn stresses<L: Lanes<T>, const W: usize>(&self, l: L, d: &mut AtPoints<L::V>) {
+    fn four<L: Lanes<T>, const W: usize>(
+        &self,
+        l: L,
+        corners: &[Nine<L::V>; 4],
+        sum: &Nine<L::V>,
+        four: usize,
+    ) -> [Nine<L::V>; 4] {
+        let beside = Self::beside(l, four);
+        let sum = nine!(c, m, l.mul(beside, sum[c][m]));
+        macro_rules! at {
+            ($k:literal) => {
+                self.forces::<L, W>(
+                    l,
+                    4 * four + $k,
+                    &nine!(c, m, l.add(corners[$k][c][m], sum[c][m])),
+                )
+            };
+        }
+        [at!(0), at!(1), at!(2), at!(3)]
+    }
+
+    /// Forces at one point.
+    #[inline(always)]
+    fn forces<L: Lanes<T>, const W: usize>(
+        &self,
+        l: L,
+        point: usize,
+        d: &Nine<L::V>,
+    ) -> Nine<L::V> {
         let lambda = self.each::<L, W>(l, |e| self.shapes[e].lambda);
         let mu = self.each::<L, W>(l, |e| self.shapes[e].mu);
         let twice = l.add(mu, mu);
-        let set = |q: usize| -> [[L::V; 3]; 3] {
-            std::array::from_fn(|m| {
-                std::array::from_fn(|r| self.each::<L, W>(l, |e| self.shapes[e].slopes[q][m][r]))
-            })
-        };
-        let first = set(0);
-        let points = 4 * fours::<S>().len() + usize::from(has_middle::<S>());
-        for (q, d) in d[..points].iter_mut().enumerate() {
-            let slopes = if S == 1 || q == 0 { first } else { set(q) };
-            let mut g = [[lambda; 3]; 3];
-            for c in 0..3 {
-                for r in 0..3 {
-                    let mut sum = l.mul(slopes[0][r], d[0][c]);
-                    sum = l.mul_add(slopes[1][r], d[1][c], sum);
-                    g[c][r] = l.mul_add(slopes[2][r], d[2][c], sum);
-                }
+        let set = if S == 1 { 0 } else { point };
+        let slopes = nine!(
+            m,
+            r,
+            self.each::<L, W>(l, |e| self.shapes[e].slopes[set][m][r])
+        );
+        let g = nine!(c, r, {
+            let sum = l.mul(slopes[0][r], d[c][0]);
+            let sum = l.mul_add(slopes[1][r], d[c][1], sum);
+            l.mul_add(slopes[2][r], d[c][2], sum)
+        });
+        let trace = l.add(l.add(g[0][0], g[1][1]), g[2][2]);
+        let pressure = l.mul(lambda, trace);
+        let mut stress = nine!(a, b, {
+            if a == b {
+                l.mul_add(twice, g[a][b], pressure)
+            } else {
+                l.mul(mu, l.add(g[a][b], g[b][a]))
             }
-            let trace = l.add(l.add(g[0][0], g[1][1]), g[2][2]);
-            let pressure = l.mul(lambda, trace);
-            let mut stress = [[pressure; 3]; 3];
-            for c in 0..3 {
-                stress[c][c] = l.mul_add(twice, g[c][c], pressure);
-            }
-            for (a, b) in [(0, 1), (0, 2), (1, 2)] {
-                stress[a][b] = l.mul(mu, l.add(g[a][b], g[b][a]));
-                stress[b][a] = stress[a][b];
-            }
-            if let Some(axes) = self.axes {
-                self.add_axis::<L, W>(l, axes, &g, trace, &mut stress);
-            }
-            for c in 0..3 {
-                for m in 0..3 {
-                    let mut sum = l.mul(slopes[m][0], stress[c][0]);
-                    sum = l.mul_add(slopes[m][1], stress[c][1], sum);
-                    d[m][c] = l.mul_add(slopes[m][2], stress[c][2], sum);
-                }
-            }
+        });
+        if let Some(axes) = self.axes {
+            self.add_axis::<L, W>(l, axes, &g, trace, &mut stress);
         }
+        nine!(c, m, {
+            let sum = l.mul(slopes[m][0], stress[c][0]);
+            let sum = l.mul_add(slopes[m][1], stress[c][1], sum);
+            l.mul_add(slopes[m][2], stress[c][2], sum)
+        })
     }
 
     /// What the axis a adds to the stress: α ((a·εa) I + tr ε a⊗a) + 2 m (a⊗εa + εa⊗a) + β (a·εa) a⊗a.
@@ -385,15 +499,19 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         trace: L::V,
         stress: &mut [[L::V; 3]; 3],
     ) {
-        let a: [L::V; 3] = std::array::from_fn(|c| self.each::<L, W>(l, |e| axes[e].axis[c]));
+        let mut a = [trace; 3];
+        for c in 0..3 {
+            a[c] = self.each::<L, W>(l, |e| axes[e].axis[c]);
+        }
         let alpha = self.each::<L, W>(l, |e| axes[e].alpha);
         let shear = self.each::<L, W>(l, |e| axes[e].shear);
         let beta = self.each::<L, W>(l, |e| axes[e].beta);
         // 2 εa.
-        let pulled: [L::V; 3] = std::array::from_fn(|r| {
+        let mut pulled = [trace; 3];
+        for r in 0..3 {
             let twice = |c: usize| l.mul(a[c], l.add(g[r][c], g[c][r]));
-            l.add(l.add(twice(0), twice(1)), twice(2))
-        });
+            pulled[r] = l.add(l.add(twice(0), twice(1)), twice(2));
+        }
         let twice = l.add(
             l.add(l.mul(a[0], pulled[0]), l.mul(a[1], pulled[1])),
             l.mul(a[2], pulled[2]),
@@ -413,55 +531,49 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         }
     }
 
-    /// Adds the forces of [`Pack::stresses`] to the nodes: [`Pack::slopes`] turned round.
+    /// Adds the forces to the nodes: [`Pack::corners`] turned round.
     #[inline(always)]
     fn add<L: Lanes<T>, const W: usize>(
         &self,
         l: L,
-        d: &AtPoints<L::V>,
+        forces: &[Nine<L::V>; 4],
         y: &mut [Aligned<T, W>],
         pass: usize,
     ) {
-        let [zero, three, four] = [0.0, 3.0, 4.0].map(|v| l.splat(T::from_f64(v)));
+        let zero = l.splat(T::default());
+        let three = l.splat(T::from_f64(3.0));
+        let four = l.splat(T::from_f64(4.0));
         for c in 0..3 {
-            let mut by = [[zero; 4]; 4];
-            for m in 0..3 {
-                let mut all = zero;
-                for four in 0..fours::<S>().len() {
-                    let at = |k: usize| d[4 * four + k][m][c];
-                    let sum = l.add(l.add(at(0), at(1)), l.add(at(2), at(3)));
-                    let beside = Self::beside(l, four);
-                    all = if four > 0 {
-                        l.mul_add(beside, sum, all)
-                    } else if has_middle::<S>() {
-                        l.mul_sub(beside, sum, d[4][m][c])
-                    } else {
-                        l.mul(beside, sum)
-                    };
-                    for k in 0..4 {
-                        by[k][m + 1] = if four > 0 {
-                            l.add(by[k][m + 1], at(k))
-                        } else {
-                            at(k)
-                        };
-                    }
-                }
-                for by in &mut by {
-                    by[m + 1] = l.add(by[m + 1], all);
-                }
+            macro_rules! by {
+                ($k:literal) => {{
+                    let [a, b, d] = forces[$k][c];
+                    [l.sub(zero, l.add(l.add(a, b), d)), a, b, d]
+                }};
             }
-            for by in &mut by {
-                by[0] = l.sub(zero, l.add(l.add(by[1], by[2]), by[3]));
+            let by = [by!(0), by!(1), by!(2), by!(3)];
+            macro_rules! corner {
+                ($m:literal, $i:literal, $j:literal, $k:literal) => {{
+                    let others = l.add(l.add(by[$i][$m], by[$j][$m]), by[$k][$m]);
+                    l.mul_sub(three, by[$m][$m], others)
+                }};
             }
-            let mut f = [zero; 10];
-            for m in 0..4 {
-                let [i, j, k] = [[1, 2, 3], [0, 2, 3], [0, 1, 3], [0, 1, 2]][m];
-                let others = l.add(l.add(by[i][m], by[j][m]), by[k][m]);
-                f[m] = l.mul_sub(three, by[m][m], others);
-                for k in 0..m {
-                    f[BETWEEN[k][m]] = l.mul(four, l.add(by[k][m], by[m][k]));
-                }
+            macro_rules! middle {
+                ($k:literal, $m:literal) => {
+                    l.mul(four, l.add(by[$k][$m], by[$m][$k]))
+                };
             }
+            let f = [
+                corner!(0, 1, 2, 3),
+                corner!(1, 0, 2, 3),
+                corner!(2, 0, 1, 3),
+                corner!(3, 0, 1, 2),
+                middle!(0, 1),
+                middle!(1, 2),
+                middle!(0, 2),
+                middle!(0, 3),
+                middle!(1, 3),
+                middle!(2, 3),
+            ];
             for (a, f) in f.into_iter().enumerate() {
                 for e in 0..pack_of::<T, L, W>() {
                     let to = &mut y[(self.place)(e, a)].0[c];

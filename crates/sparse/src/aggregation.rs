@@ -17,8 +17,8 @@ use crate::{
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Degree of the smoother on the linear level.
-const DEGREE: usize = 3;
+/// Degree of the smoother on the linear level: of 3 to 6 the fastest (docs/performance.md).
+const DEGREE: usize = 5;
 /// Damping of the prolongation's smoothing step, over the largest eigenvalue (Vaněk et al. 1996).
 const DAMPING: f64 = 4.0 / 3.0;
 
