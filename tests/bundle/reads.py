@@ -22,11 +22,26 @@ from scipy.sparse.csgraph import connected_components
 EDGES = [(0, 1), (1, 2), (0, 2), (0, 3), (1, 3), (2, 3)]  # VTK's quadratic tetrahedron
 
 
-def quadrature():
-    """Eight points, degree 3: the corners and the middles of the faces, barycentric, weights summing to one: the rule
-    that the bundle states."""
-    points = np.concatenate([np.eye(4), (1 - np.eye(4)) / 3])
-    return points, np.repeat([1 / 40, 9 / 40], 4)
+def towards_corners(other, weight):
+    """Four points, each nearer to one corner, with the same coordinate of the other three."""
+    return np.full((4, 4), other) + (1 - 4 * other) * np.eye(4), np.full(4, weight)
+
+
+def quadrature(count):
+    """Barycentric points and weights that sum to one, of the rules that the bundle states."""
+    if count == 4:
+        return towards_corners((5 - 5**0.5) / 20, 1 / 4)
+    if count == 5:
+        points, weights = towards_corners(1 / 6, 9 / 20)
+        return np.vstack([points, np.full(4, 1 / 4)]), np.append(weights, -4 / 5)
+    assert count == 8, f"no rule of {count} points is stated"
+    fours = towards_corners(0.328, 0.18038082625955745), towards_corners(0.07934353236929739, 0.06961917374044255)
+    return np.vstack([f[0] for f in fours]), np.concatenate([f[1] for f in fours])
+
+
+def points_of(mesh):
+    """How many points the stiffness of each element takes."""
+    return np.asarray(mesh.cell_data["stiffness_points"][0]).ravel().astype(int)
 
 
 def shape_gradients(lam):
@@ -257,26 +272,26 @@ def worst_body(x, tets, acting, held):
     return count, loose, force, moment
 
 
-def internal_forces(x, tets, stiffness, ue):
-    """Nodal forces of the displacements that the elements see, shape (nodes, 3)."""
+def internal_forces(x, tets, stiffness, ue, counts):
+    """Nodal forces of the displacements that the elements see, shape (nodes, 3), and the elements' volumes; each
+    element by as many points as `counts` says."""
     f = np.zeros_like(x)
     volume = np.zeros(len(tets))
-    points, weights = quadrature()
-    for lam, w in zip(points, weights):
-        g = shape_gradients(lam)
-        g = g[:, 1:] - g[:, :1]
-        xe = x[tets]
-        jac = np.einsum("nak,ai->nki", xe, g)
-        det = np.linalg.det(jac)
-        assert (det > 0).all(), "an element is turned inside out"
-        grad = np.einsum("ai,nik->nak", g, np.linalg.inv(jac))
-        du = np.einsum("nak,nal->nkl", ue, grad)
-        strain = 0.5 * (du + du.transpose(0, 2, 1))
-        stress = np.einsum("nijkl,nkl->nij", stiffness, strain)
-        scale = w * det / 6
-        volume += scale
-        fe = np.einsum("n,nkl,nal->nak", scale, stress, grad)
-        np.add.at(f, tets, fe)
+    for count in np.unique(counts):
+        own = np.flatnonzero(counts == count)
+        for lam, w in zip(*quadrature(count)):
+            g = shape_gradients(lam)
+            g = g[:, 1:] - g[:, :1]
+            jac = np.einsum("nak,ai->nki", x[tets[own]], g)
+            det = np.linalg.det(jac)
+            assert (det > 0).all(), "an element is turned inside out"
+            grad = np.einsum("ai,nik->nak", g, np.linalg.inv(jac))
+            du = np.einsum("nak,nal->nkl", ue[own], grad)
+            strain = 0.5 * (du + du.transpose(0, 2, 1))
+            stress = np.einsum("nijkl,nkl->nij", stiffness[own], strain)
+            scale = w * det / 6
+            volume[own] += scale
+            np.add.at(f, tets[own], np.einsum("n,nkl,nal->nak", scale, stress, grad))
     return f, volume
 
 
@@ -322,7 +337,8 @@ def main(folder):
             shortening = state["shortening_mm"]
             table, column, traction = interfaces.tractions(state, contact["columns"])
             pushed = interfaces.forces(traction, len(x))
-        inner, volume = internal_forces(x, tets, stiffness, seen(tets, u, model["preloads"], shortening))
+        sees = seen(tets, u, model["preloads"], shortening)
+        inner, volume = internal_forces(x, tets, stiffness, sees, points_of(mesh))
         if interfaces:
             # What acts on the bodies: loads, and forces across interfaces.
             count, loose, force, moment = worst_body(x, tets, applied + pushed, held)

@@ -27,6 +27,9 @@ import meshio
 import numpy as np
 import scipy.sparse as sp
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "bundle"))
+from reads import points_of, quadrature
+
 
 def read(folder):
     mesh = meshio.read(folder / "mesh.vtu")
@@ -43,17 +46,11 @@ def read(folder):
         for n, *force in load["forces"]:
             f[n] += force
         loads.append(f.ravel())
-    return mesh.points, tets, young, poisson, fixed, np.array(loads).T
+    return mesh.points, tets, points_of(mesh), young, poisson, fixed, np.array(loads).T
 
 
 # The ten-node tetrahedron of VTK: corners, then edges 01 12 20 03 13 23.
 EDGES = [(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)]
-
-
-def rule():
-    """Eight points, degree 3: the corners and the middles of the faces."""
-    points = np.concatenate([np.eye(4), (1 - np.eye(4)) / 3])
-    return points, np.repeat([1 / 40, 9 / 40], 4)
 
 
 def gradients(x, l):
@@ -69,17 +66,21 @@ def gradients(x, l):
     return np.einsum("aj,eji->eai", local, np.linalg.inv(jacobian)), det
 
 
-def stiffness(points, tets, young, poisson):
-    """Written from the formula alone, in numpy: K_ab = λ H + μ Hᵀ + μ tr(H) I."""
+def stiffness(points, tets, counts, young, poisson):
+    """Written from the formula alone, in numpy: K_ab = λ H + μ Hᵀ + μ tr(H) I; each element by as many quadrature
+    points as `counts` says."""
     lam = young * poisson / ((1 + poisson) * (1 - 2 * poisson))
     mu = young / (2 * (1 + poisson))
     n = 3 * len(points)
     total = sp.csr_matrix((n, n))
-    for start in range(0, len(tets), 40_000):
-        part = slice(start, start + 40_000)
+    parts = []
+    for count in np.unique(counts):
+        own = np.flatnonzero(counts == count)
+        parts += [(count, own[k : k + 40_000]) for k in range(0, len(own), 40_000)]
+    for count, part in parts:
         x = points[tets[part]]
         k = np.zeros((len(x), 10, 3, 10, 3))
-        for l, w in zip(*rule()):
+        for l, w in zip(*quadrature(count)):
             g, det = gradients(x, l)
             scale = w * det / 6
             h = np.einsum("e,eai,ebj->eaibj", scale, g, g, optimize=True)
@@ -132,8 +133,8 @@ def main():
         os.environ[name] = str(arguments.threads)
 
     first = ours(arguments)
-    points, tets, young, poisson, fixed, loads = read(arguments.bundle)
-    k = stiffness(points, tets, young, poisson)
+    points, tets, counts, young, poisson, fixed, loads = read(arguments.bundle)
+    k = stiffness(points, tets, counts, young, poisson)
     free = np.setdiff1d(np.arange(3 * len(points)), (3 * fixed[:, None] + np.arange(3)).ravel())
     k = k[free][:, free].tocsr()
     k = ((k + k.T) * 0.5).tocsr()

@@ -1,7 +1,7 @@
 //! The ten-node tetrahedron: geometry, stiffness, strain.
 
 use crate::forces::{Curvature, Gradients, Shape};
-use crate::quadrature::{FOUR, FOURTEEN, Point};
+use crate::quadrature::{EIGHT, FIVE, FOUR, FOURTEEN, Point};
 use crate::shape::{EDGES, derivatives};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_model::{Along, Elasticity};
@@ -44,6 +44,15 @@ impl Element {
     /// The quadrature for integrals over it.
     pub fn rule(&self) -> &'static [Point] {
         if self.straight { &FOUR } else { &FOURTEEN }
+    }
+
+    /// The quadrature of its stiffness: four points, with gently curved edges five, with strongly curved ones eight.
+    pub fn stiffness_rule(&self) -> &'static [Point] {
+        match Curvature::of(&self.nodes) {
+            Curvature::Straight => &FOUR,
+            Curvature::Gentle => &FIVE,
+            Curvature::Strong => &EIGHT,
+        }
     }
 
     /// Position of a point.
@@ -234,7 +243,6 @@ pub fn forces(stiffness: &Stiffness, displacement: &[Vec3; 10]) -> [Vec3; 10] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quadrature::{EIGHT, FIVE};
     use bicolumn_model::TransverseIsotropy;
     use nalgebra::DMatrix;
 
@@ -316,12 +324,8 @@ mod tests {
                 let slope: Mat3 = u.iter().zip(&g).map(|(u, g)| u * g.transpose()).sum();
                 SymTensor::from_matrix(&slope)
             };
-            let rule: &[Point] = match Curvature::of(&nodes) {
-                Curvature::Straight => &FOUR,
-                Curvature::Gentle => &FIVE,
-                Curvature::Strong => &EIGHT,
-            };
-            let energy: f64 = rule
+            let energy: f64 = element
+                .stiffness_rule()
                 .iter()
                 .map(|&(l, w)| w / 6.0 * element.gradients(l).1 * elasticity.energy(&strain(l)))
                 .sum();

@@ -118,7 +118,7 @@ fn products_in_single_precision_are_rounded_ones() {
     check_single::<2>(&straight, &team, 1e-5);
     check_single::<4>(&straight, &team, 1e-5);
     check_single::<8>(&straight, &team, 1e-5);
-    let curved = both(&team, 0.01);
+    let curved = both(&team, 0.02);
     let [gentle, strong] = curved.elements.curved();
     assert!(gentle > 0.1 && strong > 0.1 && gentle + strong < 0.999);
     check_single::<4>(&curved, &team, 1e-5);
@@ -181,7 +181,8 @@ fn diagonal_and_sizes_are_those_of_the_entries() {
         .flatten()
         .zip(stored.iter().flatten().flatten())
     {
-        assert!(*a >= b * (1.0 - 1e-12));
+        // Summed in single precision: what rounding costs need not be known better.
+        assert!(*a >= b * (1.0 - 1e-5));
     }
     let ratio = sum(by_elements) / sum(stored);
     assert!(ratio < 1.6, "{ratio}");

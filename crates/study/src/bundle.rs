@@ -5,9 +5,11 @@
 //! `shear_axial_mpa` in planes that hold the axis, `poisson_axial` (contraction across over stretch along
 //! under axial load) and `poisson_transverse`, instead), `model.json` (materials, supports, nodal forces, interfaces, tightened screws),
 //! `solution.vtu` (displacement and stress of every load case), `contact.json` where there are interfaces.
-//! Node and tetrahedron numbers are zero-based rows of `mesh.vtu`. The stiffness of each tetrahedron is its
-//! integral by eight points of degree 3, the corners with weights of 1/40 and the middles of the faces with 9/40 (of
-//! straight edges any rule of degree 2 gives the same). The layout is a contract: it may grow,
+//! Node and tetrahedron numbers are zero-based rows of `mesh.vtu`. The stiffness of each tetrahedron is its integral by
+//! as many points as the cell data `stiffness_points` say. All rules consist of fours of points, each nearer to one
+//! corner, whose barycentric coordinates of the other three are equal: 4 points, degree 2, other coordinates of
+//! (5 - √5)/20 and weights of 1/4; 5, degree 3, 1/6 and 9/20, and the middle with -4/5; 8, degree 3, 0.328 and
+//! 0.18038082625955745, 0.07934353236929739 and 0.06961917374044255. The layout is a contract: it may grow,
 //! its entries do not change meaning.
 //!
 //! Interfaces. `model.json` lists each with its law and its facet pairs: six nodes of side a (corners,
@@ -30,6 +32,7 @@ use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_contact::{Law, Traction};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_model::{Constants, Elasticity, Problem};
+use bicolumn_solve::element::Element;
 use bicolumn_solve::{PartNodes, StressField};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -59,6 +62,13 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     let material = mesh.part.iter().map(|&p| i32::from(p) + 1).collect();
     grid.cell_data
         .push(Field::scalar("material", Values::I32(material)));
+    let points = mesh.tets.iter().map(|tet| {
+        let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
+        element.stiffness_rule().len() as i32
+    });
+    let points = Values::I32(points.collect());
+    grid.cell_data
+        .push(Field::scalar("stiffness_points", points));
 
     if let Some(field) = &problem.field {
         grid.cell_data.extend(elasticity(field));
