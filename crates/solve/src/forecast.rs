@@ -16,9 +16,9 @@ const ORDERING_S: f64 = 3e-6;
 /// Reading a number of the factor twice, for one right side, s.
 const SUBSTITUTION_S: f64 = 1.4e-9;
 /// Hierarchy, seconds an unknown.
-const HIERARCHY_S: f64 = 2.2e-6;
+const HIERARCHY_S: f64 = 1.9e-6;
 /// One iteration, seconds an unknown, of one, two, four and eight right sides together.
-const ITERATION_S: [f64; 4] = [2.7e-7, 3.2e-7, 4.1e-7, 6.0e-7];
+const ITERATION_S: [f64; 4] = [1.7e-7, 2.0e-7, 2.7e-7, 4.0e-7];
 /// Iterations for each power of ten that the residual falls; it begins about a hundred times the load.
 const ITERATIONS_A_DIGIT: f64 = 2.3;
 
