@@ -109,24 +109,40 @@ macro_rules! lanes {
 #[derive(Clone, Copy)]
 struct Plain;
 
+// In loops: `from_fn` takes the compiler minutes in a kernel of a thousand of these.
 impl Plain {
     fn splat<T: Real, const N: usize>(self, a: T) -> [T; N] {
         [a; N]
     }
-    fn add<T: Real, const N: usize>(self, a: [T; N], b: [T; N]) -> [T; N] {
-        std::array::from_fn(|k| a[k] + b[k])
+    fn add<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N]) -> [T; N] {
+        for k in 0..N {
+            a[k] = a[k] + b[k];
+        }
+        a
     }
-    fn sub<T: Real, const N: usize>(self, a: [T; N], b: [T; N]) -> [T; N] {
-        std::array::from_fn(|k| a[k] - b[k])
+    fn sub<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N]) -> [T; N] {
+        for k in 0..N {
+            a[k] = a[k] - b[k];
+        }
+        a
     }
-    fn mul<T: Real, const N: usize>(self, a: [T; N], b: [T; N]) -> [T; N] {
-        std::array::from_fn(|k| a[k] * b[k])
+    fn mul<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N]) -> [T; N] {
+        for k in 0..N {
+            a[k] = a[k] * b[k];
+        }
+        a
     }
-    fn mul_add<T: Real, const N: usize>(self, a: [T; N], b: [T; N], c: [T; N]) -> [T; N] {
-        std::array::from_fn(|k| a[k] * b[k] + c[k])
+    fn mul_add<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N], c: [T; N]) -> [T; N] {
+        for k in 0..N {
+            a[k] = a[k] * b[k] + c[k];
+        }
+        a
     }
-    fn mul_sub<T: Real, const N: usize>(self, a: [T; N], b: [T; N], c: [T; N]) -> [T; N] {
-        std::array::from_fn(|k| a[k] * b[k] - c[k])
+    fn mul_sub<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N], c: [T; N]) -> [T; N] {
+        for k in 0..N {
+            a[k] = a[k] * b[k] - c[k];
+        }
+        a
     }
 }
 lanes!(PlainSingle, Plain, [f32; 8], [f32; 8], false, splat add sub mul mul_add mul_sub);
