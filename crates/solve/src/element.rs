@@ -241,7 +241,7 @@ pub fn forces(stiffness: &Stiffness, displacement: &[Vec3; 10]) -> [Vec3; 10] {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use bicolumn_model::TransverseIsotropy;
     use nalgebra::DMatrix;
@@ -271,7 +271,7 @@ mod tests {
         n
     }
 
-    fn dense(k: &Stiffness) -> DMatrix<f64> {
+    pub(crate) fn dense(k: &Stiffness) -> DMatrix<f64> {
         DMatrix::from_fn(30, 30, |r, c| {
             let (a, b) = (r / 3, c / 3);
             if a <= b {

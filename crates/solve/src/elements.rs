@@ -1,7 +1,8 @@
 //! The stiffness matrix as what its elements do: products without entries.
 //!
 //! Bytes read by a product beside its vectors: 64 an element in single precision, 108 in double, with gently curved
-//! edges 208 and 396, with strongly curved ones 316 and 612; the assembled matrix takes some 1,700 in either. So it is arithmetic that bounds a product, not the memory.
+//! edges 208 and 396, with strongly curved ones 316 and 612; the assembled matrix takes some 1,700 in either. So it is
+//! arithmetic that bounds a product, not the memory.
 //!
 //! Elements go in chunks. A chunk works on its own copy of its nodes' values and hands the rows that no
 //! other chunk touches on at once; what it adds to the others waits until all chunks are done and is summed
@@ -40,7 +41,7 @@ pub struct Elements {
     /// Rows of each element's nodes, or [`NO_ROW`].
     rows_of: Vec<[u32; 10]>,
     /// Where each element's shape stands, and how curved its edges are.
-    kinds: Vec<Kind>,
+    entries: Vec<Entry>,
     double: Shapes<f64>,
     single: Shapes<f32>,
     /// Elements around each row.
@@ -53,12 +54,30 @@ pub struct Elements {
 /// Fills the lanes where elements are missing.
 const NO_TET: u32 = u32::MAX;
 
-#[derive(Debug, Clone, Copy)]
+/// What elements have in common that go together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Kind {
-    shape: u32,
     curvature: Curvature,
+    has_axes: bool,
+}
+
+/// Where an element's data stand.
+#[derive(Debug, Clone, Copy)]
+struct Entry {
+    curvature: Curvature,
+    /// Its place among the shapes of that curvature.
+    shape: u32,
     /// Its place among the axes.
     axis: Option<u32>,
+}
+
+impl Entry {
+    fn kind(&self) -> Kind {
+        Kind {
+            curvature: self.curvature,
+            has_axes: self.axis.is_some(),
+        }
+    }
 }
 
 /// Elements of one kind, one after another.
@@ -126,11 +145,14 @@ impl<T> Shapes<T> {
     }
 
     /// Fills up with no elements.
-    fn fill(&mut self, curvature: Curvature, count: usize)
+    fn fill(&mut self, kind: Kind, count: usize)
     where
         T: Real,
     {
-        match curvature {
+        if kind.has_axes {
+            self.axes.resize(count, Axis::default());
+        }
+        match kind.curvature {
             Curvature::Straight => self.straight.resize(count, Shape::none()),
             Curvature::Gentle => self.gentle.resize(count, Shape::none()),
             Curvature::Strong => self.strong.resize(count, Shape::none()),
@@ -170,7 +192,7 @@ impl Shapes<f64> {
     }
 
     /// Adds one of `all`.
-    fn push_from(&mut self, all: &Self, kind: Kind) {
+    fn push_from(&mut self, all: &Self, kind: Entry) {
         let at = kind.shape as usize;
         match kind.curvature {
             Curvature::Straight => self.straight.push(all.straight[at]),
@@ -233,8 +255,7 @@ struct Gathered {
 
 /// Those of one kind.
 struct Group {
-    curvature: Curvature,
-    has_axes: bool,
+    kind: Kind,
     tets: Vec<u32>,
     places: Vec<[u16; 10]>,
     shapes: Shapes<f64>,
@@ -254,7 +275,7 @@ impl Elements {
             tets: vec![],
             places: vec![],
             rows_of: vec![],
-            kinds: vec![],
+            entries: vec![],
             double: Shapes::default(),
             single: Shapes::default(),
             around: Lists::new(0, std::iter::empty()),
@@ -303,10 +324,13 @@ impl Elements {
 
     fn take(&mut self, group: Group, problem: &Problem, numbering: &Numbering) -> Segment {
         let first = self.tets.len();
-        let curvature = group.curvature;
+        let Kind {
+            curvature,
+            has_axes,
+        } = group.kind;
         let first_shape = self.double.count(curvature);
-        let first_axis = group.has_axes.then_some(self.double.axes.len());
-        self.kinds.extend((0..group.tets.len()).map(|k| Kind {
+        let first_axis = has_axes.then_some(self.double.axes.len());
+        self.entries.extend((0..group.tets.len()).map(|k| Entry {
             shape: (first_shape + k) as u32,
             curvature,
             axis: first_axis.map(|axis| (axis + k) as u32),
@@ -368,7 +392,7 @@ impl Elements {
 
     /// Gradients of an element's shape functions at its quadrature points.
     pub(crate) fn gradients(&self, e: usize) -> Gradients {
-        let kind = self.kinds[e];
+        let kind = self.entries[e];
         let at = kind.shape as usize;
         match kind.curvature {
             Curvature::Straight => self.double.straight[at].gradients(),
@@ -403,7 +427,7 @@ impl Elements {
     }
 
     fn elasticity(&self, e: usize) -> Elasticity {
-        let kind = self.kinds[e];
+        let kind = self.entries[e];
         let along = kind
             .axis
             .map(|axis| self.double.axes[axis as usize].along());
@@ -443,29 +467,25 @@ fn gather(
         }
     };
     let nodes = |t: u32| mesh.tets[t as usize].map(|n| mesh.nodes[n as usize]);
-    let kind = |t: &u32| Kin {
+    let kind = |t: &u32| Kind {
         curvature: Curvature::of(&nodes(*t)),
         has_axes: problem.elasticity_of(*t as usize).along.is_some(),
     };
-    let mut kinds: Vec<(Kin, u32)> = tets.iter().map(|t| (kind(t), *t)).collect();
+    let mut kinds: Vec<(Kind, u32)> = tets.iter().map(|t| (kind(t), *t)).collect();
     // Stable: within a kind in their order along the curve.
     kinds.sort_by_key(|(kind, _)| *kind);
     let mut groups = vec![];
     for of_kind in kinds.chunk_by(|a, b| a.0 == b.0) {
-        let Kin {
-            curvature,
-            has_axes,
-        } = of_kind[0].0;
+        let kind = of_kind[0].0;
         let mut group = Group {
-            curvature,
-            has_axes,
+            kind,
             tets: of_kind.iter().map(|(_, t)| *t).collect(),
             places: vec![],
             shapes: Shapes::default(),
         };
         for &t in &group.tets {
             let law = problem.elasticity_of(t as usize);
-            let pushed = group.shapes.push(curvature, &nodes(t), &law);
+            let pushed = group.shapes.push(kind.curvature, &nodes(t), &law);
             pushed.map_err(|Inverted| InvertedTet(t as usize))?;
             let rows = numbering.rows_of(&mesh.tets[t as usize]);
             group.places.push(rows.map(place_of));
@@ -473,20 +493,10 @@ fn gather(
         let full = group.tets.len().next_multiple_of(FILL);
         group.tets.resize(full, NO_TET);
         group.places.resize(full, [nothing; 10]);
-        group.shapes.fill(curvature, full);
-        if has_axes {
-            group.shapes.axes.resize(full, Axis::default());
-        }
+        group.shapes.fill(kind, full);
         groups.push(group);
     }
     Ok(Gathered { groups, foreign })
-}
-
-/// What elements have in common that go together.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Kin {
-    curvature: Curvature,
-    has_axes: bool,
 }
 
 /// Slots by border row.
@@ -522,6 +532,28 @@ impl Precision for f32 {
 impl Precision for f64 {
     fn shapes(elements: &Elements) -> &Shapes<f64> {
         &elements.double
+    }
+}
+
+impl<T: Real> Shapes<T> {
+    /// y += K x of some elements of one curvature: `which` of its shapes, with the `axes` if they have such.
+    #[inline(always)]
+    fn add_products<L: Lanes<T>, P: Into<u32> + Copy, const W: usize>(
+        &self,
+        l: L,
+        which: (Curvature, Range<usize>),
+        axes: Option<Range<usize>>,
+        places: &[[P; 10]],
+        x: &[Aligned<T, W>],
+        y: &mut [Aligned<T, W>],
+    ) {
+        let axes = axes.map(|range| &self.axes[range]);
+        let (curvature, range) = which;
+        match curvature {
+            Curvature::Straight => add_elements(l, &self.straight[range], axes, places, x, y),
+            Curvature::Gentle => add_elements(l, &self.gentle[range], axes, places, x, y),
+            Curvature::Strong => add_elements(l, &self.strong[range], axes, places, x, y),
+        }
     }
 }
 
@@ -630,6 +662,7 @@ impl<T: Precision, R: Rowwise<T, W>, const W: usize> ChunkProduct<'_, T, R, W> {
         x.extend(own.iter().map(|x| Aligned(*x)));
         x.extend(chunk.foreign.iter().map(|r| Aligned(self.x[*r as usize])));
         x.push(zero);
+        // Known zeros would be written by the C library, in a way that is slower here.
         let mut y = vec![std::hint::black_box(zero); chunk.nodes() + 1];
         T::in_lanes::<W>(ChunkForces {
             elements: self.elements,
@@ -659,23 +692,17 @@ struct ChunkForces<'a, T, const W: usize> {
 impl<T: Precision, const W: usize> InLanes<T> for ChunkForces<'_, T, W> {
     #[inline(always)]
     fn run<L: Lanes<T>>(self, l: L) {
-        let Shapes {
-            straight,
-            gentle,
-            strong,
-            axes,
-        } = T::shapes(self.elements);
         for segment in &self.chunk.segments {
-            let range = segment.elements.clone();
-            let shapes = segment.first_shape..segment.first_shape + range.len();
-            let axes = segment.first_axis.map(|a| &axes[a..a + range.len()]);
-            let places = &self.elements.places[range];
-            let (x, y) = (self.x, &mut *self.y);
-            match segment.curvature {
-                Curvature::Straight => add_elements(l, &straight[shapes], axes, places, x, y),
-                Curvature::Gentle => add_elements(l, &gentle[shapes], axes, places, x, y),
-                Curvature::Strong => add_elements(l, &strong[shapes], axes, places, x, y),
-            }
+            let elements = segment.elements.clone();
+            let from = |first: usize| first..first + elements.len();
+            T::shapes(self.elements).add_products(
+                l,
+                (segment.curvature, from(segment.first_shape)),
+                segment.first_axis.map(from),
+                &self.elements.places[elements.clone()],
+                self.x,
+                self.y,
+            );
         }
     }
 }
@@ -860,7 +887,7 @@ fn sizes_of(stiffness: &Stiffness) -> Sizes {
 #[derive(Debug)]
 pub struct Within {
     rows: usize,
-    kinds: Vec<(Kin, Vec<[u32; 10]>, Shapes<f64>)>,
+    kinds: Vec<(Kind, Vec<[u32; 10]>, Shapes<f64>)>,
 }
 
 impl Local for Elements {
@@ -889,30 +916,22 @@ impl Local for Elements {
         elements.dedup();
         let place_of = |r: u32| places.get(r as usize).copied();
         let nothing = region.len() as u32;
-        let kin = |e: &u32| {
-            let kind = self.kinds[*e as usize];
-            Kin {
-                curvature: kind.curvature,
-                has_axes: kind.axis.is_some(),
-            }
-        };
-        elements.sort_by_key(kin);
-        let kinds = elements.chunk_by(|a, b| kin(a) == kin(b)).map(|of_kind| {
+        let kind_of = |e: &u32| self.entries[*e as usize].kind();
+        elements.sort_by_key(kind_of);
+        let of_kinds = elements.chunk_by(|a, b| kind_of(a) == kind_of(b));
+        let kinds = of_kinds.map(|of_kind| {
             let mut places = vec![];
             let mut shapes = Shapes::default();
-            let kin = kin(&of_kind[0]);
+            let kind = kind_of(&of_kind[0]);
             for &e in of_kind {
                 let rows = self.rows_of[e as usize];
                 places.push(rows.map(|r| place_of(r).unwrap_or(nothing)));
-                shapes.push_from(&self.double, self.kinds[e as usize]);
+                shapes.push_from(&self.double, self.entries[e as usize]);
             }
             let full = places.len().next_multiple_of(FILL);
             places.resize(full, [nothing; 10]);
-            shapes.fill(kin.curvature, full);
-            if kin.has_axes {
-                shapes.axes.resize(full, Axis::default());
-            }
-            (kin, places, shapes)
+            shapes.fill(kind, full);
+            (kind, places, shapes)
         });
         Within {
             rows: region.len(),
@@ -947,14 +966,10 @@ struct WithinProduct<'a> {
 impl InLanes<f64> for WithinProduct<'_> {
     #[inline(always)]
     fn run<L: Lanes<f64>>(self, l: L) {
-        for (kin, places, shapes) in &self.part.kinds {
-            let axes = kin.has_axes.then_some(shapes.axes.as_slice());
-            let (x, y) = (self.x, &mut *self.y);
-            match kin.curvature {
-                Curvature::Straight => add_elements(l, &shapes.straight, axes, places, x, y),
-                Curvature::Gentle => add_elements(l, &shapes.gentle, axes, places, x, y),
-                Curvature::Strong => add_elements(l, &shapes.strong, axes, places, x, y),
-            }
+        for (kind, places, shapes) in &self.part.kinds {
+            let count = places.len();
+            let axes = kind.has_axes.then_some(0..count);
+            shapes.add_products(l, (kind.curvature, 0..count), axes, places, self.x, self.y);
         }
     }
 }
@@ -979,7 +994,7 @@ impl Matrix for Elements {
         let places = 4 * self.tets.capacity()
             + 20 * self.places.capacity()
             + 40 * self.rows_of.capacity()
-            + std::mem::size_of::<Kind>() * self.kinds.capacity();
+            + std::mem::size_of::<Entry>() * self.entries.capacity();
         (lists + 8 * self.double.numbers() + 4 * self.single.numbers() + places) as u64
     }
 

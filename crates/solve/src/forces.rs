@@ -248,26 +248,25 @@ pub(crate) const fn pack_of<T, L: Lanes<T>, const W: usize>() -> usize {
 /// Nine vectors: of three components, each along l₁, l₂, l₃ or three axes.
 type Nine<V> = [[V; 3]; 3];
 
-/// Nine of an expression of two indices, written out: an array that is filled later is cleared first, at each element,
-/// and a closure may not be compiled for the lanes.
+/// Nine of an expression of two indices. A macro, since a closure may not be compiled for the lanes.
 macro_rules! nine {
-    ($c:ident, $m:ident, $value:expr) => {
-        [nine!(row $c, $m, 0, $value), nine!(row $c, $m, 1, $value), nine!(row $c, $m, 2, $value)]
-    };
-    (row $c:ident, $m:ident, $row:literal, $value:expr) => {
-        [
-            { let ($c, $m) = ($row, 0); $value },
-            { let ($c, $m) = ($row, 1); $value },
-            { let ($c, $m) = ($row, 2); $value },
-        ]
-    };
+    ($l:ident, $c:ident, $m:ident, $value:expr) => {{
+        let mut out = [[$l.splat(T::default()); 3]; 3];
+        for $c in 0..3 {
+            for $m in 0..3 {
+                out[$c][$m] = $value;
+            }
+        }
+        out
+    }};
 }
 
 /// Sum of four.
 #[inline(always)]
-fn sum_of<T, L: Lanes<T>>(l: L, of: &[Nine<L::V>; 4]) -> Nine<L::V> {
+fn sum_of<T: Real, L: Lanes<T>>(l: L, of: &[Nine<L::V>; 4]) -> Nine<L::V> {
     let [a, b, c, d] = of;
     nine!(
+        l,
         i,
         m,
         l.add(l.add(a[i][m], b[i][m]), l.add(c[i][m], d[i][m]))
@@ -355,6 +354,7 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
     #[inline(always)]
     fn corner<L: Lanes<T>>(&self, l: L, u: &[[L::V; 10]; 3], k: usize) -> Nine<L::V> {
         nine!(
+            l,
             c,
             m,
             l.sub(Self::by(l, &u[c], k, m + 1), Self::by(l, &u[c], k, 0))
@@ -395,6 +395,7 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
             let more = sum_of(l, &second);
             let beyond = Self::beside(l, 1);
             let all = nine!(
+                l,
                 c,
                 m,
                 l.mul_add(beside, all[c][m], l.mul(beyond, more[c][m]))
@@ -402,6 +403,7 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
             macro_rules! both {
                 ($k:literal) => {
                     nine!(
+                        l,
                         c,
                         m,
                         l.add(l.add(first[$k][c][m], second[$k][c][m]), all[c][m])
@@ -413,13 +415,13 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         let all = if has_middle::<S>() {
             // Its weight is negative.
             let middle = self.forces::<L, W>(l, 4, &sum);
-            nine!(c, m, l.mul_sub(beside, all[c][m], middle[c][m]))
+            nine!(l, c, m, l.mul_sub(beside, all[c][m], middle[c][m]))
         } else {
-            nine!(c, m, l.mul(beside, all[c][m]))
+            nine!(l, c, m, l.mul(beside, all[c][m]))
         };
         macro_rules! with {
             ($k:literal) => {
-                nine!(c, m, l.add(first[$k][c][m], all[c][m]))
+                nine!(l, c, m, l.add(first[$k][c][m], all[c][m]))
             };
         }
         [with!(0), with!(1), with!(2), with!(3)]
@@ -435,16 +437,23 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         four: usize,
     ) -> [Nine<L::V>; 4] {
         let beside = Self::beside(l, four);
-        let sum = nine!(c, m, l.mul(beside, sum[c][m]));
-        macro_rules! at {
-            ($k:literal) => {
-                self.forces::<L, W>(
-                    l,
-                    4 * four + $k,
-                    &nine!(c, m, l.add(corners[$k][c][m], sum[c][m])),
-                )
-            };
+        let sum = nine!(l, c, m, l.mul(beside, sum[c][m]));
+        if S == 8 {
+            // In a loop, and slower: few elements are so curved, and written out it takes the compiler long.
+            let mut forces = *corners;
+            for (k, to) in forces.iter_mut().enumerate() {
+                let d = nine!(l, c, m, l.add(to[c][m], sum[c][m]));
+                *to = self.forces::<L, W>(l, 4 * four + k, &d);
+            }
+            return forces;
         }
+        macro_rules! at {
+            ($k:literal) => {{
+                let d = nine!(l, c, m, l.add(corners[$k][c][m], sum[c][m]));
+                self.forces::<L, W>(l, $k, &d)
+            }};
+        }
+        // Written out: a loop would clear an array at each element, a tenth of the time.
         [at!(0), at!(1), at!(2), at!(3)]
     }
 
@@ -461,18 +470,19 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         let twice = l.add(mu, mu);
         let set = if S == 1 { 0 } else { point };
         let slopes = nine!(
+            l,
             m,
             r,
             self.each::<L, W>(l, |e| self.shapes[e].slopes[set][m][r])
         );
-        let g = nine!(c, r, {
+        let g = nine!(l, c, r, {
             let sum = l.mul(slopes[0][r], d[c][0]);
             let sum = l.mul_add(slopes[1][r], d[c][1], sum);
             l.mul_add(slopes[2][r], d[c][2], sum)
         });
         let trace = l.add(l.add(g[0][0], g[1][1]), g[2][2]);
         let pressure = l.mul(lambda, trace);
-        let mut stress = nine!(a, b, {
+        let mut stress = nine!(l, a, b, {
             if a == b {
                 l.mul_add(twice, g[a][b], pressure)
             } else {
@@ -482,7 +492,7 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
         if let Some(axes) = self.axes {
             self.add_axis::<L, W>(l, axes, &g, trace, &mut stress);
         }
-        nine!(c, m, {
+        nine!(l, c, m, {
             let sum = l.mul(slopes[m][0], stress[c][0]);
             let sum = l.mul_add(slopes[m][1], stress[c][1], sum);
             l.mul_add(slopes[m][2], stress[c][2], sum)
@@ -589,7 +599,9 @@ impl<T: Real, F: Fn(usize, usize) -> usize, const S: usize> Pack<'_, T, F, S> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::element::{Element, forces, stiffness_from};
+    use crate::element::tests::dense;
+    use crate::element::{Element, Stiffness, block_of, forces, stiffness_from};
+    use crate::quadrature::FOURTEEN;
     use crate::shape::EDGES;
     use bicolumn_model::TransverseIsotropy;
     use bicolumn_sparse::lanes::{InLanes, Laned};
@@ -670,7 +682,7 @@ mod tests {
     #[test]
     fn all_rules_give_a_straight_element_the_same_stiffness() {
         let (nodes, law) = (nodes(0.0), Elasticity::isotropic(1000.0, 0.3));
-        fn by<const S: usize>(nodes: &[Vec3; 10], law: &Elasticity) -> crate::element::Stiffness {
+        fn by<const S: usize>(nodes: &[Vec3; 10], law: &Elasticity) -> Stiffness {
             stiffness_from(&Shape::<f64, S>::new(nodes, law).unwrap().gradients(), law)
         }
         let exact = by::<1>(&nodes, &law);
@@ -690,24 +702,13 @@ mod tests {
     fn energies<const S: usize>(nodes: &[Vec3; 10]) -> (f64, f64) {
         use nalgebra::DMatrix;
         let law = Elasticity::isotropic(1000.0, 0.3);
-        let dense = |k: &crate::element::Stiffness| {
-            DMatrix::from_fn(30, 30, |r, c| {
-                let (a, b) = (r / 3, c / 3);
-                let block = |a, b| k[crate::element::place(a, b)];
-                if a <= b {
-                    block(a, b)[r % 3][c % 3]
-                } else {
-                    block(b, a)[c % 3][r % 3]
-                }
-            })
-        };
         let mut exact = DMatrix::<f64>::zeros(30, 30);
-        for (l, w) in crate::quadrature::FOURTEEN {
+        for (l, w) in FOURTEEN {
             let (g, det) = Element::new(*nodes).gradients(l);
             for a in 0..10 {
                 for b in 0..10 {
                     let pair = [(g[a] * (w * det / 6.0), g[b])];
-                    let block = crate::element::block_of(pair.into_iter(), &law);
+                    let block = block_of(pair.into_iter(), &law);
                     for r in 0..3 {
                         for c in 0..3 {
                             exact[(3 * a + r, 3 * b + c)] += block[r][c];
@@ -717,7 +718,7 @@ mod tests {
             }
         }
         let shape = Shape::<f64, S>::new(nodes, &law).unwrap();
-        let own = dense(&stiffness_from(&shape.gradients(), &law));
+        let own: DMatrix<f64> = dense(&stiffness_from(&shape.gradients(), &law));
         let modes = exact.symmetric_eigen();
         let top = modes.eigenvalues.max();
         let deforming: Vec<usize> = (0..30)
@@ -754,7 +755,7 @@ mod tests {
                 let off = bend * Vec3::new(random(), random(), random());
                 nodes[4 + k] = 0.5 * (corners[i] + corners[j]) + off;
             }
-            let dets = crate::quadrature::FOURTEEN.map(|(l, _)| Element::new(nodes).gradients(l).1);
+            let dets = FOURTEEN.map(|(l, _)| Element::new(nodes).gradients(l).1);
             if dets.into_iter().fold(f64::MAX, f64::min) < 0.1 {
                 continue;
             }

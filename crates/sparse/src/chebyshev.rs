@@ -417,6 +417,7 @@ impl<const W: usize> Sweep<'_, W> {
         for (last, (((x, b), inverse), product)) in self.last.iter_mut().zip(given) {
             // Worked out in registers and written whole: through the references the compiler would have to
             // fear that one row of `last` and `x` overlaps another, and go number by number.
+            // And one after another: left to itself the compiler takes several nodes at a time and shuffles.
             let new = std::hint::black_box(self.new);
             let step = scaled::<W, FUSED>(inverse, &left(b, product), new);
             let mut next = carried(x, last);

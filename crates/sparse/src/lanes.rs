@@ -116,7 +116,7 @@ impl Plain {
     }
     fn add<T: Real, const N: usize>(self, mut a: [T; N], b: [T; N]) -> [T; N] {
         for k in 0..N {
-            a[k] = a[k] + b[k];
+            a[k] += b[k];
         }
         a
     }
@@ -189,10 +189,19 @@ mod x86 {
         None
     }
 
-    /// The same; `wide`: may a vector hold eight numbers?
-    pub(super) fn double<W: super::InLanes<f64>>(work: W, wide: bool) -> Option<W> {
+    /// The same in vectors of eight numbers or, where the processor has none, of four.
+    pub(super) fn wide_double<W: super::InLanes<f64>>(work: W) -> Option<W> {
         match (V4::try_new(), V3::try_new()) {
-            (Some(v4), _) if wide => v4.vectorize(Run(work, WideDouble(v4))),
+            (Some(v4), _) => v4.vectorize(Run(work, WideDouble(v4))),
+            (_, Some(v3)) => v3.vectorize(Run(work, Double(v3))),
+            _ => return Some(work),
+        }
+        None
+    }
+
+    /// The same in vectors of four.
+    pub(super) fn double<W: super::InLanes<f64>>(work: W) -> Option<W> {
+        match (V4::try_new(), V3::try_new()) {
             (Some(v4), Some(v3)) => v4.vectorize(Run(work, Double(v3))),
             (_, Some(v3)) => v3.vectorize(Run(work, Double(v3))),
             _ => return Some(work),
@@ -206,7 +215,10 @@ mod x86 {
     pub(super) fn single<W>(work: W) -> Option<W> {
         Some(work)
     }
-    pub(super) fn double<W>(work: W, _: bool) -> Option<W> {
+    pub(super) fn wide_double<W>(work: W) -> Option<W> {
+        Some(work)
+    }
+    pub(super) fn double<W>(work: W) -> Option<W> {
         Some(work)
     }
 }
@@ -221,7 +233,13 @@ impl Laned for f32 {
 
 impl Laned for f64 {
     fn in_lanes<const W: usize>(work: impl InLanes<f64>) {
-        if let Some(work) = x86::double(work, W >= 8) {
+        // Chosen at compile time, so that none is compiled that is never run.
+        let left = if W >= 8 {
+            x86::wide_double(work)
+        } else {
+            x86::double(work)
+        };
+        if let Some(work) = left {
             work.run(PlainDouble(Plain));
         }
     }
