@@ -109,7 +109,7 @@ pub fn fine_matrix(
 }
 
 /// A matrix of this pattern, its rows added to by one job a thread.
-fn assembled(
+pub(crate) fn assembled(
     team: &Team,
     pattern: Pattern,
     add: impl Fn(&mut Rows<'_>) + Sync + Send,
@@ -141,7 +141,7 @@ fn assembled(
 }
 
 /// One thread's rows.
-struct Rows<'a> {
+pub(crate) struct Rows<'a> {
     pattern: Arc<Pattern>,
     rows: Range<usize>,
     first_block: usize,
@@ -167,9 +167,14 @@ fn cut<'a>(
 }
 
 impl Rows<'_> {
+    /// Is a row one of them?
+    pub(crate) fn contains(&self, row: u32) -> bool {
+        self.rows.contains(&(row as usize))
+    }
+
     /// Adds a block at rows (a, b) of the matrix if its upper place is one of these rows.
     #[inline]
-    fn add(&mut self, a: u32, b: u32, block: &Block<f64>) {
+    pub(crate) fn add(&mut self, a: u32, b: u32, block: &Block<f64>) {
         let (i, j) = (a.min(b) as usize, a.max(b) as usize);
         if j == NO_ROW as usize || !self.rows.contains(&i) {
             return;
@@ -246,22 +251,23 @@ struct CoarseWeights {
 /// Does a node of the tetrahedron follow anything but the means of its own edges' ends?
 fn follows_others(numbering: &Numbering, rows: &[u32; 10]) -> bool {
     let middles = rows[4..].iter().filter(|r| **r != NO_ROW);
-    let mut followed = middles.flat_map(|r| numbering.prolongation.row(*r as usize));
-    followed.any(|(_, weight)| weight != 0.5)
+    let mut followed = middles.flat_map(|r| numbering.prolongation.followed(*r as usize));
+    followed.any(|f| f.weight != 0.5)
 }
 
 /// The coarse rows that an element's nodes follow.
 fn coarse_weights(numbering: &Numbering, rows: &[u32; 10], found: &mut Vec<CoarseWeights>) {
     found.clear();
     for (a, r) in rows.iter().enumerate().filter(|(_, r)| **r != NO_ROW) {
-        for (row, weight) in numbering.prolongation.row(*r as usize) {
+        for follows in numbering.prolongation.followed(*r as usize) {
+            let row = follows.node;
             let at = found.iter().position(|w| w.row == row);
             let at = at.unwrap_or_else(|| {
                 let weights = [0.0; 10];
                 found.push(CoarseWeights { row, weights });
                 found.len() - 1
             });
-            found[at].weights[a] += weight;
+            found[at].weights[a] += f64::from(follows.weight);
         }
     }
 }

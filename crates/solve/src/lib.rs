@@ -27,6 +27,7 @@ pub mod shape;
 pub mod solution;
 mod stiffness;
 pub mod stress;
+pub mod turning;
 
 pub use element::stress_of;
 pub use forecast::Forecast;

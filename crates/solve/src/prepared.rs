@@ -14,6 +14,7 @@ use crate::forecast::{Forecast, direct_seconds, iterative_seconds, worth_orderin
 use crate::load_vectors::LoadVectors;
 use crate::numbering::{NO_ROW, Numbering};
 use crate::stiffness::Stiffness;
+use crate::turning::{turning_corners, turning_matrix};
 use crate::{InterfaceStiffness, Method, Solution, SolveError, SolveOptions, SolveReport, held};
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
@@ -24,7 +25,7 @@ use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
     AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel, Matrix,
-    NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks, Team,
+    NodeVector, OpenCycle, Operator, Order, Prolongation, SparseError, SparseVector, SymmetricBlocks, Team,
     TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
@@ -560,24 +561,29 @@ fn multigrid(
     let (problem, numbering) = (levels.problem, levels.numbering);
     let elements = &stiffness.elements;
     let start = Instant::now();
-    let coarse = coarse_matrix(team, problem, numbering, elements);
-    report.assemble_s += start.elapsed().as_secs_f64();
-    let prolongation = Arc::clone(&numbering.prolongation);
-    let term = stiffness
-        .added()
-        .map(|added| added.coarsened(&prolongation));
-    let coarse = with_interface(coarse, term.as_ref());
-    let vectors = vector_bytes(&**stiffness, coarse.rows(), report.right_sides);
-    let assembled_bytes = elements.bytes() + coarse.bytes() + coarse.pattern.bytes();
+    let factored = might_be_factored(levels).then(|| {
+        let prolongation = Arc::clone(&numbering.prolongation);
+        let coarse = coarse_matrix(team, problem, numbering, elements);
+        with_coarse_interface(coarse, stiffness, &prolongation)
+    });
+    let affordable = factored.and_then(|coarse| {
+        let analysis = affordable_factor(levels, &coarse, team.threads())?;
+        Some((coarse, analysis))
+    });
     let places: Vec<[f64; 3]>;
-    let (linear, level_bytes, scratch);
-    if let Some(analysis) = affordable_factor(levels, &coarse, team.threads()) {
+    let (coarse, prolongation, linear, level_bytes, scratch);
+    if let Some((linear_matrix, analysis)) = affordable {
         report.method = Method::Multigrid;
+        coarse = linear_matrix;
+        prolongation = Arc::clone(&numbering.prolongation);
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
         linear = LinearLevel::Factored(analysis);
     } else {
         report.method = Method::Aggregation;
+        prolongation = Arc::new(turning_corners(problem, numbering));
+        let matrix = turning_matrix(team, problem, numbering, elements, &prolongation);
+        coarse = with_coarse_interface(matrix, stiffness, &prolongation);
         let (rows, blocks) = (coarse.rows(), coarse.pattern.len());
         level_bytes = TwoLevel::<Stiffness>::aggregated_bytes(rows, blocks);
         // Both triangles in double precision, while the groups are coupled.
@@ -587,6 +593,9 @@ fn multigrid(
         places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
         linear = LinearLevel::Aggregated(&places);
     }
+    report.assemble_s += start.elapsed().as_secs_f64();
+    let vectors = vector_bytes(&**stiffness, coarse.rows(), report.right_sides);
+    let assembled_bytes = elements.bytes() + coarse.bytes() + coarse.pattern.bytes();
     report.estimated_bytes = assembled_bytes
         + chebyshev::bytes_for(elements.rows())
         + prolongation.bytes()
@@ -605,20 +614,36 @@ fn multigrid(
     Ok(Engine::Multigrid(Box::new(two_level)))
 }
 
+/// The coarse matrix with the interface term in it.
+fn with_coarse_interface(
+    coarse: SymmetricBlocks,
+    stiffness: &Stiffness,
+    prolongation: &Prolongation,
+) -> SymmetricBlocks {
+    let term = stiffness.added().map(|added| added.coarsened(prolongation));
+    with_interface(coarse, term.as_ref())
+}
+
+/// Can the linear level's factor be what was asked for, or small enough?
+fn might_be_factored(levels: &Levels<'_>) -> bool {
+    let rows = levels.numbering.fine_of_coarse.len();
+    match levels.options.method {
+        Method::Aggregation => false,
+        Method::Multigrid => true,
+        Method::Auto | Method::Direct => rows <= levels.factor_up_to.rows,
+    }
+}
+
 /// The ordering of the linear level's factor, if that is what was asked for or is small enough.
 fn affordable_factor(
     levels: &Levels<'_>,
     coarse: &SymmetricBlocks,
     threads: usize,
 ) -> Option<Analysis> {
-    let method = levels.options.method;
-    let hopeless = method == Method::Auto && coarse.rows() > levels.factor_up_to.rows;
-    if method == Method::Aggregation || hopeless {
-        return None;
-    }
     let analysis = Analysis::of(&coarse.pattern);
     let bytes = analysis.factor_bytes::<CoarseNumber>() + analysis.scratch_bytes(threads);
-    (method == Method::Multigrid || bytes <= levels.factor_up_to.bytes).then_some(analysis)
+    let is_asked_for = levels.options.method == Method::Multigrid;
+    (is_asked_for || bytes <= levels.factor_up_to.bytes).then_some(analysis)
 }
 
 /// Names the part and node of a row.

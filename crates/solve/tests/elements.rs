@@ -240,8 +240,8 @@ fn the_coarse_matrix_has_the_energy_of_interpolated_motions() {
     let x = random::<1>(coarse.rows());
     let mut fine = vec![[[0.0; 1]; 3]; both.stored.rows()];
     for (row, to) in fine.iter_mut().enumerate() {
-        for (p, weight) in both.numbering.prolongation.row(row) {
-            (0..3).for_each(|c| to[c][0] += weight * x[p as usize][c][0]);
+        for f in both.numbering.prolongation.followed(row) {
+            (0..3).for_each(|c| to[c][0] += f64::from(f.weight) * x[f.node as usize][c][0]);
         }
     }
     let energy = |a: &SymmetricBlocks, x: &[NodeColumns<f64, 1>]| {

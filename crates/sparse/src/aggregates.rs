@@ -1,154 +1,187 @@
 //! Groups of neighbouring nodes and the rigid motions they make together.
 
-use crate::{Block, FullBlocks};
+use crate::node_matrix::{NodeMatrix, Six};
 
 /// Share of the geometric mean of two diagonal blocks above which a coupling counts as strong.
 const STRONG: f64 = 0.04;
+/// Nodes of a group; those left over may join beyond. Larger groups make a smaller level below, but miss more of
+/// the slow motions (docs/performance.md).
+const MEMBERS: usize = 8;
 
-/// Which group each row belongs to.
+/// Which group each node belongs to.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Aggregates {
-    pub(crate) of_row: Vec<u32>,
+    pub(crate) of_node: Vec<u32>,
     pub(crate) count: usize,
 }
 
 const NONE: u32 = u32::MAX;
 
 impl Aggregates {
-    /// Groups rows by strong coupling (Vaněk, Mandel and Brezina 1996, Computing 56:179): whole
-    /// neighbourhoods first, then what is left joins the neighbour it is coupled to most.
-    pub(crate) fn form(matrix: &FullBlocks<f64>) -> Self {
-        let pattern = &matrix.pattern;
-        let rows = pattern.rows();
+    /// Groups nodes by strong coupling (after Vaněk, Mandel and Brezina 1996, Computing 56:179): each node with
+    /// those free neighbours that it is coupled to most, if there are enough; then what is left joins the neighbour it
+    /// is coupled to most. Couplings are measured by the displacements' part.
+    pub(crate) fn form(matrix: &NodeMatrix) -> Self {
+        let nodes = matrix.nodes();
+        let sizes: Vec<f64> = matrix.values.iter().map(size).collect();
         let couplings = |i: usize| {
-            let from = pattern.starts()[i];
-            let values = &matrix.values[from..];
-            pattern
-                .row(i)
-                .iter()
-                .zip(values)
-                .map(|(j, b)| (*j, size(b)))
+            let range = matrix.starts[i]..matrix.starts[i + 1];
+            let columns = matrix.columns[range.clone()].iter().copied();
+            columns.zip(sizes[range].iter().copied())
         };
-        let own: Vec<f64> = (0..rows)
+        let own: Vec<f64> = (0..nodes)
             .map(|i| {
                 let of = couplings(i).find(|(j, _)| *j as usize == i);
                 of.map_or(0.0, |(_, s)| s)
             })
             .collect();
-        let strong = |i: usize| {
-            couplings(i).filter(move |(j, _)| *j as usize != i).filter({
-                let own = &own;
-                move |(j, s)| *s > STRONG * (own[i] * own[*j as usize]).sqrt()
-            })
-        };
-        let mut of_row = vec![NONE; rows];
+        let mut of_node = vec![NONE; nodes];
         let mut count = 0;
-        for i in 0..rows {
-            let free = |j: usize| of_row[j] == NONE;
-            if free(i) && strong(i).all(|(j, _)| free(j as usize)) && strong(i).next().is_some() {
-                let members: Vec<u32> = strong(i).map(|(j, _)| j).collect();
-                of_row[i] = count;
-                members.into_iter().for_each(|j| of_row[j as usize] = count);
+        let mut free: Vec<(f64, u32)> = vec![];
+        for i in 0..nodes {
+            if of_node[i] != NONE {
+                continue;
+            }
+            free.clear();
+            free.extend(couplings(i).filter_map(|(j, s)| {
+                let share = s / (own[i] * own[j as usize]).sqrt();
+                let counts = j as usize != i && share > STRONG && of_node[j as usize] == NONE;
+                counts.then_some((share, j))
+            }));
+            if free.len() >= MEMBERS / 2 {
+                free.sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+                of_node[i] = count;
+                for (_, j) in free.iter().take(MEMBERS - 1) {
+                    of_node[*j as usize] = count;
+                }
                 count += 1;
             }
         }
         // The rest: to the group of the strongest neighbour, weak ones too where no other has one.
-        let first: Vec<u32> = of_row.clone();
-        for i in (0..rows).filter(|i| first[*i] == NONE) {
+        let first: Vec<u32> = of_node.clone();
+        for i in (0..nodes).filter(|i| first[*i] == NONE) {
             let grouped = couplings(i).filter(|(j, _)| first[*j as usize] != NONE);
             let best = grouped.reduce(|a, b| if b.1 > a.1 { b } else { a });
             if let Some((j, _)) = best {
-                of_row[i] = first[j as usize];
+                of_node[i] = first[j as usize];
             }
         }
-        for i in 0..rows {
-            if of_row[i] == NONE {
-                of_row[i] = count;
-                let alone = couplings(i).map(|(j, _)| j as usize);
-                let members: Vec<usize> = alone.filter(|j| of_row[*j] == NONE).collect();
-                members.into_iter().for_each(|j| of_row[j] = count);
+        for i in 0..nodes {
+            if of_node[i] == NONE {
+                of_node[i] = count;
+                let near = couplings(i).map(|(j, _)| j as usize);
+                let members: Vec<usize> = near.filter(|j| of_node[*j] == NONE).collect();
+                members.into_iter().for_each(|j| of_node[j] = count);
                 count += 1;
             }
         }
         Aggregates {
-            of_row,
+            of_node,
             count: count as usize,
         }
     }
-}
 
-fn size(b: &Block<f64>) -> f64 {
-    b.iter().flatten().map(|v| v * v).sum::<f64>().sqrt()
-}
-
-/// A node's displacement under six motions of its group: two blocks of three columns.
-pub(crate) type Motions = [Block<f64>; 2];
-
-/// The six rigid motions of each group, made orthonormal over its nodes; motions that a small group
-/// cannot tell apart are nought.
-pub(crate) fn rigid_motions(aggregates: &Aggregates, places: &[[f64; 3]]) -> Vec<Motions> {
-    let mut members: Vec<Vec<u32>> = vec![vec![]; aggregates.count];
-    for (i, g) in (0u32..).zip(&aggregates.of_row) {
-        members[*g as usize].push(i);
+    /// Nodes of each group.
+    fn members(&self) -> Vec<Vec<u32>> {
+        let mut members: Vec<Vec<u32>> = vec![vec![]; self.count];
+        for (i, g) in (0u32..).zip(&self.of_node) {
+            members[*g as usize].push(i);
+        }
+        members
     }
-    let mut motions = vec![[[[0.0; 3]; 3]; 2]; places.len()];
-    for group in members {
+}
+
+fn size(b: &Six) -> f64 {
+    let sum: f64 = b[..3].iter().map(|r| r[0] * r[0] + r[1] * r[1] + r[2] * r[2]).sum();
+    sum.sqrt()
+}
+
+/// The rigid motions of a body in the unknowns of some nodes: what each node does when the body moves by unit
+/// amounts along the axes and turns by unit amounts about axes through the node's own place.
+#[derive(Debug, Clone)]
+pub(crate) struct RigidMotions {
+    pub(crate) places: Vec<[f64; 3]>,
+    pub(crate) of_node: Vec<Six>,
+}
+
+/// Orthonormal motions of each node's group, and the rigid motions in the groups' own unknowns.
+pub(crate) fn group_motions(
+    aggregates: &Aggregates,
+    rigid: &RigidMotions,
+) -> (Vec<Six>, RigidMotions) {
+    let mut motions = vec![[[0.0; 6]; 6]; rigid.places.len()];
+    let mut of_groups = RigidMotions {
+        places: Vec::with_capacity(aggregates.count),
+        of_node: Vec::with_capacity(aggregates.count),
+    };
+    for group in aggregates.members() {
         let centre = [0, 1, 2].map(|c| {
-            let sum: f64 = group.iter().map(|i| places[*i as usize][c]).sum();
+            let sum: f64 = group.iter().map(|i| rigid.places[*i as usize][c]).sum();
             sum / group.len() as f64
         });
-        // Six columns of 3 m numbers.
-        let mut columns = vec![vec![0.0; 3 * group.len()]; 6];
+        // Six columns of 6 m numbers.
+        let mut columns = vec![vec![0.0; 6 * group.len()]; 6];
         for (k, i) in group.iter().enumerate() {
-            let x = [0, 1, 2].map(|c| places[*i as usize][c] - centre[c]);
-            for c in 0..3 {
-                columns[c][3 * k + c] = 1.0;
-                // Unit rotation about axis c.
-                let (a, b) = ((c + 1) % 3, (c + 2) % 3);
-                columns[3 + c][3 * k + a] = -x[b];
-                columns[3 + c][3 * k + b] = x[a];
-            }
-        }
-        orthonormalise(&mut columns);
-        for (k, i) in group.iter().enumerate() {
-            for (m, column) in columns.iter().enumerate() {
+            let i = *i as usize;
+            let x = [0, 1, 2].map(|c| rigid.places[i][c] - centre[c]);
+            for r in 0..6 {
+                let own = &rigid.of_node[i][r];
                 for c in 0..3 {
-                    motions[*i as usize][m / 3][c][m % 3] = column[3 * k + c];
+                    // A unit rotation about axis c through the centre moves the node by c × x.
+                    let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+                    columns[c][6 * k + r] = own[c];
+                    columns[3 + c][6 * k + r] = own[3 + c] - own[a] * x[b] + own[b] * x[a];
                 }
             }
         }
+        let left = orthonormalise(&mut columns);
+        for (k, i) in group.iter().enumerate() {
+            for (m, column) in columns.iter().enumerate() {
+                for r in 0..6 {
+                    motions[*i as usize][r][m] = column[6 * k + r];
+                }
+            }
+        }
+        of_groups.places.push(centre);
+        of_groups.of_node.push(left);
     }
-    motions
+    (motions, of_groups)
 }
 
-/// Modified Gram-Schmidt, twice; dependent columns become nought.
-fn orthonormalise(columns: &mut [Vec<f64>]) {
-    /// Part of a column that must be left for it to count as independent.
+/// Gram and Schmidt, twice for accuracy; a column that depends on earlier ones becomes zero. Gives R of the columns
+/// Q R that there were.
+fn orthonormalise(columns: &mut [Vec<f64>]) -> Six {
+    /// Shortest rest of a column that still counts as independent.
     const INDEPENDENT: f64 = 1e-4;
     let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    let mut left = [[0.0; 6]; 6];
     for k in 0..columns.len() {
         let (done, rest) = columns.split_at_mut(k);
         let column = &mut rest[0];
         let before = dot(column, column).sqrt();
         for _ in 0..2 {
-            for d in done.iter() {
+            for (d, left) in done.iter().zip(&mut left) {
                 let along = dot(d, column);
+                left[k] += along;
                 column.iter_mut().zip(d).for_each(|(c, d)| *c -= along * d);
             }
         }
         let after = dot(column, column).sqrt();
         let scale = if after > INDEPENDENT * before {
+            left[k][k] = after;
             1.0 / after
         } else {
             0.0
         };
         column.iter_mut().for_each(|c| *c *= scale);
     }
+    left
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::node_matrix::unit;
 
     #[test]
     fn motions_of_a_group_are_orthonormal_and_rigid() {
@@ -156,13 +189,17 @@ mod tests {
             .map(|i| [f64::from(i * i), 1.0 - f64::from(i), f64::from(i % 2) * 3.0])
             .collect();
         let aggregates = Aggregates {
-            of_row: vec![0, 0, 0, 0, 1],
+            of_node: vec![0, 0, 0, 0, 1],
             count: 2,
         };
-        let motions = rigid_motions(&aggregates, &places);
+        let rigid = RigidMotions {
+            of_node: vec![unit(); 5],
+            places: places.clone(),
+        };
+        let (motions, of_groups) = group_motions(&aggregates, &rigid);
         let column = |m: usize| -> Vec<f64> {
             let of = motions[..4].iter();
-            of.flat_map(|b| [0, 1, 2].map(|c| b[m / 3][c][m % 3]))
+            of.flat_map(|b| (0..6).map(|r| b[r][m]).collect::<Vec<_>>())
                 .collect()
         };
         for m in 0..6 {
@@ -170,22 +207,42 @@ mod tests {
                 let dot: f64 = column(m).iter().zip(column(n)).map(|(a, b)| a * b).sum();
                 assert!((dot - f64::from(u8::from(m == n))).abs() < 1e-12);
             }
-            // Rigid: distances do not change to first order.
+            // Rigid: each node turns like the others and moves as that turning asks.
             let u = column(m);
+            let turn = |i: usize| [0, 1, 2].map(|c| u[6 * i + 3 + c]);
             for i in 0..4 {
-                for j in 0..i {
-                    let change: f64 = (0..3)
-                        .map(|c| (places[i][c] - places[j][c]) * (u[3 * i + c] - u[3 * j + c]))
-                        .sum();
-                    assert!(change.abs() < 1e-12);
+                let w = turn(i);
+                for j in 0..4 {
+                    let d = [0, 1, 2].map(|c| places[j][c] - places[i][c]);
+                    for c in 0..3 {
+                        let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+                        let moved = u[6 * i + c] + w[a] * d[b] - w[b] * d[a];
+                        assert!((moved - u[6 * j + c]).abs() < 1e-12);
+                        assert!((turn(j)[c] - w[c]).abs() < 1e-12);
+                    }
                 }
             }
         }
-        // A single node only translates.
-        assert_eq!(motions[4][1], [[0.0; 3]; 3]);
-        assert_eq!(
-            motions[4][0],
-            [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
-        );
+        // A unit motion about the group's centre comes back from the group's unknowns.
+        for i in 0..4 {
+            let x = [0, 1, 2].map(|c| places[i][c] - of_groups.places[0][c]);
+            for m in 0..6 {
+                let back = |r: usize| -> f64 {
+                    (0..6).map(|k| motions[i][r][k] * of_groups.of_node[0][k][m]).sum()
+                };
+                for r in 0..6 {
+                    let mut expected = f64::from(u8::from(r == m));
+                    if r < 3 && m >= 3 {
+                        let axis = m - 3;
+                        if r == (axis + 1) % 3 {
+                            expected = -x[(axis + 2) % 3];
+                        } else if r == (axis + 2) % 3 {
+                            expected = x[(axis + 1) % 3];
+                        }
+                    }
+                    assert!((back(r) - expected).abs() < 1e-12, "{i} {r} {m}");
+                }
+            }
+        }
     }
 }

@@ -1,26 +1,27 @@
-//! Smoothed aggregation: what stands for the linear level's factor where that would not fit.
+//! Smoothed aggregation: the level of corners, which move and turn, where a factor of it would not fit.
 //!
 //! Groups of nodes move rigidly, their edges smoothed by one damped Jacobi step (Vaněk, Mandel and Brezina
-//! 1996, Computing 56:179, with the six rigid motions as the near null space). The matrix between the groups,
-//! some ten times smaller, is factored; the linear level is smoothed before and after like the
-//! quadratic one.
+//! 1996, Computing 56:179, with the six rigid motions as the near null space), and groups of groups, until few are
+//! left, whose matrix is factored. Every level is smoothed before and after like the quadratic one. The unknowns of
+//! every node are scaled such that its own block is a unit.
 
-use crate::aggregates::{Aggregates, Motions, rigid_motions};
+use crate::aggregates::{Aggregates, RigidMotions, group_motions};
 use crate::chebyshev::{self, Chebyshev, Workspace};
-use crate::columns::{CHUNK, add_rounded, convert};
+use crate::columns::{CHUNK, add};
+use crate::coupling::{Motions, between_groups, smoothed};
 use crate::kernel::{Hot, Real, dispatch};
-use crate::matrix::Order;
+use crate::node_matrix::{NodeMatrix, Six, from_right, part, transposed_from_left};
 use crate::{
-    Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, Pattern, SparseError, SymmetricBlocks,
-    Team,
+    Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, SparseError, SymmetricBlocks, Team,
 };
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Degree of the smoother on the linear level: of 3 to 6 the fastest (docs/performance.md).
-const DEGREE: usize = 5;
+/// Degree of the smoother (docs/performance.md).
+const DEGREE: usize = 3;
 /// Damping of the prolongation's smoothing step, over the largest eigenvalue (Vaněk et al. 1996).
 const DAMPING: f64 = 4.0 / 3.0;
+/// The matrix between so many groups is factored.
+const FACTORED: usize = 600;
 
 /// Groups that a thread takes up together.
 const GROUPS: usize = 64;
@@ -28,12 +29,21 @@ const GROUPS: usize = 64;
 /// The linear level, solved approximately by one symmetric cycle.
 #[derive(Debug)]
 pub(crate) struct Aggregation {
+    /// L⁻¹ of the finest level's nodes.
+    scales: Vec<[Block<f32>; 3]>,
+    levels: Vec<Level>,
+    /// Of the last groups.
+    coarse: BlockCholesky<f32>,
+}
+
+/// A level and what it gives to the next.
+#[derive(Debug)]
+struct Level {
     smoother: Chebyshev<FullBlocks<f32>>,
-    /// Displacement of each row under the motions of each group near it.
+    /// Displacement of each block row under the motions of each group near it.
     by_row: Rows,
     /// The same by group.
     by_group: Rows,
-    coarse: BlockCholesky<f32>,
 }
 
 /// Rows of (index, motions).
@@ -48,80 +58,199 @@ impl Rows {
         &self.entries[self.starts[i]..self.starts[i + 1]]
     }
 
+    fn count(&self) -> usize {
+        self.starts.len() - 1
+    }
+
     fn bytes(&self) -> usize {
         8 * self.starts.capacity()
             + self.entries.capacity() * std::mem::size_of::<(u32, [Block<f32>; 2])>()
     }
+
+    /// Two block rows of each node; the groups' unknowns scaled by the roots of their own blocks.
+    fn by_row(motions: &Motions, groups: &[Six]) -> Self {
+        let mut out = Rows {
+            starts: Vec::with_capacity(2 * motions.starts.len() - 1),
+            entries: Vec::with_capacity(2 * motions.entries.len()),
+        };
+        out.starts.push(0);
+        for i in 0..motions.starts.len() - 1 {
+            for half in 0..2 {
+                let entries = motions.row(i).iter().map(|(g, p)| {
+                    let scaled = from_right(p, &groups[*g as usize]);
+                    (*g, halves(&scaled, half))
+                });
+                out.entries.extend(entries);
+                out.starts.push(out.entries.len());
+            }
+        }
+        out
+    }
+
+    /// The block rows that each group moves.
+    fn by_group(motions: &Motions, groups: &[Six]) -> Self {
+        let starts = motions.starts.iter().map(|s| 2 * s).collect();
+        let mut entries = Vec::with_capacity(2 * motions.entries.len());
+        for (g, scale) in groups.iter().enumerate() {
+            for (i, p) in motions.row(g) {
+                let scaled = from_right(p, scale);
+                entries.extend([0, 1].map(|half| (2 * i + half as u32, halves(&scaled, half))));
+            }
+        }
+        Rows { starts, entries }
+    }
 }
 
+/// Three rows, as two blocks side by side.
+fn halves(a: &Six, half: usize) -> [Block<f32>; 2] {
+    [0, 1].map(|k| part(a, half, k).map(|r| r.map(|v| v as f32)))
+}
+
+const UNIT: Block<f64> = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+
 impl Aggregation {
-    /// Groups the rows of a matrix; `places`: where its nodes lie, mm.
+    /// Groups the nodes of a matrix, two block rows each; `places`: where they lie, mm.
     ///
     /// # Errors
-    /// [`SparseError::NotPositiveDefinite`], with row 0 when it is the factor that meets it.
+    /// [`SparseError::NotPositiveDefinite`], with row 0 when it is not the finest level that meets it.
     pub(crate) fn new(
         team: &Team,
         matrix: &SymmetricBlocks,
         places: &[[f64; 3]],
     ) -> Result<Self, SparseError> {
-        let rounded = FullBlocks::rounded(team, matrix);
-        let diagonal = (0..matrix.rows()).map(|row| matrix.diagonal(row));
-        let smoother = Chebyshev::new(team, rounded, diagonal, DEGREE)?;
-        let full = FullBlocks::<f64>::rounded(team, matrix);
-        let aggregates = Aggregates::form(&full);
-        let motions = rigid_motions(&aggregates, places);
-        let by_row = smoothed(team, &full, &aggregates, &motions, smoother.largest());
-        let by_group = turned_round(&by_row, aggregates.count);
-        let between = between_groups(team, &full, &by_row, &by_group);
-        let coarse = Analysis::of(&between.pattern)
-            .factor(team, &between)
+        let not_positive = |row| SparseError::NotPositiveDefinite { row };
+        let mut pattern = Arc::clone(&matrix.pattern);
+        let mut nodes = NodeMatrix::of_pairs(team, matrix);
+        let mut aggregates = Aggregates::form(&nodes);
+        let roots = nodes.normalise(team).map_err(|i| not_positive(2 * i))?;
+        let scales = roots.inverses.iter().map(|inverse| {
+            let [a, b] = halves(inverse, 1);
+            [halves(inverse, 0)[0], a, b]
+        });
+        let scales = scales.collect();
+        let mut rigid = RigidMotions {
+            places: places.to_vec(),
+            of_node: roots.roots.iter().map(|l| transposed_from_left(l, &crate::node_matrix::unit())).collect(),
+        };
+        let mut levels = vec![];
+        loop {
+            let units = std::iter::repeat_n(&UNIT, pattern.rows());
+            let smoother = Chebyshev::new(team, nodes.rounded(team, &pattern), units, DEGREE)?;
+            let (motions, mut of_groups) = group_motions(&aggregates, &rigid);
+            let damping = DAMPING / smoother.largest();
+            let by_node = smoothed(team, &nodes, &aggregates, &motions, damping);
+            let by_group = by_node.turned_round(aggregates.count);
+            let mut between = between_groups(team, &nodes, &by_node, &by_group);
+            aggregates = Aggregates::form(&between);
+            let roots = between.normalise(team).map_err(|_| not_positive(0))?;
+            for (motions, root) in of_groups.of_node.iter_mut().zip(&roots.roots) {
+                *motions = transposed_from_left(root, motions);
+            }
+            levels.push(Level {
+                smoother,
+                by_row: Rows::by_row(&by_node, &roots.inverses),
+                by_group: Rows::by_group(&by_group, &roots.inverses),
+            });
+            // Groups that do not become fewer would go on for ever.
+            let stuck = between.nodes() == nodes.nodes();
+            (nodes, rigid) = (between, of_groups);
+            pattern = Arc::new(nodes.pattern());
+            if nodes.nodes() <= FACTORED || stuck {
+                break;
+            }
+        }
+        let coarse = Analysis::of(&pattern)
+            .factor(team, &nodes.blocks(&pattern))
             .map_err(|e| match e {
-                SparseError::NotPositiveDefinite { .. } => {
-                    SparseError::NotPositiveDefinite { row: 0 }
-                }
+                SparseError::NotPositiveDefinite { .. } => not_positive(0),
                 other => other,
             })?;
         Ok(Aggregation {
-            smoother,
-            by_row,
-            by_group,
+            scales,
+            levels,
             coarse,
         })
     }
 
     /// Bytes held.
     pub(crate) fn bytes(&self) -> u64 {
-        self.smoother.bytes()
-            + self.smoother.matrix().bytes()
-            + (self.by_row.bytes() + self.by_group.bytes()) as u64
-            + self.coarse.bytes()
+        let levels = self.levels.iter().map(|level| {
+            level.smoother.bytes()
+                + level.smoother.matrix().bytes()
+                + (level.by_row.bytes() + level.by_group.bytes()) as u64
+        });
+        108 * self.scales.capacity() as u64 + levels.sum::<u64>() + self.coarse.bytes()
     }
 
     /// Bytes of a level of so many rows and couplings: about, since the groups are not known yet.
     pub(crate) fn bytes_for(rows: usize, blocks: usize) -> u64 {
-        /// Groups that a row's motions belong to, as measured on the demo constructs.
+        /// Groups that a row's motions belong to, and what the groups' own levels add, as measured on the demo
+        /// constructs.
         const GROUPS_NEAR: usize = 5;
-        chebyshev::bytes_for(rows) + (2 * rows * GROUPS_NEAR * 76 + 2 * 36 * blocks) as u64
+        const DEEPER: f64 = 1.7;
+        let finest = chebyshev::bytes_for(rows) + (2 * rows * GROUPS_NEAR * 76 + 36 * blocks) as u64;
+        54 * rows as u64 + (DEEPER * finest as f64) as u64
     }
 
     /// x ← one symmetric cycle on x.
     pub(crate) fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
         let mut work = Workspace::new(x.len());
-        work.load(team, x);
-        self.smoother.smooth_from_zero(team, &mut work);
-        let mut groups = vec![[[0.0; W]; 3]; 2 * (self.by_group.starts.len() - 1)];
-        self.restrict(team, &work.residual, &mut groups);
-        self.coarse.solve(team, &mut groups);
-        self.prolong(team, &groups, &mut work);
-        self.smoother.smooth_on(team, &mut work);
-        convert(team, &work.solution, x);
+        let jobs: Vec<_> = work
+            .side
+            .chunks_mut(CHUNK)
+            .zip(x.chunks(CHUNK))
+            .zip(self.scales.chunks(CHUNK / 2))
+            .collect();
+        team.each(jobs, |((to, from), scales)| {
+            dispatch(Scale {
+                to: to.as_chunks_mut::<2>().0,
+                from: from.as_chunks::<2>().0,
+                scales,
+            });
+        });
+        self.cycle(team, 0, &mut work);
+        let jobs: Vec<_> = x
+            .chunks_mut(CHUNK)
+            .zip(work.solution.chunks(CHUNK))
+            .zip(self.scales.chunks(CHUNK / 2))
+            .collect();
+        team.each(jobs, |((to, from), scales)| {
+            dispatch(ScaleBack {
+                to: to.as_chunks_mut::<2>().0,
+                from: from.as_chunks::<2>().0,
+                scales,
+            });
+        });
     }
 
+    /// One cycle from a level on, on `work.side`; the result is `work.solution`.
+    fn cycle<const W: usize>(&self, team: &Team, k: usize, work: &mut Workspace<W>) {
+        let level = &self.levels[k];
+        level.smoother.smooth_from_zero(team, work);
+        let groups = 2 * level.by_group.count();
+        let mut below = Workspace::new(groups);
+        level.restrict(team, &work.residual, &mut below.side);
+        if k + 1 < self.levels.len() {
+            self.cycle(team, k + 1, &mut below);
+        } else {
+            let widened = |v: &NodeColumns<f32, W>| v.map(|r| r.map(f64::from));
+            let mut x: Vec<_> = below.side.iter().map(widened).collect();
+            self.coarse.solve(team, &mut x);
+            for (to, x) in below.solution.iter_mut().zip(&x) {
+                *to = x.map(|r| r.map(|v| v as f32));
+            }
+        }
+        level.prolong(team, &below.solution, &mut work.solution);
+        level.smoother.smooth_on(team, work);
+    }
+}
+
+impl Level {
     fn restrict<const W: usize>(
         &self,
         team: &Team,
         fine: &[NodeColumns<f32, W>],
-        groups: &mut [NodeColumns<f64, W>],
+        groups: &mut [NodeColumns<f32, W>],
     ) {
         let jobs: Vec<_> = groups.chunks_mut(2 * GROUPS).enumerate().collect();
         team.each(jobs, |(chunk, groups)| {
@@ -137,10 +266,10 @@ impl Aggregation {
     fn prolong<const W: usize>(
         &self,
         team: &Team,
-        groups: &[NodeColumns<f64, W>],
-        work: &mut Workspace<W>,
+        groups: &[NodeColumns<f32, W>],
+        solution: &mut [NodeColumns<f32, W>],
     ) {
-        let jobs: Vec<_> = work.solution.chunks_mut(CHUNK).enumerate().collect();
+        let jobs: Vec<_> = solution.chunks_mut(CHUNK).enumerate().collect();
         team.each(jobs, |(chunk, solution)| {
             dispatch(Prolong {
                 by_row: &self.by_row,
@@ -152,11 +281,87 @@ impl Aggregation {
     }
 }
 
+/// A node's displacements and rotations.
+type Pair<T, const W: usize> = [NodeColumns<T, W>; 2];
+
+/// to += a x.
+#[inline(always)]
+fn add_product<const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<f32, W>,
+    a: &Block<f32>,
+    x: &NodeColumns<f32, W>,
+) {
+    for r in 0..3 {
+        for c in 0..3 {
+            for k in 0..W {
+                to[r][k] = a[r][c].times_plus::<FUSED>(x[c][k], to[r][k]);
+            }
+        }
+    }
+}
+
+/// to += aᵀ x.
+#[inline(always)]
+fn add_transposed<const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<f32, W>,
+    a: &Block<f32>,
+    x: &NodeColumns<f32, W>,
+) {
+    for r in 0..3 {
+        for c in 0..3 {
+            for k in 0..W {
+                to[c][k] = a[r][c].times_plus::<FUSED>(x[r][k], to[c][k]);
+            }
+        }
+    }
+}
+
+/// L⁻¹ x, rounded.
+struct Scale<'a, const W: usize> {
+    to: &'a mut [Pair<f32, W>],
+    from: &'a [Pair<f64, W>],
+    scales: &'a [[Block<f32>; 3]],
+}
+
+impl<const W: usize> Hot for Scale<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (to, (from, [a, b, c])) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
+            let [u, t] = from.map(|h| h.map(|r| r.map(|v| v as f32)));
+            let mut out = [[[0.0; W]; 3]; 2];
+            add_product::<W, FUSED>(&mut out[0], a, &u);
+            add_product::<W, FUSED>(&mut out[1], b, &u);
+            add_product::<W, FUSED>(&mut out[1], c, &t);
+            *to = out;
+        }
+    }
+}
+
+/// L⁻ᵀ x.
+struct ScaleBack<'a, const W: usize> {
+    to: &'a mut [Pair<f64, W>],
+    from: &'a [Pair<f32, W>],
+    scales: &'a [[Block<f32>; 3]],
+}
+
+impl<const W: usize> Hot for ScaleBack<'_, W> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for (to, ([u, t], [a, b, c])) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
+            let mut out = [[[0.0; W]; 3]; 2];
+            add_transposed::<W, FUSED>(&mut out[0], a, u);
+            add_transposed::<W, FUSED>(&mut out[0], b, t);
+            add_transposed::<W, FUSED>(&mut out[1], c, t);
+            *to = out.map(|h| h.map(|r| r.map(f64::from)));
+        }
+    }
+}
+
 struct Restrict<'a, const W: usize> {
     by_group: &'a Rows,
     first: usize,
     fine: &'a [NodeColumns<f32, W>],
-    groups: &'a mut [[NodeColumns<f64, W>; 2]],
+    groups: &'a mut [Pair<f32, W>],
 }
 
 impl<const W: usize> Hot for Restrict<'_, W> {
@@ -164,18 +369,10 @@ impl<const W: usize> Hot for Restrict<'_, W> {
     fn run<const FUSED: bool>(self) {
         for (g, to) in (self.first..).zip(self.groups) {
             let mut sums = [[[0.0; W]; 3]; 2];
-            for (i, motions) in self.by_group.row(g) {
+            for (i, [a, b]) in self.by_group.row(g) {
                 let from = &self.fine[*i as usize];
-                for half in 0..2 {
-                    for r in 0..3 {
-                        for c in 0..3 {
-                            let (b, sum) = (f64::from(motions[half][r][c]), &mut sums[half][c]);
-                            for k in 0..W {
-                                sum[k] = b.times_plus::<FUSED>(f64::from(from[r][k]), sum[k]);
-                            }
-                        }
-                    }
-                }
+                add_transposed::<W, FUSED>(&mut sums[0], a, from);
+                add_transposed::<W, FUSED>(&mut sums[1], b, from);
             }
             *to = sums;
         }
@@ -185,7 +382,7 @@ impl<const W: usize> Hot for Restrict<'_, W> {
 struct Prolong<'a, const W: usize> {
     by_row: &'a Rows,
     first: usize,
-    groups: &'a [[NodeColumns<f64, W>; 2]],
+    groups: &'a [Pair<f32, W>],
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
@@ -194,208 +391,26 @@ impl<const W: usize> Hot for Prolong<'_, W> {
     fn run<const FUSED: bool>(self) {
         for (i, solution) in (self.first..).zip(self.solution) {
             let mut sum = [[0.0; W]; 3];
-            for (g, motions) in self.by_row.row(i) {
-                let from = &self.groups[*g as usize];
-                for half in 0..2 {
-                    for r in 0..3 {
-                        for c in 0..3 {
-                            let b = f64::from(motions[half][r][c]);
-                            for k in 0..W {
-                                sum[r][k] = b.times_plus::<FUSED>(from[half][c][k], sum[r][k]);
-                            }
-                        }
-                    }
-                }
+            for (g, [a, b]) in self.by_row.row(i) {
+                let [u, t] = &self.groups[*g as usize];
+                add_product::<W, FUSED>(&mut sum, a, u);
+                add_product::<W, FUSED>(&mut sum, b, t);
             }
-            add_rounded(solution, &sum);
+            add(solution, &sum);
         }
     }
-}
-
-/// P = T − ω D⁻¹ A T, row by row, for T the groups' own motions.
-fn smoothed(
-    team: &Team,
-    matrix: &FullBlocks<f64>,
-    aggregates: &Aggregates,
-    motions: &[Motions],
-    largest: f64,
-) -> Rows {
-    let pattern = &matrix.pattern;
-    let rows = team.collect(pattern.rows(), |i| {
-        let from = pattern.starts()[i];
-        let mut sums: BTreeMap<u32, Motions> = BTreeMap::new();
-        let mut own = nalgebra::Matrix3::identity();
-        for (j, a) in pattern.row(i).iter().zip(&matrix.values[from..]) {
-            if *j as usize == i {
-                own = nalgebra::Matrix3::from(*a).transpose();
-            }
-            let to = sums.entry(aggregates.of_row[*j as usize]).or_default();
-            for (to, t) in to.iter_mut().zip(&motions[*j as usize]) {
-                add_product(to, a, t, 1.0);
-            }
-        }
-        let inverse = own.try_inverse().unwrap_or_default();
-        let inverse: Block<f64> = [0, 1, 2].map(|r| [0, 1, 2].map(|c| inverse[(r, c)]));
-        let mut row: Vec<(u32, [Block<f32>; 2])> = vec![];
-        for (g, sum) in sums {
-            let mut p = if g == aggregates.of_row[i] {
-                motions[i]
-            } else {
-                Motions::default()
-            };
-            for (p, s) in p.iter_mut().zip(&sum) {
-                add_product(p, &inverse, s, -DAMPING / largest);
-            }
-            row.push((g, p.map(|b| b.map(|r| r.map(|v| v as f32)))));
-        }
-        row
-    });
-    let mut starts = vec![0];
-    let mut entries = Vec::with_capacity(rows.iter().map(Vec::len).sum());
-    for row in rows {
-        entries.extend(row);
-        starts.push(entries.len());
-    }
-    Rows { starts, entries }
-}
-
-/// to += factor · a b.
-fn add_product(to: &mut Block<f64>, a: &Block<f64>, b: &Block<f64>, factor: f64) {
-    for r in 0..3 {
-        for k in 0..3 {
-            for c in 0..3 {
-                to[r][c] += factor * a[r][k] * b[k][c];
-            }
-        }
-    }
-}
-
-fn turned_round(by_row: &Rows, groups: usize) -> Rows {
-    let mut starts = vec![0; groups + 1];
-    for (g, _) in &by_row.entries {
-        starts[*g as usize + 1] += 1;
-    }
-    for g in 0..groups {
-        starts[g + 1] += starts[g];
-    }
-    let mut next = starts.clone();
-    let mut entries = vec![(0, [[[0.0; 3]; 3]; 2]); by_row.entries.len()];
-    for i in 0..by_row.starts.len() - 1 {
-        for (g, motions) in by_row.row(i) {
-            entries[next[*g as usize]] = (i as u32, *motions);
-            next[*g as usize] += 1;
-        }
-    }
-    Rows { starts, entries }
-}
-
-/// A block between two groups: 6 × 6.
-type Pair = [[f64; 6]; 6];
-
-/// PᵀAP, two block rows a group. Motions that a group does not have get a unit diagonal.
-fn between_groups(
-    team: &Team,
-    matrix: &FullBlocks<f64>,
-    by_row: &Rows,
-    by_group: &Rows,
-) -> SymmetricBlocks {
-    let groups = by_group.starts.len() - 1;
-    let upper = team.collect(groups, |g| coupling_of_group(matrix, by_row, by_group, g));
-    let mut near: Vec<Vec<u32>> = vec![vec![]; groups];
-    for (g, row) in upper.iter().enumerate() {
-        for h in row.keys() {
-            near[g].push(*h);
-            if *h as usize != g {
-                near[*h as usize].push(g as u32);
-            }
-        }
-    }
-    let mut starts = vec![0];
-    let mut columns = vec![];
-    for row in &mut near {
-        row.sort_unstable();
-        for _ in 0..2 {
-            columns.extend(row.iter().flat_map(|h| [2 * h, 2 * h + 1]));
-            starts.push(columns.len());
-        }
-    }
-    let mut between = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
-    let pattern = Arc::clone(&between.pattern);
-    for (g, row) in upper.into_iter().enumerate() {
-        for (h, pair) in row {
-            for (a, b) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
-                let Some(at) = pattern.upper_at(2 * g + a, 2 * h as usize + b) else {
-                    continue;
-                };
-                between.upper[at] =
-                    [0, 1, 2].map(|r| [0, 1, 2].map(|c| pair[3 * a + r][3 * b + c]));
-            }
-        }
-    }
-    let largest = |b: &Block<f64>| (0..3).map(|c| b[c][c]).fold(0.0, f64::max);
-    for row in 0..2 * groups {
-        let twin = &between.upper[pattern.upper_starts()[row & !1]];
-        let unit = largest(twin);
-        let own = &mut between.upper[pattern.upper_starts()[row]];
-        for c in 0..3 {
-            if own[c][c] <= 0.0 {
-                own[c][c] = unit;
-            }
-        }
-    }
-    between
-}
-
-/// Row g of PᵀAP on and above the diagonal.
-fn coupling_of_group(
-    matrix: &FullBlocks<f64>,
-    by_row: &Rows,
-    by_group: &Rows,
-    g: usize,
-) -> BTreeMap<u32, Pair> {
-    // Pᵀ A, for this group: 6 × 3 by fine row.
-    let mut forces: BTreeMap<u32, [[f64; 3]; 6]> = BTreeMap::new();
-    for (i, motions) in by_group.row(g) {
-        let from = matrix.pattern.starts()[*i as usize];
-        let row = matrix.pattern.row(*i as usize);
-        for (j, a) in row.iter().zip(&matrix.values[from..]) {
-            let to = forces.entry(*j).or_default();
-            for m in 0..6 {
-                for r in 0..3 {
-                    let p = f64::from(motions[m / 3][r][m % 3]);
-                    for c in 0..3 {
-                        to[m][c] += p * a[r][c];
-                    }
-                }
-            }
-        }
-    }
-    let mut out: BTreeMap<u32, Pair> = BTreeMap::new();
-    for (j, force) in &forces {
-        for (h, motions) in by_row.row(*j as usize) {
-            if (*h as usize) < g {
-                continue;
-            }
-            let to = out.entry(*h).or_default();
-            for m in 0..6 {
-                for n in 0..6 {
-                    for c in 0..3 {
-                        to[m][n] += force[m][c] * f64::from(motions[n / 3][c][n % 3]);
-                    }
-                }
-            }
-        }
-    }
-    out
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Pattern;
+    use crate::matrix::Order;
+    use nalgebra::{DMatrix, DVector};
 
-    /// A lattice of springs, held at one end.
+    /// A lattice of beams, held at one end: its matrix, two block rows a node, and where the nodes lie.
     fn lattice() -> (SymmetricBlocks, Vec<[f64; 3]>) {
-        let size = [7usize, 4, 3];
+        let size = [8usize, 5, 4];
         let places: Vec<[f64; 3]> = (0..size[0] * size[1] * size[2])
             .map(|n| [n % size[0], n / size[0] % size[1], n / size[0] / size[1]].map(|i| i as f64))
             .collect();
@@ -404,33 +419,46 @@ mod tests {
         let mut starts = vec![0];
         let mut columns = vec![];
         for i in 0..places.len() {
-            let row = (0..places.len()).filter(|j| near(i, *j));
-            columns.extend(row.map(|j| j as u32));
-            starts.push(columns.len());
+            for _ in 0..2 {
+                let row = (0..places.len()).filter(|j| near(i, *j));
+                columns.extend(row.flat_map(|j| [2 * j as u32, 2 * j as u32 + 1]));
+                starts.push(columns.len());
+            }
         }
         let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
         let pattern = Arc::clone(&a.pattern);
         for i in 0..places.len() {
-            for c in 0..3 {
-                let ground = if i % size[0] == 0 { 1.0 } else { 0.0 };
-                a.upper[pattern.upper_starts()[i]][c][c] += ground;
+            if i % size[0] == 0 {
+                for half in 0..2 {
+                    let own = &mut a.upper[pattern.upper_starts()[2 * i + half]];
+                    (0..3).for_each(|c| own[c][c] += 1.0);
+                }
             }
             for j in (i + 1..places.len()).filter(|j| near(i, *j)) {
                 let d = apart(i, j);
-                let length: f64 = d.iter().map(|d| d * d).sum();
-                // A column of stiff springs among soft ones.
-                let stiff = if places[i][1] == 2.0 && places[j][1] == 2.0 {
-                    100.0
-                } else {
-                    1.0
-                };
-                for r in 0..3 {
-                    for c in 0..3 {
-                        let k = stiff * d[r] * d[c] / length;
-                        a.upper[pattern.upper_starts()[i]][r][c] += k;
-                        a.upper[pattern.upper_starts()[j]][r][c] += k;
-                        let at = pattern.upper_at(i, j).unwrap();
-                        a.upper[at][r][c] -= k;
+                // A row of stiff beams among soft ones.
+                let is_stiff = places[i][1] == 2.0 && places[j][1] == 2.0;
+                let k = if is_stiff { 100.0 } else { 1.0 };
+                // Strains: u_j − u_i − (θ_i + θ_j)/2 × d, and θ_j − θ_i.
+                let mut strains = DMatrix::zeros(6, 12);
+                for c in 0..3 {
+                    let (x, y) = ((c + 1) % 3, (c + 2) % 3);
+                    for (node, sign) in [(0, -1.0), (1, 1.0)] {
+                        strains[(c, 6 * node + c)] = sign;
+                        strains[(c, 6 * node + 3 + x)] = -d[y] / 2.0;
+                        strains[(c, 6 * node + 3 + y)] = d[x] / 2.0;
+                        strains[(3 + c, 6 * node + 3 + c)] = 0.3 * sign;
+                    }
+                }
+                let own = strains.transpose() * &strains * k;
+                for r in 0..4 {
+                    for c in r..4 {
+                        let row = 2 * [i, j][r / 2] + r % 2;
+                        let column = 2 * [i, j][c / 2] + c % 2;
+                        let at = pattern.upper_at(row, column).unwrap();
+                        for x in 0..9 {
+                            a.upper[at][x / 3][x % 3] += own[(3 * r + x / 3, 3 * c + x % 3)];
+                        }
                     }
                 }
             }
@@ -438,9 +466,9 @@ mod tests {
         (a, places)
     }
 
-    fn dense(a: &SymmetricBlocks) -> nalgebra::DMatrix<f64> {
+    fn dense(a: &SymmetricBlocks) -> DMatrix<f64> {
         let n = a.rows();
-        nalgebra::DMatrix::from_fn(3 * n, 3 * n, |r, c| {
+        DMatrix::from_fn(3 * n, 3 * n, |r, c| {
             let (i, j) = (r / 3, c / 3);
             let (low, high) = (i.min(j), i.max(j));
             let b = a.pattern.upper_at(low, high).map(|at| &a.upper[at]);
@@ -454,39 +482,98 @@ mod tests {
         })
     }
 
+    fn dense_nodes(a: &NodeMatrix) -> DMatrix<f64> {
+        let mut out = DMatrix::zeros(6 * a.nodes(), 6 * a.nodes());
+        for i in 0..a.nodes() {
+            for (j, b) in a.row(i) {
+                for x in 0..36 {
+                    out[(6 * i + x / 6, 6 * j as usize + x % 6)] = b[x / 6][x % 6];
+                }
+            }
+        }
+        out
+    }
+
     #[test]
     fn the_matrix_between_groups_is_the_projected_one() {
         let (a, places) = lattice();
-        let team = Team::new(1);
-        let full = FullBlocks::<f64>::rounded(&team, &a);
-        let aggregates = Aggregates::form(&full);
-        assert!(
-            aggregates.count > 2 && aggregates.count < 30,
-            "{}",
-            aggregates.count
-        );
-        let motions = rigid_motions(&aggregates, &places);
-        let by_row = smoothed(&team, &full, &aggregates, &motions, 2.0);
-        let by_group = turned_round(&by_row, aggregates.count);
-        let between = dense(&between_groups(&team, &full, &by_row, &by_group));
-        let p = {
-            let mut p = nalgebra::DMatrix::zeros(3 * places.len(), 6 * aggregates.count);
-            for i in 0..places.len() {
-                for (g, m) in by_row.row(i) {
-                    for r in 0..3 {
-                        for c in 0..6 {
-                            p[(3 * i + r, 6 * *g as usize + c)] = f64::from(m[c / 3][r][c % 3]);
-                        }
+        let team = Team::new(2);
+        let mut nodes = NodeMatrix::of_pairs(&team, &a);
+        assert_eq!(dense_nodes(&nodes), dense(&a));
+        assert_eq!(dense(&nodes.blocks(&a.pattern)), dense(&a));
+        let roots = nodes.normalise(&team).unwrap();
+        let l = {
+            let mut l = DMatrix::zeros(6 * places.len(), 6 * places.len());
+            for (i, root) in roots.roots.iter().enumerate() {
+                for x in 0..36 {
+                    l[(6 * i + x / 6, 6 * i + x % 6)] = root[x / 6][x % 6];
+                }
+            }
+            l
+        };
+        let back = &l * dense_nodes(&nodes) * l.transpose();
+        assert!((back - dense(&a)).amax() < 1e-12 * dense(&a).amax());
+        let aggregates = Aggregates::form(&nodes);
+        assert!((5..50).contains(&aggregates.count), "{}", aggregates.count);
+        let rigid = RigidMotions {
+            of_node: vec![crate::node_matrix::unit(); places.len()],
+            places,
+        };
+        let (motions, _) = group_motions(&aggregates, &rigid);
+        let by_node = smoothed(&team, &nodes, &aggregates, &motions, 0.7);
+        let by_group = by_node.turned_round(aggregates.count);
+        let between = dense_nodes(&between_groups(&team, &nodes, &by_node, &by_group));
+        let wide = |value: &dyn Fn(usize) -> Vec<(u32, Six)>| {
+            let mut p = DMatrix::zeros(6 * motions.len(), 6 * aggregates.count);
+            for i in 0..motions.len() {
+                for (g, m) in value(i) {
+                    for x in 0..36 {
+                        p[(6 * i + x / 6, 6 * g as usize + x % 6)] = m[x / 6][x % 6];
                     }
                 }
             }
             p
         };
-        let projected = p.transpose() * dense(&a) * &p;
-        let scale = projected.amax();
-        for (x, y) in projected.iter().zip(&between) {
-            // Groups too small for all motions have a unit in place of nought.
-            assert!((x - y).abs() < 1e-10 * scale || *x == 0.0, "{x} {y}");
+        let t = wide(&|i| vec![(aggregates.of_node[i], motions[i])]);
+        let p = wide(&|i| by_node.row(i).to_vec());
+        let expected = &t - dense_nodes(&nodes) * &t * 0.7;
+        assert!((&p - expected).amax() < 1e-12);
+        let projected = p.transpose() * dense_nodes(&nodes) * &p;
+        assert!((&projected - between).amax() < 1e-10 * projected.amax());
+    }
+
+    #[test]
+    fn groups_of_groups_move_rigidly_too() {
+        let (a, places) = lattice();
+        let team = Team::new(1);
+        let nodes = NodeMatrix::of_pairs(&team, &a);
+        let rigid = RigidMotions {
+            of_node: vec![crate::node_matrix::unit(); places.len()],
+            places: places.clone(),
+        };
+        let first = Aggregates::form(&nodes);
+        let (motions, groups) = group_motions(&first, &rigid);
+        // All groups as one: its orthonormal motions, brought down to the nodes, are rigid, too.
+        let all = Aggregates {
+            of_node: vec![0; first.count],
+            count: 1,
+        };
+        let (of_groups, whole) = group_motions(&all, &groups);
+        let centre = whole.places[0];
+        for (i, x) in places.iter().enumerate() {
+            let g = first.of_node[i] as usize;
+            let turn = DVector::from_vec(vec![0.2, -0.1, 0.3]);
+            let slide = [1.0, 2.0, -0.5];
+            let asked = DVector::from_fn(6, |k, _| if k < 3 { slide[k] } else { turn[k - 3] });
+            let matrix = |m: &Six| DMatrix::from_fn(6, 6, |r, c| m[r][c]);
+            let got = matrix(&motions[i]) * matrix(&of_groups[g]) * matrix(&whole.of_node[0]) * asked;
+            for c in 0..3 {
+                let (p, q) = ((c + 1) % 3, (c + 2) % 3);
+                let d = [0, 1, 2].map(|k| x[k] - centre[k]);
+                let expected = slide[c] + turn[p] * d[q] - turn[q] * d[p];
+                assert!((got[c] - expected).abs() < 1e-10, "{i} {c}");
+                assert!((got[3 + c] - turn[c]).abs() < 1e-10);
+            }
         }
     }
 
@@ -495,10 +582,10 @@ mod tests {
         let (a, places) = lattice();
         let team = Team::new(1);
         let level = Aggregation::new(&team, &a, &places).unwrap();
-        let n = 3 * places.len();
-        let mut cycle = nalgebra::DMatrix::zeros(n, n);
+        let n = 6 * places.len();
+        let mut cycle = DMatrix::zeros(n, n);
         for k in 0..n {
-            let mut x = vec![[[0.0; 1]; 3]; places.len()];
+            let mut x = vec![[[0.0; 1]; 3]; 2 * places.len()];
             x[k / 3][k % 3][0] = 1.0;
             level.solve(&team, &mut x);
             for r in 0..n {

@@ -262,11 +262,13 @@ impl<M: Matrix, const W: usize> Half<M> for HalfOf<W> {
     fn rough(&self, two_level: &TwoLevel<M>) -> Vec<NodeVector> {
         self.columns(|row| {
             let mut v = self.work.solution[row].map(|r| r.map(f64::from));
-            for (p, weight) in two_level.followed(row) {
+            for (p, block) in two_level.prolongation().row(row) {
                 let from = &self.coarse[p as usize];
-                for c in 0..3 {
-                    for k in 0..W {
-                        v[c][k] += weight * from[c][k];
+                for r in 0..3 {
+                    for c in 0..3 {
+                        for k in 0..W {
+                            v[r][k] += block[r][c] * from[c][k];
+                        }
                     }
                 }
             }
@@ -407,10 +409,10 @@ impl<M: Matrix> TwoLevel<M> {
         let x = smoother.smooth_region(&region, places, &mut r);
         let mut e = std::collections::BTreeMap::<u32, [f64; 3]>::new();
         for (row, r) in region.iter().zip(&r) {
-            for (p, weight) in self.followed(*row as usize) {
+            for (p, block) in self.prolongation().row(*row as usize) {
                 let to = e.entry(p).or_insert([0.0; 3]);
                 for c in 0..3 {
-                    to[c] += weight * r[c];
+                    to[c] += (0..3).map(|k| block[k][c] * r[k]).sum::<f64>();
                 }
             }
         }

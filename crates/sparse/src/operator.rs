@@ -107,7 +107,7 @@ impl AddedBlocks {
         for (i, j, b) in self.entries() {
             for (p, at_p) in prolongation.row(i as usize) {
                 for (q, at_q) in prolongation.row(j as usize) {
-                    add(&mut places, (p, q), b, at_p * at_q);
+                    add(&mut places, (p, q), &between(&at_p, b, &at_q), 1.0);
                 }
             }
         }
@@ -140,6 +140,13 @@ fn add(places: &mut BTreeMap<(u32, u32), Block<f64>>, at: (u32, u32), b: &Block<
             to[r][c] += factor * b[r][c];
         }
     }
+}
+
+/// Pᵀ B Q.
+fn between(p: &Block<f64>, b: &Block<f64>, q: &Block<f64>) -> Block<f64> {
+    let [p, b, q] = [p, b, q].map(|m| nalgebra::Matrix3::from(*m).transpose());
+    let product = p.transpose() * b * q;
+    [0, 1, 2].map(|r| [0, 1, 2].map(|c| product[(r, c)]))
 }
 
 fn transposed(b: &Block<f64>) -> Block<f64> {

@@ -1,8 +1,8 @@
 //! The preconditioner: the quadratic level smoothed, the linear level solved.
 //!
 //! p-multigrid on one mesh (Rønquist and Patera 1987, J Sci Comput 2:389): Chebyshev smoothing on the
-//! fine matrix; on the coarse one, which must be PᵀAP, Cholesky or, where its factor would be too large,
-//! smoothed aggregation. Symmetric, so it serves conjugate gradients.
+//! fine matrix; on the coarse one, which must be near PᵀAP, Cholesky or, where its factor would be too large,
+//! smoothed aggregation of corners that also turn. Symmetric, so it serves conjugate gradients.
 
 use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
@@ -20,7 +20,7 @@ pub type CoarseNumber = f32;
 pub enum LinearLevel<'a> {
     /// By its factor.
     Factored(Analysis),
-    /// By smoothed aggregation, given where the coarse nodes lie, mm.
+    /// By smoothed aggregation, given where the coarse nodes lie, mm: nodes that turn, two block rows each.
     Aggregated(&'a [[f64; 3]]),
 }
 
@@ -113,9 +113,8 @@ impl<M: Matrix> TwoLevel<M> {
         &self.smoother
     }
 
-    /// Coarse rows that a fine row follows, with their weights.
-    pub(crate) fn followed(&self, row: usize) -> impl Iterator<Item = (u32, f64)> {
-        self.prolongation.row(row)
+    pub(crate) fn prolongation(&self) -> &Prolongation {
+        &self.prolongation
     }
 
     /// Solves on the coarse level, in place.

@@ -1,0 +1,245 @@
+//! The matrix between groups of nodes: P = T − ω A T from the groups' own motions T, and PᵀAP.
+
+use crate::Team;
+use crate::aggregates::Aggregates;
+use crate::kernel::{Hot, Real, dispatch};
+use crate::node_matrix::{NodeMatrix, Six};
+use std::ops::Range;
+
+/// Nodes or groups that a thread takes up together.
+const TOGETHER: usize = 128;
+
+/// Motions of nodes under unit motions of groups, row by row.
+#[derive(Debug)]
+pub(crate) struct Motions {
+    pub(crate) starts: Vec<usize>,
+    pub(crate) entries: Vec<(u32, Six)>,
+}
+
+impl Motions {
+    pub(crate) fn row(&self, i: usize) -> &[(u32, Six)] {
+        &self.entries[self.starts[i]..self.starts[i + 1]]
+    }
+
+    fn joined(rows: impl Iterator<Item = Vec<(u32, Six)>>) -> Self {
+        let mut out = Motions {
+            starts: vec![0],
+            entries: vec![],
+        };
+        for row in rows {
+            out.entries.extend(row);
+            out.starts.push(out.entries.len());
+        }
+        out
+    }
+
+    /// By group instead of by node.
+    pub(crate) fn turned_round(&self, groups: usize) -> Self {
+        let mut starts = vec![0; groups + 1];
+        for (g, _) in &self.entries {
+            starts[*g as usize + 1] += 1;
+        }
+        for g in 0..groups {
+            starts[g + 1] += starts[g];
+        }
+        let mut next = starts.clone();
+        let mut entries = vec![(0, [[0.0; 6]; 6]); self.entries.len()];
+        for i in 0..self.starts.len() - 1 {
+            for (g, motions) in self.row(i) {
+                entries[next[*g as usize]] = (i as u32, *motions);
+                next[*g as usize] += 1;
+            }
+        }
+        Motions { starts, entries }
+    }
+}
+
+/// P = T − ω A T by node; `matrix` has unit diagonal blocks.
+pub(crate) fn smoothed(
+    team: &Team,
+    matrix: &NodeMatrix,
+    aggregates: &Aggregates,
+    motions: &[Six],
+    damping: f64,
+) -> Motions {
+    let chunks = team.collect(matrix.nodes().div_ceil(TOGETHER), |chunk| {
+        let mut rows = vec![];
+        dispatch(Smooth {
+            matrix,
+            aggregates,
+            motions,
+            damping,
+            nodes: chunk * TOGETHER..((chunk + 1) * TOGETHER).min(matrix.nodes()),
+            rows: &mut rows,
+        });
+        rows
+    });
+    Motions::joined(chunks.into_iter().flatten())
+}
+
+struct Smooth<'a> {
+    matrix: &'a NodeMatrix,
+    aggregates: &'a Aggregates,
+    motions: &'a [Six],
+    damping: f64,
+    nodes: Range<usize>,
+    rows: &'a mut Vec<Vec<(u32, Six)>>,
+}
+
+impl Hot for Smooth<'_> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        for i in self.nodes {
+            let own = self.aggregates.of_node[i];
+            let mut row: Vec<(u32, Six)> = vec![(own, self.motions[i])];
+            for (j, a) in self.matrix.row(i) {
+                let group = self.aggregates.of_node[j as usize];
+                let at = row.iter().position(|(g, _)| *g == group);
+                let at = at.unwrap_or_else(|| {
+                    row.push((group, [[0.0; 6]; 6]));
+                    row.len() - 1
+                });
+                let (to, t) = (&mut row[at].1, &self.motions[j as usize]);
+                for r in 0..6 {
+                    for k in 0..6 {
+                        let factor = -self.damping * a[r][k];
+                        for c in 0..6 {
+                            to[r][c] = factor.times_plus::<FUSED>(t[k][c], to[r][c]);
+                        }
+                    }
+                }
+            }
+            row.sort_unstable_by_key(|(g, _)| *g);
+            self.rows.push(row);
+        }
+    }
+}
+
+/// PᵀAP.
+pub(crate) fn between_groups(
+    team: &Team,
+    matrix: &NodeMatrix,
+    by_node: &Motions,
+    by_group: &Motions,
+) -> NodeMatrix {
+    let groups = by_group.starts.len() - 1;
+    let chunks = team.collect(groups.div_ceil(TOGETHER), |chunk| {
+        let mut rows = vec![];
+        dispatch(Couple {
+            matrix,
+            by_node,
+            by_group,
+            groups: chunk * TOGETHER..((chunk + 1) * TOGETHER).min(groups),
+            rows: &mut rows,
+        });
+        rows
+    });
+    let upper: Vec<Vec<(u32, Six)>> = chunks.into_iter().flatten().collect();
+    let mut starts = vec![0; groups + 1];
+    for (g, row) in upper.iter().enumerate() {
+        for (h, _) in row {
+            starts[*h as usize + 1] += 1;
+            if *h as usize != g {
+                starts[g + 1] += 1;
+            }
+        }
+    }
+    for g in 0..groups {
+        starts[g + 1] += starts[g];
+    }
+    let mut out = NodeMatrix {
+        columns: vec![0; starts[groups]],
+        values: vec![[[0.0; 6]; 6]; starts[groups]],
+        starts,
+    };
+    // Rows come in order, so that each row gets its lower half, in order, before its upper one.
+    let mut next = out.starts.clone();
+    for (g, row) in (0u32..).zip(&upper) {
+        for (h, pair) in row {
+            let at = next[g as usize];
+            next[g as usize] += 1;
+            (out.columns[at], out.values[at]) = (*h, *pair);
+            if *h != g {
+                let at = next[*h as usize];
+                next[*h as usize] += 1;
+                out.columns[at] = g;
+                for r in 0..6 {
+                    for c in 0..6 {
+                        out.values[at][c][r] = pair[r][c];
+                    }
+                }
+            }
+        }
+    }
+    out
+}
+
+/// Rows of PᵀAP on and above the diagonal.
+struct Couple<'a> {
+    matrix: &'a NodeMatrix,
+    by_node: &'a Motions,
+    by_group: &'a Motions,
+    groups: Range<usize>,
+    rows: &'a mut Vec<Vec<(u32, Six)>>,
+}
+
+/// Not met yet.
+const NONE: u32 = u32::MAX;
+
+impl Hot for Couple<'_> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let mut of_node = vec![NONE; self.matrix.nodes()];
+        let mut of_group = vec![NONE; self.by_group.starts.len() - 1];
+        // (P of the group)ᵀ A, by node, turned round: forces at a node, by motion.
+        let mut forces: Vec<(u32, Six)> = vec![];
+        for g in self.groups {
+            forces.clear();
+            for (i, p) in self.by_group.row(g) {
+                for (j, a) in self.matrix.row(*i as usize) {
+                    let place = &mut of_node[j as usize];
+                    if *place == NONE {
+                        *place = forces.len() as u32;
+                        forces.push((j, [[0.0; 6]; 6]));
+                    }
+                    let to = &mut forces[*place as usize].1;
+                    for r in 0..6 {
+                        for k in 0..6 {
+                            // A is symmetric: its block (i, j) turned round is the one of (j, i).
+                            for m in 0..6 {
+                                to[r][m] = a[k][r].times_plus::<FUSED>(p[k][m], to[r][m]);
+                            }
+                        }
+                    }
+                }
+            }
+            let mut row: Vec<(u32, Six)> = vec![];
+            for (j, force) in &forces {
+                of_node[*j as usize] = NONE;
+                for (h, p) in self.by_node.row(*j as usize) {
+                    if (*h as usize) < g {
+                        continue;
+                    }
+                    let place = &mut of_group[*h as usize];
+                    if *place == NONE {
+                        *place = row.len() as u32;
+                        row.push((*h, [[0.0; 6]; 6]));
+                    }
+                    let to = &mut row[*place as usize].1;
+                    for k in 0..6 {
+                        for m in 0..6 {
+                            for n in 0..6 {
+                                to[m][n] = force[k][m].times_plus::<FUSED>(p[k][n], to[m][n]);
+                            }
+                        }
+                    }
+                }
+            }
+            for (h, _) in &row {
+                of_group[*h as usize] = NONE;
+            }
+            row.sort_unstable_by_key(|(h, _)| *h);
+            self.rows.push(row);
+        }
+    }
+}
