@@ -109,7 +109,7 @@ pub fn fine_matrix(
 }
 
 /// A matrix of this pattern, its rows added to by one job a thread.
-pub(crate) fn assembled(
+fn assembled(
     team: &Team,
     pattern: Pattern,
     add: impl Fn(&mut Rows<'_>) + Sync + Send,
@@ -141,7 +141,7 @@ pub(crate) fn assembled(
 }
 
 /// One thread's rows.
-pub(crate) struct Rows<'a> {
+struct Rows<'a> {
     pattern: Arc<Pattern>,
     rows: Range<usize>,
     first_block: usize,
@@ -167,14 +167,9 @@ fn cut<'a>(
 }
 
 impl Rows<'_> {
-    /// Is a row one of them?
-    pub(crate) fn contains(&self, row: u32) -> bool {
-        self.rows.contains(&(row as usize))
-    }
-
     /// Adds a block at rows (a, b) of the matrix if its upper place is one of these rows.
     #[inline]
-    pub(crate) fn add(&mut self, a: u32, b: u32, block: &Block<f64>) {
+    fn add(&mut self, a: u32, b: u32, block: &Block<f64>) {
         let (i, j) = (a.min(b) as usize, a.max(b) as usize);
         if j == NO_ROW as usize || !self.rows.contains(&i) {
             return;

@@ -24,8 +24,8 @@ use bicolumn_sparse::conjugate_gradients::vector_bytes;
 use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
-    AddedBlocks, Analysis, BlockCholesky, Convergence, CycleProducts, Limits, LinearLevel, Matrix,
-    NodeVector, OpenCycle, Operator, Order, Prolongation, SparseError, SparseVector, SymmetricBlocks, Team,
+    AddedBlocks, Analysis, BlockCholesky, CoarseMatrix, Convergence, CycleProducts, Limits, Matrix,
+    NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks, Team,
     TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
@@ -561,41 +561,40 @@ fn multigrid(
     let (problem, numbering) = (levels.problem, levels.numbering);
     let elements = &stiffness.elements;
     let start = Instant::now();
-    let factored = might_be_factored(levels).then(|| {
-        let prolongation = Arc::clone(&numbering.prolongation);
+    let linear = might_be_factored(levels).then(|| {
         let coarse = coarse_matrix(team, problem, numbering, elements);
-        with_coarse_interface(coarse, stiffness, &prolongation)
+        let prolongation = &numbering.prolongation;
+        let term = stiffness.added().map(|added| added.coarsened(prolongation));
+        with_interface(coarse, term.as_ref())
     });
-    let affordable = factored.and_then(|coarse| {
-        let analysis = affordable_factor(levels, &coarse, team.threads())?;
+    let affordable = linear.as_ref().and_then(|coarse| {
+        let analysis = affordable_factor(levels, coarse, team.threads())?;
         Some((coarse, analysis))
     });
-    let places: Vec<[f64; 3]>;
-    let (coarse, prolongation, linear, level_bytes, scratch);
-    if let Some((linear_matrix, analysis)) = affordable {
+    let (coarse, prolongation, coarse_bytes, level_bytes, scratch);
+    if let Some((matrix, analysis)) = affordable {
         report.method = Method::Multigrid;
-        coarse = linear_matrix;
         prolongation = Arc::clone(&numbering.prolongation);
+        coarse_bytes = matrix.bytes() + matrix.pattern.bytes();
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
-        linear = LinearLevel::Factored(analysis);
+        coarse = CoarseMatrix::Factored(matrix, analysis);
     } else {
         report.method = Method::Aggregation;
         prolongation = Arc::new(turning_corners(problem, numbering));
-        let matrix = turning_matrix(team, problem, numbering, elements, &prolongation);
-        coarse = with_coarse_interface(matrix, stiffness, &prolongation);
-        let (rows, blocks) = (coarse.rows(), coarse.pattern.len());
-        level_bytes = TwoLevel::<Stiffness>::aggregated_bytes(rows, blocks);
-        // Both triangles in double precision, while the groups are coupled.
-        scratch = (72 * blocks) as u64;
+        let added = stiffness.added();
+        let matrix = turning_matrix(team, problem, numbering, elements, &prolongation, added);
+        coarse_bytes = matrix.bytes();
+        level_bytes = TwoLevel::<Stiffness>::aggregated_bytes(matrix.nodes(), matrix.len());
+        scratch = 0;
         let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
         let rows = numbering.fine_of_coarse.iter();
-        places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
-        linear = LinearLevel::Aggregated(&places);
+        let places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
+        coarse = CoarseMatrix::Aggregated(matrix, places);
     }
     report.assemble_s += start.elapsed().as_secs_f64();
-    let vectors = vector_bytes(&**stiffness, coarse.rows(), report.right_sides);
-    let assembled_bytes = elements.bytes() + coarse.bytes() + coarse.pattern.bytes();
+    let vectors = vector_bytes(&**stiffness, prolongation.coarse_rows(), report.right_sides);
+    let assembled_bytes = elements.bytes() + coarse_bytes;
     report.estimated_bytes = assembled_bytes
         + chebyshev::bytes_for(elements.rows())
         + prolongation.bytes()
@@ -605,23 +604,12 @@ fn multigrid(
     let two_level = TwoLevel::new(
         team,
         Arc::clone(stiffness),
-        &coarse,
-        linear,
+        coarse,
         prolongation,
         SMOOTHER_DEGREE,
     )?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
-}
-
-/// The coarse matrix with the interface term in it.
-fn with_coarse_interface(
-    coarse: SymmetricBlocks,
-    stiffness: &Stiffness,
-    prolongation: &Prolongation,
-) -> SymmetricBlocks {
-    let term = stiffness.added().map(|added| added.coarsened(prolongation));
-    with_interface(coarse, term.as_ref())
 }
 
 /// Can the linear level's factor be what was asked for, or small enough?

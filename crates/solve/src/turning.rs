@@ -6,14 +6,15 @@
 //! rotations are reproduced on curved edges too. A cortex or plate one element thick bends like that, and with four
 //! nodes a tetrahedron it would not.
 
-use crate::assembly::{Rows, assembled, pattern};
-use crate::element::{place, stiffness_from};
+use crate::assembly::pattern;
 use crate::elements::Elements;
 use crate::numbering::{NO_ROW, Numbering};
 use crate::shape::EDGES;
-use bicolumn_base::{Mat3, Vec3};
-use bicolumn_model::Problem;
-use bicolumn_sparse::{Block, Follows, Pattern, Prolongation, SymmetricBlocks, Team};
+use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_model::{Elasticity, Problem};
+use bicolumn_sparse::kernel::{Hot, Real, dispatch};
+use bicolumn_sparse::node_matrix::NodeRows;
+use bicolumn_sparse::{AddedBlocks, Follows, NodeMatrix, Prolongation, Team};
 
 /// What binds rotations to the mean rotation of the element around: this share of its shear modulus. Without it, equal
 /// rotations of all corners would cost nothing. From 0.001 to 0.1 iterations are the same.
@@ -48,148 +49,236 @@ pub fn turning_corners(problem: &Problem, numbering: &Numbering) -> Prolongation
     Prolongation::turning(rows, numbering.fine_of_coarse.len())
 }
 
-/// PᵀKP on the corners' displacements and rotations, two block rows each, and the binding of the rotations.
+/// PᵀKP on the corners' displacements and rotations, and the binding of the rotations; room for what an interface adds.
 pub fn turning_matrix(
     team: &Team,
     problem: &Problem,
     numbering: &Numbering,
     elements: &Elements,
     prolongation: &Prolongation,
-) -> SymmetricBlocks {
+    interface: Option<&AddedBlocks>,
+) -> NodeMatrix {
+    let term = interface.map(|added| added.coarsened(prolongation));
     let corners = |t: &[u32; 10]| [0, 1, 2, 3].map(|c| numbering.coarse_of_node[t[c] as usize]);
-    let tets = problem.mesh.tets.iter().map(corners);
-    let single = pattern(team, numbering.fine_of_coarse.len(), tets);
-    assembled(team, doubled(&single), |job| {
-        for e in elements.each() {
-            let nodes = &problem.mesh.tets[elements.tet(e)];
-            let at = corners(nodes);
-            let mut free = at.iter().filter(|p| **p != NO_ROW);
-            if free.any(|p| job.contains(2 * p) || job.contains(2 * p + 1)) {
-                let local = Local::new(problem, elements, prolongation, e, &at);
-                local.add_to(job);
-            }
-        }
-    })
-}
-
-/// Two rows and two columns for each.
-fn doubled(single: &Pattern) -> Pattern {
-    let mut starts = Vec::with_capacity(2 * single.rows() + 1);
-    let mut columns = Vec::with_capacity(4 * single.len());
-    starts.push(0);
-    for i in 0..single.rows() {
-        for _ in 0..2 {
-            columns.extend(single.row(i).iter().flat_map(|j| [2 * j, 2 * j + 1]));
-            starts.push(columns.len());
-        }
+    let of_tets = problem.mesh.tets.iter().map(corners);
+    let of_term = term.iter().flat_map(|t| t.entries());
+    let of_term: Vec<[u32; 4]> = of_term
+        .map(|(i, j, _)| [i / 2, j / 2, NO_ROW, NO_ROW])
+        .collect();
+    let couplings = of_tets.chain(of_term.iter().copied());
+    let pattern = pattern(team, numbering.fine_of_coarse.len(), couplings);
+    let mut matrix = NodeMatrix::assembled(team, &pattern, |rows| {
+        dispatch(Assemble {
+            problem,
+            numbering,
+            elements,
+            prolongation,
+            rows,
+        });
+    });
+    if let Some(term) = &term {
+        matrix.add_blocks(term);
     }
-    Pattern::new(starts, columns)
+    matrix
 }
 
-/// One element's part.
-struct Local {
-    /// Corners' coarse nodes.
-    at: [u32; 4],
-    /// Blocks (a, b) for unknowns 2 k, displacement of corner k, and 2 k + 1, its rotation; a ≤ b.
-    blocks: [[Mat3; 8]; 8],
+/// A number for each unknown of an element's corners, six a corner: displacements, then rotations.
+type Unknowns = [f64; 24];
+
+/// All elements' parts of some rows, in the elements' order.
+struct Assemble<'a, 'b> {
+    problem: &'a Problem,
+    numbering: &'a Numbering,
+    elements: &'a Elements,
+    prolongation: &'a Prolongation,
+    rows: &'a mut NodeRows<'b>,
 }
 
-impl Local {
-    fn new(
-        problem: &Problem,
-        elements: &Elements,
-        prolongation: &Prolongation,
-        e: usize,
-        at: &[u32; 4],
-    ) -> Self {
-        let law = problem.elasticity_of(elements.tet(e));
-        let stiffness = stiffness_from(&elements.gradients(e), &law);
-        let block = |a: usize, b: usize| {
-            // `Mat3::from` reads columns: the transpose of the row-wise block.
-            if a <= b {
-                Mat3::from(stiffness[place(a, b)]).transpose()
-            } else {
-                Mat3::from(stiffness[place(b, a)])
+impl Hot for Assemble<'_, '_> {
+    #[inline(always)]
+    fn run<const FUSED: bool>(self) {
+        let Assemble {
+            problem,
+            numbering,
+            elements,
+            prolongation,
+            rows,
+        } = self;
+        for e in elements.each() {
+            let tet = elements.tet(e);
+            let nodes = &problem.mesh.tets[tet];
+            let at = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[nodes[c] as usize]);
+            let is_mine = at.map(|p| p != NO_ROW && rows.contains(p));
+            if is_mine == [false; 4] {
+                continue;
             }
-        };
-        let rows = elements.rows_of(e);
-        // What each node does with each unknown, few of them.
-        let mut moves: [Vec<(usize, Mat3)>; 8] = Default::default();
-        for (n, row) in rows.iter().enumerate().filter(|(_, row)| **row != NO_ROW) {
-            for f in prolongation.followed(*row as usize) {
-                let Some(k) = at.iter().position(|p| *p == f.node) else {
-                    continue;
-                };
-                moves[2 * k].push((n, Mat3::identity() * f64::from(f.weight)));
-                if n >= 4 {
-                    let arm = Vec3::from(f.arm.map(f64::from));
-                    // θ × v.
-                    moves[2 * k + 1].push((n, -arm.cross_matrix()));
+            let law = problem.elasticity_of(tet);
+            let follows = followed(prolongation, elements.rows_of(e), &at);
+            let elastic = elastic_matrix(&law);
+            let mut energy = [[0.0; 24]; 24];
+            for (sign, gradients) in elements.gradients(e).signed() {
+                let strains = strains_of(gradients, &follows);
+                add_energy::<FUSED>(&mut energy, &strains, &elastic, sign);
+            }
+            let corners = [0, 1, 2, 3].map(|c| problem.mesh.nodes[nodes[c] as usize]);
+            bind::<FUSED>(&mut energy, &corners, law.mu);
+            for i in (0..4).filter(|i| is_mine[*i]) {
+                for j in (0..4).filter(|j| at[*j] != NO_ROW) {
+                    let Some(to) = rows.block(at[i], at[j]) else {
+                        continue;
+                    };
+                    for r in 0..6 {
+                        for c in 0..6 {
+                            // One triangle counts for both, so that the sum is symmetric to the last bit.
+                            let (a, b) = (6 * i + r, 6 * j + c);
+                            to[r][c] += energy[a.min(b)][a.max(b)];
+                        }
+                    }
                 }
             }
         }
-        let mut blocks = [[Mat3::zeros(); 8]; 8];
-        for b in 0..8 {
-            let forces: [Mat3; 10] = std::array::from_fn(|n| {
-                let all = moves[b].iter();
-                all.map(|(m, does)| block(n, *m) * does).sum()
-            });
-            for a in 0..=b {
-                let all = moves[a].iter();
-                blocks[a][b] = all.map(|(n, does)| does.tr_mul(&forces[*n])).sum();
-            }
-        }
-        let mut local = Local { at: *at, blocks };
-        local.bind(problem, elements.tet(e), law.mu);
-        local
     }
+}
 
-    /// Adds BINDING μ V |mean of the corners' rotations − half the curl|².
-    fn bind(&mut self, problem: &Problem, tet: usize, mu: f64) {
-        let corners = [0, 1, 2, 3].map(|c| {
-            let node = problem.mesh.tets[tet][c];
-            problem.mesh.nodes[node as usize]
-        });
-        let edges = [1, 2, 3].map(|c| corners[c] - corners[0]);
-        let six_volumes = edges[0].dot(&edges[1].cross(&edges[2]));
-        let gradients = [
-            edges[1].cross(&edges[2]) / six_volumes,
-            edges[2].cross(&edges[0]) / six_volumes,
-            edges[0].cross(&edges[1]) / six_volumes,
-        ];
-        let scale = BINDING * mu * six_volumes.abs() / 6.0;
-        if !scale.is_finite() || gradients.iter().any(|g| !g.norm().is_finite()) {
-            return;
-        }
-        let of: [Mat3; 8] = std::array::from_fn(|a| {
-            let gradient = match a / 2 {
-                0 => -(gradients[0] + gradients[1] + gradients[2]),
-                k => gradients[k - 1],
-            };
-            if a % 2 == 0 {
-                -0.5 * gradient.cross_matrix()
-            } else {
-                0.25 * Mat3::identity()
-            }
-        });
-        for a in 0..8 {
-            for b in a..8 {
-                self.blocks[a][b] += of[a].tr_mul(&of[b]) * scale;
+/// How an element's ten nodes follow its corners: weight and arm.
+type Followed = [[(f64, [f64; 3]); 4]; 10];
+
+fn followed(prolongation: &Prolongation, rows: &[u32; 10], at: &[u32; 4]) -> Followed {
+    let mut out = [[(0.0, [0.0; 3]); 4]; 10];
+    for (n, row) in rows.iter().enumerate().filter(|(_, row)| **row != NO_ROW) {
+        for f in prolongation.followed(*row as usize) {
+            if let Some(k) = at.iter().position(|p| *p == f.node) {
+                out[n][k] = (f64::from(f.weight), f.arm.map(f64::from));
             }
         }
     }
+    out
+}
 
-    fn add_to(&self, rows: &mut Rows<'_>) {
-        let row = |a: usize| match self.at[a / 2] {
-            NO_ROW => NO_ROW,
-            p => 2 * p + (a % 2) as u32,
+/// Stress by strain, both xx yy zz xy yz xz, the latter three strains doubled.
+fn elastic_matrix(law: &Elasticity) -> [[f64; 6]; 6] {
+    std::array::from_fn(|k| {
+        let mut strain = SymTensor::zeros();
+        strain.0[k] = if k < 3 { 1.0 } else { 0.5 };
+        law.stress(&strain).0.into()
+    })
+}
+
+/// Strains, by component, that each unknown makes at a point.
+#[inline(always)]
+fn strains_of(gradients: &[Vec3; 10], follows: &Followed) -> [Unknowns; 6] {
+    let mut out = [[0.0; 24]; 6];
+    for k in 0..4 {
+        // Gradient of what a unit displacement of the corner does, and the arms' products with gradients.
+        let mut moved = [0.0; 3];
+        let mut turned = [[0.0; 3]; 3];
+        for (g, of_node) in gradients.iter().zip(follows) {
+            let (weight, arm) = of_node[k];
+            if weight != 0.0 {
+                for c in 0..3 {
+                    moved[c] += weight * g[c];
+                    for r in 0..3 {
+                        turned[r][c] += arm[r] * g[c];
+                    }
+                }
+            }
+        }
+        for c in 0..3 {
+            let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+            // Displacement gradients, row by row: of a unit displacement along c, and of a unit rotation about c, which
+            // moves by c × arm.
+            let mut slope = [[0.0; 3]; 3];
+            slope[c] = moved;
+            put(&mut out, 6 * k + c, &slope);
+            slope[c] = [0.0; 3];
+            slope[a] = turned[b].map(|v| -v);
+            slope[b] = turned[a];
+            put(&mut out, 6 * k + 3 + c, &slope);
+        }
+    }
+    out
+}
+
+#[inline(always)]
+fn put(strains: &mut [Unknowns; 6], at: usize, slope: &[[f64; 3]; 3]) {
+    for d in 0..3 {
+        strains[d][at] = slope[d][d];
+    }
+    strains[3][at] = slope[0][1] + slope[1][0];
+    strains[4][at] = slope[1][2] + slope[2][1];
+    strains[5][at] = slope[0][2] + slope[2][0];
+}
+
+/// Adds sign · strainsᵀ · elastic · strains.
+#[inline(always)]
+fn add_energy<const FUSED: bool>(
+    energy: &mut [Unknowns; 24],
+    strains: &[Unknowns; 6],
+    elastic: &[[f64; 6]; 6],
+    sign: f64,
+) {
+    let mut stresses = [[0.0; 24]; 6];
+    for s in 0..6 {
+        for t in 0..6 {
+            let factor = sign * elastic[t][s];
+            if factor != 0.0 {
+                for u in 0..24 {
+                    stresses[s][u] = factor.times_plus::<FUSED>(strains[t][u], stresses[s][u]);
+                }
+            }
+        }
+    }
+    add_products::<6, FUSED>(energy, strains, &stresses);
+}
+
+/// energy += Σ a bᵀ.
+#[inline(always)]
+fn add_products<const N: usize, const FUSED: bool>(
+    energy: &mut [Unknowns; 24],
+    a: &[Unknowns; N],
+    b: &[Unknowns; N],
+) {
+    for (i, row) in energy.iter_mut().enumerate() {
+        let mut sum = *row;
+        for s in 0..N {
+            let factor = a[s][i];
+            for u in 0..24 {
+                sum[u] = factor.times_plus::<FUSED>(b[s][u], sum[u]);
+            }
+        }
+        *row = sum;
+    }
+}
+
+/// Adds BINDING μ V |mean of the corners' rotations − half the curl|².
+#[inline(always)]
+fn bind<const FUSED: bool>(energy: &mut [Unknowns; 24], corners: &[Vec3; 4], mu: f64) {
+    let edges = [1, 2, 3].map(|c| corners[c] - corners[0]);
+    let six_volumes = edges[0].dot(&edges[1].cross(&edges[2]));
+    let slopes = [
+        edges[1].cross(&edges[2]),
+        edges[2].cross(&edges[0]),
+        edges[0].cross(&edges[1]),
+    ];
+    let root = (BINDING * mu * six_volumes.abs() / 6.0).sqrt();
+    let inverse = root / six_volumes;
+    if !inverse.is_finite() {
+        // Corners in a plane have no curl; the element's own energy is bounded all the same.
+        return;
+    }
+    let mut apart = [[0.0; 24]; 3];
+    for k in 0..4 {
+        let slope = match k {
+            0 => -(slopes[0] + slopes[1] + slopes[2]),
+            k => slopes[k - 1],
         };
-        for a in 0..8 {
-            for b in a..8 {
-                let m = &self.blocks[a][b];
-                let block: Block<f64> = [0, 1, 2].map(|r| [0, 1, 2].map(|c| m[(r, c)]));
-                rows.add(row(a), row(b), &block);
-            }
+        for c in 0..3 {
+            let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+            // Half the curl is half the gradient × displacement.
+            apart[c][6 * k + b] = -0.5 * inverse * slope[a];
+            apart[c][6 * k + a] = 0.5 * inverse * slope[b];
+            apart[c][6 * k + 3 + c] = 0.25 * root;
         }
     }
+    add_products::<3, FUSED>(energy, &apart, &apart);
 }

@@ -8,11 +8,13 @@
 use crate::aggregates::{Aggregates, RigidMotions, group_motions};
 use crate::chebyshev::{self, Chebyshev, Workspace};
 use crate::columns::{CHUNK, add};
-use crate::coupling::{Motions, between_groups, smoothed};
+use crate::coupling::{ByGroup, Motions, between_groups, smoothed};
 use crate::kernel::{Hot, Real, dispatch};
-use crate::node_matrix::{NodeMatrix, Six, from_right, part, transposed_from_left};
+use crate::matrix::Order;
+use crate::node_blocks::NodeBlocks;
+use crate::node_matrix::{NodeMatrix, Six, from_right, part, transposed, transposed_from_left};
 use crate::{
-    Analysis, Block, BlockCholesky, FullBlocks, NodeColumns, SparseError, SymmetricBlocks, Team,
+    Analysis, Block, BlockCholesky, NodeColumns, SparseError, Team,
 };
 use std::sync::Arc;
 
@@ -39,7 +41,7 @@ pub(crate) struct Aggregation {
 /// A level and what it gives to the next.
 #[derive(Debug)]
 struct Level {
-    smoother: Chebyshev<FullBlocks<f32>>,
+    smoother: Chebyshev<NodeBlocks>,
     /// Displacement of each block row under the motions of each group near it.
     by_row: Rows,
     /// The same by group.
@@ -68,35 +70,44 @@ impl Rows {
     }
 
     /// Two block rows of each node; the groups' unknowns scaled by the roots of their own blocks.
-    fn by_row(motions: &Motions, groups: &[Six]) -> Self {
-        let mut out = Rows {
-            starts: Vec::with_capacity(2 * motions.starts.len() - 1),
-            entries: Vec::with_capacity(2 * motions.entries.len()),
-        };
-        out.starts.push(0);
-        for i in 0..motions.starts.len() - 1 {
-            for half in 0..2 {
-                let entries = motions.row(i).iter().map(|(g, p)| {
-                    let scaled = from_right(p, &groups[*g as usize]);
-                    (*g, halves(&scaled, half))
-                });
-                out.entries.extend(entries);
-                out.starts.push(out.entries.len());
-            }
+    fn by_row(team: &Team, motions: &Motions, groups: &[Six]) -> Self {
+        let mut starts = Vec::with_capacity(2 * motions.starts.len() - 1);
+        starts.push(0);
+        for of_node in motions.starts.windows(2) {
+            starts.push(of_node[0] + of_node[1]);
+            starts.push(2 * of_node[1]);
         }
-        out
+        let chunks = team.collect((motions.starts.len() - 1).div_ceil(CHUNK), |chunk| {
+            let nodes = chunk * CHUNK..((chunk + 1) * CHUNK).min(motions.starts.len() - 1);
+            let mut entries = vec![];
+            for i in nodes {
+                for half in 0..2 {
+                    entries.extend(motions.row(i).iter().map(|(g, p)| {
+                        let scaled = from_right(p, &groups[*g as usize]);
+                        (*g, halves(&scaled, half))
+                    }));
+                }
+            }
+            entries
+        });
+        let entries = chunks.concat();
+        Rows { starts, entries }
     }
 
     /// The block rows that each group moves.
-    fn by_group(motions: &Motions, groups: &[Six]) -> Self {
-        let starts = motions.starts.iter().map(|s| 2 * s).collect();
-        let mut entries = Vec::with_capacity(2 * motions.entries.len());
-        for (g, scale) in groups.iter().enumerate() {
-            for (i, p) in motions.row(g) {
-                let scaled = from_right(p, scale);
-                entries.extend([0, 1].map(|half| (2 * i + half as u32, halves(&scaled, half))));
+    fn by_group(team: &Team, motions: &Motions, by_group: &ByGroup, groups: &[Six]) -> Self {
+        let starts = by_group.starts.iter().map(|s| 2 * s).collect();
+        let chunks = team.collect(groups.len().div_ceil(CHUNK), |chunk| {
+            let mut entries = vec![];
+            for g in chunk * CHUNK..((chunk + 1) * CHUNK).min(groups.len()) {
+                for (i, p) in by_group.row(motions, g) {
+                    let scaled = from_right(p, &groups[g]);
+                    entries.extend([0, 1].map(|half| (2 * i + half as u32, halves(&scaled, half))));
+                }
             }
-        }
+            entries
+        });
+        let entries = chunks.concat();
         Rows { starts, entries }
     }
 }
@@ -109,18 +120,16 @@ fn halves(a: &Six, half: usize) -> [Block<f32>; 2] {
 const UNIT: Block<f64> = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
 
 impl Aggregation {
-    /// Groups the nodes of a matrix, two block rows each; `places`: where they lie, mm.
+    /// Groups the nodes of a matrix; `places`: where they lie, mm.
     ///
     /// # Errors
     /// [`SparseError::NotPositiveDefinite`], with row 0 when it is not the finest level that meets it.
     pub(crate) fn new(
         team: &Team,
-        matrix: &SymmetricBlocks,
-        places: &[[f64; 3]],
+        mut nodes: NodeMatrix,
+        places: Vec<[f64; 3]>,
     ) -> Result<Self, SparseError> {
         let not_positive = |row| SparseError::NotPositiveDefinite { row };
-        let mut pattern = Arc::clone(&matrix.pattern);
-        let mut nodes = NodeMatrix::of_pairs(team, matrix);
         let mut aggregates = Aggregates::form(&nodes);
         let roots = nodes.normalise(team).map_err(|i| not_positive(2 * i))?;
         let scales = roots.inverses.iter().map(|inverse| {
@@ -129,17 +138,18 @@ impl Aggregation {
         });
         let scales = scales.collect();
         let mut rigid = RigidMotions {
-            places: places.to_vec(),
-            of_node: roots.roots.iter().map(|l| transposed_from_left(l, &crate::node_matrix::unit())).collect(),
+            places,
+            of_node: roots.roots.iter().map(transposed).collect(),
         };
         let mut levels = vec![];
         loop {
-            let units = std::iter::repeat_n(&UNIT, pattern.rows());
-            let smoother = Chebyshev::new(team, nodes.rounded(team, &pattern), units, DEGREE)?;
+            let rounded = NodeBlocks::rounded(team, &nodes);
+            let units = std::iter::repeat_n(&UNIT, rounded.rows());
+            let smoother = Chebyshev::new(team, rounded, units, DEGREE)?;
             let (motions, mut of_groups) = group_motions(&aggregates, &rigid);
             let damping = DAMPING / smoother.largest();
             let by_node = smoothed(team, &nodes, &aggregates, &motions, damping);
-            let by_group = by_node.turned_round(aggregates.count);
+            let by_group = by_node.by_group(aggregates.count);
             let mut between = between_groups(team, &nodes, &by_node, &by_group);
             aggregates = Aggregates::form(&between);
             let roots = between.normalise(team).map_err(|_| not_positive(0))?;
@@ -148,17 +158,17 @@ impl Aggregation {
             }
             levels.push(Level {
                 smoother,
-                by_row: Rows::by_row(&by_node, &roots.inverses),
-                by_group: Rows::by_group(&by_group, &roots.inverses),
+                by_row: Rows::by_row(team, &by_node, &roots.inverses),
+                by_group: Rows::by_group(team, &by_node, &by_group, &roots.inverses),
             });
             // Groups that do not become fewer would go on for ever.
             let stuck = between.nodes() == nodes.nodes();
             (nodes, rigid) = (between, of_groups);
-            pattern = Arc::new(nodes.pattern());
             if nodes.nodes() <= FACTORED || stuck {
                 break;
             }
         }
+        let pattern = Arc::new(nodes.pattern());
         let coarse = Analysis::of(&pattern)
             .factor(team, &nodes.blocks(&pattern))
             .map_err(|e| match e {
@@ -182,14 +192,14 @@ impl Aggregation {
         108 * self.scales.capacity() as u64 + levels.sum::<u64>() + self.coarse.bytes()
     }
 
-    /// Bytes of a level of so many rows and couplings: about, since the groups are not known yet.
-    pub(crate) fn bytes_for(rows: usize, blocks: usize) -> u64 {
-        /// Groups that a row's motions belong to, and what the groups' own levels add, as measured on the demo
+    /// Bytes of a level of so many nodes and couplings: about, since the groups are not known yet.
+    pub(crate) fn bytes_for(nodes: usize, blocks: usize) -> u64 {
+        /// Groups that a node's motions belong to, and what the groups' own levels add, as measured on the demo
         /// constructs.
         const GROUPS_NEAR: usize = 5;
         const DEEPER: f64 = 1.7;
-        let finest = chebyshev::bytes_for(rows) + (2 * rows * GROUPS_NEAR * 76 + 36 * blocks) as u64;
-        54 * rows as u64 + (DEEPER * finest as f64) as u64
+        let finest = chebyshev::bytes_for(2 * nodes) + (4 * nodes * GROUPS_NEAR * 76 + 148 * blocks) as u64;
+        108 * nodes as u64 + (DEEPER * finest as f64) as u64
     }
 
     /// x ← one symmetric cycle on x.
@@ -404,66 +414,70 @@ impl<const W: usize> Hot for Prolong<'_, W> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::SymmetricBlocks;
     use crate::Pattern;
-    use crate::matrix::Order;
     use nalgebra::{DMatrix, DVector};
+    use crate::matrix::Product;
 
     /// A lattice of beams, held at one end: its matrix, two block rows a node, and where the nodes lie.
-    fn lattice() -> (SymmetricBlocks, Vec<[f64; 3]>) {
-        let size = [8usize, 5, 4];
+    fn lattice() -> (NodeMatrix, Vec<[f64; 3]>) {
+        beams([8, 5, 4], 2.0)
+    }
+
+    fn beams(size: [usize; 3], reach: f64) -> (NodeMatrix, Vec<[f64; 3]>) {
         let places: Vec<[f64; 3]> = (0..size[0] * size[1] * size[2])
             .map(|n| [n % size[0], n / size[0] % size[1], n / size[0] / size[1]].map(|i| i as f64))
             .collect();
         let apart = |i: usize, j: usize| [0, 1, 2].map(|c| places[j][c] - places[i][c]);
-        let near = |i: usize, j: usize| apart(i, j).iter().all(|d| d.abs() < 1.5);
+        let near = |i: usize, j: usize| {
+            let d = apart(i, j);
+            d.iter().all(|d| d.abs() < 1.5) && d.iter().map(|d| d * d).sum::<f64>() < reach * reach
+        };
         let mut starts = vec![0];
         let mut columns = vec![];
         for i in 0..places.len() {
-            for _ in 0..2 {
-                let row = (0..places.len()).filter(|j| near(i, *j));
-                columns.extend(row.flat_map(|j| [2 * j as u32, 2 * j as u32 + 1]));
-                starts.push(columns.len());
-            }
+            let row = (0..places.len()).filter(|j| near(i, *j));
+            columns.extend(row.map(|j| j as u32));
+            starts.push(columns.len());
         }
-        let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::new(starts, columns)));
-        let pattern = Arc::clone(&a.pattern);
-        for i in 0..places.len() {
-            if i % size[0] == 0 {
-                for half in 0..2 {
-                    let own = &mut a.upper[pattern.upper_starts()[2 * i + half]];
-                    (0..3).for_each(|c| own[c][c] += 1.0);
+        let pattern = Pattern::new(starts, columns);
+        let matrix = NodeMatrix::assembled(&Team::new(2), &pattern, |rows| {
+            for i in 0..places.len() {
+                if i % size[0] == 0 && rows.contains(i as u32) {
+                    let own = rows.block(i as u32, i as u32).unwrap();
+                    (0..6).for_each(|c| own[c][c] += 1.0);
                 }
-            }
-            for j in (i + 1..places.len()).filter(|j| near(i, *j)) {
-                let d = apart(i, j);
-                // A row of stiff beams among soft ones.
-                let is_stiff = places[i][1] == 2.0 && places[j][1] == 2.0;
-                let k = if is_stiff { 100.0 } else { 1.0 };
-                // Strains: u_j − u_i − (θ_i + θ_j)/2 × d, and θ_j − θ_i.
-                let mut strains = DMatrix::zeros(6, 12);
-                for c in 0..3 {
-                    let (x, y) = ((c + 1) % 3, (c + 2) % 3);
-                    for (node, sign) in [(0, -1.0), (1, 1.0)] {
-                        strains[(c, 6 * node + c)] = sign;
-                        strains[(c, 6 * node + 3 + x)] = -d[y] / 2.0;
-                        strains[(c, 6 * node + 3 + y)] = d[x] / 2.0;
-                        strains[(3 + c, 6 * node + 3 + c)] = 0.3 * sign;
+                for j in pattern.upper_row(i).iter().map(|j| *j as usize).skip(1) {
+                    let d = apart(i, j);
+                    // A row of stiff beams among soft ones.
+                    let is_stiff = places[i][1] == 2.0 && places[j][1] == 2.0;
+                    let k = if is_stiff { 100.0 } else { 1.0 };
+                    // Strains: u_j − u_i − (θ_i + θ_j)/2 × d, and θ_j − θ_i.
+                    let mut strains = DMatrix::zeros(6, 12);
+                    for c in 0..3 {
+                        let (x, y) = ((c + 1) % 3, (c + 2) % 3);
+                        for (node, sign) in [(0, -1.0), (1, 1.0)] {
+                            strains[(c, 6 * node + c)] = sign;
+                            strains[(c, 6 * node + 3 + x)] = -d[y] / 2.0;
+                            strains[(c, 6 * node + 3 + y)] = d[x] / 2.0;
+                            strains[(3 + c, 6 * node + 3 + c)] = 0.3 * sign;
+                        }
                     }
-                }
-                let own = strains.transpose() * &strains * k;
-                for r in 0..4 {
-                    for c in r..4 {
-                        let row = 2 * [i, j][r / 2] + r % 2;
-                        let column = 2 * [i, j][c / 2] + c % 2;
-                        let at = pattern.upper_at(row, column).unwrap();
-                        for x in 0..9 {
-                            a.upper[at][x / 3][x % 3] += own[(3 * r + x / 3, 3 * c + x % 3)];
+                    let own = strains.transpose() * &strains * k;
+                    for (r, row) in [i, j].into_iter().enumerate() {
+                        for (c, column) in [i, j].into_iter().enumerate() {
+                            if rows.contains(row as u32) {
+                                let to = rows.block(row as u32, column as u32).unwrap();
+                                for x in 0..36 {
+                                    to[x / 6][x % 6] += own[(6 * r + x / 6, 6 * c + x % 6)];
+                                }
+                            }
                         }
                     }
                 }
             }
-        }
-        (a, places)
+        });
+        (matrix, places)
     }
 
     fn dense(a: &SymmetricBlocks) -> DMatrix<f64> {
@@ -498,9 +512,9 @@ mod tests {
     fn the_matrix_between_groups_is_the_projected_one() {
         let (a, places) = lattice();
         let team = Team::new(2);
-        let mut nodes = NodeMatrix::of_pairs(&team, &a);
-        assert_eq!(dense_nodes(&nodes), dense(&a));
-        assert_eq!(dense(&nodes.blocks(&a.pattern)), dense(&a));
+        let blocks = a.blocks(&Arc::new(a.pattern()));
+        assert_eq!(dense_nodes(&a), dense(&blocks));
+        let mut nodes = a.clone();
         let roots = nodes.normalise(&team).unwrap();
         let l = {
             let mut l = DMatrix::zeros(6 * places.len(), 6 * places.len());
@@ -512,7 +526,7 @@ mod tests {
             l
         };
         let back = &l * dense_nodes(&nodes) * l.transpose();
-        assert!((back - dense(&a)).amax() < 1e-12 * dense(&a).amax());
+        assert!((back - dense_nodes(&a)).amax() < 1e-12 * dense_nodes(&a).amax());
         let aggregates = Aggregates::form(&nodes);
         assert!((5..50).contains(&aggregates.count), "{}", aggregates.count);
         let rigid = RigidMotions {
@@ -521,7 +535,7 @@ mod tests {
         };
         let (motions, _) = group_motions(&aggregates, &rigid);
         let by_node = smoothed(&team, &nodes, &aggregates, &motions, 0.7);
-        let by_group = by_node.turned_round(aggregates.count);
+        let by_group = by_node.by_group(aggregates.count);
         let between = dense_nodes(&between_groups(&team, &nodes, &by_node, &by_group));
         let wide = |value: &dyn Fn(usize) -> Vec<(u32, Six)>| {
             let mut p = DMatrix::zeros(6 * motions.len(), 6 * aggregates.count);
@@ -544,9 +558,7 @@ mod tests {
 
     #[test]
     fn groups_of_groups_move_rigidly_too() {
-        let (a, places) = lattice();
-        let team = Team::new(1);
-        let nodes = NodeMatrix::of_pairs(&team, &a);
+        let (nodes, places) = lattice();
         let rigid = RigidMotions {
             of_node: vec![crate::node_matrix::unit(); places.len()],
             places: places.clone(),
@@ -581,7 +593,7 @@ mod tests {
     fn the_cycle_is_symmetric_positive_and_contracts() {
         let (a, places) = lattice();
         let team = Team::new(1);
-        let level = Aggregation::new(&team, &a, &places).unwrap();
+        let level = Aggregation::new(&team, a.clone(), places.clone()).unwrap();
         let n = 6 * places.len();
         let mut cycle = DMatrix::zeros(n, n);
         for k in 0..n {
@@ -595,10 +607,61 @@ mod tests {
         let off = (&cycle - cycle.transpose()).amax() / cycle.amax();
         assert!(off < 1e-4, "{off}");
         // Eigenvalues of M⁻¹A by those of LᵀM⁻¹L, A = L Lᵀ.
-        let l = dense(&a).cholesky().unwrap().l();
+        let l = dense_nodes(&a).cholesky().unwrap().l();
         let symmetric = (&cycle + cycle.transpose()) * 0.5;
         let eigenvalues = (l.transpose() * symmetric * l).symmetric_eigenvalues();
         let (least, most) = (eigenvalues.min(), eigenvalues.max());
         assert!(least > 0.2 && most < 1.05, "{least} {most}");
+    }
+
+    #[test]
+    #[ignore]
+    fn tmp_speed() {
+        let (a, places) = beams([64, 32, 9], 1.5);
+        let team = Team::new(1);
+        let t0=std::time::Instant::now(); let tick=|n:&str| eprintln!("{n} {:.1} ms",t0.elapsed().as_secs_f64()*1e3);
+        let mut nodes = a.clone();
+        tick("of pairs");
+        let aggregates = Aggregates::form(&nodes);
+        tick("form");
+        let roots = nodes.normalise(&team).unwrap();
+        tick("normalise");
+        let rigid = RigidMotions { places: places.clone(), of_node: roots.roots.iter().map(transposed).collect() };
+        let full = NodeBlocks::rounded(&team, &nodes);
+        tick("rounded");
+        let sm = Chebyshev::new(&team, full, std::iter::repeat_n(&UNIT, 2 * a.nodes()), DEGREE).unwrap();
+        tick("lanczos");
+        let (motions, _) = group_motions(&aggregates, &rigid);
+        tick("motions");
+        let by_node = smoothed(&team, &nodes, &aggregates, &motions, 0.5);
+        tick("smoothed");
+        let by_group = by_node.by_group(aggregates.count);
+        tick("turned");
+        let between = between_groups(&team, &nodes, &by_node, &by_group);
+        tick("between");
+        let r = Rows::by_row(&team, &by_node, &vec![crate::node_matrix::unit(); aggregates.count]);
+        tick("by row");
+        let p = between.pattern();
+        tick("pattern");
+        eprintln!("{} nodes {} blocks {} entries {} between {}", nodes.nodes(), nodes.values.len(), by_node.entries.len(), between.values.len(), r.entries.len() + p.len());
+        let level = Aggregation::new(&team, a.clone(), places.clone()).unwrap();
+        tick("all");
+        let mut x = vec![[[1.0; 8]; 3]; 2 * a.nodes()];
+        level.solve(&team, &mut x);
+        let t0=std::time::Instant::now();
+        for _ in 0..10 { level.solve(&team, &mut x); }
+        eprintln!("cycle {:.2} ms", t0.elapsed().as_secs_f64()*100.0);
+        let mut work = Workspace::<8>::new(2 * a.nodes());
+        let t0=std::time::Instant::now();
+        for _ in 0..10 { sm.smooth_from_zero(&team, &mut work); sm.smooth_on(&team, &mut work); }
+        let xx = vec![[[1.0f32; 8]; 3]; 2 * a.nodes()]; let mut yy = xx.clone(); let mut sc = vec![];
+        let t1=std::time::Instant::now();
+        for _ in 0..10 { sm.matrix().multiply(&team, &xx, &mut sc, &mut yy); }
+        eprintln!("product {:.2} ms", t1.elapsed().as_secs_f64()*100.0);
+        let xx = vec![[[1.0f32; 1]; 3]; 2 * a.nodes()]; let mut yy = xx.clone(); let mut sc = vec![];
+        let t1=std::time::Instant::now();
+        for _ in 0..10 { sm.matrix().multiply(&team, &xx, &mut sc, &mut yy); }
+        eprintln!("product 1 {:.2} ms", t1.elapsed().as_secs_f64()*100.0);
+        eprintln!("sweeps {:.2} ms", t0.elapsed().as_secs_f64()*100.0);
     }
 }

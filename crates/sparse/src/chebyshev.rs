@@ -141,7 +141,8 @@ impl<M: Product<f32>> Chebyshev<M> {
             .collect();
         let mut last = vec![[[0.0; 1]; 3]; rows];
         let mut product = last.clone();
-        let mut w = self.scaled_all(&v);
+        let mut w = last.clone();
+        self.scaled_all(team, &v, &mut w);
         let product_of = |a: &[_], b: &[_]| dot::<f32, 1>(team, a, b)[0];
         let mut beta = product_of(&v, &w).sqrt();
         let mut diagonal = vec![];
@@ -151,24 +152,32 @@ impl<M: Product<f32>> Chebyshev<M> {
                 break;
             }
             let scale = (1.0 / beta) as f32;
-            for x in v.iter_mut().chain(&mut w).flatten().flatten() {
-                *x *= scale;
-            }
+            let both = v.chunks_mut(CHUNK).zip(w.chunks_mut(CHUNK)).collect();
+            team.each(both, |(v, w): (&mut [_], &mut [_])| {
+                let all = v.iter_mut().chain(w).flatten().flatten();
+                all.for_each(|x| *x *= scale);
+            });
             self.matrix.multiply(team, &w, &mut scratch, &mut product);
             let alpha = product_of(&w, &product);
             diagonal.push(alpha);
             // The next one times D: A w − α v − β last.
-            let (a, b) = (alpha as f32, beta as f32);
-            let old = if beside.is_empty() { 0.0 } else { b };
-            let all = product.iter_mut().zip(&v).zip(&last);
-            for ((p, v), last) in all {
-                for c in 0..3 {
-                    p[c][0] -= a * v[c][0] + old * last[c][0];
+            let a = alpha as f32;
+            let old = if beside.is_empty() { 0.0 } else { beta as f32 };
+            let jobs: Vec<_> = product
+                .chunks_mut(CHUNK)
+                .zip(v.chunks(CHUNK))
+                .zip(last.chunks(CHUNK))
+                .collect();
+            team.each(jobs, |((product, v), last)| {
+                for ((p, v), last) in product.iter_mut().zip(v).zip(last) {
+                    for c in 0..3 {
+                        p[c][0] -= a * v[c][0] + old * last[c][0];
+                    }
                 }
-            }
+            });
             std::mem::swap(&mut last, &mut v);
             std::mem::swap(&mut v, &mut product);
-            w = self.scaled_all(&v);
+            self.scaled_all(team, &v, &mut w);
             beta = product_of(&v, &w).max(0.0).sqrt();
             beside.push(beta);
         }
@@ -185,11 +194,21 @@ impl<M: Product<f32>> Chebyshev<M> {
             .fold(0.0, f64::max)
     }
 
-    /// D⁻¹ v.
-    fn scaled_all(&self, v: &[NodeColumns<f32, 1>]) -> Vec<NodeColumns<f32, 1>> {
-        let each = v.iter().zip(&self.inverse_diagonal);
-        each.map(|(v, inverse)| scaled::<1, false>(inverse, v, 1.0))
-            .collect()
+    /// w = D⁻¹ v.
+    fn scaled_all(&self, team: &Team, v: &[NodeColumns<f32, 1>], w: &mut [NodeColumns<f32, 1>]) {
+        let jobs: Vec<_> = w
+            .chunks_mut(CHUNK)
+            .zip(v.chunks(CHUNK))
+            .zip(self.inverse_diagonal.chunks(CHUNK))
+            .collect();
+        team.each(jobs, |((x, b), inverse)| {
+            dispatch(ScaleSweep {
+                x,
+                b,
+                inverse,
+                factor: 1.0,
+            });
+        });
     }
 
     /// Smooths from a zero guess; leaves b − A x in `residual`.

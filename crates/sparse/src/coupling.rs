@@ -21,20 +21,8 @@ impl Motions {
         &self.entries[self.starts[i]..self.starts[i + 1]]
     }
 
-    fn joined(rows: impl Iterator<Item = Vec<(u32, Six)>>) -> Self {
-        let mut out = Motions {
-            starts: vec![0],
-            entries: vec![],
-        };
-        for row in rows {
-            out.entries.extend(row);
-            out.starts.push(out.entries.len());
-        }
-        out
-    }
-
-    /// By group instead of by node.
-    pub(crate) fn turned_round(&self, groups: usize) -> Self {
+    /// Which entries belong to each group: (node, place in `entries`).
+    pub(crate) fn by_group(&self, groups: usize) -> ByGroup {
         let mut starts = vec![0; groups + 1];
         for (g, _) in &self.entries {
             starts[*g as usize + 1] += 1;
@@ -43,14 +31,33 @@ impl Motions {
             starts[g + 1] += starts[g];
         }
         let mut next = starts.clone();
-        let mut entries = vec![(0, [[0.0; 6]; 6]); self.entries.len()];
+        let mut entries = vec![(0, 0); self.entries.len()];
         for i in 0..self.starts.len() - 1 {
-            for (g, motions) in self.row(i) {
-                entries[next[*g as usize]] = (i as u32, *motions);
-                next[*g as usize] += 1;
+            for at in self.starts[i]..self.starts[i + 1] {
+                let next = &mut next[self.entries[at].0 as usize];
+                entries[*next] = (i as u32, at as u32);
+                *next += 1;
             }
         }
-        Motions { starts, entries }
+        ByGroup { starts, entries }
+    }
+}
+
+/// Entries of [`Motions`] by group.
+#[derive(Debug)]
+pub(crate) struct ByGroup {
+    pub(crate) starts: Vec<usize>,
+    entries: Vec<(u32, u32)>,
+}
+
+impl ByGroup {
+    pub(crate) fn row<'a>(
+        &self,
+        motions: &'a Motions,
+        group: usize,
+    ) -> impl Iterator<Item = (u32, &'a Six)> {
+        let own = self.entries[self.starts[group]..self.starts[group + 1]].iter();
+        own.map(|(i, at)| (*i, &motions.entries[*at as usize].1))
     }
 }
 
@@ -63,18 +70,32 @@ pub(crate) fn smoothed(
     damping: f64,
 ) -> Motions {
     let chunks = team.collect(matrix.nodes().div_ceil(TOGETHER), |chunk| {
-        let mut rows = vec![];
+        let mut rows = (vec![], Vec::with_capacity(8 * TOGETHER));
         dispatch(Smooth {
             matrix,
             aggregates,
             motions,
             damping,
             nodes: chunk * TOGETHER..((chunk + 1) * TOGETHER).min(matrix.nodes()),
-            rows: &mut rows,
+            lengths: &mut rows.0,
+            entries: &mut rows.1,
         });
         rows
     });
-    Motions::joined(chunks.into_iter().flatten())
+    let mut out = Motions {
+        starts: Vec::with_capacity(matrix.nodes() + 1),
+        entries: Vec::with_capacity(chunks.iter().map(|c| c.1.len()).sum()),
+    };
+    out.starts.push(0);
+    let mut end = 0;
+    for (lengths, entries) in chunks {
+        out.starts.extend(lengths.into_iter().map(|length| {
+            end += length;
+            end
+        }));
+        out.entries.extend(entries);
+    }
+    out
 }
 
 struct Smooth<'a> {
@@ -83,7 +104,8 @@ struct Smooth<'a> {
     motions: &'a [Six],
     damping: f64,
     nodes: Range<usize>,
-    rows: &'a mut Vec<Vec<(u32, Six)>>,
+    lengths: &'a mut Vec<usize>,
+    entries: &'a mut Vec<(u32, Six)>,
 }
 
 impl Hot for Smooth<'_> {
@@ -91,26 +113,19 @@ impl Hot for Smooth<'_> {
     fn run<const FUSED: bool>(self) {
         for i in self.nodes {
             let own = self.aggregates.of_node[i];
-            let mut row: Vec<(u32, Six)> = vec![(own, self.motions[i])];
+            let first = self.entries.len();
+            self.entries.push((own, self.motions[i]));
             for (j, a) in self.matrix.row(i) {
                 let group = self.aggregates.of_node[j as usize];
-                let at = row.iter().position(|(g, _)| *g == group);
-                let at = at.unwrap_or_else(|| {
-                    row.push((group, [[0.0; 6]; 6]));
-                    row.len() - 1
+                let met = self.entries[first..].iter().position(|(g, _)| *g == group);
+                let at = met.unwrap_or_else(|| {
+                    self.entries.push((group, [[0.0; 6]; 6]));
+                    self.entries.len() - 1 - first
                 });
-                let (to, t) = (&mut row[at].1, &self.motions[j as usize]);
-                for r in 0..6 {
-                    for k in 0..6 {
-                        let factor = -self.damping * a[r][k];
-                        for c in 0..6 {
-                            to[r][c] = factor.times_plus::<FUSED>(t[k][c], to[r][c]);
-                        }
-                    }
-                }
+                let t = &self.motions[j as usize];
+                add_product::<FUSED>(&mut self.entries[first + at].1, -self.damping, a, t);
             }
-            row.sort_unstable_by_key(|(g, _)| *g);
-            self.rows.push(row);
+            self.lengths.push(self.entries.len() - first);
         }
     }
 }
@@ -120,7 +135,7 @@ pub(crate) fn between_groups(
     team: &Team,
     matrix: &NodeMatrix,
     by_node: &Motions,
-    by_group: &Motions,
+    by_group: &ByGroup,
 ) -> NodeMatrix {
     let groups = by_group.starts.len() - 1;
     let chunks = team.collect(groups.div_ceil(TOGETHER), |chunk| {
@@ -174,11 +189,40 @@ pub(crate) fn between_groups(
     out
 }
 
+/// to += factor · a b, row by row in registers.
+#[inline(always)]
+fn add_product<const FUSED: bool>(to: &mut Six, factor: f64, a: &Six, b: &Six) {
+    for r in 0..6 {
+        let mut row = to[r];
+        for k in 0..6 {
+            let v = factor * a[r][k];
+            for c in 0..6 {
+                row[c] = v.times_plus::<FUSED>(b[k][c], row[c]);
+            }
+        }
+        to[r] = row;
+    }
+}
+
+/// to += aᵀ b, row by row in registers.
+#[inline(always)]
+fn add_transposed<const FUSED: bool>(to: &mut Six, a: &Six, b: &Six) {
+    for r in 0..6 {
+        let mut row = to[r];
+        for k in 0..6 {
+            for c in 0..6 {
+                row[c] = a[k][r].times_plus::<FUSED>(b[k][c], row[c]);
+            }
+        }
+        to[r] = row;
+    }
+}
+
 /// Rows of PᵀAP on and above the diagonal.
 struct Couple<'a> {
     matrix: &'a NodeMatrix,
     by_node: &'a Motions,
-    by_group: &'a Motions,
+    by_group: &'a ByGroup,
     groups: Range<usize>,
     rows: &'a mut Vec<Vec<(u32, Six)>>,
 }
@@ -195,22 +239,15 @@ impl Hot for Couple<'_> {
         let mut forces: Vec<(u32, Six)> = vec![];
         for g in self.groups {
             forces.clear();
-            for (i, p) in self.by_group.row(g) {
-                for (j, a) in self.matrix.row(*i as usize) {
+            for (i, p) in self.by_group.row(self.by_node, g) {
+                for (j, a) in self.matrix.row(i as usize) {
                     let place = &mut of_node[j as usize];
                     if *place == NONE {
                         *place = forces.len() as u32;
                         forces.push((j, [[0.0; 6]; 6]));
                     }
-                    let to = &mut forces[*place as usize].1;
-                    for r in 0..6 {
-                        for k in 0..6 {
-                            // A is symmetric: its block (i, j) turned round is the one of (j, i).
-                            for m in 0..6 {
-                                to[r][m] = a[k][r].times_plus::<FUSED>(p[k][m], to[r][m]);
-                            }
-                        }
-                    }
+                    // A is symmetric: its block (i, j) turned round is the one of (j, i).
+                    add_transposed::<FUSED>(&mut forces[*place as usize].1, a, p);
                 }
             }
             let mut row: Vec<(u32, Six)> = vec![];
@@ -225,14 +262,7 @@ impl Hot for Couple<'_> {
                         *place = row.len() as u32;
                         row.push((*h, [[0.0; 6]; 6]));
                     }
-                    let to = &mut row[*place as usize].1;
-                    for k in 0..6 {
-                        for m in 0..6 {
-                            for n in 0..6 {
-                                to[m][n] = force[k][m].times_plus::<FUSED>(p[k][n], to[m][n]);
-                            }
-                        }
-                    }
+                    add_transposed::<FUSED>(&mut row[*place as usize].1, force, p);
                 }
             }
             for (h, _) in &row {

@@ -1,16 +1,16 @@
 //! Matrices of 6 × 6 blocks, while a hierarchy is set up: a node moves and turns.
 
-use crate::columns::CHUNK;
-use crate::{Block, FullBlocks, Pattern, SymmetricBlocks, Team};
+use crate::columns::{CHUNK, write_over};
+use crate::{AddedBlocks, Block, Pattern, SymmetricBlocks, Team};
 use std::ops::Range;
 use std::sync::Arc;
 
 /// A 6 × 6 block, row by row: displacements first, then rotations.
-pub(crate) type Six = [[f64; 6]; 6];
+pub type Six = [[f64; 6]; 6];
 
-/// A symmetric matrix, both halves stored.
-#[derive(Debug)]
-pub(crate) struct NodeMatrix {
+/// A symmetric matrix of nodes that move and turn, both halves stored.
+#[derive(Debug, Clone)]
+pub struct NodeMatrix {
     pub(crate) starts: Vec<usize>,
     /// Nodes coupled to each node, sorted.
     pub(crate) columns: Vec<u32>,
@@ -24,45 +24,87 @@ pub(crate) struct Roots {
 }
 
 impl NodeMatrix {
-    /// From block rows that belong together two by two.
-    pub(crate) fn of_pairs(team: &Team, matrix: &SymmetricBlocks) -> Self {
-        let pattern = &matrix.pattern;
-        let nodes = pattern.rows() / 2;
-        let starts: Vec<usize> = (0..=nodes).map(|i| pattern.starts()[2 * i] / 4).collect();
-        let mut values = vec![[[0.0; 6]; 6]; pattern.len() / 4];
-        let mut columns = vec![0; values.len()];
-        for_chunks(team, &starts, &mut values, |nodes, values| {
-            let first = starts[nodes.start];
-            for i in nodes {
-                for half in 0..2 {
-                    for (k, block) in blocks_of_row(matrix, 2 * i + half).enumerate() {
-                        let to = &mut values[starts[i] - first + k / 2];
-                        for r in 0..3 {
-                            to[3 * half + r][3 * (k % 2)..][..3].copy_from_slice(&block[r]);
-                        }
-                    }
+    /// From the couplings of single nodes. Rows are dealt out to the threads; `add` adds what belongs to its rows, and
+    /// must add in an order of its own that does not depend on which rows these are.
+    pub fn assembled(
+        team: &Team,
+        pattern: &Pattern,
+        add: impl Fn(&mut NodeRows<'_>) + Sync + Send,
+    ) -> Self {
+        let mut matrix = NodeMatrix {
+            starts: pattern.starts().to_vec(),
+            columns: (0..pattern.rows())
+                .flat_map(|i| pattern.row(i).iter().copied())
+                .collect(),
+            values: vec![[[0.0; 6]; 6]; pattern.len()],
+        };
+        let (starts, columns) = (&matrix.starts, &matrix.columns);
+        let mut rest = matrix.values.as_mut_slice();
+        let mut jobs = vec![];
+        let mut row = 0;
+        for k in 1..=team.threads() {
+            let target = pattern.len() * k / team.threads();
+            let end = if k == team.threads() {
+                pattern.rows()
+            } else {
+                starts.partition_point(|s| *s < target).clamp(row, pattern.rows())
+            };
+            let (values, later) = rest.split_at_mut(starts[end] - starts[row]);
+            jobs.push(NodeRows {
+                starts,
+                columns,
+                nodes: row..end,
+                values,
+            });
+            rest = later;
+            row = end;
+        }
+        team.each(jobs, |mut job| {
+            write_over(job.values, [[0.0; 6]; 6]);
+            add(&mut job);
+        });
+        matrix
+    }
+
+    /// Adds blocks of both halves, two block rows and two columns a node; the pattern must have them.
+    pub fn add_blocks(&mut self, added: &AddedBlocks) {
+        for (i, j, b) in added.entries() {
+            let range = self.starts[i as usize / 2]..self.starts[i as usize / 2 + 1];
+            let Ok(at) = self.columns[range.clone()].binary_search(&(j / 2)) else {
+                continue;
+            };
+            let to = &mut self.values[range.start + at];
+            for r in 0..3 {
+                for c in 0..3 {
+                    to[3 * (i as usize % 2) + r][3 * (j as usize % 2) + c] += b[r][c];
                 }
             }
-        });
-        for i in 0..nodes {
-            let pairs = pattern.row(2 * i).iter().step_by(2);
-            for (to, column) in columns[starts[i]..starts[i + 1]].iter_mut().zip(pairs) {
-                *to = column / 2;
-            }
-        }
-        NodeMatrix {
-            starts,
-            columns,
-            values,
         }
     }
 
-    pub(crate) fn nodes(&self) -> usize {
+    /// Number of blocks.
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// Is there no block?
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
+    /// Bytes held.
+    pub fn bytes(&self) -> u64 {
+        (288 * self.values.capacity() + 4 * self.columns.capacity() + 8 * self.starts.capacity())
+            as u64
+    }
+
+    /// Number of nodes.
+    pub fn nodes(&self) -> usize {
         self.starts.len() - 1
     }
 
     /// Couplings of a node, itself included.
-    pub(crate) fn row(&self, i: usize) -> impl Iterator<Item = (u32, &Six)> {
+    pub fn row(&self, i: usize) -> impl Iterator<Item = (u32, &Six)> {
         let range = self.starts[i]..self.starts[i + 1];
         let columns = self.columns[range.clone()].iter().copied();
         columns.zip(&self.values[range])
@@ -116,27 +158,6 @@ impl NodeMatrix {
         Ok(out)
     }
 
-    /// In single precision, as 3 × 3 blocks.
-    pub(crate) fn rounded(&self, team: &Team, pattern: &Arc<Pattern>) -> FullBlocks<f32> {
-        let mut values = vec![[[0.0; 3]; 3]; 4 * self.values.len()];
-        let starts: Vec<usize> = self.starts.iter().map(|s| 4 * s).collect();
-        for_chunks(team, &starts, &mut values, |nodes, values| {
-            let mut to = values.iter_mut();
-            for i in nodes {
-                for half in 0..2 {
-                    let blocks = self.row(i).flat_map(|(_, a)| [0, 1].map(|k| part(a, half, k)));
-                    for (block, to) in blocks.zip(&mut to) {
-                        *to = block.map(|r| r.map(|v| v as f32));
-                    }
-                }
-            }
-        });
-        FullBlocks {
-            pattern: Arc::clone(pattern),
-            values,
-        }
-    }
-
     /// Two block rows a node.
     pub(crate) fn pattern(&self) -> Pattern {
         let mut starts = vec![0];
@@ -170,15 +191,28 @@ impl NodeMatrix {
     }
 }
 
-/// Blocks of a row in the order of the pattern.
-fn blocks_of_row(matrix: &SymmetricBlocks, row: usize) -> impl Iterator<Item = Block<f64>> {
-    let pattern = &matrix.pattern;
-    let lower = pattern.mirror_row(row).iter().map(|at| {
-        let b = &matrix.upper[*at as usize];
-        [0, 1, 2].map(|r| [0, 1, 2].map(|c| b[c][r]))
-    });
-    let from = pattern.upper_starts()[row];
-    lower.chain(matrix.upper[from..from + pattern.upper_row(row).len()].iter().copied())
+/// Some rows of a matrix, to be added to.
+#[derive(Debug)]
+pub struct NodeRows<'a> {
+    starts: &'a [usize],
+    columns: &'a [u32],
+    nodes: Range<usize>,
+    values: &'a mut [Six],
+}
+
+impl NodeRows<'_> {
+    /// Is a node's row one of them?
+    pub fn contains(&self, node: u32) -> bool {
+        self.nodes.contains(&(node as usize))
+    }
+
+    /// Block (i, j), which must be there.
+    pub fn block(&mut self, i: u32, j: u32) -> Option<&mut Six> {
+        let range = self.starts[i as usize]..self.starts[i as usize + 1];
+        let at = self.columns[range.clone()].binary_search(&j).ok()?;
+        let first = self.starts[self.nodes.start];
+        self.values.get_mut(range.start + at - first)
+    }
 }
 
 /// One of the four 3 × 3 blocks.
@@ -281,6 +315,17 @@ pub(crate) fn transposed_from_left(l: &Six, a: &Six) -> Six {
             for c in 0..6 {
                 out[r][c] += l[k][r] * a[k][c];
             }
+        }
+    }
+    out
+}
+
+/// Aᵀ.
+pub(crate) fn transposed(a: &Six) -> Six {
+    let mut out = [[0.0; 6]; 6];
+    for r in 0..6 {
+        for c in 0..6 {
+            out[c][r] = a[r][c];
         }
     }
     out

@@ -241,19 +241,18 @@ impl<const W: usize> Hot for Restrict<'_, W> {
             return;
         }
         for (i, to) in (self.first / 2..).zip(self.coarse.as_chunks_mut::<2>().0) {
-            let mut sums = [[[0.0; W]; 3]; 2];
+            let mut sums = [[[0.0f32; W]; 3]; 2];
             for ((at, weight), arm) in weights.armed(i) {
-                let from = self.fine[*at as usize].map(|r| r.map(f64::from));
-                let (w, v) = (f64::from(*weight), arm.map(f64::from));
+                let from = &self.fine[*at as usize];
                 for c in 0..3 {
                     for k in 0..W {
-                        sums[0][c][k] = w.times_plus::<FUSED>(from[c][k], sums[0][c][k]);
+                        sums[0][c][k] = weight.times_plus::<FUSED>(from[c][k], sums[0][c][k]);
                     }
                 }
                 // (θ × v)·r = θ·(v × r).
-                add_cross::<W, FUSED>(&mut sums[1], &v, &from);
+                add_cross::<_, W, FUSED>(&mut sums[1], arm, from);
             }
-            *to = sums;
+            *to = sums.map(|h| h.map(|r| r.map(f64::from)));
         }
     }
 }
@@ -287,7 +286,7 @@ impl<const W: usize> Hot for Prolong<'_, W> {
                     }
                 }
                 // θ × v = (−v) × θ.
-                add_cross::<W, FUSED>(&mut sum, &arm.map(|v| -f64::from(v)), t);
+                add_cross::<_, W, FUSED>(&mut sum, &arm.map(|v| -f64::from(v)), t);
             }
             add_rounded(solution, &sum);
         }
@@ -296,16 +295,17 @@ impl<const W: usize> Hot for Prolong<'_, W> {
 
 /// to += v × x.
 #[inline(always)]
-fn add_cross<const W: usize, const FUSED: bool>(
-    to: &mut NodeColumns<f64, W>,
-    v: &[f64; 3],
-    x: &NodeColumns<f64, W>,
+fn add_cross<T: Real, const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<T, W>,
+    v: &[T; 3],
+    x: &NodeColumns<T, W>,
 ) {
     for c in 0..3 {
         let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+        let minus = T::default() - v[b];
         for k in 0..W {
             let sum = v[a].times_plus::<FUSED>(x[b][k], to[c][k]);
-            to[c][k] = (-v[b]).times_plus::<FUSED>(x[a][k], sum);
+            to[c][k] = minus.times_plus::<FUSED>(x[a][k], sum);
         }
     }
 }

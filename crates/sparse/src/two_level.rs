@@ -8,20 +8,20 @@ use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
 use crate::matrix::Matrix;
 use crate::{
-    Analysis, BlockCholesky, NodeColumns, Prolongation, SparseError, SymmetricBlocks, Team,
+    Analysis, BlockCholesky, NodeColumns, NodeMatrix, Prolongation, SparseError, SymmetricBlocks, Team,
 };
 use std::sync::Arc;
 
 /// How the coarse factor is stored: it was found to cost no iteration (docs/performance.md).
 pub type CoarseNumber = f32;
 
-/// How the linear level is to be solved.
+/// The coarse level's matrix, and how it is to be solved.
 #[derive(Debug)]
-pub enum LinearLevel<'a> {
-    /// By its factor.
-    Factored(Analysis),
-    /// By smoothed aggregation, given where the coarse nodes lie, mm: nodes that turn, two block rows each.
-    Aggregated(&'a [[f64; 3]]),
+pub enum CoarseMatrix<'a> {
+    /// Of coarse nodes that only move: by its factor, with the analysis of its pattern.
+    Factored(&'a SymmetricBlocks, Analysis),
+    /// Of coarse nodes that turn as well: by smoothed aggregation, given where they lie, mm.
+    Aggregated(NodeMatrix, Vec<[f64; 3]>),
 }
 
 /// Smoother, interpolation and coarse solver.
@@ -55,7 +55,7 @@ impl Coarse {
 }
 
 impl<M: Matrix> TwoLevel<M> {
-    /// Sets up both levels. An analysis must be that of the pattern of `coarse`.
+    /// Sets up both levels.
     ///
     /// # Errors
     /// [`SparseError`] of the factorisation or of a diagonal block. A row named by the coarse factor is
@@ -63,8 +63,7 @@ impl<M: Matrix> TwoLevel<M> {
     pub fn new(
         team: &Team,
         fine: Arc<M>,
-        coarse: &SymmetricBlocks,
-        linear: LinearLevel<'_>,
+        coarse: CoarseMatrix<'_>,
         prolongation: Arc<Prolongation>,
         degree: usize,
     ) -> Result<Self, SparseError> {
@@ -72,12 +71,12 @@ impl<M: Matrix> TwoLevel<M> {
         // Side by side: neither keeps all threads busy throughout.
         let (smoother, coarse) = team.join(
             || Chebyshev::new(team, fine, diagonal.iter(), degree),
-            || match linear {
-                LinearLevel::Factored(analysis) => analysis
-                    .factor(team, coarse)
+            || match coarse {
+                CoarseMatrix::Factored(matrix, analysis) => analysis
+                    .factor(team, matrix)
                     .map(|f| Coarse::Factored(Box::new(f))),
-                LinearLevel::Aggregated(places) => {
-                    Aggregation::new(team, coarse, places).map(|a| Coarse::Aggregated(Box::new(a)))
+                CoarseMatrix::Aggregated(matrix, places) => {
+                    Aggregation::new(team, matrix, places).map(|a| Coarse::Aggregated(Box::new(a)))
                 }
             },
         );
@@ -99,9 +98,9 @@ impl<M: Matrix> TwoLevel<M> {
         self.smoother.bytes() + self.prolongation.bytes() + self.coarse.bytes()
     }
 
-    /// Bytes of an aggregated linear level of so many rows and couplings, about.
-    pub fn aggregated_bytes(rows: usize, blocks: usize) -> u64 {
-        Aggregation::bytes_for(rows, blocks)
+    /// Bytes of an aggregated level of so many nodes and couplings, about.
+    pub fn aggregated_bytes(nodes: usize, blocks: usize) -> u64 {
+        Aggregation::bytes_for(nodes, blocks)
     }
 
     /// Number of fine block rows.
