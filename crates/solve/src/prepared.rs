@@ -25,8 +25,8 @@ use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
     AddedBlocks, Analysis, BlockCholesky, CoarseMatrix, Convergence, CycleProducts, Limits, Matrix,
-    NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks, Team,
-    TwoLevel, conjugate_gradients,
+    NodeMatrix, NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks,
+    Team, TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
 use std::time::Instant;
@@ -53,6 +53,9 @@ const WITH_INTERFACES: FactorUpTo = FactorUpTo {
     bytes: 256 << 20,
     rows: 60_000,
 };
+/// Up to so many corners an aggregated level lets them turn: there cells are as wide as walls are thick, which need it to
+/// bend. With more it takes as many seconds or more, and half as much memory again (docs/performance.md).
+const TURNING_UP_TO: usize = 30_000;
 /// Degree of the smoother.
 const SMOOTHER_DEGREE: usize = 3;
 
@@ -561,14 +564,14 @@ fn multigrid(
     let (problem, numbering) = (levels.problem, levels.numbering);
     let elements = &stiffness.elements;
     let start = Instant::now();
-    let linear = might_be_factored(levels).then(|| {
+    let linear = || {
         let coarse = coarse_matrix(team, problem, numbering, elements);
         let prolongation = &numbering.prolongation;
         let term = stiffness.added().map(|added| added.coarsened(prolongation));
         with_interface(coarse, term.as_ref())
-    });
-    let affordable = linear.as_ref().and_then(|coarse| {
-        let analysis = affordable_factor(levels, coarse, team.threads())?;
+    };
+    let affordable = might_be_factored(levels).then(linear).and_then(|coarse| {
+        let analysis = affordable_factor(levels, &coarse, team.threads())?;
         Some((coarse, analysis))
     });
     let (coarse, prolongation, coarse_bytes, level_bytes, scratch);
@@ -578,19 +581,29 @@ fn multigrid(
         coarse_bytes = matrix.bytes() + matrix.pattern.bytes();
         level_bytes = analysis.factor_bytes::<CoarseNumber>();
         scratch = analysis.scratch_bytes(team.threads());
-        coarse = CoarseMatrix::Factored(matrix, analysis);
+        coarse = CoarseMatrix::Factored(Box::new(matrix), analysis);
     } else {
         report.method = Method::Aggregation;
-        prolongation = Arc::new(turning_corners(problem, numbering));
-        let added = stiffness.added();
-        let matrix = turning_matrix(team, problem, numbering, elements, &prolongation, added);
-        coarse_bytes = matrix.bytes();
-        level_bytes = TwoLevel::<Stiffness>::aggregated_bytes(matrix.nodes(), matrix.len());
         scratch = 0;
         let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
         let rows = numbering.fine_of_coarse.iter();
         let places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
-        coarse = CoarseMatrix::Aggregated(matrix, places);
+        if numbering.fine_of_coarse.len() <= TURNING_UP_TO {
+            prolongation = Arc::new(turning_corners(problem, numbering));
+            let added = stiffness.added();
+            let matrix = turning_matrix(team, problem, numbering, elements, &prolongation, added);
+            coarse_bytes = matrix.bytes();
+            level_bytes =
+                TwoLevel::<Stiffness>::aggregated_bytes::<6>(matrix.nodes(), matrix.len());
+            coarse = CoarseMatrix::Turning(matrix, places);
+        } else {
+            prolongation = Arc::clone(&numbering.prolongation);
+            let matrix = NodeMatrix::of(team, &linear());
+            coarse_bytes = matrix.bytes();
+            level_bytes =
+                TwoLevel::<Stiffness>::aggregated_bytes::<3>(matrix.nodes(), matrix.len());
+            coarse = CoarseMatrix::Moving(matrix, places);
+        }
     }
     report.assemble_s += start.elapsed().as_secs_f64();
     let vectors = vector_bytes(&**stiffness, prolongation.coarse_rows(), report.right_sides);

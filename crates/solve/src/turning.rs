@@ -57,7 +57,7 @@ pub fn turning_matrix(
     elements: &Elements,
     prolongation: &Prolongation,
     interface: Option<&AddedBlocks>,
-) -> NodeMatrix {
+) -> NodeMatrix<6> {
     let term = interface.map(|added| added.coarsened(prolongation));
     let corners = |t: &[u32; 10]| [0, 1, 2, 3].map(|c| numbering.coarse_of_node[t[c] as usize]);
     let of_tets = problem.mesh.tets.iter().map(corners);
@@ -91,7 +91,7 @@ struct Assemble<'a, 'b> {
     numbering: &'a Numbering,
     elements: &'a Elements,
     prolongation: &'a Prolongation,
-    rows: &'a mut NodeRows<'b>,
+    rows: &'a mut NodeRows<'b, 6>,
 }
 
 impl Hot for Assemble<'_, '_> {
@@ -127,11 +127,15 @@ impl Hot for Assemble<'_, '_> {
                     let Some(to) = rows.block(at[i], at[j]) else {
                         continue;
                     };
+                    // One triangle counts for both, so that the sum is symmetric to the last bit.
                     for r in 0..6 {
                         for c in 0..6 {
-                            // One triangle counts for both, so that the sum is symmetric to the last bit.
-                            let (a, b) = (6 * i + r, 6 * j + c);
-                            to[r][c] += energy[a.min(b)][a.max(b)];
+                            let is_upper = i < j || (i == j && r <= c);
+                            to[r][c] += if is_upper {
+                                energy[6 * i + r][6 * j + c]
+                            } else {
+                                energy[6 * j + c][6 * i + r]
+                            };
                         }
                     }
                 }
@@ -231,23 +235,42 @@ fn add_energy<const FUSED: bool>(
     add_products::<6, FUSED>(energy, strains, &stresses);
 }
 
-/// energy += Σ a bᵀ.
+/// energy += Σ a bᵀ, as far as it is above the diagonal, and some more.
 #[inline(always)]
 fn add_products<const N: usize, const FUSED: bool>(
     energy: &mut [Unknowns; 24],
     a: &[Unknowns; N],
     b: &[Unknowns; N],
 ) {
-    for (i, row) in energy.iter_mut().enumerate() {
-        let mut sum = *row;
-        for s in 0..N {
-            let factor = a[s][i];
-            for u in 0..24 {
-                sum[u] = factor.times_plus::<FUSED>(b[s][u], sum[u]);
-            }
-        }
-        *row = sum;
+    let (upper, lower) = energy.split_at_mut(12);
+    for (i, row) in upper.iter_mut().enumerate() {
+        *row = sum_of::<24, N, FUSED>(row, i, a, b);
     }
+    for (i, row) in (12..).zip(lower) {
+        // Columns 12 and on.
+        let Some(last) = row.last_chunk_mut::<12>() else {
+            continue;
+        };
+        *last = sum_of::<12, N, FUSED>(last, i, a, b);
+    }
+}
+
+/// Row i of Σ a bᵀ, its last `C` columns, added to what there is; in registers.
+#[inline(always)]
+fn sum_of<const C: usize, const N: usize, const FUSED: bool>(
+    row: &[f64; C],
+    i: usize,
+    a: &[Unknowns; N],
+    b: &[Unknowns; N],
+) -> [f64; C] {
+    let mut sum = *row;
+    for s in 0..N {
+        let factor = a[s][i];
+        for u in 0..C {
+            sum[u] = factor.times_plus::<FUSED>(b[s][24 - C + u], sum[u]);
+        }
+    }
+    sum
 }
 
 /// Adds BINDING μ V |mean of the corners' rotations − half the curl|².

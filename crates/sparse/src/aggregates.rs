@@ -1,13 +1,13 @@
 //! Groups of neighbouring nodes and the rigid motions they make together.
 
-use crate::node_matrix::{NodeMatrix, Six};
+use crate::Team;
+use crate::node_matrix::{NodeMatrix, Square};
+
+/// Groups that a thread takes up together.
+const TOGETHER: usize = 128;
 
 /// Share of the geometric mean of two diagonal blocks above which a coupling counts as strong.
 const STRONG: f64 = 0.04;
-/// Nodes of a group; those left over may join beyond. Larger groups make a smaller level below, but miss more of
-/// the slow motions (docs/performance.md).
-const MEMBERS: usize = 8;
-
 /// Which group each node belongs to.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Aggregates {
@@ -20,8 +20,9 @@ const NONE: u32 = u32::MAX;
 impl Aggregates {
     /// Groups nodes by strong coupling (after Vaněk, Mandel and Brezina 1996, Computing 56:179): each node with
     /// those free neighbours that it is coupled to most, if there are enough; then what is left joins the neighbour it
-    /// is coupled to most. Couplings are measured by the displacements' part.
-    pub(crate) fn form(matrix: &NodeMatrix) -> Self {
+    /// is coupled to most. Couplings are measured by the displacements' part. A group has at most `members`, those
+    /// that join not counted.
+    pub(crate) fn form<const R: usize>(matrix: &NodeMatrix<R>, members: usize) -> Self {
         let nodes = matrix.nodes();
         let sizes: Vec<f64> = matrix.values.iter().map(size).collect();
         let couplings = |i: usize| {
@@ -48,10 +49,10 @@ impl Aggregates {
                 let counts = j as usize != i && share > STRONG && of_node[j as usize] == NONE;
                 counts.then_some((share, j))
             }));
-            if free.len() >= MEMBERS / 2 {
+            if free.len() >= members / 2 {
                 free.sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
                 of_node[i] = count;
-                for (_, j) in free.iter().take(MEMBERS - 1) {
+                for (_, j) in free.iter().take(members - 1) {
                     of_node[*j as usize] = count;
                 }
                 count += 1;
@@ -70,8 +71,8 @@ impl Aggregates {
             if of_node[i] == NONE {
                 of_node[i] = count;
                 let near = couplings(i).map(|(j, _)| j as usize);
-                let members: Vec<usize> = near.filter(|j| of_node[*j] == NONE).collect();
-                members.into_iter().for_each(|j| of_node[j] = count);
+                let rest: Vec<usize> = near.filter(|j| of_node[*j] == NONE).collect();
+                rest.into_iter().for_each(|j| of_node[j] = count);
                 count += 1;
             }
         }
@@ -91,54 +92,45 @@ impl Aggregates {
     }
 }
 
-fn size(b: &Six) -> f64 {
-    let sum: f64 = b[..3].iter().map(|r| r[0] * r[0] + r[1] * r[1] + r[2] * r[2]).sum();
+fn size<const R: usize>(b: &Square<R>) -> f64 {
+    let sum: f64 = b[..3]
+        .iter()
+        .map(|r| r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
+        .sum();
     sum.sqrt()
 }
 
 /// The rigid motions of a body in the unknowns of some nodes: what each node does when the body moves by unit
 /// amounts along the axes and turns by unit amounts about axes through the node's own place.
 #[derive(Debug, Clone)]
-pub(crate) struct RigidMotions {
+pub(crate) struct RigidMotions<const R: usize> {
     pub(crate) places: Vec<[f64; 3]>,
-    pub(crate) of_node: Vec<Six>,
+    pub(crate) of_node: Vec<[[f64; 6]; R]>,
 }
 
 /// Orthonormal motions of each node's group, and the rigid motions in the groups' own unknowns.
-pub(crate) fn group_motions(
+pub(crate) fn group_motions<const R: usize>(
+    team: &Team,
     aggregates: &Aggregates,
-    rigid: &RigidMotions,
-) -> (Vec<Six>, RigidMotions) {
-    let mut motions = vec![[[0.0; 6]; 6]; rigid.places.len()];
+    rigid: &RigidMotions<R>,
+) -> (Vec<[[f64; 6]; R]>, RigidMotions<6>) {
+    let mut motions = vec![[[0.0; 6]; R]; rigid.places.len()];
     let mut of_groups = RigidMotions {
         places: Vec::with_capacity(aggregates.count),
         of_node: Vec::with_capacity(aggregates.count),
     };
-    for group in aggregates.members() {
-        let centre = [0, 1, 2].map(|c| {
-            let sum: f64 = group.iter().map(|i| rigid.places[*i as usize][c]).sum();
-            sum / group.len() as f64
-        });
-        // Six columns of 6 m numbers.
-        let mut columns = vec![vec![0.0; 6 * group.len()]; 6];
-        for (k, i) in group.iter().enumerate() {
-            let i = *i as usize;
-            let x = [0, 1, 2].map(|c| rigid.places[i][c] - centre[c]);
-            for r in 0..6 {
-                let own = &rigid.of_node[i][r];
-                for c in 0..3 {
-                    // A unit rotation about axis c through the centre moves the node by c × x.
-                    let (a, b) = ((c + 1) % 3, (c + 2) % 3);
-                    columns[c][6 * k + r] = own[c];
-                    columns[3 + c][6 * k + r] = own[3 + c] - own[a] * x[b] + own[b] * x[a];
-                }
-            }
-        }
-        let left = orthonormalise(&mut columns);
+    let members = aggregates.members();
+    let found = team.collect(members.len().div_ceil(TOGETHER), |chunk| {
+        let groups = members.iter().skip(chunk * TOGETHER).take(TOGETHER);
+        groups
+            .map(|group| motions_of(group, rigid))
+            .collect::<Vec<_>>()
+    });
+    for (group, (columns, centre, left)) in members.iter().zip(found.into_iter().flatten()) {
         for (k, i) in group.iter().enumerate() {
             for (m, column) in columns.iter().enumerate() {
-                for r in 0..6 {
-                    motions[*i as usize][r][m] = column[6 * k + r];
+                for r in 0..R {
+                    motions[*i as usize][r][m] = column[R * k + r];
                 }
             }
         }
@@ -148,9 +140,36 @@ pub(crate) fn group_motions(
     (motions, of_groups)
 }
 
+/// A group's six orthonormal motions, R numbers for each node; its centre; R of the orthonormalisation.
+type OfGroup = (Vec<Vec<f64>>, [f64; 3], Square<6>);
+
+fn motions_of<const R: usize>(group: &[u32], rigid: &RigidMotions<R>) -> OfGroup {
+    let centre = [0, 1, 2].map(|c| {
+        let sum: f64 = group.iter().map(|i| rigid.places[*i as usize][c]).sum();
+        sum / group.len() as f64
+    });
+    // Six columns of R m numbers.
+    let mut columns = vec![vec![0.0; R * group.len()]; 6];
+    for (k, i) in group.iter().enumerate() {
+        let i = *i as usize;
+        let x = [0, 1, 2].map(|c| rigid.places[i][c] - centre[c]);
+        for r in 0..R {
+            let own = &rigid.of_node[i][r];
+            for c in 0..3 {
+                // A unit rotation about axis c through the centre moves the node by c × x.
+                let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+                columns[c][R * k + r] = own[c];
+                columns[3 + c][R * k + r] = own[3 + c] - own[a] * x[b] + own[b] * x[a];
+            }
+        }
+    }
+    let left = orthonormalise(&mut columns);
+    (columns, centre, left)
+}
+
 /// Gram and Schmidt, twice for accuracy; a column that depends on earlier ones becomes zero. Gives R of the columns
 /// Q R that there were.
-fn orthonormalise(columns: &mut [Vec<f64>]) -> Six {
+fn orthonormalise(columns: &mut [Vec<f64>]) -> Square<6> {
     /// Shortest rest of a column that still counts as independent.
     const INDEPENDENT: f64 = 1e-4;
     let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
@@ -193,10 +212,10 @@ mod tests {
             count: 2,
         };
         let rigid = RigidMotions {
-            of_node: vec![unit(); 5],
+            of_node: vec![unit::<6>(); 5],
             places: places.clone(),
         };
-        let (motions, of_groups) = group_motions(&aggregates, &rigid);
+        let (motions, of_groups) = group_motions(&Team::new(1), &aggregates, &rigid);
         let column = |m: usize| -> Vec<f64> {
             let of = motions[..4].iter();
             of.flat_map(|b| (0..6).map(|r| b[r][m]).collect::<Vec<_>>())
@@ -228,7 +247,9 @@ mod tests {
             let x = [0, 1, 2].map(|c| places[i][c] - of_groups.places[0][c]);
             for m in 0..6 {
                 let back = |r: usize| -> f64 {
-                    (0..6).map(|k| motions[i][r][k] * of_groups.of_node[0][k][m]).sum()
+                    (0..6)
+                        .map(|k| motions[i][r][k] * of_groups.of_node[0][k][m])
+                        .sum()
                 };
                 for r in 0..6 {
                     let mut expected = f64::from(u8::from(r == m));

@@ -3,21 +3,24 @@
 use crate::Team;
 use crate::aggregates::Aggregates;
 use crate::kernel::{Hot, Real, dispatch};
-use crate::node_matrix::{NodeMatrix, Six};
+use crate::node_matrix::{NodeMatrix, Square};
 use std::ops::Range;
 
 /// Nodes or groups that a thread takes up together.
 const TOGETHER: usize = 128;
 
+/// What a node does under each of six unit motions.
+pub(crate) type Moves<const R: usize> = [[f64; 6]; R];
+
 /// Motions of nodes under unit motions of groups, row by row.
 #[derive(Debug)]
-pub(crate) struct Motions {
+pub(crate) struct Motions<const R: usize> {
     pub(crate) starts: Vec<usize>,
-    pub(crate) entries: Vec<(u32, Six)>,
+    pub(crate) entries: Vec<(u32, Moves<R>)>,
 }
 
-impl Motions {
-    pub(crate) fn row(&self, i: usize) -> &[(u32, Six)] {
+impl<const R: usize> Motions<R> {
+    pub(crate) fn row(&self, i: usize) -> &[(u32, Moves<R>)] {
         &self.entries[self.starts[i]..self.starts[i + 1]]
     }
 
@@ -51,24 +54,30 @@ pub(crate) struct ByGroup {
 }
 
 impl ByGroup {
-    pub(crate) fn row<'a>(
+    /// Nodes that a group moves.
+    pub(crate) fn nodes(&self, group: usize) -> impl Iterator<Item = u32> {
+        let own = self.entries[self.starts[group]..self.starts[group + 1]].iter();
+        own.map(|(i, _)| *i)
+    }
+
+    pub(crate) fn row<'a, const R: usize>(
         &self,
-        motions: &'a Motions,
+        motions: &'a Motions<R>,
         group: usize,
-    ) -> impl Iterator<Item = (u32, &'a Six)> {
+    ) -> impl Iterator<Item = (u32, &'a Moves<R>)> {
         let own = self.entries[self.starts[group]..self.starts[group + 1]].iter();
         own.map(|(i, at)| (*i, &motions.entries[*at as usize].1))
     }
 }
 
 /// P = T − ω A T by node; `matrix` has unit diagonal blocks.
-pub(crate) fn smoothed(
+pub(crate) fn smoothed<const R: usize>(
     team: &Team,
-    matrix: &NodeMatrix,
+    matrix: &NodeMatrix<R>,
     aggregates: &Aggregates,
-    motions: &[Six],
+    motions: &[Moves<R>],
     damping: f64,
-) -> Motions {
+) -> Motions<R> {
     let chunks = team.collect(matrix.nodes().div_ceil(TOGETHER), |chunk| {
         let mut rows = (vec![], Vec::with_capacity(8 * TOGETHER));
         dispatch(Smooth {
@@ -98,17 +107,17 @@ pub(crate) fn smoothed(
     out
 }
 
-struct Smooth<'a> {
-    matrix: &'a NodeMatrix,
+struct Smooth<'a, const R: usize> {
+    matrix: &'a NodeMatrix<R>,
     aggregates: &'a Aggregates,
-    motions: &'a [Six],
+    motions: &'a [Moves<R>],
     damping: f64,
     nodes: Range<usize>,
     lengths: &'a mut Vec<usize>,
-    entries: &'a mut Vec<(u32, Six)>,
+    entries: &'a mut Vec<(u32, Moves<R>)>,
 }
 
-impl Hot for Smooth<'_> {
+impl<const R: usize> Hot for Smooth<'_, R> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for i in self.nodes {
@@ -119,11 +128,11 @@ impl Hot for Smooth<'_> {
                 let group = self.aggregates.of_node[j as usize];
                 let met = self.entries[first..].iter().position(|(g, _)| *g == group);
                 let at = met.unwrap_or_else(|| {
-                    self.entries.push((group, [[0.0; 6]; 6]));
+                    self.entries.push((group, [[0.0; 6]; R]));
                     self.entries.len() - 1 - first
                 });
                 let t = &self.motions[j as usize];
-                add_product::<FUSED>(&mut self.entries[first + at].1, -self.damping, a, t);
+                add_product::<R, FUSED>(&mut self.entries[first + at].1, -self.damping, a, t);
             }
             self.lengths.push(self.entries.len() - first);
         }
@@ -131,12 +140,12 @@ impl Hot for Smooth<'_> {
 }
 
 /// PᵀAP.
-pub(crate) fn between_groups(
+pub(crate) fn between_groups<const R: usize>(
     team: &Team,
-    matrix: &NodeMatrix,
-    by_node: &Motions,
+    matrix: &NodeMatrix<R>,
+    by_node: &Motions<R>,
     by_group: &ByGroup,
-) -> NodeMatrix {
+) -> NodeMatrix<6> {
     let groups = by_group.starts.len() - 1;
     let chunks = team.collect(groups.div_ceil(TOGETHER), |chunk| {
         let mut rows = vec![];
@@ -149,7 +158,7 @@ pub(crate) fn between_groups(
         });
         rows
     });
-    let upper: Vec<Vec<(u32, Six)>> = chunks.into_iter().flatten().collect();
+    let upper: Vec<Vec<(u32, Square<6>)>> = chunks.into_iter().flatten().collect();
     let mut starts = vec![0; groups + 1];
     for (g, row) in upper.iter().enumerate() {
         for (h, _) in row {
@@ -191,10 +200,15 @@ pub(crate) fn between_groups(
 
 /// to += factor · a b, row by row in registers.
 #[inline(always)]
-fn add_product<const FUSED: bool>(to: &mut Six, factor: f64, a: &Six, b: &Six) {
-    for r in 0..6 {
+fn add_product<const R: usize, const FUSED: bool>(
+    to: &mut Moves<R>,
+    factor: f64,
+    a: &Square<R>,
+    b: &Moves<R>,
+) {
+    for r in 0..R {
         let mut row = to[r];
-        for k in 0..6 {
+        for k in 0..R {
             let v = factor * a[r][k];
             for c in 0..6 {
                 row[c] = v.times_plus::<FUSED>(b[k][c], row[c]);
@@ -206,10 +220,14 @@ fn add_product<const FUSED: bool>(to: &mut Six, factor: f64, a: &Six, b: &Six) {
 
 /// to += aᵀ b, row by row in registers.
 #[inline(always)]
-fn add_transposed<const FUSED: bool>(to: &mut Six, a: &Six, b: &Six) {
-    for r in 0..6 {
+fn add_transposed<const R: usize, const C: usize, const FUSED: bool>(
+    to: &mut Moves<C>,
+    a: &[[f64; C]; R],
+    b: &Moves<R>,
+) {
+    for r in 0..C {
         let mut row = to[r];
-        for k in 0..6 {
+        for k in 0..R {
             for c in 0..6 {
                 row[c] = a[k][r].times_plus::<FUSED>(b[k][c], row[c]);
             }
@@ -219,24 +237,24 @@ fn add_transposed<const FUSED: bool>(to: &mut Six, a: &Six, b: &Six) {
 }
 
 /// Rows of PᵀAP on and above the diagonal.
-struct Couple<'a> {
-    matrix: &'a NodeMatrix,
-    by_node: &'a Motions,
+struct Couple<'a, const R: usize> {
+    matrix: &'a NodeMatrix<R>,
+    by_node: &'a Motions<R>,
     by_group: &'a ByGroup,
     groups: Range<usize>,
-    rows: &'a mut Vec<Vec<(u32, Six)>>,
+    rows: &'a mut Vec<Vec<(u32, Square<6>)>>,
 }
 
 /// Not met yet.
 const NONE: u32 = u32::MAX;
 
-impl Hot for Couple<'_> {
+impl<const R: usize> Hot for Couple<'_, R> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut of_node = vec![NONE; self.matrix.nodes()];
         let mut of_group = vec![NONE; self.by_group.starts.len() - 1];
         // (P of the group)ᵀ A, by node, turned round: forces at a node, by motion.
-        let mut forces: Vec<(u32, Six)> = vec![];
+        let mut forces: Vec<(u32, Moves<R>)> = vec![];
         for g in self.groups {
             forces.clear();
             for (i, p) in self.by_group.row(self.by_node, g) {
@@ -244,13 +262,13 @@ impl Hot for Couple<'_> {
                     let place = &mut of_node[j as usize];
                     if *place == NONE {
                         *place = forces.len() as u32;
-                        forces.push((j, [[0.0; 6]; 6]));
+                        forces.push((j, [[0.0; 6]; R]));
                     }
                     // A is symmetric: its block (i, j) turned round is the one of (j, i).
-                    add_transposed::<FUSED>(&mut forces[*place as usize].1, a, p);
+                    add_transposed::<_, _, FUSED>(&mut forces[*place as usize].1, a, p);
                 }
             }
-            let mut row: Vec<(u32, Six)> = vec![];
+            let mut row: Vec<(u32, Square<6>)> = vec![];
             for (j, force) in &forces {
                 of_node[*j as usize] = NONE;
                 for (h, p) in self.by_node.row(*j as usize) {
@@ -262,7 +280,7 @@ impl Hot for Couple<'_> {
                         *place = row.len() as u32;
                         row.push((*h, [[0.0; 6]; 6]));
                     }
-                    add_transposed::<FUSED>(&mut row[*place as usize].1, force, p);
+                    add_transposed::<_, _, FUSED>(&mut row[*place as usize].1, force, p);
                 }
             }
             for (h, _) in &row {

@@ -1,4 +1,4 @@
-//! Matrices of 6 × 6 blocks in single precision, for smoothing.
+//! Matrices of nodes in single precision, for smoothing.
 
 use crate::columns::{Aligned, CHUNK};
 use crate::kernel::{Hot, Real, dispatch};
@@ -7,26 +7,29 @@ use crate::node_matrix::NodeMatrix;
 use crate::{NodeColumns, Team};
 use std::ops::Range;
 
-/// Both halves of a symmetric matrix of nodes that move and turn: two block rows each.
+/// Both halves of a symmetric matrix of nodes with `R` unknowns, three a block row.
 ///
-/// Bytes moved by a product with `W` vectors: 148 for each block, 48 W or so for each node.
+/// Bytes moved by a product with `W` vectors: 4 R² + 4 for each block, 8 R W or so for each node.
 #[derive(Debug)]
-pub(crate) struct NodeBlocks {
+pub(crate) struct NodeBlocks<const R: usize> {
     starts: Vec<usize>,
     columns: Vec<u32>,
     /// Column by column.
-    values: Vec<[[f32; 6]; 6]>,
+    values: Vec<[[f32; R]; R]>,
 }
 
-impl NodeBlocks {
+impl<const R: usize> NodeBlocks<R> {
     /// Rounds a matrix.
-    pub(crate) fn rounded(team: &Team, matrix: &NodeMatrix) -> Self {
-        let mut values = vec![[[0.0; 6]; 6]; matrix.values.len()];
-        let jobs: Vec<_> = values.chunks_mut(CHUNK).zip(matrix.values.chunks(CHUNK)).collect();
+    pub(crate) fn rounded(team: &Team, matrix: &NodeMatrix<R>) -> Self {
+        let mut values = vec![[[0.0; R]; R]; matrix.values.len()];
+        let jobs: Vec<_> = values
+            .chunks_mut(CHUNK)
+            .zip(matrix.values.chunks(CHUNK))
+            .collect();
         team.each(jobs, |(to, from)| {
             for (to, from) in to.iter_mut().zip(from) {
-                for c in 0..6 {
-                    for r in 0..6 {
+                for c in 0..R {
+                    for r in 0..R {
                         to[c][r] = from[r][c] as f32;
                     }
                 }
@@ -40,31 +43,33 @@ impl NodeBlocks {
     }
 
     pub(crate) fn bytes(&self) -> u64 {
-        (144 * self.values.capacity() + 4 * self.columns.capacity() + 8 * self.starts.capacity())
-            as u64
+        (4 * R * R * self.values.capacity()
+            + 4 * self.columns.capacity()
+            + 8 * self.starts.capacity()) as u64
     }
 }
 
-impl Order for NodeBlocks {
+impl<const R: usize> Order for NodeBlocks<R> {
     fn rows(&self) -> usize {
-        2 * (self.starts.len() - 1)
+        R / 3 * (self.starts.len() - 1)
     }
 }
 
-impl Product<f32> for NodeBlocks {
-    fn for_rows<const W: usize, R: Rowwise<f32, W>>(
+impl<const R: usize> Product<f32> for NodeBlocks<R> {
+    fn for_rows<const W: usize, T: Rowwise<f32, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f32, W>],
         _: &mut Vec<NodeColumns<f32, W>>,
-        rows: R,
+        rows: T,
     ) {
-        let x = x.as_chunks::<2>().0;
+        let count = self.starts.len() - 1;
+        let together = CHUNK / (R / 3);
         let mut rest = rows;
         let mut jobs = vec![];
-        for first in (0..x.len()).step_by(CHUNK / 2) {
-            let nodes = first..(first + CHUNK / 2).min(x.len());
-            let (now, later) = rest.split_at(2 * nodes.len());
+        for first in (0..count).step_by(together) {
+            let nodes = first..(first + together).min(count);
+            let (now, later) = rest.split_at(R / 3 * nodes.len());
             jobs.push((nodes, now));
             rest = later;
         }
@@ -79,28 +84,30 @@ impl Product<f32> for NodeBlocks {
     }
 }
 
-/// Nodes whose product stays in the nearest cache until it is taken.
-const STRIP: usize = 32;
+/// Block rows whose product stays in the nearest cache until it is taken.
+const STRIP: usize = 64;
 
-struct Sweep<'a, R, const W: usize> {
-    matrix: &'a NodeBlocks,
-    x: &'a [[NodeColumns<f32, W>; 2]],
+struct Sweep<'a, T, const R: usize, const W: usize> {
+    matrix: &'a NodeBlocks<R>,
+    x: &'a [NodeColumns<f32, W>],
     nodes: Range<usize>,
-    rows: R,
+    rows: T,
 }
 
-impl<R: Rowwise<f32, W>, const W: usize> Hot for Sweep<'_, R, W> {
+impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.rows;
-        let mut strip = [Aligned([[0.0; W]; 3]); 2 * STRIP];
-        for first in self.nodes.clone().step_by(STRIP) {
-            let nodes = first..(first + STRIP).min(self.nodes.end);
-            let count = 2 * nodes.len();
-            for (to, node) in strip.as_chunks_mut::<2>().0.iter_mut().zip(nodes) {
-                let sums = product_of::<W, FUSED>(self.matrix, node, self.x);
-                to[0].0 = [sums[0], sums[1], sums[2]];
-                to[1].0 = [sums[3], sums[4], sums[5]];
+        let mut strip = [Aligned([[0.0; W]; 3]); STRIP];
+        let together = STRIP / (R / 3);
+        for first in self.nodes.clone().step_by(together) {
+            let nodes = first..(first + together).min(self.nodes.end);
+            let count = R / 3 * nodes.len();
+            for (to, node) in strip.chunks_mut(R / 3).zip(nodes) {
+                let sums = product_of::<R, W, FUSED>(self.matrix, node, self.x);
+                for (to, sums) in to.iter_mut().zip(sums.as_chunks::<3>().0) {
+                    to.0 = *sums;
+                }
             }
             let (now, later) = rest.split_at(count);
             now.take::<FUSED>(&strip[..count]);
@@ -109,26 +116,28 @@ impl<R: Rowwise<f32, W>, const W: usize> Hot for Sweep<'_, R, W> {
     }
 }
 
-/// (A x) of one node. Even and odd columns have sums of their own: one sum a row would be a chain of products that
-/// wait for one another.
+/// (A x) of one node.
 #[inline(always)]
-fn product_of<const W: usize, const FUSED: bool>(
-    matrix: &NodeBlocks,
+fn product_of<const R: usize, const W: usize, const FUSED: bool>(
+    matrix: &NodeBlocks<R>,
     node: usize,
-    x: &[[NodeColumns<f32, W>; 2]],
-) -> [[f32; W]; 6] {
+    x: &[NodeColumns<f32, W>],
+) -> [[f32; W]; R] {
     let range = matrix.starts[node]..matrix.starts[node + 1];
-    let mut all = [[0.0f32; W]; 6];
-    for (j, b) in matrix.columns[range.clone()].iter().zip(&matrix.values[range]) {
-        let x = &x[*j as usize];
-        for c in 0..6 {
+    let mut sums = [[0.0f32; W]; R];
+    for (j, b) in matrix.columns[range.clone()]
+        .iter()
+        .zip(&matrix.values[range])
+    {
+        let x = &x[R / 3 * *j as usize..][..R / 3];
+        for c in 0..R {
             let from = &x[c / 3][c % 3];
-            for r in 0..6 {
+            for r in 0..R {
                 for k in 0..W {
-                    all[r][k] = b[c][r].times_plus::<FUSED>(from[k], all[r][k]);
+                    sums[r][k] = b[c][r].times_plus::<FUSED>(from[k], sums[r][k]);
                 }
             }
         }
     }
-    all
+    sums
 }

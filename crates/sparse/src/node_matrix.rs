@@ -1,42 +1,42 @@
-//! Matrices of 6 × 6 blocks, while a hierarchy is set up: a node moves and turns.
+//! Matrices of nodes that move (3 × 3 blocks) or move and turn (6 × 6), while a hierarchy is set up.
 
 use crate::columns::{CHUNK, write_over};
 use crate::{AddedBlocks, Block, Pattern, SymmetricBlocks, Team};
 use std::ops::Range;
 use std::sync::Arc;
 
-/// A 6 × 6 block, row by row: displacements first, then rotations.
-pub type Six = [[f64; 6]; 6];
+/// A square block, row by row: displacements first, then rotations if there are any.
+pub type Square<const R: usize> = [[f64; R]; R];
 
-/// A symmetric matrix of nodes that move and turn, both halves stored.
+/// A symmetric matrix of nodes with `R` unknowns each, both halves stored.
 #[derive(Debug, Clone)]
-pub struct NodeMatrix {
+pub struct NodeMatrix<const R: usize> {
     pub(crate) starts: Vec<usize>,
     /// Nodes coupled to each node, sorted.
     pub(crate) columns: Vec<u32>,
-    pub(crate) values: Vec<Six>,
+    pub(crate) values: Vec<Square<R>>,
 }
 
 /// What [`NodeMatrix::normalise`] divided by: of each node the root L of its own block L Lᵀ, and L⁻¹.
-pub(crate) struct Roots {
-    pub(crate) roots: Vec<Six>,
-    pub(crate) inverses: Vec<Six>,
+pub(crate) struct Roots<const R: usize> {
+    pub(crate) roots: Vec<Square<R>>,
+    pub(crate) inverses: Vec<Square<R>>,
 }
 
-impl NodeMatrix {
+impl<const R: usize> NodeMatrix<R> {
     /// From the couplings of single nodes. Rows are dealt out to the threads; `add` adds what belongs to its rows, and
     /// must add in an order of its own that does not depend on which rows these are.
     pub fn assembled(
         team: &Team,
         pattern: &Pattern,
-        add: impl Fn(&mut NodeRows<'_>) + Sync + Send,
+        add: impl Fn(&mut NodeRows<'_, R>) + Sync + Send,
     ) -> Self {
         let mut matrix = NodeMatrix {
             starts: pattern.starts().to_vec(),
             columns: (0..pattern.rows())
                 .flat_map(|i| pattern.row(i).iter().copied())
                 .collect(),
-            values: vec![[[0.0; 6]; 6]; pattern.len()],
+            values: vec![[[0.0; R]; R]; pattern.len()],
         };
         let (starts, columns) = (&matrix.starts, &matrix.columns);
         let mut rest = matrix.values.as_mut_slice();
@@ -47,7 +47,9 @@ impl NodeMatrix {
             let end = if k == team.threads() {
                 pattern.rows()
             } else {
-                starts.partition_point(|s| *s < target).clamp(row, pattern.rows())
+                starts
+                    .partition_point(|s| *s < target)
+                    .clamp(row, pattern.rows())
             };
             let (values, later) = rest.split_at_mut(starts[end] - starts[row]);
             jobs.push(NodeRows {
@@ -60,26 +62,10 @@ impl NodeMatrix {
             row = end;
         }
         team.each(jobs, |mut job| {
-            write_over(job.values, [[0.0; 6]; 6]);
+            write_over(job.values, [[0.0; R]; R]);
             add(&mut job);
         });
         matrix
-    }
-
-    /// Adds blocks of both halves, two block rows and two columns a node; the pattern must have them.
-    pub fn add_blocks(&mut self, added: &AddedBlocks) {
-        for (i, j, b) in added.entries() {
-            let range = self.starts[i as usize / 2]..self.starts[i as usize / 2 + 1];
-            let Ok(at) = self.columns[range.clone()].binary_search(&(j / 2)) else {
-                continue;
-            };
-            let to = &mut self.values[range.start + at];
-            for r in 0..3 {
-                for c in 0..3 {
-                    to[3 * (i as usize % 2) + r][3 * (j as usize % 2) + c] += b[r][c];
-                }
-            }
-        }
     }
 
     /// Number of blocks.
@@ -94,8 +80,9 @@ impl NodeMatrix {
 
     /// Bytes held.
     pub fn bytes(&self) -> u64 {
-        (288 * self.values.capacity() + 4 * self.columns.capacity() + 8 * self.starts.capacity())
-            as u64
+        (8 * R * R * self.values.capacity()
+            + 4 * self.columns.capacity()
+            + 8 * self.starts.capacity()) as u64
     }
 
     /// Number of nodes.
@@ -104,7 +91,7 @@ impl NodeMatrix {
     }
 
     /// Couplings of a node, itself included.
-    pub fn row(&self, i: usize) -> impl Iterator<Item = (u32, &Six)> {
+    pub fn row(&self, i: usize) -> impl Iterator<Item = (u32, &Square<R>)> {
         let range = self.starts[i]..self.starts[i + 1];
         let columns = self.columns[range.clone()].iter().copied();
         columns.zip(&self.values[range])
@@ -115,7 +102,7 @@ impl NodeMatrix {
     ///
     /// # Errors
     /// The node whose block has no root.
-    pub(crate) fn normalise(&mut self, team: &Team) -> Result<Roots, usize> {
+    pub(crate) fn normalise(&mut self, team: &Team) -> Result<Roots<R>, usize> {
         let nodes = self.nodes();
         let mut out = Roots {
             roots: Vec::with_capacity(nodes),
@@ -125,7 +112,7 @@ impl NodeMatrix {
             let range = self.starts[i]..self.starts[i + 1];
             let at = self.columns[range].partition_point(|j| (*j as usize) < i);
             let own = &mut self.values[self.starts[i] + at];
-            for c in 0..6 {
+            for c in 0..R {
                 if own[c].iter().all(|v| *v == 0.0) {
                     own[c][c] = 1.0;
                 }
@@ -157,6 +144,24 @@ impl NodeMatrix {
         });
         Ok(out)
     }
+}
+
+impl NodeMatrix<6> {
+    /// Adds blocks of both halves, two block rows and two columns a node; the pattern must have them.
+    pub fn add_blocks(&mut self, added: &AddedBlocks) {
+        for (i, j, b) in added.entries() {
+            let range = self.starts[i as usize / 2]..self.starts[i as usize / 2 + 1];
+            let Ok(at) = self.columns[range.clone()].binary_search(&(j / 2)) else {
+                continue;
+            };
+            let to = &mut self.values[range.start + at];
+            for r in 0..3 {
+                for c in 0..3 {
+                    to[3 * (i as usize % 2) + r][3 * (j as usize % 2) + c] += b[r][c];
+                }
+            }
+        }
+    }
 
     /// Two block rows a node.
     pub(crate) fn pattern(&self) -> Pattern {
@@ -178,9 +183,9 @@ impl NodeMatrix {
         let mut to = matrix.upper.iter_mut();
         for i in 0..self.nodes() {
             for half in 0..2 {
-                let blocks = self.row(i).flat_map(|(j, a)| {
-                    [0, 1].map(|k| (2 * j as usize + k, part(a, half, k)))
-                });
+                let blocks = self
+                    .row(i)
+                    .flat_map(|(j, a)| [0, 1].map(|k| (2 * j as usize + k, part(a, half, k))));
                 let upper = blocks.filter(|(column, _)| *column >= 2 * i + half);
                 for ((_, block), to) in upper.zip(&mut to) {
                     *to = block;
@@ -191,23 +196,50 @@ impl NodeMatrix {
     }
 }
 
+impl NodeMatrix<3> {
+    /// With both halves of the matrix stored.
+    pub fn of(team: &Team, matrix: &SymmetricBlocks) -> Self {
+        let pattern = &matrix.pattern;
+        let mut out = NodeMatrix {
+            starts: pattern.starts().to_vec(),
+            columns: (0..pattern.rows())
+                .flat_map(|i| pattern.row(i).iter().copied())
+                .collect(),
+            values: vec![[[0.0; 3]; 3]; pattern.len()],
+        };
+        let starts = &out.starts;
+        for_chunks(team, starts, &mut out.values, |rows, values| {
+            let first = starts[rows.start];
+            for i in rows {
+                let mut to = values[starts[i] - first..starts[i + 1] - first].iter_mut();
+                for (at, to) in pattern.mirror_row(i).iter().zip(&mut to) {
+                    *to = transposed(&matrix.upper[*at as usize]);
+                }
+                let from = &matrix.upper[pattern.upper_starts()[i]..];
+                to.zip(from).for_each(|(to, from)| *to = *from);
+            }
+        });
+        out
+    }
+}
+
 /// Some rows of a matrix, to be added to.
 #[derive(Debug)]
-pub struct NodeRows<'a> {
+pub struct NodeRows<'a, const R: usize> {
     starts: &'a [usize],
     columns: &'a [u32],
     nodes: Range<usize>,
-    values: &'a mut [Six],
+    values: &'a mut [Square<R>],
 }
 
-impl NodeRows<'_> {
+impl<const R: usize> NodeRows<'_, R> {
     /// Is a node's row one of them?
     pub fn contains(&self, node: u32) -> bool {
         self.nodes.contains(&(node as usize))
     }
 
     /// Block (i, j), which must be there.
-    pub fn block(&mut self, i: u32, j: u32) -> Option<&mut Six> {
+    pub fn block(&mut self, i: u32, j: u32) -> Option<&mut Square<R>> {
         let range = self.starts[i as usize]..self.starts[i as usize + 1];
         let at = self.columns[range.clone()].binary_search(&j).ok()?;
         let first = self.starts[self.nodes.start];
@@ -215,8 +247,13 @@ impl NodeRows<'_> {
     }
 }
 
-/// One of the four 3 × 3 blocks.
-pub(crate) fn part(a: &Six, half: usize, column: usize) -> Block<f64> {
+/// One of the 3 × 3 blocks.
+#[inline(always)]
+pub(crate) fn part<const R: usize, const C: usize>(
+    a: &[[f64; C]; R],
+    half: usize,
+    column: usize,
+) -> Block<f64> {
     [0, 1, 2].map(|r| [0, 1, 2].map(|c| a[3 * half + r][3 * column + c]))
 }
 
@@ -239,19 +276,19 @@ fn for_chunks<T: Send>(
     team.each(jobs, |(rows, values)| work(rows, values));
 }
 
-pub(crate) fn unit() -> Six {
-    let mut one = [[0.0; 6]; 6];
-    for c in 0..6 {
+pub(crate) fn unit<const R: usize>() -> Square<R> {
+    let mut one = [[0.0; R]; R];
+    for c in 0..R {
         one[c][c] = 1.0;
     }
     one
 }
 
 /// L of A = L Lᵀ; `None` where a pivot is not positive.
-fn root(a: &Six) -> Option<Six> {
-    let mut l = [[0.0; 6]; 6];
-    for j in 0..6 {
-        for i in j..6 {
+fn root<const R: usize>(a: &Square<R>) -> Option<Square<R>> {
+    let mut l = [[0.0; R]; R];
+    for j in 0..R {
+        for i in j..R {
             let sum: f64 = (0..j).map(|k| l[i][k] * l[j][k]).sum();
             let rest = a[i][j] - sum;
             if i == j {
@@ -268,10 +305,10 @@ fn root(a: &Six) -> Option<Six> {
 }
 
 /// Of a lower triangle.
-fn inverse(l: &Six) -> Six {
-    let mut out = [[0.0; 6]; 6];
-    for c in 0..6 {
-        for r in c..6 {
+fn inverse<const R: usize>(l: &Square<R>) -> Square<R> {
+    let mut out = [[0.0; R]; R];
+    for c in 0..R {
+        for r in c..R {
             let sum: f64 = (c..r).map(|k| l[r][k] * out[k][c]).sum();
             out[r][c] = (if r == c { 1.0 } else { 0.0 } - sum) / l[r][r];
         }
@@ -281,11 +318,11 @@ fn inverse(l: &Six) -> Six {
 
 /// L A, for L a lower triangle.
 #[inline(always)]
-pub(crate) fn from_left(l: &Six, a: &Six) -> Six {
-    let mut out = [[0.0; 6]; 6];
-    for r in 0..6 {
+pub(crate) fn from_left<const R: usize>(l: &Square<R>, a: &Square<R>) -> Square<R> {
+    let mut out = [[0.0; R]; R];
+    for r in 0..R {
         for k in 0..=r {
-            for c in 0..6 {
+            for c in 0..R {
                 out[r][c] += l[r][k] * a[k][c];
             }
         }
@@ -295,10 +332,13 @@ pub(crate) fn from_left(l: &Six, a: &Six) -> Six {
 
 /// A Lᵀ, for L a lower triangle.
 #[inline(always)]
-pub(crate) fn from_right(a: &Six, l: &Six) -> Six {
-    let mut out = [[0.0; 6]; 6];
-    for r in 0..6 {
-        for c in 0..6 {
+pub(crate) fn from_right<const R: usize, const C: usize>(
+    a: &[[f64; C]; R],
+    l: &Square<C>,
+) -> [[f64; C]; R] {
+    let mut out = [[0.0; C]; R];
+    for r in 0..R {
+        for c in 0..C {
             for k in 0..=c {
                 out[r][c] += a[r][k] * l[c][k];
             }
@@ -308,7 +348,7 @@ pub(crate) fn from_right(a: &Six, l: &Six) -> Six {
 }
 
 /// Lᵀ A, for L a lower triangle.
-pub(crate) fn transposed_from_left(l: &Six, a: &Six) -> Six {
+pub(crate) fn transposed_from_left(l: &Square<6>, a: &Square<6>) -> Square<6> {
     let mut out = [[0.0; 6]; 6];
     for r in 0..6 {
         for k in r..6 {
@@ -321,10 +361,10 @@ pub(crate) fn transposed_from_left(l: &Six, a: &Six) -> Six {
 }
 
 /// Aᵀ.
-pub(crate) fn transposed(a: &Six) -> Six {
-    let mut out = [[0.0; 6]; 6];
-    for r in 0..6 {
-        for c in 0..6 {
+pub(crate) fn transposed<const R: usize>(a: &Square<R>) -> Square<R> {
+    let mut out = [[0.0; R]; R];
+    for r in 0..R {
+        for c in 0..R {
             out[c][r] = a[r][c];
         }
     }

@@ -8,7 +8,8 @@ use crate::aggregation::Aggregation;
 use crate::chebyshev::{Chebyshev, Workspace};
 use crate::matrix::Matrix;
 use crate::{
-    Analysis, BlockCholesky, NodeColumns, NodeMatrix, Prolongation, SparseError, SymmetricBlocks, Team,
+    Analysis, BlockCholesky, NodeColumns, NodeMatrix, Prolongation, SparseError, SymmetricBlocks,
+    Team,
 };
 use std::sync::Arc;
 
@@ -17,11 +18,13 @@ pub type CoarseNumber = f32;
 
 /// The coarse level's matrix, and how it is to be solved.
 #[derive(Debug)]
-pub enum CoarseMatrix<'a> {
+pub enum CoarseMatrix {
     /// Of coarse nodes that only move: by its factor, with the analysis of its pattern.
-    Factored(&'a SymmetricBlocks, Analysis),
-    /// Of coarse nodes that turn as well: by smoothed aggregation, given where they lie, mm.
-    Aggregated(NodeMatrix, Vec<[f64; 3]>),
+    Factored(Box<SymmetricBlocks>, Analysis),
+    /// Of coarse nodes that only move: by smoothed aggregation, given where they lie, mm.
+    Moving(NodeMatrix<3>, Vec<[f64; 3]>),
+    /// The same of nodes that turn as well.
+    Turning(NodeMatrix<6>, Vec<[f64; 3]>),
 }
 
 /// Smoother, interpolation and coarse solver.
@@ -63,7 +66,7 @@ impl<M: Matrix> TwoLevel<M> {
     pub fn new(
         team: &Team,
         fine: Arc<M>,
-        coarse: CoarseMatrix<'_>,
+        coarse: CoarseMatrix,
         prolongation: Arc<Prolongation>,
         degree: usize,
     ) -> Result<Self, SparseError> {
@@ -73,11 +76,12 @@ impl<M: Matrix> TwoLevel<M> {
             || Chebyshev::new(team, fine, diagonal.iter(), degree),
             || match coarse {
                 CoarseMatrix::Factored(matrix, analysis) => analysis
-                    .factor(team, matrix)
+                    .factor(team, &matrix)
                     .map(|f| Coarse::Factored(Box::new(f))),
-                CoarseMatrix::Aggregated(matrix, places) => {
-                    Aggregation::new(team, matrix, places).map(|a| Coarse::Aggregated(Box::new(a)))
-                }
+                CoarseMatrix::Moving(matrix, places) => Aggregation::moving(team, matrix, places)
+                    .map(|a| Coarse::Aggregated(Box::new(a))),
+                CoarseMatrix::Turning(matrix, places) => Aggregation::turning(team, matrix, places)
+                    .map(|a| Coarse::Aggregated(Box::new(a))),
             },
         );
         let coarse = coarse.map_err(|e| match e {
@@ -98,9 +102,9 @@ impl<M: Matrix> TwoLevel<M> {
         self.smoother.bytes() + self.prolongation.bytes() + self.coarse.bytes()
     }
 
-    /// Bytes of an aggregated level of so many nodes and couplings, about.
-    pub fn aggregated_bytes(nodes: usize, blocks: usize) -> u64 {
-        Aggregation::bytes_for(nodes, blocks)
+    /// Bytes of an aggregated level of so many nodes with `R` unknowns and so many couplings, about.
+    pub fn aggregated_bytes<const R: usize>(nodes: usize, blocks: usize) -> u64 {
+        Aggregation::bytes_for::<R>(nodes, blocks)
     }
 
     /// Number of fine block rows.
