@@ -56,8 +56,9 @@ const WITH_INTERFACES: FactorUpTo = FactorUpTo {
 /// Up to so many corners an aggregated level lets them turn: there cells are as wide as walls are thick, which need it to
 /// bend. With more it takes as many seconds or more, and half as much memory again (docs/performance.md).
 const TURNING_UP_TO: usize = 30_000;
-/// Degree of the smoother.
+/// Degree of the smoother, and where corners turn (docs/performance.md).
 const SMOOTHER_DEGREE: usize = 3;
+const DEGREE_ABOVE_TURNING: usize = 2;
 
 /// A system ready to be solved.
 #[derive(Debug)]
@@ -614,13 +615,12 @@ fn multigrid(
         + level_bytes
         + scratch.max(vectors);
     tell(report);
-    let two_level = TwoLevel::new(
-        team,
-        Arc::clone(stiffness),
-        coarse,
-        prolongation,
-        SMOOTHER_DEGREE,
-    )?;
+    let degree = if prolongation.turns() {
+        DEGREE_ABOVE_TURNING
+    } else {
+        SMOOTHER_DEGREE
+    };
+    let two_level = TwoLevel::new(team, Arc::clone(stiffness), coarse, prolongation, degree)?;
     report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
     Ok(Engine::Multigrid(Box::new(two_level)))
 }

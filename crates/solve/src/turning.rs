@@ -18,7 +18,7 @@ use bicolumn_sparse::{AddedBlocks, Follows, NodeMatrix, Prolongation, Team};
 
 /// What binds rotations to the mean rotation of the element around: this share of its shear modulus. Without it, equal
 /// rotations of all corners would cost nothing. From 0.001 to 0.1 iterations are the same.
-const BINDING: f64 = 0.1;
+pub const BINDING: f64 = 0.1;
 
 /// How each row follows the corners. A held corner neither moves nor turns.
 pub fn turning_corners(problem: &Problem, numbering: &Numbering) -> Prolongation {

@@ -3,13 +3,14 @@
 
 mod support;
 
-use bicolumn_base::Vec3;
+use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::{Elasticity, Problem, TransverseIsotropy};
 use bicolumn_solve::assembly::{coarse_matrix, fine_matrix};
 use bicolumn_solve::elements::Elements;
-use bicolumn_solve::numbering::Numbering;
+use bicolumn_solve::numbering::{NO_ROW, Numbering};
+use bicolumn_solve::turning::{BINDING, turning_corners, turning_matrix};
 use bicolumn_sparse::{
-    Local, Magnitudes, Matrix, NodeColumns, Order, Product, SymmetricBlocks, Team,
+    Local, Magnitudes, Matrix, NodeColumns, Order, Product, Prolongation, SymmetricBlocks, Team,
 };
 use std::sync::Arc;
 use support::{SOFT, STIFF, box_mesh, held_box, material};
@@ -252,6 +253,127 @@ fn the_coarse_matrix_has_the_energy_of_interpolated_motions() {
     };
     let ratio = energy(&coarse, &x) / energy(&both.stored, &fine);
     assert!((ratio - 1.0).abs() < 1e-12, "{ratio}");
+}
+
+/// What P makes of a coarse vector.
+fn interpolated(
+    both: &Both,
+    p: &Prolongation,
+    x: &[NodeColumns<f64, 1>],
+) -> Vec<NodeColumns<f64, 1>> {
+    let mut fine = vec![[[0.0; 1]; 3]; both.stored.rows()];
+    for (row, to) in fine.iter_mut().enumerate() {
+        for (at, block) in p.row(row) {
+            for k in 0..9 {
+                to[k / 3][0] += block[k / 3][k % 3] * x[at as usize][k % 3][0];
+            }
+        }
+    }
+    fine
+}
+
+#[test]
+fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding() {
+    let team = Team::new(2);
+    let both = both(&team, 0.01);
+    let p = turning_corners(&both.problem, &both.numbering);
+    let matrix = turning_matrix(
+        &team,
+        &both.problem,
+        &both.numbering,
+        &both.elements,
+        &p,
+        None,
+    );
+    let x = random::<1>(p.coarse_rows());
+    let unknown = |n: usize, k: usize| x[2 * n + k / 3][k % 3][0];
+    let mut coarse = 0.0;
+    for n in 0..matrix.nodes() {
+        for (m, block) in matrix.row(n) {
+            for k in 0..36 {
+                coarse += unknown(n, k / 6) * block[k / 6][k % 6] * unknown(m as usize, k % 6);
+            }
+        }
+    }
+    // |mean rotation − half the curl|², from the formula alone.
+    let mut binding = 0.0;
+    let mesh = &both.problem.mesh;
+    for (t, tet) in mesh.tets.iter().enumerate() {
+        let corners = [0, 1, 2, 3].map(|c| mesh.nodes[tet[c] as usize]);
+        let edges = Mat3::from_columns(&[1, 2, 3].map(|c| corners[c] - corners[0]));
+        let slopes = edges.try_inverse().unwrap();
+        let mut apart = Vec3::zeros();
+        for c in 0..4 {
+            let node = both.numbering.coarse_of_node[tet[c] as usize];
+            if node != NO_ROW {
+                let slope = match c {
+                    0 => -(0..3).map(|k| slopes.row(k).transpose()).sum::<Vec3>(),
+                    c => slopes.row(c - 1).transpose(),
+                };
+                let of = |k: usize| unknown(node as usize, k);
+                let (u, turn) = (
+                    Vec3::new(of(0), of(1), of(2)),
+                    Vec3::new(of(3), of(4), of(5)),
+                );
+                apart += 0.25 * turn - 0.5 * slope.cross(&u);
+            }
+        }
+        let volume = edges.determinant() / 6.0;
+        let mu = both.problem.elasticity_of(t).mu;
+        binding += BINDING * mu * volume * apart.norm_squared();
+    }
+    let fine = interpolated(&both, &p, &x);
+    let mut y = fine.clone();
+    both.stored.multiply(&team, &fine, &mut vec![], &mut y);
+    let pairs = fine.iter().flatten().zip(y.iter().flatten());
+    let energy: f64 = pairs.map(|(x, y)| x[0] * y[0]).sum();
+    assert!(binding > 1e-4 * energy, "{binding} {energy}");
+    let ratio = coarse / (energy + binding);
+    assert!((ratio - 1.0).abs() < 1e-11, "{ratio}");
+}
+
+#[test]
+fn corners_that_turn_rigidly_or_bend_carry_the_middles_exactly() {
+    let both = both(&Team::new(1), 0.01);
+    let p = turning_corners(&both.problem, &both.numbering);
+    let nodes = &both.problem.mesh.nodes;
+    let turn = Vec3::new(0.3, -0.2, 0.5);
+    let node_of = |row: u32| nodes[both.numbering.node_of_row[row as usize] as usize];
+    let columns = |v: Vec3| [[v.x], [v.y], [v.z]];
+    let places = both.numbering.fine_of_coarse.iter().map(|r| node_of(*r));
+    let rigid: Vec<_> = places
+        .clone()
+        .flat_map(|x| [columns(turn.cross(&x)), columns(turn)])
+        .collect();
+    // Pure bending of the middles' straight half: w = y² / 2 along z turns by y about x.
+    let bent: Vec<_> = places
+        .flat_map(|x| {
+            [
+                columns(Vec3::new(0.0, 0.0, 0.5 * x.y * x.y)),
+                columns(Vec3::new(x.y, 0.0, 0.0)),
+            ]
+        })
+        .collect();
+    let (rigid, bent) = (
+        interpolated(&both, &p, &rigid),
+        interpolated(&both, &p, &bent),
+    );
+    let mut straight = 0;
+    for row in 0..both.stored.rows() {
+        if p.followed(row).map(|f| f64::from(f.weight)).sum::<f64>() < 0.9 {
+            continue; // One of its corners is held.
+        }
+        let x = node_of(row as u32);
+        let expected = turn.cross(&x);
+        for c in 0..3 {
+            assert!((rigid[row][c][0] - expected[c]).abs() < 1e-5, "{x:?}");
+        }
+        if x.y < 4.0 {
+            straight += 1;
+            assert!((bent[row][2][0] - 0.5 * x.y * x.y).abs() < 1e-5, "{x:?}");
+        }
+    }
+    assert!(straight > 100);
 }
 
 #[test]
