@@ -16,8 +16,10 @@ use crate::node_matrix::{NodeMatrix, Square, from_right, part, transposed, trans
 use crate::{Analysis, Block, BlockCholesky, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
-/// Degree of the smoother, and of the groups' below nodes that turn (docs/performance.md).
+/// Degree of the nodes' smoother, and of the groups' below nodes that only move and below such that turn
+/// (docs/performance.md).
 const DEGREE: usize = 3;
+const BELOW_MOVING: usize = 5;
 const BELOW_TURNING: usize = 2;
 /// Damping of the prolongation's smoothing step, over the largest eigenvalue (Vaněk et al. 1996).
 const DAMPING: f64 = 4.0 / 3.0;
@@ -284,7 +286,7 @@ impl Aggregation {
     /// Groups of groups, until few are left.
     fn deeper(team: &Team, finest: Finest, mut below: Below) -> Result<Self, SparseError> {
         let degree = match finest {
-            Finest::Moving(..) => DEGREE,
+            Finest::Moving(..) => BELOW_MOVING,
             Finest::Turning(..) => BELOW_TURNING,
         };
         let mut levels = vec![];
