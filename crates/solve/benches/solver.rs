@@ -16,7 +16,7 @@ use bicolumn_solve::elements::Elements;
 use bicolumn_solve::numbering::Numbering;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
-use bicolumn_sparse::{FullBlocks, NodeColumns, Product, Team};
+use bicolumn_sparse::{NodeBlocks, NodeColumns, NodeMatrix, Product, Team};
 use std::time::Instant;
 use support::{cored_bar, held_box, material};
 
@@ -198,7 +198,7 @@ fn main() {
     product::<f64, 2>(&team, &elements, &fine, half, peak);
     product::<f64, 4>(&team, &elements, &fine, half, peak);
     product::<f64, 8>(&team, &elements, &fine, half, peak);
-    let rounded = FullBlocks::<f32>::rounded(&team, &fine);
+    let rounded = NodeBlocks::rounded(&team, &NodeMatrix::of(&team, &fine));
     drop(fine);
     product::<f32, 1>(&team, &elements, &rounded, whole, peak);
     product::<f32, 2>(&team, &elements, &rounded, whole, peak);

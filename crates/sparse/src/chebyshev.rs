@@ -486,7 +486,7 @@ impl<M: Product<f32> + Local + Send> Chebyshev<Arc<M>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{FullBlocks, Pattern, SymmetricBlocks};
+    use crate::{NodeBlocks, NodeMatrix, Pattern, SymmetricBlocks};
 
     /// Two nodes; the scaled matrix has eigenvalues 1 + c (equal motion) and 1 − c (opposite motion).
     fn pair(c: f64) -> SymmetricBlocks {
@@ -504,7 +504,7 @@ mod tests {
         for degree in 1..=4 {
             let matrix = pair(c);
             let diagonal = (0..2).map(|row| matrix.diagonal(row));
-            let rounded = FullBlocks::rounded(&team, &matrix);
+            let rounded = NodeBlocks::rounded(&team, &NodeMatrix::of(&team, &matrix));
             let smoother = Chebyshev::new(&team, rounded, diagonal, degree).unwrap();
             assert!((smoother.largest / (MARGIN * 1.7) - 1.0).abs() < 1e-5);
             for (sign, eigenvalue) in [(1.0, 1.0 + c), (-1.0, 1.0 - c)] {

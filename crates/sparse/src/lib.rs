@@ -35,13 +35,14 @@ pub mod team;
 mod triangles;
 pub mod two_level;
 
-pub use blocks::{Block, FullBlocks, SymmetricBlocks};
+pub use blocks::{Block, SymmetricBlocks};
 pub use cholesky::{Analysis, BlockCholesky};
 pub use columns::{Aligned, NodeColumns, NodeVector};
 pub use conjugate_gradients::{Convergence, Limits, conjugate_gradients};
 pub use cycle_products::{CycleProducts, OpenCycle, SparseVector};
 pub use error::SparseError;
 pub use matrix::{Local, Magnitudes, Matrix, Order, Product, Rowwise};
+pub use node_blocks::NodeBlocks;
 pub use node_matrix::NodeMatrix;
 pub use operator::{AddedBlocks, Operator};
 pub use pattern::Pattern;

@@ -11,7 +11,7 @@ use std::ops::Range;
 ///
 /// Bytes moved by a product with `W` vectors: 4 R² + 4 for each block, 8 R W or so for each node.
 #[derive(Debug)]
-pub(crate) struct NodeBlocks<const R: usize> {
+pub struct NodeBlocks<const R: usize> {
     starts: Vec<usize>,
     columns: Vec<u32>,
     /// Column by column.
@@ -20,7 +20,7 @@ pub(crate) struct NodeBlocks<const R: usize> {
 
 impl<const R: usize> NodeBlocks<R> {
     /// Rounds a matrix.
-    pub(crate) fn rounded(team: &Team, matrix: &NodeMatrix<R>) -> Self {
+    pub fn rounded(team: &Team, matrix: &NodeMatrix<R>) -> Self {
         let mut values = vec![[[0.0; R]; R]; matrix.values.len()];
         let jobs: Vec<_> = values
             .chunks_mut(CHUNK)
@@ -42,7 +42,8 @@ impl<const R: usize> NodeBlocks<R> {
         }
     }
 
-    pub(crate) fn bytes(&self) -> u64 {
+    /// Bytes held.
+    pub fn bytes(&self) -> u64 {
         (4 * R * R * self.values.capacity()
             + 4 * self.columns.capacity()
             + 8 * self.starts.capacity()) as u64
@@ -116,7 +117,8 @@ impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R,
     }
 }
 
-/// (A x) of one node.
+/// (A x) of one node. Where a row has three unknowns, each column has sums of its own, as in [`crate::kernel`]: one sum a
+/// row would be a chain of products that wait for one another.
 #[inline(always)]
 fn product_of<const R: usize, const W: usize, const FUSED: bool>(
     matrix: &NodeBlocks<R>,
@@ -124,7 +126,7 @@ fn product_of<const R: usize, const W: usize, const FUSED: bool>(
     x: &[NodeColumns<f32, W>],
 ) -> [[f32; W]; R] {
     let range = matrix.starts[node]..matrix.starts[node + 1];
-    let mut sums = [[0.0f32; W]; R];
+    let mut sums = [[[0.0f32; W]; R]; 3];
     for (j, b) in matrix.columns[range.clone()]
         .iter()
         .zip(&matrix.values[range])
@@ -132,12 +134,21 @@ fn product_of<const R: usize, const W: usize, const FUSED: bool>(
         let x = &x[R / 3 * *j as usize..][..R / 3];
         for c in 0..R {
             let from = &x[c / 3][c % 3];
+            let to = &mut sums[if R == 3 { c } else { 0 }];
             for r in 0..R {
                 for k in 0..W {
-                    sums[r][k] = b[c][r].times_plus::<FUSED>(from[k], sums[r][k]);
+                    to[r][k] = b[c][r].times_plus::<FUSED>(from[k], to[r][k]);
                 }
             }
         }
     }
-    sums
+    let [mut all, b, c] = sums;
+    if R == 3 {
+        for r in 0..R {
+            for k in 0..W {
+                all[r][k] += b[r][k] + c[r][k];
+            }
+        }
+    }
+    all
 }
