@@ -25,8 +25,8 @@ use bicolumn_sparse::refinement::refined_direct;
 use bicolumn_sparse::two_level::CoarseNumber;
 use bicolumn_sparse::{
     AddedBlocks, Analysis, BlockCholesky, CoarseMatrix, Convergence, CycleProducts, Limits, Matrix,
-    NodeMatrix, NodeVector, OpenCycle, Operator, Order, SparseError, SparseVector, SymmetricBlocks,
-    Team, TwoLevel, conjugate_gradients,
+    NodeMatrix, NodeVector, OpenCycle, Operator, Order, Prolongation, SparseError, SparseVector,
+    SymmetricBlocks, Team, TwoLevel, conjugate_gradients,
 };
 use std::sync::Arc;
 use std::time::Instant;
@@ -562,67 +562,102 @@ fn multigrid(
     report: &mut SolveReport,
     tell: &dyn Fn(&SolveReport),
 ) -> Result<Engine, SparseError> {
-    let (problem, numbering) = (levels.problem, levels.numbering);
     let elements = &stiffness.elements;
     let start = Instant::now();
-    let linear = || {
-        let coarse = coarse_matrix(team, problem, numbering, elements);
-        let prolongation = &numbering.prolongation;
-        let term = stiffness.added().map(|added| added.coarsened(prolongation));
-        with_interface(coarse, term.as_ref())
-    };
-    let affordable = might_be_factored(levels).then(linear).and_then(|coarse| {
-        let analysis = affordable_factor(levels, &coarse, team.threads())?;
-        Some((coarse, analysis))
-    });
-    let (coarse, prolongation, coarse_bytes, level_bytes, scratch);
-    if let Some((matrix, analysis)) = affordable {
-        report.method = Method::Multigrid;
-        prolongation = Arc::clone(&numbering.prolongation);
-        coarse_bytes = matrix.bytes() + matrix.pattern.bytes();
-        level_bytes = analysis.factor_bytes::<CoarseNumber>();
-        scratch = analysis.scratch_bytes(team.threads());
-        coarse = CoarseMatrix::Factored(Box::new(matrix), analysis);
-    } else {
-        report.method = Method::Aggregation;
-        scratch = 0;
-        let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
-        let rows = numbering.fine_of_coarse.iter();
-        let places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
-        if numbering.fine_of_coarse.len() <= TURNING_UP_TO {
-            prolongation = Arc::new(turning_corners(problem, numbering));
-            let added = stiffness.added();
-            let matrix = turning_matrix(team, problem, numbering, elements, &prolongation, added);
-            coarse_bytes = matrix.bytes();
-            level_bytes =
-                TwoLevel::<Stiffness>::aggregated_bytes::<6>(matrix.nodes(), matrix.len());
-            coarse = CoarseMatrix::Turning(matrix, places);
-        } else {
-            prolongation = Arc::clone(&numbering.prolongation);
-            let matrix = NodeMatrix::of(team, &linear());
-            coarse_bytes = matrix.bytes();
-            level_bytes =
-                TwoLevel::<Stiffness>::aggregated_bytes::<3>(matrix.nodes(), matrix.len());
-            coarse = CoarseMatrix::Moving(matrix, places);
-        }
-    }
+    let level = factored_level(team, stiffness, levels)
+        .unwrap_or_else(|| aggregated_level(team, stiffness, levels));
     report.assemble_s += start.elapsed().as_secs_f64();
+    report.method = level.method;
+    let prolongation = level.prolongation;
     let vectors = vector_bytes(&**stiffness, prolongation.coarse_rows(), report.right_sides);
-    let assembled_bytes = elements.bytes() + coarse_bytes;
+    let at_once = level.scratch_bytes.max(vectors);
+    let assembled_bytes = elements.bytes() + level.matrix_bytes;
     report.estimated_bytes = assembled_bytes
         + chebyshev::bytes_for(elements.rows())
         + prolongation.bytes()
-        + level_bytes
-        + scratch.max(vectors);
+        + level.solver_bytes
+        + at_once;
     tell(report);
     let degree = if prolongation.turns() {
         DEGREE_ABOVE_TURNING
     } else {
         SMOOTHER_DEGREE
     };
-    let two_level = TwoLevel::new(team, Arc::clone(stiffness), coarse, prolongation, degree)?;
-    report.used_bytes = assembled_bytes + two_level.bytes() + scratch.max(vectors);
+    let fine = Arc::clone(stiffness);
+    let two_level = TwoLevel::new(team, fine, level.matrix, prolongation, degree)?;
+    report.used_bytes = assembled_bytes + two_level.bytes() + at_once;
     Ok(Engine::Multigrid(Box::new(two_level)))
+}
+
+/// The coarse level, assembled but not yet set up to be solved.
+struct CoarseLevel {
+    method: Method,
+    matrix: CoarseMatrix,
+    prolongation: Arc<Prolongation>,
+    /// Of the matrix as assembled.
+    matrix_bytes: u64,
+    /// Of what solves it, about.
+    solver_bytes: u64,
+    /// For a while, during set-up.
+    scratch_bytes: u64,
+}
+
+/// Corners that move, for a factor, if that is what was asked for or is small enough.
+fn factored_level(team: &Team, stiffness: &Stiffness, levels: &Levels<'_>) -> Option<CoarseLevel> {
+    if !might_be_factored(levels) {
+        return None;
+    }
+    let matrix = linear_matrix(team, stiffness, levels);
+    let analysis = affordable_factor(levels, &matrix, team.threads())?;
+    Some(CoarseLevel {
+        method: Method::Multigrid,
+        prolongation: Arc::clone(&levels.numbering.prolongation),
+        matrix_bytes: matrix.bytes() + matrix.pattern.bytes(),
+        solver_bytes: analysis.factor_bytes::<CoarseNumber>(),
+        scratch_bytes: analysis.scratch_bytes(team.threads()),
+        matrix: CoarseMatrix::Factored(Box::new(matrix), analysis),
+    })
+}
+
+/// Corners that turn, where they are few, or else only move, for aggregation.
+fn aggregated_level(team: &Team, stiffness: &Stiffness, levels: &Levels<'_>) -> CoarseLevel {
+    let (problem, numbering) = (levels.problem, levels.numbering);
+    let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
+    let rows = numbering.fine_of_coarse.iter();
+    let places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
+    let (matrix, prolongation, matrix_bytes, solver_bytes);
+    if numbering.fine_of_coarse.len() <= TURNING_UP_TO {
+        let (elements, added) = (&stiffness.elements, stiffness.added());
+        prolongation = Arc::new(turning_corners(problem, numbering));
+        let nodes = turning_matrix(team, problem, numbering, elements, &prolongation, added);
+        matrix_bytes = nodes.bytes();
+        solver_bytes = TwoLevel::<Stiffness>::aggregated_bytes::<6>(nodes.nodes(), nodes.len());
+        matrix = CoarseMatrix::Turning(nodes, places);
+    } else {
+        prolongation = Arc::clone(&numbering.prolongation);
+        let nodes = NodeMatrix::of(team, &linear_matrix(team, stiffness, levels));
+        matrix_bytes = nodes.bytes();
+        solver_bytes = TwoLevel::<Stiffness>::aggregated_bytes::<3>(nodes.nodes(), nodes.len());
+        matrix = CoarseMatrix::Moving(nodes, places);
+    }
+    CoarseLevel {
+        method: Method::Aggregation,
+        matrix,
+        prolongation,
+        matrix_bytes,
+        solver_bytes,
+        scratch_bytes: 0,
+    }
+}
+
+/// The matrix of corners that only move, with the interface term in it.
+fn linear_matrix(team: &Team, stiffness: &Stiffness, levels: &Levels<'_>) -> SymmetricBlocks {
+    let numbering = levels.numbering;
+    let coarse = coarse_matrix(team, levels.problem, numbering, &stiffness.elements);
+    let term = stiffness
+        .added()
+        .map(|added| added.coarsened(&numbering.prolongation));
+    with_interface(coarse, term.as_ref())
 }
 
 /// Can the linear level's factor be what was asked for, or small enough?
