@@ -117,22 +117,8 @@ fn assembled(
     let mut matrix = SymmetricBlocks::zeros(Arc::new(pattern));
     let pattern = Arc::clone(&matrix.pattern);
     let mut rest = matrix.upper.as_mut_slice();
-    let mut row = 0;
-    let threads = team.threads();
-    let mut jobs = vec![];
-    for k in 1..=threads {
-        let target = pattern.upper_len() * k / threads;
-        let starts = pattern.upper_starts();
-        let end = if k == threads {
-            pattern.rows()
-        } else {
-            starts
-                .partition_point(|&s| s < target)
-                .clamp(row, pattern.rows())
-        };
-        jobs.push(cut(&pattern, &mut rest, row..end));
-        row = end;
-    }
+    let rows = team.deal(pattern.upper_starts()).into_iter();
+    let jobs = rows.map(|rows| cut(&pattern, &mut rest, rows)).collect();
     team.each(jobs, |mut job| {
         write_over(job.blocks, [[0.0; 3]; 3]);
         add(&mut job);

@@ -1,13 +1,12 @@
 //! Groups of neighbouring nodes and the rigid motions they make together.
 
 use crate::Team;
+use crate::coupling::{Moves, TOGETHER};
 use crate::node_matrix::{NodeMatrix, Square};
-
-/// Groups that a thread takes up together.
-const TOGETHER: usize = 128;
 
 /// Share of the geometric mean of two diagonal blocks above which a coupling counts as strong.
 const STRONG: f64 = 0.04;
+
 /// Which group each node belongs to.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Aggregates {
@@ -105,7 +104,7 @@ fn size<const R: usize>(b: &Square<R>) -> f64 {
 #[derive(Debug, Clone)]
 pub(crate) struct RigidMotions<const R: usize> {
     pub(crate) places: Vec<[f64; 3]>,
-    pub(crate) of_node: Vec<[[f64; 6]; R]>,
+    pub(crate) of_node: Vec<Moves<R>>,
 }
 
 /// Orthonormal motions of each node's group, and the rigid motions in the groups' own unknowns.
@@ -113,7 +112,7 @@ pub(crate) fn group_motions<const R: usize>(
     team: &Team,
     aggregates: &Aggregates,
     rigid: &RigidMotions<R>,
-) -> (Vec<[[f64; 6]; R]>, RigidMotions<6>) {
+) -> (Vec<Moves<R>>, RigidMotions<6>) {
     let mut motions = vec![[[0.0; 6]; R]; rigid.places.len()];
     let mut of_groups = RigidMotions {
         places: Vec::with_capacity(aggregates.count),

@@ -12,7 +12,7 @@ use crate::coupling::{ByGroup, Motions, between_groups, smoothed};
 use crate::kernel::{Hot, Real, dispatch};
 use crate::matrix::Order;
 use crate::node_blocks::NodeBlocks;
-use crate::node_matrix::{NodeMatrix, Square, from_right, part, transposed, transposed_from_left};
+use crate::node_matrix::{NodeMatrix, Square, for_chunks, from_right, part, transposed_from_left};
 use crate::{Analysis, Block, BlockCholesky, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
@@ -46,13 +46,20 @@ pub(crate) struct Aggregation {
     coarse: BlockCholesky<f32>,
 }
 
-/// The corners' own level, with L⁻¹ of each node's block L Lᵀ.
+/// The corners' own level.
 #[derive(Debug)]
 enum Finest {
     /// They only move.
-    Moving(Level<3>, Vec<Block<f32>>),
-    /// They move and turn; of L⁻¹ the three blocks that are not zero.
-    Turning(Level<6>, Vec<[Block<f32>; 3]>),
+    Moving(Scaled<3>),
+    /// They move and turn.
+    Turning(Scaled<6>),
+}
+
+/// A level with L⁻¹ of each node's own block L Lᵀ.
+#[derive(Debug)]
+struct Scaled<const R: usize> {
+    level: Level<R>,
+    scales: Vec<[[f32; R]; R]>,
 }
 
 /// A level of nodes with `R` unknowns and what it gives to the next.
@@ -88,27 +95,14 @@ impl Rows {
 
     /// The block rows of each node; the groups' unknowns scaled by the roots of their own blocks.
     fn by_row<const R: usize>(team: &Team, motions: &Motions<R>, groups: &[Square<6>]) -> Self {
-        let nodes = motions.starts.len() - 1;
-        let mut starts = Vec::with_capacity(R / 3 * nodes + 1);
-        starts.push(0);
-        let mut end = 0;
-        for of_node in motions.starts.windows(2) {
-            for _ in 0..R / 3 {
-                end += of_node[1] - of_node[0];
-                starts.push(end);
-            }
+        let of_nodes: Vec<usize> = motions.starts.iter().map(|s| R / 3 * s).collect();
+        let mut starts = vec![0];
+        for own in of_nodes.windows(2) {
+            let length = (own[1] - own[0]) / (R / 3);
+            starts.extend((1..=R / 3).map(|half| own[0] + half * length));
         }
-        let mut entries = vec![(0, [[[0.0; 3]; 3]; 2]); end];
-        let mut jobs = vec![];
-        let mut rest = entries.as_mut_slice();
-        for first in (0..nodes).step_by(CHUNK) {
-            let own = first..(first + CHUNK).min(nodes);
-            let count = starts[R / 3 * own.end] - starts[R / 3 * own.start];
-            let (now, later) = rest.split_at_mut(count);
-            jobs.push((own, now));
-            rest = later;
-        }
-        team.each(jobs, |(nodes, entries)| {
+        let mut entries = vec![(0, [[[0.0; 3]; 3]; 2]); R / 3 * motions.entries.len()];
+        for_chunks(team, &of_nodes, &mut entries, |nodes, entries| {
             dispatch(Halve {
                 motions,
                 groups,
@@ -236,28 +230,11 @@ impl Aggregation {
     /// [`SparseError::NotPositiveDefinite`], with row 0 when it is not the finest level that meets it.
     pub(crate) fn moving(
         team: &Team,
-        mut nodes: NodeMatrix<3>,
+        nodes: NodeMatrix<3>,
         places: Vec<[f64; 3]>,
     ) -> Result<Self, SparseError> {
-        let aggregates = Aggregates::form(&nodes, MOVING);
-        let roots = nodes.normalise(team).map_err(not_positive)?;
-        let rigid = RigidMotions {
-            places,
-            of_node: roots
-                .roots
-                .iter()
-                .map(|l| {
-                    let l = transposed(l);
-                    l.map(|r| [r[0], r[1], r[2], 0.0, 0.0, 0.0])
-                })
-                .collect(),
-        };
-        let (level, below) = Level::new(team, &nodes, &aggregates, &rigid, DEGREE)?;
-        let scales = roots
-            .inverses
-            .iter()
-            .map(|inverse| inverse.map(|r| r.map(|v| v as f32)));
-        Self::deeper(team, Finest::Moving(level, scales.collect()), below)
+        let (finest, below) = Scaled::new(team, nodes, places, MOVING)?;
+        Self::deeper(team, Finest::Moving(finest), below, BELOW_MOVING)
     }
 
     /// Groups nodes that move and turn; `places`: where they lie, mm.
@@ -266,29 +243,20 @@ impl Aggregation {
     /// As [`Aggregation::moving`].
     pub(crate) fn turning(
         team: &Team,
-        mut nodes: NodeMatrix<6>,
+        nodes: NodeMatrix<6>,
         places: Vec<[f64; 3]>,
     ) -> Result<Self, SparseError> {
-        let aggregates = Aggregates::form(&nodes, TURNING);
-        let roots = nodes.normalise(team).map_err(|i| not_positive(2 * i))?;
-        let rigid = RigidMotions {
-            places,
-            of_node: roots.roots.iter().map(transposed).collect(),
-        };
-        let (level, below) = Level::new(team, &nodes, &aggregates, &rigid, DEGREE)?;
-        let scales = roots.inverses.iter().map(|inverse| {
-            let [a, b] = halves(inverse, 1);
-            [halves(inverse, 0)[0], a, b]
-        });
-        Self::deeper(team, Finest::Turning(level, scales.collect()), below)
+        let (finest, below) = Scaled::new(team, nodes, places, TURNING)?;
+        Self::deeper(team, Finest::Turning(finest), below, BELOW_TURNING)
     }
 
     /// Groups of groups, until few are left.
-    fn deeper(team: &Team, finest: Finest, mut below: Below) -> Result<Self, SparseError> {
-        let degree = match finest {
-            Finest::Moving(..) => BELOW_MOVING,
-            Finest::Turning(..) => BELOW_TURNING,
-        };
+    fn deeper(
+        team: &Team,
+        finest: Finest,
+        mut below: Below,
+        degree: usize,
+    ) -> Result<Self, SparseError> {
         let mut levels = vec![];
         while below.nodes.nodes() > FACTORED {
             let Below {
@@ -321,8 +289,8 @@ impl Aggregation {
     /// Bytes held.
     pub(crate) fn bytes(&self) -> u64 {
         let finest = match &self.finest {
-            Finest::Moving(level, scales) => level.bytes() + 36 * scales.capacity() as u64,
-            Finest::Turning(level, scales) => level.bytes() + 108 * scales.capacity() as u64,
+            Finest::Moving(finest) => finest.bytes(),
+            Finest::Turning(finest) => finest.bytes(),
         };
         finest + self.levels.iter().map(Level::bytes).sum::<u64>() + self.coarse.bytes()
     }
@@ -337,34 +305,27 @@ impl Aggregation {
         let motions = 2 * (R / 3) * nodes * GROUPS_NEAR * 76;
         let finest =
             chebyshev::bytes_for(R / 3 * nodes) + (motions + (4 * R * R + 4) * blocks) as u64;
-        (18 * R * nodes) as u64 + (deeper * finest as f64) as u64
+        (4 * R * R * nodes) as u64 + (deeper * finest as f64) as u64
     }
 
     /// x ← one symmetric cycle on x.
     pub(crate) fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
-        let mut work = Workspace::new(x.len());
         match &self.finest {
-            Finest::Moving(level, scales) => {
-                scaled(team, x, &mut work.side, scales, |to, from, scales| {
-                    dispatch(ScaleMoving { to, from, scales });
-                });
-                self.cycle(team, level, &self.levels, &mut work);
-                scaled(team, &work.solution, x, scales, |to, from, scales| {
-                    dispatch(ScaleMovingBack { to, from, scales });
-                });
-            }
-            Finest::Turning(level, scales) => {
-                scaled(team, x, &mut work.side, scales, |to, from, scales| {
-                    let (to, from) = (to.as_chunks_mut::<2>().0, from.as_chunks::<2>().0);
-                    dispatch(ScaleTurning { to, from, scales });
-                });
-                self.cycle(team, level, &self.levels, &mut work);
-                scaled(team, &work.solution, x, scales, |to, from, scales| {
-                    let (to, from) = (to.as_chunks_mut::<2>().0, from.as_chunks::<2>().0);
-                    dispatch(ScaleTurningBack { to, from, scales });
-                });
-            }
+            Finest::Moving(finest) => self.solve_from(team, finest, x),
+            Finest::Turning(finest) => self.solve_from(team, finest, x),
         }
+    }
+
+    fn solve_from<const R: usize, const W: usize>(
+        &self,
+        team: &Team,
+        finest: &Scaled<R>,
+        x: &mut [NodeColumns<f64, W>],
+    ) {
+        let mut work = Workspace::new(x.len());
+        finest.scale(team, x, &mut work.side, false);
+        self.cycle(team, &finest.level, &self.levels, &mut work);
+        finest.scale(team, &work.solution, x, true);
     }
 
     /// One cycle from a level on, on `work.side`; the result is `work.solution`.
@@ -394,25 +355,62 @@ impl Aggregation {
     }
 }
 
-/// Runs a loop over nodes' block rows and their scales, side by side.
-fn scaled<T: Sync, U: Send, S: Sync>(
-    team: &Team,
-    from: &[T],
-    to: &mut [U],
-    scales: &[S],
-    work: impl Fn(&mut [U], &[T], &[S]) + Sync + Send,
-) {
-    let rows = if scales.is_empty() {
-        1
-    } else {
-        from.len() / scales.len()
-    };
-    let jobs: Vec<_> = to
-        .chunks_mut(rows * CHUNK)
-        .zip(from.chunks(rows * CHUNK))
-        .zip(scales.chunks(CHUNK))
-        .collect();
-    team.each(jobs, |((to, from), scales)| work(to, from, scales));
+impl<const R: usize> Scaled<R> {
+    /// Groups nodes, so many of them together.
+    fn new(
+        team: &Team,
+        mut nodes: NodeMatrix<R>,
+        places: Vec<[f64; 3]>,
+        members: usize,
+    ) -> Result<(Self, Below), SparseError> {
+        let aggregates = Aggregates::form(&nodes, members);
+        let roots = nodes.normalise(team).map_err(|i| not_positive(R / 3 * i))?;
+        // In the scaled unknowns, Lᵀ times the node's own motions; one that does not turn has no rotations.
+        let rigid_of = |l: &Square<R>| {
+            let mut of = [[0.0; 6]; R];
+            for r in 0..R {
+                for c in 0..R {
+                    of[r][c] = l[c][r];
+                }
+            }
+            of
+        };
+        let rigid = RigidMotions {
+            places,
+            of_node: roots.roots.iter().map(rigid_of).collect(),
+        };
+        let (level, below) = Level::new(team, &nodes, &aggregates, &rigid, DEGREE)?;
+        let single = |l: &Square<R>| l.map(|r| r.map(|v| v as f32));
+        let scales = roots.inverses.iter().map(single).collect();
+        Ok((Scaled { level, scales }, below))
+    }
+
+    /// L⁻¹ x or, `transposed`, L⁻ᵀ x.
+    fn scale<T: Real, U: Real, const W: usize>(
+        &self,
+        team: &Team,
+        from: &[NodeColumns<T, W>],
+        to: &mut [NodeColumns<U, W>],
+        transposed: bool,
+    ) {
+        let jobs: Vec<_> = to
+            .chunks_mut(R / 3 * CHUNK)
+            .zip(from.chunks(R / 3 * CHUNK))
+            .zip(self.scales.chunks(CHUNK))
+            .collect();
+        team.each(jobs, |((to, from), scales)| {
+            dispatch(Scale {
+                to,
+                from,
+                scales,
+                transposed,
+            });
+        });
+    }
+
+    fn bytes(&self) -> u64 {
+        self.level.bytes() + (4 * R * R * self.scales.capacity()) as u64
+    }
 }
 
 impl<const R: usize> Level<R> {
@@ -452,7 +450,7 @@ impl<const R: usize> Level<R> {
 }
 
 /// A node's displacements and rotations.
-type Pair<T, const W: usize> = [NodeColumns<T, W>; 2];
+type Pair<const W: usize> = [NodeColumns<f32, W>; 2];
 
 /// to += a x.
 #[inline(always)]
@@ -486,79 +484,36 @@ fn add_transposed<const W: usize, const FUSED: bool>(
     }
 }
 
-/// L⁻¹ x, rounded.
-struct ScaleMoving<'a, const W: usize> {
-    to: &'a mut [NodeColumns<f32, W>],
-    from: &'a [NodeColumns<f64, W>],
-    scales: &'a [Block<f32>],
+/// L⁻¹ x or L⁻ᵀ x, node by node.
+struct Scale<'a, T, U, const R: usize, const W: usize> {
+    to: &'a mut [NodeColumns<U, W>],
+    from: &'a [NodeColumns<T, W>],
+    scales: &'a [[[f32; R]; R]],
+    transposed: bool,
 }
 
-impl<const W: usize> Hot for ScaleMoving<'_, W> {
+impl<T: Real, U: Real, const R: usize, const W: usize> Hot for Scale<'_, T, U, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        for (to, (from, a)) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
-            let mut out = [[0.0; W]; 3];
-            add_product::<W, FUSED>(&mut out, a, &from.map(|r| r.map(|v| v as f32)));
-            *to = out;
-        }
-    }
-}
-
-/// L⁻ᵀ x.
-struct ScaleMovingBack<'a, const W: usize> {
-    to: &'a mut [NodeColumns<f64, W>],
-    from: &'a [NodeColumns<f32, W>],
-    scales: &'a [Block<f32>],
-}
-
-impl<const W: usize> Hot for ScaleMovingBack<'_, W> {
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        for (to, (from, a)) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
-            let mut out = [[0.0; W]; 3];
-            add_transposed::<W, FUSED>(&mut out, a, from);
-            *to = out.map(|r| r.map(f64::from));
-        }
-    }
-}
-
-/// L⁻¹ x, rounded, of nodes that turn.
-struct ScaleTurning<'a, const W: usize> {
-    to: &'a mut [Pair<f32, W>],
-    from: &'a [Pair<f64, W>],
-    scales: &'a [[Block<f32>; 3]],
-}
-
-impl<const W: usize> Hot for ScaleTurning<'_, W> {
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        for (to, (from, [a, b, c])) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
-            let [u, t] = from.map(|h| h.map(|r| r.map(|v| v as f32)));
-            let mut out = [[[0.0; W]; 3]; 2];
-            add_product::<W, FUSED>(&mut out[0], a, &u);
-            add_product::<W, FUSED>(&mut out[1], b, &u);
-            add_product::<W, FUSED>(&mut out[1], c, &t);
-            *to = out;
-        }
-    }
-}
-
-/// L⁻ᵀ x of nodes that turn.
-struct ScaleTurningBack<'a, const W: usize> {
-    to: &'a mut [Pair<f64, W>],
-    from: &'a [Pair<f32, W>],
-    scales: &'a [[Block<f32>; 3]],
-}
-
-impl<const W: usize> Hot for ScaleTurningBack<'_, W> {
-    #[inline(always)]
-    fn run<const FUSED: bool>(self) {
-        for (to, ([u, t], [a, b, c])) in self.to.iter_mut().zip(self.from.iter().zip(self.scales)) {
-            let mut out = [[[0.0; W]; 3]; 2];
-            add_transposed::<W, FUSED>(&mut out[0], a, u);
-            add_transposed::<W, FUSED>(&mut out[0], b, t);
-            add_transposed::<W, FUSED>(&mut out[1], c, t);
-            *to = out.map(|h| h.map(|r| r.map(f64::from)));
+        let nodes = self.to.chunks_mut(R / 3).zip(self.from.chunks(R / 3));
+        for ((to, from), scale) in nodes.zip(self.scales) {
+            let mut out = [[0.0f32; W]; R];
+            for r in 0..R {
+                for c in 0..R {
+                    let factor = if self.transposed {
+                        scale[c][r]
+                    } else {
+                        scale[r][c]
+                    };
+                    for k in 0..W {
+                        let x = from[c / 3][c % 3][k].to_f64() as f32;
+                        out[r][k] = factor.times_plus::<FUSED>(x, out[r][k]);
+                    }
+                }
+            }
+            for r in 0..R {
+                to[r / 3][r % 3] = out[r].map(|v| U::from_f64(f64::from(v)));
+            }
         }
     }
 }
@@ -567,7 +522,7 @@ struct Restrict<'a, const W: usize> {
     by_group: &'a Rows,
     first: usize,
     fine: &'a [NodeColumns<f32, W>],
-    groups: &'a mut [Pair<f32, W>],
+    groups: &'a mut [Pair<W>],
 }
 
 impl<const W: usize> Hot for Restrict<'_, W> {
@@ -588,7 +543,7 @@ impl<const W: usize> Hot for Restrict<'_, W> {
 struct Prolong<'a, const W: usize> {
     by_row: &'a Rows,
     first: usize,
-    groups: &'a [Pair<f32, W>],
+    groups: &'a [Pair<W>],
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
@@ -610,24 +565,18 @@ impl<const W: usize> Hot for Prolong<'_, W> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Pattern;
-    use crate::SymmetricBlocks;
+    use crate::node_matrix::unit;
+    use crate::{Pattern, SymmetricBlocks};
     use nalgebra::{DMatrix, DVector};
 
-    /// A lattice of beams, held at one end: its matrix, two block rows a node, and where the nodes lie.
+    /// A lattice of beams, held at one end: its matrix, and where the nodes lie.
     fn lattice() -> (NodeMatrix<6>, Vec<[f64; 3]>) {
-        beams([8, 5, 4], 2.0)
-    }
-
-    fn beams(size: [usize; 3], reach: f64) -> (NodeMatrix<6>, Vec<[f64; 3]>) {
+        let size = [8, 5, 4];
         let places: Vec<[f64; 3]> = (0..size[0] * size[1] * size[2])
             .map(|n| [n % size[0], n / size[0] % size[1], n / size[0] / size[1]].map(|i| i as f64))
             .collect();
         let apart = |i: usize, j: usize| [0, 1, 2].map(|c| places[j][c] - places[i][c]);
-        let near = |i: usize, j: usize| {
-            let d = apart(i, j);
-            d.iter().all(|d| d.abs() < 1.5) && d.iter().map(|d| d * d).sum::<f64>() < reach * reach
-        };
+        let near = |i: usize, j: usize| apart(i, j).iter().all(|d| d.abs() < 1.5);
         let mut starts = vec![0];
         let mut columns = vec![];
         for i in 0..places.len() {
@@ -725,7 +674,7 @@ mod tests {
         let aggregates = Aggregates::form(&nodes, 8);
         assert!((5..50).contains(&aggregates.count), "{}", aggregates.count);
         let rigid = RigidMotions {
-            of_node: vec![crate::node_matrix::unit::<6>(); places.len()],
+            of_node: vec![unit::<6>(); places.len()],
             places,
         };
         let (motions, _) = group_motions(&team, &aggregates, &rigid);
@@ -755,7 +704,7 @@ mod tests {
     fn groups_of_groups_move_rigidly_too() {
         let (nodes, places) = lattice();
         let rigid = RigidMotions {
-            of_node: vec![crate::node_matrix::unit::<6>(); places.len()],
+            of_node: vec![unit::<6>(); places.len()],
             places: places.clone(),
         };
         let first = Aggregates::form(&nodes, 8);

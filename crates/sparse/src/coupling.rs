@@ -7,7 +7,7 @@ use crate::node_matrix::{NodeMatrix, Square};
 use std::ops::Range;
 
 /// Nodes or groups that a thread takes up together.
-const TOGETHER: usize = 128;
+pub(crate) const TOGETHER: usize = 128;
 
 /// What a node does under each of six unit motions.
 pub(crate) type Moves<const R: usize> = [[f64; 6]; R];

@@ -2,6 +2,7 @@
 
 use crate::columns::{CHUNK, write_over};
 use crate::{AddedBlocks, Block, Pattern, SymmetricBlocks, Team};
+use nalgebra::SMatrix;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -24,6 +25,15 @@ pub(crate) struct Roots<const R: usize> {
 }
 
 impl<const R: usize> NodeMatrix<R> {
+    fn zeros(pattern: &Pattern) -> Self {
+        let rows = 0..pattern.rows();
+        NodeMatrix {
+            starts: pattern.starts().to_vec(),
+            columns: rows.flat_map(|i| pattern.row(i)).copied().collect(),
+            values: vec![[[0.0; R]; R]; pattern.len()],
+        }
+    }
+
     /// From the couplings of single nodes. Rows are dealt out to the threads; `add` adds what belongs to its rows, and
     /// must add in an order of its own that does not depend on which rows these are.
     pub fn assembled(
@@ -31,35 +41,19 @@ impl<const R: usize> NodeMatrix<R> {
         pattern: &Pattern,
         add: impl Fn(&mut NodeRows<'_, R>) + Sync + Send,
     ) -> Self {
-        let mut matrix = NodeMatrix {
-            starts: pattern.starts().to_vec(),
-            columns: (0..pattern.rows())
-                .flat_map(|i| pattern.row(i).iter().copied())
-                .collect(),
-            values: vec![[[0.0; R]; R]; pattern.len()],
-        };
+        let mut matrix = Self::zeros(pattern);
         let (starts, columns) = (&matrix.starts, &matrix.columns);
         let mut rest = matrix.values.as_mut_slice();
         let mut jobs = vec![];
-        let mut row = 0;
-        for k in 1..=team.threads() {
-            let target = pattern.len() * k / team.threads();
-            let end = if k == team.threads() {
-                pattern.rows()
-            } else {
-                starts
-                    .partition_point(|s| *s < target)
-                    .clamp(row, pattern.rows())
-            };
-            let (values, later) = rest.split_at_mut(starts[end] - starts[row]);
+        for nodes in team.deal(starts) {
+            let (values, later) = rest.split_at_mut(starts[nodes.end] - starts[nodes.start]);
             jobs.push(NodeRows {
                 starts,
                 columns,
-                nodes: row..end,
+                nodes,
                 values,
             });
             rest = later;
-            row = end;
         }
         team.each(jobs, |mut job| {
             write_over(job.values, [[0.0; R]; R]);
@@ -118,8 +112,9 @@ impl<const R: usize> NodeMatrix<R> {
                 }
             }
             let root = root(own).ok_or(i)?;
-            out.inverses.push(inverse(&root));
-            out.roots.push(root);
+            let inverse = root.solve_lower_triangular(&SMatrix::identity());
+            out.inverses.push(square(&inverse.ok_or(i)?));
+            out.roots.push(square(&root));
         }
         let NodeMatrix {
             starts,
@@ -200,13 +195,7 @@ impl NodeMatrix<3> {
     /// With both halves of the matrix stored.
     pub fn of(team: &Team, matrix: &SymmetricBlocks) -> Self {
         let pattern = &matrix.pattern;
-        let mut out = NodeMatrix {
-            starts: pattern.starts().to_vec(),
-            columns: (0..pattern.rows())
-                .flat_map(|i| pattern.row(i).iter().copied())
-                .collect(),
-            values: vec![[[0.0; 3]; 3]; pattern.len()],
-        };
+        let mut out = Self::zeros(pattern);
         let starts = &out.starts;
         for_chunks(team, starts, &mut out.values, |rows, values| {
             let first = starts[rows.start];
@@ -258,7 +247,7 @@ pub(crate) fn part<const R: usize, const C: usize>(
 }
 
 /// Works on the values of some rows after others, side by side.
-fn for_chunks<T: Send>(
+pub(crate) fn for_chunks<T: Send>(
     team: &Team,
     starts: &[usize],
     values: &mut [T],
@@ -284,36 +273,16 @@ pub(crate) fn unit<const R: usize>() -> Square<R> {
     one
 }
 
-/// L of A = L Lᵀ; `None` where a pivot is not positive.
-fn root<const R: usize>(a: &Square<R>) -> Option<Square<R>> {
-    let mut l = [[0.0; R]; R];
-    for j in 0..R {
-        for i in j..R {
-            let sum: f64 = (0..j).map(|k| l[i][k] * l[j][k]).sum();
-            let rest = a[i][j] - sum;
-            if i == j {
-                if rest.is_nan() || rest <= 1e-14 * a[j][j] {
-                    return None;
-                }
-                l[j][j] = rest.sqrt();
-            } else {
-                l[i][j] = rest / l[j][j];
-            }
-        }
-    }
-    Some(l)
+/// L of A = L Lᵀ; `None` where a pivot is not positive, or nothing but rounding.
+fn root<const R: usize>(a: &Square<R>) -> Option<SMatrix<f64, R, R>> {
+    let root = SMatrix::<f64, R, R>::from(*a).cholesky()?.unpack();
+    let is_sound = |j: usize| root[(j, j)].powi(2) > 1e-14 * a[j][j];
+    (0..R).all(is_sound).then_some(root)
 }
 
-/// Of a lower triangle.
-fn inverse<const R: usize>(l: &Square<R>) -> Square<R> {
-    let mut out = [[0.0; R]; R];
-    for c in 0..R {
-        for r in c..R {
-            let sum: f64 = (c..r).map(|k| l[r][k] * out[k][c]).sum();
-            out[r][c] = (if r == c { 1.0 } else { 0.0 } - sum) / l[r][r];
-        }
-    }
-    out
+/// Row by row.
+fn square<const R: usize>(m: &SMatrix<f64, R, R>) -> Square<R> {
+    m.transpose().into()
 }
 
 /// L A, for L a lower triangle.

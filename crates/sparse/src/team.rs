@@ -1,6 +1,7 @@
 //! Threads as an argument: work split in fixed chunks, sums taken in fixed order.
 
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// So many threads to share one solve.
 ///
@@ -110,6 +111,22 @@ impl Team {
         }
     }
 
+    /// Rows dealt out to the threads, about as many entries to each; row i has the entries from `starts[i]` on.
+    pub fn deal(&self, starts: &[usize]) -> Vec<Range<usize>> {
+        let rows = starts.len() - 1;
+        let mut first = 0;
+        let part = |k| {
+            let end = if k == self.threads {
+                rows
+            } else {
+                let target = starts[rows] * k / self.threads;
+                starts.partition_point(|&s| s < target).clamp(first, rows)
+            };
+            std::mem::replace(&mut first, end)..end
+        };
+        (1..=self.threads).map(part).collect()
+    }
+
     /// Sum over chunks, added in order of the chunks whatever the number of threads.
     pub fn sum<const W: usize>(
         &self,
@@ -130,6 +147,14 @@ impl Team {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn rows_are_dealt_out_without_gaps() {
+        let starts = [0, 5, 5, 20, 21, 22];
+        assert_eq!(Team::new(1).deal(&starts), vec![0..5]);
+        assert_eq!(Team::new(2).deal(&starts), vec![0..3, 3..5]);
+        assert_eq!(Team::new(2).deal(&[0]), vec![0..0, 0..0]);
+    }
 
     #[test]
     fn sums_have_the_same_bits_for_any_number_of_threads() {
