@@ -1,7 +1,7 @@
 //! How good the estimates of the discretisation error are: one design point on meshes of several sizes,
 //! each with its estimates, against the finest of them.
 //!
-//! `cargo run --release --workspace --example effectivity -- JOB POINT THREADS SIZE SIZE ...`, each size the finest cell
+//! `cargo run --release -p bicolumn-bench --example effectivity -- JOB POINT THREADS SIZE SIZE ...`, each size the finest cell
 //! in mm or the file of a size field, the last and finest as the reference. By response and load case: the
 //! reference, and of each other mesh reference − value, estimate with its sign and size without cancellation,
 //! all % of the reference.

@@ -1,6 +1,6 @@
 //! Sets the estimate of `bicolumn check` beside the meshes that come out.
 //!
-//! `cargo run --release -p bicolumn-study --example estimate_table`
+//! `cargo run --release -p bicolumn-bench --example estimate_table`
 #![allow(clippy::print_stdout)]
 
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};

@@ -1,7 +1,7 @@
 //! Lays out common designs on three bones and both sides, counts which can be built and says why the
 //! others cannot.
 //!
-//! `cargo run --release -p bicolumn-geometry --example layout_sweep` (or with the names of some
+//! `cargo run --release -p bicolumn-bench --example layout_sweep` (or with the names of some
 //! variants, to lay out only those).
 #![allow(clippy::print_stdout)]
 

@@ -1,6 +1,6 @@
 //! A double-plated bone with its plates bonded and lying on it with friction: what it costs.
 //!
-//! Run: `cargo run --release -p bicolumn-contact --example plate_on_bone -- [finest_mm] [mu] [cases]`
+//! Run: `cargo run --release -p bicolumn-bench --example plate_on_bone -- [finest_mm] [mu] [cases]`
 //!
 //! Prints unknowns, iterations and seconds of the bonded solve on the same mesh and of the frictional one,
 //! and what the plate-bone interfaces do in each load case.

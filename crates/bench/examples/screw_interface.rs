@@ -1,7 +1,7 @@
 //! A gap in a shaft bridged by a locked plate on one side, under axial load: how much stiffer are screws that
 //! are one with the bone than screws that meet it as threads do, or as smooth rods with friction?
 //!
-//! Run: `cargo run --release -p bicolumn-contact --example screw_interface -- [MU ...]`
+//! Run: `cargo run --release -p bicolumn-bench --example screw_interface -- [MU ...]`
 //!
 //! The nearest that published figures allow to MacLeod, Pankaj and Simpson 2012, J Biomech 45:1712: a tube, a plate
 //! that stands off it, three bicortical screws on either side of the gap; dimensions are common sizes, not
@@ -10,7 +10,7 @@
 
 #[path = "../../mesh/tests/support/random.rs"]
 mod random;
-#[path = "../tests/support/mod.rs"]
+#[path = "../../contact/tests/support/mod.rs"]
 mod support;
 #[path = "../../mesh/tests/support/tube_scene.rs"]
 mod tube_scene;

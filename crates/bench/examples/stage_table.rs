@@ -1,6 +1,6 @@
 //! Meshes the two double-plate constructs at a few staggers and prints quality and stage times.
 //!
-//! `cargo run --release -p bicolumn-mesh --example stage_table -- 1.25 1.0` (finest cells, mm).
+//! `cargo run --release -p bicolumn-bench --example stage_table -- 1.25 1.0` (finest cells, mm).
 #![allow(clippy::print_stdout)]
 
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};

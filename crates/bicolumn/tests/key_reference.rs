@@ -13,10 +13,10 @@ fn the_page_of_job_keys_is_current() {
         .output()
         .unwrap();
     assert!(out.status.success());
-    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/job-keys.md");
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/reference/job-keys.md");
     let kept = std::fs::read_to_string(page).unwrap();
     assert!(
         kept == String::from_utf8(out.stdout).unwrap(),
-        "docs/job-keys.md is not what the program prints: bicolumn keys > docs/job-keys.md"
+        "docs/reference/job-keys.md is not what the program prints: bicolumn keys > docs/reference/job-keys.md"
     );
 }

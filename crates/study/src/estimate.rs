@@ -3,7 +3,7 @@
 //! Cells: the lattice's own rule (halve a cell while it is wider than what is wanted in it) walked over
 //! the construct, without the lattice's balancing and cutting, which a measured factor stands for.
 //! Memory and time follow from the unknowns, by measured costs. The figures and their spread are
-//! printed by `cargo run --release -p bicolumn-study --example estimate_table`; they serve to decide
+//! printed by `cargo run --release -p bicolumn-bench --example estimate_table`; they serve to decide
 //! how many points run at once and to tell minutes from hours.
 
 use bicolumn_base::Vec3;

@@ -10,7 +10,7 @@ use std::fmt::Write;
 pub fn markdown() -> String {
     let mut page = String::from(
         "# Job keys\n\n\
-         Written by `bicolumn keys > docs/job-keys.md` from the list that reads the jobs: do not edit.\n\n\
+         Written by `bicolumn keys > docs/reference/job-keys.md` from the list that reads the jobs: do not edit.\n\n\
          A key is given in its section's table or in full: `thickness_mm = 3` under `[plates]`, or \
          `plates.thickness_mm = 3`. Numbers are in the unit that the key ends in. `NN` stands for a screw's \
          number in two digits, as in `screws.csv`. Any key that is a number, a word or a flag, but those of `run`, \

@@ -1,6 +1,6 @@
 //! Does contact converge on random designs? One line for each design and coefficient of friction.
 //!
-//! `cargo run --release --workspace --example random_contact -- [FIRST [COUNT [FINEST_MM [locking]]]]`
+//! `cargo run --release -p bicolumn-bench --example random_contact -- [FIRST [COUNT [FINEST_MM [locking]]]]`
 //!
 //! Designs are those of the mesher's sweep, on the bones whose septum coarse cells can resolve. To be solved three
 //! hundred times they are made smaller: the shaft is potted at 105 mm, plates end below 94 mm and lie on the bone

@@ -1,6 +1,6 @@
 //! Meshes random feasible designs on real bones and holds every figure of each mesh against its limit.
 //!
-//! `cargo run --release -p bicolumn-mesh --example sweep -- --seeds 1..1000`
+//! `cargo run --release -p bicolumn-bench --example sweep -- --seeds 1..1000`
 //!
 //! - `--finest 1.25`: finest cell, mm; `--screw-ratio 1.2`: cell at a screw over its radius;
 //! - `--coarse`: the sizing of the test of a hundred designs;
@@ -12,16 +12,16 @@
 //! - `--check DIGESTS`: a file of an earlier run's output: every seed must give the same bits again.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-#[path = "../../tests/support/coarse.rs"]
+#[path = "../../../mesh/tests/support/coarse.rs"]
 mod coarse;
-#[path = "../../tests/support/designs.rs"]
+#[path = "../../../mesh/tests/support/designs.rs"]
 mod designs;
-#[path = "../../tests/support/figures.rs"]
+#[path = "../../../mesh/tests/support/figures.rs"]
 mod figures;
-#[path = "../../tests/support/random.rs"]
+#[path = "../../../mesh/tests/support/random.rs"]
 mod random;
 mod tally;
-#[path = "../../tests/support/volumes.rs"]
+#[path = "../../../mesh/tests/support/volumes.rs"]
 mod volumes;
 
 use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
