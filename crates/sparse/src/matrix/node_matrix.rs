@@ -1,6 +1,6 @@
 //! Matrices of nodes that move (3 × 3 blocks) or move and turn (6 × 6), while a hierarchy is set up.
 
-use crate::columns::{CHUNK, write_over};
+use crate::simd::columns::{CHUNK, write_over};
 use crate::{AddedBlocks, Block, Pattern, SymmetricBlocks, Team};
 use nalgebra::SMatrix;
 use std::ops::Range;

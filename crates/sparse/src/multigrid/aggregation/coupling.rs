@@ -1,9 +1,9 @@
 //! The matrix between groups of nodes: P = T − ω A T from the groups' own motions T, and PᵀAP.
 
 use crate::Team;
-use crate::aggregates::Aggregates;
-use crate::kernel::{Hot, Real, dispatch};
-use crate::node_matrix::{NodeMatrix, Square};
+use crate::matrix::node_matrix::{NodeMatrix, Square};
+use crate::multigrid::aggregation::aggregates::Aggregates;
+use crate::simd::kernel::{Hot, Real, dispatch};
 use std::ops::Range;
 
 /// Nodes or groups that a thread takes up together.

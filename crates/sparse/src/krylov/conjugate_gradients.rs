@@ -7,18 +7,18 @@
 //! of their small energy matrix. The direction update is the flexible one (Notay 2000, SIAM J Sci Comput
 //! 22:1444), which forgives a preconditioner rounded to single precision.
 
-use crate::chebyshev::Workspace;
-use crate::columns::{column, dot, interleave, written};
-use crate::directions::{advance, direction, gram, grams, product, pseudo_inverse};
-use crate::matrix::Matrix;
-use crate::rounding::floors;
+use crate::krylov::directions::{advance, direction, gram, grams, product, pseudo_inverse};
+use crate::krylov::rounding::floors;
+use crate::matrix::product::Matrix;
+use crate::multigrid::chebyshev::Workspace;
+use crate::simd::columns::{column, dot, interleave, written};
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
 /// When to stop.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     /// Relative residual to reach, ‖b − A x‖ / ‖b‖. Where rounding forbids it, the rounding floor
-    /// ([`crate::rounding`]) is the goal instead, and [`Convergence`] says so.
+    /// ([`crate::krylov::rounding`]) is the goal instead, and [`Convergence`] says so.
     pub tolerance: f64,
     /// Most iterations.
     pub max_iterations: usize,

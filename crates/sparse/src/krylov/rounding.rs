@@ -9,8 +9,8 @@
 //! tolerance below it can be met or would mean anything. In a stiff, slender structure |A| |x| is very much
 //! larger than b: rigid motion of the far end strains nothing, yet its rounding does.
 
-use crate::columns::dot;
-use crate::matrix::Magnitudes;
+use crate::matrix::product::Magnitudes;
+use crate::simd::columns::dot;
 use crate::{NodeColumns, Operator, Team};
 
 /// C in C u ‖ |A| |x| + |b| ‖: one u for the stored matrix, one for the stored solution.

@@ -1,7 +1,7 @@
 //! Matrices known by what they do: the solver needs products, not entries.
 
-use crate::columns::Aligned;
-use crate::kernel::Real;
+use crate::simd::columns::Aligned;
+use crate::simd::kernel::Real;
 use crate::{Block, NodeColumns, Team};
 use std::sync::Arc;
 
@@ -15,7 +15,7 @@ pub trait Order: Sync {
 pub trait Rowwise<T, const W: usize>: Send + Sized {
     /// The first `rows` rows, and the rest.
     fn split_at(self, rows: usize) -> (Self, Self);
-    /// Does it, given these rows of the product; `FUSED` as in [`crate::kernel::Hot`].
+    /// Does it, given these rows of the product; `FUSED` as in [`crate::simd::kernel::Hot`].
     fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]);
 }
 

@@ -4,9 +4,9 @@
 //! smoother, x = Q b, r = b − A x and e the restriction of r, the cycle is
 //! bᵢᵀ M⁻¹ bⱼ = bᵢ·xⱼ + xᵢ·rⱼ + eᵢ·A_c⁻¹ eⱼ, since Q is symmetric. Much cheaper than a cycle for each vector.
 
-use crate::chebyshev::Workspace;
-use crate::columns::{dot as dot_columns, interleave};
-use crate::matrix::Matrix;
+use crate::matrix::product::Matrix;
+use crate::multigrid::chebyshev::Workspace;
+use crate::simd::columns::{dot as dot_columns, interleave};
 use crate::{NodeColumns, NodeVector, Team, TwoLevel};
 
 /// Values at few rows, each row once.

@@ -1,7 +1,7 @@
 //! Small algebra of block conjugate gradients: the directions of all right sides together.
 
-use crate::columns::CHUNK;
-use crate::kernel::{Hot, Real, dispatch};
+use crate::simd::columns::CHUNK;
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
 use nalgebra::DMatrix;
 

@@ -1,7 +1,7 @@
 //! Right sides and solutions of many load cases, interleaved.
 
 use crate::Team;
-use crate::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Hot, Real, dispatch};
 
 /// A vector of one load case: three values a node.
 pub type NodeVector = Vec<[f64; 3]>;

@@ -3,8 +3,8 @@
 //! A coarse node that turns carries fine ones along on arms: θ × v. That is how a linear level comes to bend: between
 //! two corners that turn, the middle of an edge leaves their mean (Allman 1988, Int J Numer Methods Eng 26:2645).
 
-use crate::columns::{CHUNK, add_rounded};
-use crate::kernel::{Hot, Real, dispatch};
+use crate::simd::columns::{CHUNK, add_rounded};
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Block, NodeColumns, Team};
 
 /// Weights by fine row and, turned round, by coarse node. Single precision in memory: whoever builds

@@ -5,14 +5,16 @@
 //! left, whose matrix is factored. Every level is smoothed before and after like the quadratic one. The unknowns of
 //! every node are scaled such that its own block is a unit.
 
-use crate::aggregates::{Aggregates, RigidMotions, group_motions};
-use crate::chebyshev::{self, Chebyshev, Workspace};
-use crate::columns::{CHUNK, add};
-use crate::coupling::{ByGroup, Motions, between_groups, smoothed};
-use crate::kernel::{Hot, Real, dispatch};
-use crate::matrix::Order;
-use crate::node_blocks::NodeBlocks;
-use crate::node_matrix::{NodeMatrix, Square, for_chunks, from_right, part, transposed_from_left};
+use crate::matrix::node_blocks::NodeBlocks;
+use crate::matrix::node_matrix::{
+    NodeMatrix, Square, for_chunks, from_right, part, transposed_from_left,
+};
+use crate::matrix::product::Order;
+use crate::multigrid::aggregation::aggregates::{Aggregates, RigidMotions, group_motions};
+use crate::multigrid::aggregation::coupling::{ByGroup, Motions, between_groups, smoothed};
+use crate::multigrid::chebyshev::{self, Chebyshev, Workspace};
+use crate::simd::columns::{CHUNK, add};
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Analysis, Block, BlockCholesky, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
@@ -565,7 +567,7 @@ impl<const W: usize> Hot for Prolong<'_, W> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::node_matrix::unit;
+    use crate::matrix::node_matrix::unit;
     use crate::{Pattern, SymmetricBlocks};
     use nalgebra::{DMatrix, DVector};
 

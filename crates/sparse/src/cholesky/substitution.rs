@@ -4,9 +4,9 @@
 //! is added in the order of the branches. In the top the rows of a wide column are shared out in pieces of
 //! fixed size. So the sums do not depend on the threads.
 
-use crate::columns::add;
-use crate::elimination::{Elimination, Supernode};
-use crate::kernel::{Hot, Real, dispatch};
+use crate::cholesky::analysis::{Elimination, Supernode};
+use crate::simd::columns::add;
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
 
 /// Columns swept at a time.

@@ -5,12 +5,12 @@
 //! parent. Branches of the elimination tree go side by side, wide fronts are shared out; every sum has a
 //! fixed order.
 
-use crate::columns::written;
-use crate::elimination::{Elimination, Supernode};
-use crate::front::eliminate;
-use crate::kernel::Real;
-use crate::ordering::nested_dissection;
-use crate::triangles::{self, Visits};
+use crate::cholesky::analysis::{Elimination, Supernode};
+use crate::cholesky::front::eliminate;
+use crate::cholesky::ordering::nested_dissection;
+use crate::cholesky::substitution::{self, Visits};
+use crate::simd::columns::written;
+use crate::simd::kernel::Real;
 use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks, Team};
 
 /// Order, fill and bytes of a factor, known before any number is computed.
@@ -311,7 +311,7 @@ impl<T: Real> BlockCholesky<T> {
         let rounded = |v: NodeColumns<f64, W>| v.map(|c| c.map(T::from_f64));
         let mut permuted: Vec<NodeColumns<T, W>> =
             order.iter().map(|&o| rounded(x[o as usize])).collect();
-        triangles::solve(team, &self.shape, &self.numbers, &mut permuted, visits);
+        substitution::solve(team, &self.shape, &self.numbers, &mut permuted, visits);
         for (&o, v) in order.iter().zip(permuted) {
             x[o as usize] = v.map(|c| c.map(Real::to_f64));
         }
@@ -321,7 +321,7 @@ impl<T: Real> BlockCholesky<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::matrix::{Order, Product};
+    use crate::matrix::product::{Order, Product};
     use nalgebra::{DMatrix, DVector};
     use proptest::prelude::*;
     use std::sync::Arc;

@@ -1,8 +1,8 @@
 //! Matrices of 3×3 blocks and their products with many vectors.
 
-use crate::columns::{Aligned, CHUNK};
-use crate::kernel::{Hot, Sums, dispatch};
-use crate::matrix::{Magnitudes, Order, Product, Rowwise};
+use crate::matrix::product::{Magnitudes, Order, Product, Rowwise};
+use crate::simd::columns::{Aligned, CHUNK};
+use crate::simd::kernel::{Hot, Sums, dispatch};
 use crate::{NodeColumns, Pattern, Team};
 use std::ops::Range;
 use std::sync::Arc;

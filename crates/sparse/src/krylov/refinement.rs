@@ -1,9 +1,9 @@
 //! Direct solution, refined until its residual meets the tolerance or the rounding floor.
 
-use crate::columns::{column, interleave};
-use crate::conjugate_gradients::{Convergence, Limits};
-use crate::matrix::{Magnitudes, Product};
-use crate::rounding::floors;
+use crate::krylov::conjugate_gradients::{Convergence, Limits};
+use crate::krylov::rounding::floors;
+use crate::matrix::product::{Magnitudes, Product};
+use crate::simd::columns::{column, interleave};
 use crate::{BlockCholesky, NodeColumns, NodeVector, Operator, SparseError, Team};
 
 /// Refinement steps after the first solution.

@@ -1,8 +1,8 @@
 //! Groups of neighbouring nodes and the rigid motions they make together.
 
 use crate::Team;
-use crate::coupling::{Moves, TOGETHER};
-use crate::node_matrix::{NodeMatrix, Square};
+use crate::matrix::node_matrix::{NodeMatrix, Square};
+use crate::multigrid::aggregation::coupling::{Moves, TOGETHER};
 
 /// Share of the geometric mean of two diagonal blocks above which a coupling counts as strong.
 const STRONG: f64 = 0.04;
@@ -199,7 +199,7 @@ fn orthonormalise(columns: &mut [Vec<f64>]) -> Square<6> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::node_matrix::unit;
+    use crate::matrix::node_matrix::unit;
 
     #[test]
     fn motions_of_a_group_are_orthonormal_and_rigid() {

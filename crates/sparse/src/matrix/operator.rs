@@ -4,8 +4,8 @@
 //! stiffness does not change. Keeping the two apart makes a re-solve cheap: one matrix, one hierarchy,
 //! many interface terms.
 
-use crate::kernel::Real;
-use crate::matrix::{Magnitudes, Order, Product};
+use crate::matrix::product::{Magnitudes, Order, Product};
+use crate::simd::kernel::Real;
 use crate::{Aligned, Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
 use std::collections::BTreeMap;
 use std::ops::Range;

@@ -1,9 +1,9 @@
 //! Matrices of nodes in single precision, for smoothing.
 
-use crate::columns::{Aligned, CHUNK};
-use crate::kernel::{Hot, Real, dispatch};
-use crate::matrix::{Order, Product, Rowwise};
-use crate::node_matrix::NodeMatrix;
+use crate::matrix::node_matrix::NodeMatrix;
+use crate::matrix::product::{Order, Product, Rowwise};
+use crate::simd::columns::{Aligned, CHUNK};
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
 use std::ops::Range;
 
@@ -117,7 +117,7 @@ impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R,
     }
 }
 
-/// (A x) of one node. Where a row has three unknowns, each column has sums of its own, as in [`crate::kernel`]: one sum a
+/// (A x) of one node. Where a row has three unknowns, each column has sums of its own, as in [`crate::simd::kernel`]: one sum a
 /// row would be a chain of products that wait for one another.
 #[inline(always)]
 fn product_of<const R: usize, const W: usize, const FUSED: bool>(

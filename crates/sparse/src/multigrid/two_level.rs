@@ -4,9 +4,9 @@
 //! fine matrix; on the coarse one, which must be near PᵀAP, Cholesky or, where its factor would be too large,
 //! smoothed aggregation of corners that also turn. Symmetric, so it serves conjugate gradients.
 
-use crate::aggregation::Aggregation;
-use crate::chebyshev::{Chebyshev, Workspace};
-use crate::matrix::Matrix;
+use crate::matrix::product::Matrix;
+use crate::multigrid::aggregation::cycle::Aggregation;
+use crate::multigrid::chebyshev::{Chebyshev, Workspace};
 use crate::{
     Analysis, BlockCholesky, NodeColumns, NodeMatrix, Prolongation, SparseError, SymmetricBlocks,
     Team,

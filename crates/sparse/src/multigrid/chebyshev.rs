@@ -6,9 +6,9 @@
 //! rounding ε in it costs ε² times the condition number in energy. It would not be harmless in the
 //! residual.
 
-use crate::columns::{Aligned, CHUNK, add, convert, dot};
-use crate::kernel::{Hot, Real, dispatch};
-use crate::matrix::{Local, Product, Rowwise};
+use crate::matrix::product::{Local, Product, Rowwise};
+use crate::simd::columns::{Aligned, CHUNK, add, convert, dot};
+use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Block, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 

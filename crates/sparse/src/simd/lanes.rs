@@ -3,7 +3,7 @@
 //! The lanes of one vector hold the load cases of one node or, where those are few, of several nodes side
 //! by side.
 
-use crate::kernel::Real;
+use crate::simd::kernel::Real;
 
 /// Arithmetic on vectors of [`Lanes::N`] numbers.
 pub trait Lanes<T>: Copy {

@@ -1,0 +1,3 @@
+//! Transfer between the quadratic and the linear level of one mesh.
+
+pub mod prolongation;
