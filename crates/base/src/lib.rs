@@ -18,10 +18,12 @@
 
 pub mod aabb;
 pub mod part;
+pub mod side;
 pub mod tensor;
 
 pub use aabb::Aabb;
 pub use part::{Fragment, Part, PlateSite, ScrewNumber, Tissue};
+pub use side::BodySide;
 pub use tensor::SymTensor;
 
 /// A position or a free vector in the bone frame, mm.

@@ -122,6 +122,7 @@ fn pose(
     let joint = JointPatches::new(
         patch(ArticularSurface::Capitellum, "capitellum")?,
         patch(ArticularSurface::Trochlea, "trochlea")?,
+        construct.bone.side(),
     );
     let loads = [
         NamedLoad::Axial,

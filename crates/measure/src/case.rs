@@ -77,12 +77,10 @@ pub fn measure_recovered(
             *best = larger(*best, new);
         }
     }
-    let gap = construct.fracture.as_ref().and_then(|f| {
-        GapFaces::find(
-            mesh,
-            FractureFrame::new(f.normal, construct.bone.spec().left),
-        )
-    });
+    let gap = construct
+        .fracture
+        .as_ref()
+        .and_then(|f| GapFaces::find(mesh, FractureFrame::new(f.normal, construct.bone.side())));
     let moments_about = moment_centre(&model);
     let energy = energy_by_part(solved.problem, &solved.solution.displacement);
     let carried = (!construct.plates.is_empty() || !construct.screws.is_empty())

@@ -25,7 +25,7 @@ use crate::facet_point::{FacetPoint, spread};
 use crate::percentile::weighted_mean;
 use crate::rigid::{Spread, best_rotation};
 use crate::shape::{push_at, vector_at};
-use bicolumn_base::{Fragment, Part, Vec3};
+use bicolumn_base::{BodySide, Fragment, Part, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 
 /// Largest edge of the triangle a sample stands for, mm.
@@ -40,19 +40,22 @@ pub(crate) struct FractureFrame {
     pub(crate) lateral: Vec3,
     /// Unit axis in the plane, pointing anteriorly.
     pub(crate) anterior: Vec3,
+    /// Side of the body.
+    pub(crate) side: BodySide,
 }
 
 impl FractureFrame {
     /// The frame of a plane: lateral is Z (−Z in a left bone) laid into the plane, anterior the
     /// direction in the plane normal to it on the side of +X.
-    pub(crate) fn new(normal: Vec3, left: bool) -> Self {
-        let z = if left { -Vec3::z() } else { Vec3::z() };
+    pub(crate) fn new(normal: Vec3, side: BodySide) -> Self {
+        let z = side.vector(Vec3::z());
         let lateral = (z - normal * z.dot(&normal)).normalize();
         let across = normal.cross(&lateral);
         FractureFrame {
             normal,
             lateral,
             anterior: across * across.x.signum(),
+            side,
         }
     }
 }
@@ -94,7 +97,7 @@ pub(crate) struct GapMotion {
     /// Largest shear and where.
     pub(crate) shear_peak: (f64, Vec3),
     /// Rotation of the distal face against the proximal one about normal, lateral and anterior
-    /// axis, right-hand rule, degree.
+    /// axis, degree: right-hand rule on a right bone, its mirror image on a left one.
     pub(crate) rotation_deg: Option<[f64; 3]>,
 }
 
@@ -178,7 +181,7 @@ impl GapFaces {
         let (axial, shear) = peaks(motions.iter().copied());
         let distal = self.rotation(mesh, u, &self.distal_face);
         let rotation_deg = distal.map(|distal| {
-            let w = distal - proximal;
+            let w = (distal - proximal) * self.frame.side.handedness();
             self.axes().map(|axis| w.dot(&axis).to_degrees())
         });
         Some(GapMotion {
@@ -437,13 +440,14 @@ mod tests {
         normal: Vec3::new(0.0, 1.0, 0.0),
         lateral: Vec3::new(0.0, 0.0, 1.0),
         anterior: Vec3::new(1.0, 0.0, 0.0),
+        side: BodySide::Right,
     };
 
     #[test]
     fn frame_of_a_level_fracture_is_the_bone_frame() {
-        assert_eq!(FractureFrame::new(Vec3::y(), false), FRAME);
-        assert_eq!(FractureFrame::new(Vec3::y(), true).lateral, -Vec3::z());
-        assert_eq!(FractureFrame::new(Vec3::y(), true).anterior, Vec3::x());
+        assert_eq!(FractureFrame::new(Vec3::y(), BodySide::Right), FRAME);
+        let left = FractureFrame::new(Vec3::y(), BodySide::Left);
+        assert_eq!((left.lateral, left.anterior), (-Vec3::z(), Vec3::x()));
     }
 
     #[test]

@@ -170,7 +170,7 @@ impl Goals {
         let Some(fracture) = &construct.fracture else {
             return;
         };
-        let frame = FractureFrame::new(fracture.normal, construct.bone.spec().left);
+        let frame = FractureFrame::new(fracture.normal, construct.bone.side());
         let Some(gap) = GapFaces::find(model.mesh, frame) else {
             return;
         };
@@ -211,7 +211,8 @@ impl Goals {
             self.add(k, "motion_shear_max_mm", 0.0, peak(&shares.shear_peak));
             for (i, name) in ["axial", "sagittal", "coronal"].iter().enumerate() {
                 let (load, own) = loads[3 + i];
-                let turn = vec![(load, own.to_degrees())];
+                let sign = construct.bone.side().handedness();
+                let turn = vec![(load, (sign * own).to_degrees())];
                 self.add(k, &format!("motion_rotation_{name}_deg"), 0.0, turn);
             }
         }

@@ -14,6 +14,8 @@ pub(crate) struct PlateSections {
     nodes: Vec<(f64, u32, Vec3)>,
     /// (along, middle of the plate's thickness on its centre line, tangent towards proximal).
     stations: Vec<(f64, Vec3, Vec3)>,
+    /// Sign of torques on this side of the body.
+    handedness: f64,
 }
 
 /// What a plate carries at most.
@@ -58,7 +60,11 @@ impl PlateSections {
                 (along, p + normal * middle, tangent)
             })
             .collect();
-        PlateSections { nodes, stations }
+        PlateSections {
+            nodes,
+            stations,
+            handedness: model.solved.construct.bone.side().handedness(),
+        }
     }
 
     pub(crate) fn extremes(&self, forces: &NodalForces, case: usize) -> PlateExtremes {
@@ -80,7 +86,7 @@ impl PlateSections {
             let torque = moment.dot(tangent);
             keep(&mut most.axial, -sum.force.dot(tangent), *at);
             keep(&mut most.bending, (moment - tangent * torque).norm(), *at);
-            keep(&mut most.torque, torque, *at);
+            keep(&mut most.torque, torque * self.handedness, *at);
         }
         most
     }

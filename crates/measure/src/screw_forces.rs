@@ -3,7 +3,7 @@
 use crate::nodal_forces::{NodalForces, Resultant};
 use crate::recovered::Recovered;
 use crate::touching::{Touching, key};
-use bicolumn_base::{Part, ScrewNumber, Vec3};
+use bicolumn_base::{BodySide, Part, ScrewNumber, Vec3};
 use bicolumn_geometry::{Head, Plate, Screw};
 use serde::{Deserialize, Serialize};
 
@@ -49,6 +49,8 @@ pub struct ScrewForce {
     pub moment_nmm: Vec3,
     /// Unit axis of the screw, towards the tip.
     pub axis: Vec3,
+    /// Side of the body: torques of a left bone have the sign of the mirror image.
+    pub side: BodySide,
 }
 
 impl ScrewForce {
@@ -62,14 +64,15 @@ impl ScrewForce {
         (self.force_n - self.axis * self.axial_n()).norm()
     }
 
-    /// Torque about the screw's axis, N·mm; right-hand rule towards the tip, on the part beyond.
+    /// Torque about the screw's axis, N·mm, on the part beyond; right-hand rule towards the tip on a right bone, that of
+    /// its mirror image on a left one.
     pub fn torque_nmm(&self) -> f64 {
-        self.moment_nmm.dot(&self.axis)
+        self.moment_nmm.dot(&self.axis) * self.side.handedness()
     }
 
     /// Size of the bending moment, N·mm.
     pub fn bending_nmm(&self) -> f64 {
-        (self.moment_nmm - self.axis * self.torque_nmm()).norm()
+        (self.moment_nmm - self.axis * self.moment_nmm.dot(&self.axis)).norm()
     }
 }
 
@@ -79,6 +82,7 @@ pub(crate) struct CutScrew {
     cut: ScrewCut,
     at: Vec3,
     axis: Vec3,
+    side: BodySide,
     /// Part-nodes beyond, with their places.
     beyond: Vec<(u32, Vec3)>,
 }
@@ -96,6 +100,7 @@ impl CutScrew {
             cut: self.cut,
             at: self.at,
             axis: self.axis,
+            side: self.side,
             force_n: sum.force,
             moment_nmm: sum.moment_about(self.at),
         }
@@ -113,6 +118,7 @@ pub(crate) fn cuts(model: &Recovered<'_>, touching: &Touching) -> Vec<CutScrew> 
             cut,
             at,
             axis: screw.direction,
+            side: construct.bone.side(),
             beyond: nodes.iter().filter(|n| beyond(n.1)).copied().collect(),
         };
         let head = HeadSide::of(model, screw, touching);
@@ -231,6 +237,7 @@ mod tests {
             cut: ScrewCut::BoneSurface,
             at: Vec3::zeros(),
             axis: Vec3::z(),
+            side: BodySide::Right,
             force_n: Vec3::new(3.0, -4.0, 7.0),
             moment_nmm: Vec3::new(-5.0, 12.0, -2.0),
         };
@@ -238,5 +245,11 @@ mod tests {
         assert_eq!(f.shear_n(), 5.0);
         assert_eq!(f.bending_nmm(), 13.0);
         assert_eq!(f.torque_nmm(), -2.0);
+        let left = ScrewForce {
+            side: BodySide::Left,
+            ..f
+        };
+        assert_eq!(left.torque_nmm(), 2.0);
+        assert_eq!(left.bending_nmm(), 13.0);
     }
 }

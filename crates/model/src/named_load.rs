@@ -1,14 +1,14 @@
 //! The named load cases of a distal humerus held at its shaft and loaded at the joint.
 
 use crate::{LoadCase, Patch, PatchLoad};
-use bicolumn_base::Vec3;
+use bicolumn_base::{BodySide, Vec3};
 use bicolumn_mesh::TetMesh;
 use serde::{Deserialize, Serialize};
 
 /// Which load case.
 ///
 /// Signs are for a right humerus in the project's frame (X anterior, Y proximal, Z lateral), potted
-/// proximally; the force or couple acts on the distal fragment, at the joint.
+/// proximally; a left one bears the mirror image. The force or couple acts on the distal fragment, at the joint.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum NamedLoad {
@@ -115,6 +115,7 @@ impl Default for LoadSizes {
 #[derive(Debug, Clone, PartialEq)]
 pub struct JointPatches {
     patches: [Patch; 3],
+    side: BodySide,
 }
 
 const CAPITELLUM: usize = 0;
@@ -122,11 +123,12 @@ const TROCHLEA: usize = 1;
 const JOINT: usize = 2;
 
 impl JointPatches {
-    /// From the two surfaces.
-    pub fn new(capitellum: Patch, trochlea: Patch) -> Self {
+    /// From the two surfaces of a humerus of a side.
+    pub fn new(capitellum: Patch, trochlea: Patch, side: BodySide) -> Self {
         let joint = capitellum.union(&trochlea, "joint");
         JointPatches {
             patches: [capitellum, trochlea, joint],
+            side,
         }
     }
 
@@ -136,11 +138,11 @@ impl JointPatches {
     }
 
     /// The load case of a name. Forces act at the centroids of the two surfaces in their shares; couples
-    /// are spread over both surfaces together.
+    /// are spread over both surfaces together. On a left humerus both are mirrored: varus stays varus.
     pub fn case(&self, mesh: &TetMesh, load: NamedLoad, sizes: &LoadSizes) -> LoadCase {
         let on = |patch, force_n: Vec3| PatchLoad {
             patch,
-            force_n,
+            force_n: self.side.vector(force_n),
             moment_nmm: Vec3::zeros(),
         };
         let shared = |f: Vec3| {
@@ -151,7 +153,7 @@ impl JointPatches {
             vec![PatchLoad {
                 patch: JOINT,
                 force_n: Vec3::zeros(),
-                moment_nmm,
+                moment_nmm: self.side.pseudovector(moment_nmm),
             }]
         };
         let frontal = |towards_midline: f64| match sizes.frontal {

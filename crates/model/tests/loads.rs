@@ -1,7 +1,7 @@
 //! Patch loads have exactly the resultant asked for, on flat and curved patches.
 #![allow(clippy::unwrap_used)]
 
-use bicolumn_base::{Fragment, Part, Tissue, Vec3};
+use bicolumn_base::{BodySide, Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{
     FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, PatchLoad, Problem,
@@ -79,6 +79,7 @@ fn named_loads_have_their_signs_and_shares() {
     let joint = JointPatches::new(
         half(&mesh, "capitellum", 1.0),
         half(&mesh, "trochlea", -1.0),
+        BodySide::Right,
     );
     let sizes = LoadSizes::default();
     let of = |load| joint.case(&mesh, load, &sizes);
@@ -132,6 +133,35 @@ fn named_loads_have_their_signs_and_shares() {
     for load in NamedLoad::ALL {
         assert_eq!(NamedLoad::from_key(load.key()), Some(load));
     }
+}
+
+#[test]
+fn a_left_joint_bears_the_mirror_image_of_every_load() {
+    let mesh = ball(true);
+    let on = |side| {
+        let at = |name, sign: f64| half(&mesh, name, sign * BodySide::vector(side, Vec3::z()).z);
+        JointPatches::new(at("capitellum", 1.0), at("trochlea", -1.0), side)
+    };
+    let (right, left) = (on(BodySide::Right), on(BodySide::Left));
+    let frontal = [FrontalLoad::ForceN(30.0), FrontalLoad::CoupleNmm(7500.0)];
+    for (load, frontal) in NamedLoad::ALL
+        .into_iter()
+        .flat_map(|l| frontal.map(|f| (l, f)))
+    {
+        let sizes = LoadSizes {
+            frontal,
+            ..LoadSizes::default()
+        };
+        let [r, l] = [&right, &left].map(|j| j.case(&mesh, load, &sizes));
+        let mirrored = BodySide::Left.vector(r.resultant_force());
+        assert!((l.resultant_force() - mirrored).norm() < 1e-9, "{load:?}");
+        let moment = |c: &LoadCase| c.resultant_moment(&mesh.nodes, Vec3::zeros());
+        let mirrored = BodySide::Left.pseudovector(moment(&r));
+        assert!((moment(&l) - mirrored).norm() < 1e-9, "{load:?}");
+    }
+    // Towards the midline, which lies at +Z of a left humerus.
+    let varus = left.case(&mesh, NamedLoad::Varus, &LoadSizes::default());
+    assert!(varus.resultant_force().z > 29.9);
 }
 
 #[test]

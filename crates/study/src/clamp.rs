@@ -41,12 +41,7 @@ impl Column {
 
     /// How far to this column's side of the shaft axis a point lies, mm.
     fn aside(self, construct: &Construct, fracture: &Fracture, x: Vec3) -> f64 {
-        let lateral = (x.z - fracture.centre.z)
-            * if construct.bone.spec().left {
-                -1.0
-            } else {
-                1.0
-            };
+        let lateral = construct.bone.side().vector(x - fracture.centre).z;
         match self {
             Column::Medial => -lateral,
             Column::Lateral => lateral,

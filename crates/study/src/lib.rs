@@ -26,6 +26,8 @@ pub mod job_raw;
 pub mod key_reference;
 pub mod key_table;
 pub mod keys;
+#[cfg(test)]
+mod mirror_test;
 pub mod model_build;
 pub mod plan;
 pub mod point;

@@ -267,6 +267,7 @@ fn pose(
             "capitellum",
         )?,
         patch(&construct, &mesh, ArticularSurface::Trochlea, "trochlea")?,
+        construct.bone.side(),
     );
     let cases = load_cases(&mesh, &patches, loads);
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();

@@ -12,7 +12,7 @@ use crate::imported::{self, Audited, SurfaceError, audit, read_stl};
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
 use crate::{BoneSpec, Field, GeometryError};
-use bicolumn_base::{Aabb, Vec3};
+use bicolumn_base::{Aabb, BodySide, Vec3};
 use shape::{BEARING, Shape};
 
 /// Grid step of the fields, mm.
@@ -135,6 +135,11 @@ impl Bone {
         &self.spec
     }
 
+    /// Side of the body.
+    pub fn side(&self) -> BodySide {
+        BodySide::of_left(self.spec.left)
+    }
+
     /// The outer surface: negative in bone.
     pub fn outer(&self) -> &dyn Field {
         &self.outer
@@ -191,11 +196,7 @@ impl Bone {
 
     /// Between a right bone's frame and this bone's, either way.
     pub(crate) fn mirrored(&self, x: Vec3) -> Vec3 {
-        if self.spec.left {
-            Vec3::new(x.x, x.y, -x.z)
-        } else {
-            x
-        }
+        self.side().vector(x)
     }
 
     /// Centre line and radius of a column at a level.

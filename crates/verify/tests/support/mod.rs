@@ -79,6 +79,7 @@ pub(crate) fn model(
     let joint = JointPatches::new(
         patch("capitellum", ArticularSurface::Capitellum),
         patch("trochlea", ArticularSurface::Trochlea),
+        construct.bone.side(),
     );
     let cases = loads
         .iter()

@@ -1,0 +1,165 @@
+//! A left construct on the mirror image of a right one's mesh: every response is that of the right one.
+//!
+//! Tolerance: both are solved to a relative residual of 1e-10 (1e-7 with contact) and differ in the order of
+//! their sums; a response that is small beside others of its kind is compared with the largest of its unit.
+
+use crate::bones::BoneCache;
+use crate::contact_record::put_interfaces;
+use crate::inputs::PointInputs;
+use crate::job::Job;
+use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
+use crate::plan::Plan;
+use crate::resolve::resolve;
+use bicolumn_base::{BodySide, Vec3};
+use bicolumn_measure::{CaseMeasures, RecoveredStress, definitions, measure_recovered};
+use bicolumn_mesh::TetMesh;
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+/// Coarser and stouter than anybody would use.
+const COARSE: &str = "bone.septum_thickness_mm = 3.5\nbone.potting_level_mm = 125\n\
+    plates.thickness_mm = 3.5\nscrews.shaft_count = 1\nscrews.distal_count = 1\n\
+    screws.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\n\
+    mesh.finest_mm = 3\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n";
+
+fn inputs(job: &str, left: bool) -> PointInputs {
+    let text = format!("bone.left = {left}\n{job}{COARSE}");
+    let job = Job::parse(Path::new("x.toml"), &text).unwrap();
+    resolve(&job, &Plan::of(&job).unwrap().points[0])
+}
+
+/// The mirror image: the first two corners of tetrahedra and facets change places, so that volumes stay positive.
+fn mirrored(mesh: &TetMesh) -> TetMesh {
+    let mut image = mesh.clone();
+    for x in &mut image.nodes {
+        *x = BodySide::Left.vector(*x);
+    }
+    for t in &mut image.tets {
+        t.swap(0, 1);
+        t.swap(5, 6);
+        t.swap(7, 8);
+    }
+    for f in &mut image.facets {
+        f.nodes.swap(0, 1);
+        f.nodes.swap(4, 5);
+    }
+    image
+}
+
+fn measured(model: &BuiltModel, inputs: &PointInputs) -> Vec<CaseMeasures> {
+    let solution = model.solve(inputs, 2, &|_| {}).unwrap();
+    let stress = RecoveredStress::of(&model.problem, solution.total());
+    let mut measures = measure_recovered((&model.solved(&solution), &stress), None);
+    put_interfaces(&mut measures, model, &solution);
+    measures
+}
+
+/// Both sides measured: right, left.
+fn both_sides(job: &str) -> [Vec<CaseMeasures>; 2] {
+    let bones = BoneCache::default();
+    let (right, left) = (inputs(job, false), inputs(job, true));
+    let construct = |i: &PointInputs| build_construct(&i.construct, &bones).unwrap();
+    let of_right = construct(&right);
+    let mesh = Arc::new(build_mesh(&of_right, &right.sizing).unwrap());
+    let image = Arc::new(mirrored(&mesh));
+    let right_model = build_problem(of_right, mesh, &right).unwrap();
+    let left_model = build_problem(construct(&left), image, &left).unwrap();
+    [measured(&right_model, &right), measured(&left_model, &left)]
+}
+
+/// Equal to a share of the largest value of the same unit under the same load.
+fn agree([right, left]: &[Vec<CaseMeasures>; 2], tolerance: f64) {
+    let units: BTreeMap<String, String> = definitions()
+        .into_iter()
+        .map(|d| (d.name, d.unit))
+        .collect();
+    for (r, l) in right.iter().zip(left) {
+        let mut largest: BTreeMap<&str, f64> = BTreeMap::new();
+        for found in &r.responses {
+            let most = largest.entry(&units[&found.name]).or_insert(0.0);
+            *most = most.max(found.value.unwrap_or(0.0).abs());
+        }
+        let mut compared = 0;
+        for (a, b) in r.responses.iter().zip(&l.responses) {
+            // Balance of forces and residuals are rounding, on either side.
+            if ["equilibrium_relative", "residual_relative"].contains(&a.name.as_str()) {
+                continue;
+            }
+            let scale = largest[units[&a.name].as_str()];
+            let off = match (a.value, b.value) {
+                (Some(a), Some(b)) => (a - b).abs(),
+                (None, None) => continue,
+                _ => panic!("{} {}: {a:?} {b:?}", r.case, a.name),
+            };
+            compared += 1;
+            let name = format!("{} {}: {:?} {:?}", r.case, a.name, a.value, b.value);
+            assert!(off <= tolerance * scale, "{name}");
+        }
+        assert!(compared > 40, "{}: {compared}", r.case);
+        for (a, b) in r.screws.iter().zip(&l.screws) {
+            let off = (b.at - BodySide::Left.vector(a.at)).norm();
+            assert!(off < 1e-6, "{}: {off}", a.screw);
+            let force = (b.force_n - BodySide::Left.vector(a.force_n)).norm();
+            let moment = (b.moment_nmm - BodySide::Left.pseudovector(a.moment_nmm)).norm();
+            assert!(force <= tolerance * largest["N"], "{} {}", r.case, a.screw);
+            assert!(
+                moment <= tolerance * largest["N.mm"],
+                "{} {}",
+                r.case,
+                a.screw
+            );
+        }
+    }
+}
+
+fn value(cases: &[CaseMeasures], case: &str, response: &str) -> f64 {
+    let case = cases.iter().find(|c| c.case == case).unwrap();
+    let found = case.responses.iter().find(|r| r.name == response);
+    found.unwrap().value.unwrap()
+}
+
+#[test]
+fn a_mirrored_construct_gives_mirrored_results_under_every_load() {
+    let cases = "loads.cases = [\"axial\", \"posterior_bending\", \"anterior_bending\", \"varus\", \"valgus\", \
+        \"internal_torsion\", \"external_torsion\", \"lateral_column\", \"medial_column\"]\nsolve.tolerance = 1e-10\n";
+    let sides = both_sides(&format!("construct.layout = \"orthogonal\"\n{cases}"));
+    agree(&sides, 1e-6);
+    // Varus stays varus: the medial column closes, the lateral one opens.
+    for side in &sides {
+        assert!(value(side, "varus", "motion_axial_medial_mm") < 0.0);
+        assert!(value(side, "valgus", "motion_axial_medial_mm") > 0.0);
+        let turned = value(side, "internal_torsion", "motion_rotation_axial_deg");
+        assert!(turned > 0.0, "{turned}");
+    }
+}
+
+#[test]
+fn a_mirrored_construct_gives_mirrored_results_with_contact() {
+    let job = "construct.layout = \"medial_only\"\nscrews.shaft_hold = \"non_locking\"\n\
+        interfaces.plate_bone = \"frictional\"\nscrews.shaft_preload_n = 250\n\
+        loads.cases = [\"axial\", \"varus\", \"internal_torsion\"]\nsolve.tolerance = 1e-7\n";
+    let sides = both_sides(job);
+    agree(&sides, 1e-3);
+    // With contact varus and valgus are no longer each other's reverse: the left bone must get the right one.
+    assert!(value(&sides[1], "varus", "motion_axial_medial_mm") < 0.0);
+}
+
+#[test]
+fn the_mirror_image_of_a_mesh_is_sound() {
+    let right = inputs("construct.layout = \"medial_only\"\n", false);
+    let construct = build_construct(&right.construct, &BoneCache::default()).unwrap();
+    let mesh = build_mesh(&construct, &right.sizing).unwrap();
+    let image = mirrored(&mesh);
+    for t in 0..mesh.tets.len() {
+        assert!((image.volume(t) - mesh.volume(t)).abs() <= 1e-12 * mesh.volume(t));
+        // Midside nodes still lie by the middles of their edges.
+        let at = |k: usize| image.nodes[image.tets[t][k] as usize];
+        let edges = [(0, 1), (1, 2), (2, 0), (0, 3), (1, 3), (2, 3)];
+        for (k, (a, b)) in edges.into_iter().enumerate() {
+            let off: Vec3 = at(4 + k) - 0.5 * (at(a) + at(b));
+            assert!(off.norm() < 0.5 * (at(a) - at(b)).norm());
+        }
+    }
+    assert_eq!(mirrored(&image), mesh);
+}
