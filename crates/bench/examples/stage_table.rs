@@ -64,7 +64,7 @@ fn report(
         q.curved_share,
         q.surface_error_mm,
         q.unclassified_facets,
-        q.pinched_edges,
+        q.non_manifold_edges,
         q.hinged_edges,
         q.components,
         q.fallback,

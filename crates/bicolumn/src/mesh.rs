@@ -172,7 +172,10 @@ fn quality_table(mesh: &TetMesh) -> Vec<String> {
             "facets without a surface",
             q.unclassified_facets.to_string(),
         ),
-        ("pinched edges", q.pinched_edges.to_string()),
+        (
+            "non-manifold edges of a part",
+            q.non_manifold_edges.to_string(),
+        ),
         ("components", q.components.to_string()),
         ("fallback", q.fallback.to_string()),
     ]

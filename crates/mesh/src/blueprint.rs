@@ -73,7 +73,7 @@ pub struct Blueprint<'a> {
     pub bodies: Vec<Body>,
     /// Segments that lattice vertices are drawn onto before the first cut: axes of rods hardly thicker
     /// than a cell, whose cross-section would otherwise have no vertex inside.
-    pub spines: Vec<[Vec3; 2]>,
+    pub axes: Vec<[Vec3; 2]>,
     /// Box that holds all material.
     pub bounds: Aabb,
     /// Estimated signed distance to the material (negative inside), mm; lattice cells farther away

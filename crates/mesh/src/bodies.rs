@@ -1,18 +1,19 @@
 //! Is every fragment, plate and screw in one piece, and as large as it should be?
 
 use crate::adjacency::{FaceTable, NONE};
-use crate::gates::{Candidate, at_fault};
+use crate::gates::Candidate;
 use crate::tet::{centroid, six_volumes};
-use crate::{Body, MeshError};
+use crate::{Body, GateFault};
 use bicolumn_base::Vec3;
 
-/// Shares of its own volume between which a body's straight-sided mesh must lie: a polygon of six
-/// corners has 0.83 of its circle.
+/// Least volume of a body's straight-sided mesh over that of its shape: a polygon of six corners has 0.83 of its
+/// circle.
 const LEAST_VOLUME: f64 = 0.75;
+/// Largest volume of a body's straight-sided mesh over that of its shape.
 const MOST_VOLUME: f64 = 1.15;
 
-/// Pieces of tetrahedra joined through faces that `joins` accepts (both tetrahedra given), in order of
-/// their first.
+/// Connected components of tetrahedra, joined through faces that `joins` accepts (both tetrahedra given), in order
+/// of their first.
 pub(crate) fn pieces(table: &FaceTable, joins: impl Fn(usize, usize) -> bool) -> Vec<Vec<u32>> {
     let mut seen = vec![false; table.beyond.len()];
     let mut out = Vec::new();
@@ -41,7 +42,7 @@ pub(crate) fn pieces(table: &FaceTable, joins: impl Fn(usize, usize) -> bool) ->
 ///
 /// # Errors
 /// The first body that is missing or broken, with the place of its smallest piece.
-pub(crate) fn whole(c: &Candidate, table: &FaceTable, bodies: &[Body]) -> Result<(), MeshError> {
+pub(crate) fn whole(c: &Candidate, table: &FaceTable, bodies: &[Body]) -> Result<(), GateFault> {
     let owner = owners(c, bodies);
     let found = pieces(table, |a, b| owner[a] == owner[b]);
     for (i, body) in bodies.iter().enumerate() {
@@ -50,18 +51,17 @@ pub(crate) fn whole(c: &Candidate, table: &FaceTable, bodies: &[Body]) -> Result
             .map(|p| bulk(c, p.iter().map(|t| *t as usize)))
             .collect();
         let Some((volume, middle)) = bulks.iter().min_by(|a, b| a.0.total_cmp(&b.0)) else {
-            return Err(MeshError::Gate {
-                gate: "pieces",
-                detail: format!("{} is missing", body.name),
+            return Err(GateFault::MissingBody {
+                body: body.name.clone(),
             });
         };
         if bulks.len() > 1 {
-            let what = format!(
-                "{} is in {} pieces, the smallest of {volume:.2} mm3",
-                body.name,
-                bulks.len()
-            );
-            return Err(at_fault("pieces", &what, *middle));
+            return Err(GateFault::BrokenBody {
+                body: body.name.clone(),
+                pieces: bulks.len(),
+                smallest_mm3: *volume,
+                at: (*middle).into(),
+            });
         }
     }
     Ok(())
@@ -70,8 +70,8 @@ pub(crate) fn whole(c: &Candidate, table: &FaceTable, bodies: &[Body]) -> Result
 /// Has every body about its volume?
 ///
 /// # Errors
-/// The first body that has not, with its middle.
-pub(crate) fn full(c: &Candidate, bodies: &[Body]) -> Result<(), MeshError> {
+/// The first body that has not, with its centroid.
+pub(crate) fn full(c: &Candidate, bodies: &[Body]) -> Result<(), GateFault> {
     let owner = owners(c, bodies);
     for (i, body) in bodies.iter().enumerate() {
         let Some(expected) = body.volume_mm3 else {
@@ -80,8 +80,11 @@ pub(crate) fn full(c: &Candidate, bodies: &[Body]) -> Result<(), MeshError> {
         let (volume, middle) = bulk(c, (0..owner.len()).filter(|t| owner[*t] == Some(i)));
         let share = volume / expected;
         if !(LEAST_VOLUME..=MOST_VOLUME).contains(&share) {
-            let what = format!("{} has {:.0} % of its volume,", body.name, 100.0 * share);
-            return Err(at_fault("volume", &what, middle));
+            return Err(GateFault::Volume {
+                body: body.name.clone(),
+                share,
+                at: middle.into(),
+            });
         }
     }
     Ok(())
@@ -93,7 +96,7 @@ fn owners(c: &Candidate, bodies: &[Body]) -> Vec<Option<usize>> {
     c.part.iter().map(owner).collect()
 }
 
-/// Volume and its middle.
+/// Volume and centroid of tetrahedra.
 fn bulk(c: &Candidate, tets: impl Iterator<Item = usize>) -> (f64, Vec3) {
     let (mut volume, mut moment) = (0.0, Vec3::zeros());
     for t in tets {

@@ -1,18 +1,20 @@
 //! From blueprint to mesh: lattice, cuts, improvement, gates, ten nodes; with a ladder of retries.
 
-use crate::complex::{Complex, DEAD};
-use crate::crumbs::sweep_crumbs;
+use crate::axes::snap_to_axes;
+use crate::complex::{Complex, REMOVED};
+use crate::curved_edges::{split_after_improvement, split_before_improvement};
 use crate::cut::{Cutter, settle_provenance};
 use crate::gates::{Candidate, pass};
 use crate::improve::improve;
+use crate::islands::remove_islands;
 use crate::lattice::{LatticeTask, lattice};
+use crate::manifold::repair_non_manifold;
 use crate::order::renumber;
-use crate::pinch::heal_pinches;
 use crate::promote::promote;
-use crate::relief::{prepare, relieve};
-use crate::spines::draw_onto_spines;
 use crate::surfaces::Surfaces;
-use crate::{Blueprint, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh};
+use crate::{
+    Blueprint, Fallback, GateFault, Label, LatticePose, MeshError, MeshStages, Quality, TetMesh,
+};
 use bicolumn_base::{Part, Vec3};
 use std::cmp::Reverse;
 use std::time::Instant;
@@ -29,14 +31,14 @@ const LEAST_RADIUS_RATIO: f64 = 0.1;
 const WORST_SURFACE_ERROR_MM: f64 = 1e-6;
 
 /// Islands below this share of a finest cell's volume are crumbs.
-const CRUMB_SHARE: f64 = 0.4;
+const ISLAND_SHARE: f64 = 0.4;
 
 /// A midside node is not moved farther than this share of its edge.
-const LONGEST_BULGE_SHARE: f64 = 0.5;
+const LARGEST_SAGITTA_SHARE: f64 = 0.5;
 
 /// One rung of the ladder.
 struct Attempt {
-    fallback: u8,
+    fallback: Fallback,
     pose: LatticePose,
     /// Factor on all sizes.
     scale: f64,
@@ -61,54 +63,53 @@ pub fn build(blueprint: &Blueprint<'_>) -> Result<TetMesh, MeshError> {
         let shares = [0.31, 0.17, 0.43].map(|s| s * times as f64 * blueprint.finest_mm);
         [0, 1, 2].map(|i| start[i] + shares[i])
     };
-    let own_size = (0..OWN_SIZE_ATTEMPTS).map(|times| Attempt {
-        fallback: times.min(1) as u8,
+    let own_size = |times: usize| Attempt {
+        fallback: match times {
+            0 => Fallback::None,
+            _ => Fallback::ShiftedLattice,
+        },
         pose: LatticePose {
             shift_mm: shifted(times),
             ..blueprint.pose
         },
         scale: 1.0,
-    });
+    };
     let finer = Attempt {
-        fallback: 2,
+        fallback: Fallback::FinerLattice,
         pose: blueprint.pose,
         scale: 0.8,
     };
-    let mut best: Option<TetMesh> = None;
-    let mut first_error = None;
-    for (attempt, made) in own_size.chain([finer]).zip(1..) {
-        match attempt.mesh(blueprint, &surfaces) {
-            Ok(mesh) if is_good(&mesh.quality) => return Ok(mesh),
-            Ok(mesh) => {
-                let rank = |m: &TetMesh| {
-                    let q = &m.quality;
-                    (
-                        is_sound(q),
-                        Reverse(q.pinched_edges),
-                        q.surface_error_mm <= WORST_SURFACE_ERROR_MM,
-                        q.min_dihedral_deg,
-                    )
-                };
-                if best.as_ref().is_none_or(|b| rank(&mesh) > rank(b)) {
-                    best = Some(mesh);
-                }
+    let mut best = own_size(0).mesh(blueprint, &surfaces);
+    if best.as_ref().is_ok_and(|m| is_good(&m.quality)) {
+        return best;
+    }
+    let shifted = (1..OWN_SIZE_ATTEMPTS).map(own_size);
+    for (attempt, made) in shifted.chain([finer]).zip(2..) {
+        if let Ok(mesh) = attempt.mesh(blueprint, &surfaces) {
+            if is_good(&mesh.quality) {
+                return Ok(mesh);
             }
-            Err(e) => {
-                first_error.get_or_insert(e);
+            if best.as_ref().map_or(true, |b| rank(&mesh) > rank(b)) {
+                best = Ok(mesh);
             }
         }
-        if made >= OWN_SIZE_ATTEMPTS && best.as_ref().is_some_and(|b| is_sound(&b.quality)) {
+        if made >= OWN_SIZE_ATTEMPTS && best.as_ref().is_ok_and(|b| is_sound(&b.quality)) {
             break;
         }
     }
-    match (best, first_error) {
-        (Some(mesh), _) => Ok(mesh),
-        (None, Some(e)) => Err(e),
-        (None, None) => Err(MeshError::Gate {
-            gate: "attempts",
-            detail: "none was made".into(),
-        }),
-    }
+    best
+}
+
+/// Order of meshes by quality: sound first, then fewest non-manifold edges, corners on their surfaces, the largest
+/// least angle.
+fn rank(mesh: &TetMesh) -> (bool, Reverse<usize>, bool, f64) {
+    let q = &mesh.quality;
+    (
+        is_sound(q),
+        Reverse(q.non_manifold_edges),
+        q.surface_error_mm <= WORST_SURFACE_ERROR_MM,
+        q.min_dihedral_deg,
+    )
 }
 
 /// Worth no further try.
@@ -120,7 +121,7 @@ fn is_good(q: &Quality) -> bool {
 fn is_sound(q: &Quality) -> bool {
     q.min_dihedral_deg >= LEAST_DIHEDRAL_DEG
         && q.min_radius_ratio >= LEAST_RADIUS_RATIO
-        && q.pinched_edges == 0
+        && q.non_manifold_edges == 0
         && q.surface_error_mm <= WORST_SURFACE_ERROR_MM
 }
 
@@ -143,7 +144,7 @@ impl Attempt {
             pose: self.pose,
         });
         let mut mesh = Complex::new(lattice.vertices.clone(), lattice.tets.clone());
-        draw_onto_spines(&mut mesh, &plan.spines, finest_mm);
+        snap_to_axes(&mut mesh, &plan.axes, finest_mm);
         stages.lattice_s = lap();
 
         let mut cutter = Cutter::new(&mut mesh, surfaces, &lattice);
@@ -151,28 +152,27 @@ impl Attempt {
             cutter.cut(step);
         }
         if cutter.count.astride > 0 {
-            return Err(MeshError::Gate {
-                gate: "cut",
-                detail: format!("{} tetrahedra lie astride a surface", cutter.count.astride),
-            });
+            return Err(MeshError::Gate(GateFault::Straddling {
+                tets: cutter.count.astride,
+            }));
         }
         let part_of = |label: u8| plan.parts.get(label as usize).copied().flatten();
         replace_labels(&mut mesh, |l| part_of(l).is_none(), Label::VOID.0);
-        heal_pinches(&mut mesh);
-        replace_labels(&mut mesh, |l| l == Label::VOID.0, DEAD);
+        repair_non_manifold(&mut mesh);
+        replace_labels(&mut mesh, |l| l == Label::VOID.0, REMOVED);
         mesh.compact();
-        let table = sweep_crumbs(&mut mesh, CRUMB_SHARE * finest_mm.powi(3));
+        let table = remove_islands(&mut mesh, ISLAND_SHARE * finest_mm.powi(3));
         settle_provenance(&mut mesh, surfaces, &table);
         stages.cut_s = lap();
 
-        prepare(&mut mesh, surfaces);
+        split_before_improvement(&mut mesh, surfaces);
         improve(&mut mesh, surfaces, finest_mm, lattice.block_mm);
-        relieve(&mut mesh, surfaces);
+        split_after_improvement(&mut mesh, surfaces);
         mesh.compact();
         stages.improve_s = lap();
 
         let (straight, findings) = pass(candidate(mesh, part_of), surfaces, &plan.bodies)?;
-        let mut out = promote(straight, |ends, on| bulge(surfaces, ends, on));
+        let mut out = promote(straight, |ends, on| sagitta(surfaces, ends, on));
         findings.write_to(&mut out.quality);
         out.quality.fallback = self.fallback;
         stages.promote_s = lap();
@@ -208,9 +208,9 @@ fn candidate(mesh: Complex, part_of: impl Fn(u8) -> Option<Part>) -> Candidate {
 }
 
 /// Where the midside node of an edge belongs that lies on the given surfaces.
-fn bulge(surfaces: &Surfaces<'_>, ends: [Vec3; 2], on: u128) -> Option<Vec3> {
+fn sagitta(surfaces: &Surfaces<'_>, ends: [Vec3; 2], on: u128) -> Option<Vec3> {
     let middle = 0.5 * (ends[0] + ends[1]);
     let place = surfaces.project(on, middle)?;
-    let near = (place - middle).norm() < LONGEST_BULGE_SHARE * (ends[1] - ends[0]).norm();
+    let near = (place - middle).norm() < LARGEST_SAGITTA_SHARE * (ends[1] - ends[0]).norm();
     near.then_some(place)
 }

@@ -5,7 +5,7 @@ use crate::tet::{FACES, centroid};
 use bicolumn_base::Vec3;
 
 /// Label of a removed tetrahedron.
-pub(crate) const DEAD: u8 = u8::MAX;
+pub(crate) const REMOVED: u8 = u8::MAX;
 
 /// Tetrahedra with labels, vertices with provenance, and the star of every vertex.
 ///
@@ -69,7 +69,7 @@ impl Complex {
     pub(crate) fn compact(&mut self) {
         let mut new_number = vec![u32::MAX; self.position.len()];
         let live: Vec<usize> = (0..self.tets.len())
-            .filter(|t| self.label[*t] != DEAD)
+            .filter(|t| self.label[*t] != REMOVED)
             .collect();
         for t in &live {
             for v in self.tets[*t] {
@@ -177,7 +177,7 @@ impl Complex {
             .collect()
     }
 
-    /// The faces round the edge ab of the given tetrahedra. A face of one tetrahedron has [`DEAD`]
+    /// The faces round the edge ab of the given tetrahedra. A face of one tetrahedron has [`REMOVED`]
     /// beyond it.
     pub(crate) fn edge_faces(
         &self,
@@ -195,7 +195,7 @@ impl Complex {
                     Some(f) => f.labels[1] = label,
                     None => faces.push(EdgeFace {
                         apex: v,
-                        labels: [label, DEAD],
+                        labels: [label, REMOVED],
                     }),
                 }
             }
@@ -204,7 +204,7 @@ impl Complex {
     }
 
     /// The faces round an edge of the complex.
-    pub(crate) fn faces_round(&self, a: u32, b: u32, ring: &[u32]) -> Vec<EdgeFace> {
+    pub(crate) fn faces_around(&self, a: u32, b: u32, ring: &[u32]) -> Vec<EdgeFace> {
         let tets = ring
             .iter()
             .map(|t| (self.tets[*t as usize], self.label[*t as usize]));
@@ -287,14 +287,14 @@ impl Complex {
     }
 
     /// Removes a tetrahedron.
-    pub(crate) fn kill(&mut self, t: u32) {
+    pub(crate) fn remove(&mut self, t: u32) {
         for v in self.tets[t as usize] {
             let star = &mut self.star[v as usize];
             if let Some(i) = star.iter().position(|s| *s == t) {
                 star.swap_remove(i);
             }
         }
-        self.label[t as usize] = DEAD;
+        self.label[t as usize] = REMOVED;
     }
 
     /// Adds a tetrahedron.
@@ -311,7 +311,7 @@ impl Complex {
     /// Live tetrahedra whose shape is below a limit, worst first.
     pub(crate) fn worse_than(&self, limit: f64) -> Vec<(f64, u32)> {
         let mut list: Vec<(f64, u32)> = (0..self.tets.len())
-            .filter(|t| self.label[*t] != DEAD && self.shape[*t] < limit)
+            .filter(|t| self.label[*t] != REMOVED && self.shape[*t] < limit)
             .map(|t| (self.shape[t], t as u32))
             .collect();
         list.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -340,7 +340,7 @@ pub(crate) mod tests {
 
     fn volume(c: &Complex) -> f64 {
         (0..c.tets.len())
-            .filter(|t| c.label[*t] != DEAD)
+            .filter(|t| c.label[*t] != REMOVED)
             .map(|t| six_volumes(&c.points(&c.tets[t])) / 6.0)
             .sum()
     }
@@ -351,7 +351,7 @@ pub(crate) mod tests {
             star.sort_unstable();
             let expected: Vec<u32> = (0..c.tets.len() as u32)
                 .filter(|t| {
-                    c.label[*t as usize] != DEAD && c.tets[*t as usize].contains(&(v as u32))
+                    c.label[*t as usize] != REMOVED && c.tets[*t as usize].contains(&(v as u32))
                 })
                 .collect();
             assert_eq!(star, expected);
@@ -372,7 +372,7 @@ pub(crate) mod tests {
         assert!(c.shape.iter().all(|s| *s > 0.0));
         assert!((volume(&c) - before).abs() < 1e-15);
         stars_agree(&c);
-        c.kill(0);
+        c.remove(0);
         stars_agree(&c);
         c.compact();
         assert_eq!(c.tets.len(), 7);

@@ -309,9 +309,9 @@ impl<'m, 'a> Cutter<'m, 'a> {
             return 0;
         }
         let mut inherited = 0;
-        for f in self.mesh.faces_round(a, b, ring) {
+        for f in self.mesh.faces_around(a, b, ring) {
             // A face of one tetrahedron bounds the lattice, not the material.
-            if f.is_interface() && f.labels[1] != crate::complex::DEAD {
+            if f.is_interface() && f.labels[1] != crate::complex::REMOVED {
                 let shared = common & self.mesh.on[f.apex as usize];
                 if let Some(k) = self.surfaces.claim(shared, || at) {
                     inherited |= 1 << k;

@@ -1,18 +1,18 @@
 //! The gates a finished complex passes before it is handed out, and its classified facets.
 //!
-//! Each gate is a function of its own, so that a test can feed it a broken mesh. An error names what is
-//! broken and where.
+//! Each gate is a function of its own, so that a test can feed it a broken mesh. A fault names its body or part and
+//! its place. det J > 0 of curved elements is not checked here: promotion makes it so ([`crate::promote`]).
 
 use crate::adjacency::{FaceTable, NONE, face_table};
 use crate::bodies;
-use crate::pinch::pinched_edges;
+use crate::manifold::non_manifold_edges;
 use crate::promote::{StraightFacet, StraightMesh};
 use crate::surfaces::Surfaces;
 use crate::tet::{centroid, face, six_volumes};
-use crate::{Body, MeshError, Quality};
+use crate::{Body, GateFault, MeshError, Quality};
 use bicolumn_base::{Part, Vec3};
 
-/// Labelled tetrahedra with provenance, ready to be checked.
+/// Labelled tetrahedra with the classification of their vertices, ready to be checked.
 #[derive(Clone)]
 pub(crate) struct Candidate {
     pub(crate) position: Vec<Vec3>,
@@ -28,18 +28,18 @@ impl Candidate {
     }
 }
 
-/// Numbers that only the gates know.
+/// Numbers of the quality table that only the gates know.
 #[derive(Debug, Default, Clone, Copy, PartialEq)]
 pub(crate) struct Findings {
     pub(crate) components: usize,
-    pub(crate) pinched_edges: usize,
+    pub(crate) non_manifold_edges: usize,
     pub(crate) surface_error_mm: f64,
 }
 
 impl Findings {
     pub(crate) fn write_to(self, q: &mut Quality) {
         q.components = self.components;
-        q.pinched_edges = self.pinched_edges;
+        q.non_manifold_edges = self.non_manifold_edges;
         q.surface_error_mm = self.surface_error_mm;
     }
 }
@@ -71,7 +71,7 @@ pub(crate) fn pass(
     let (facets, surface_error_mm) = classified(&c, &part, &table, surfaces)?;
     let findings = Findings {
         components: bodies::pieces(&table, |_, _| true).len(),
-        pinched_edges: pinched_edges(&c.tets, &part, &table).len(),
+        non_manifold_edges: non_manifold_edges(&c.tets, &part, &table).len(),
         surface_error_mm,
     };
     let mesh = StraightMesh {
@@ -85,68 +85,58 @@ pub(crate) fn pass(
     Ok((mesh, findings))
 }
 
-/// An error with a place.
-pub(crate) fn at_fault(gate: &'static str, what: &str, at: Vec3) -> MeshError {
-    MeshError::Gate {
-        gate,
-        detail: format!("{what} at ({:.2}, {:.2}, {:.2}) mm", at.x, at.y, at.z),
+/// Is there any material?
+fn material(c: &Candidate) -> Result<(), GateFault> {
+    match c.tets.is_empty() {
+        true => Err(GateFault::NoMaterial),
+        false => Ok(()),
     }
-}
-
-/// Is there anything at all?
-fn material(c: &Candidate) -> Result<(), MeshError> {
-    if c.tets.is_empty() {
-        return Err(MeshError::Gate {
-            gate: "material",
-            detail: "no tetrahedron has a part: the blueprint's cuts leave nothing".into(),
-        });
-    }
-    Ok(())
 }
 
 /// Has every tetrahedron a positive volume?
-fn orientation(c: &Candidate) -> Result<(), MeshError> {
+fn orientation(c: &Candidate) -> Result<(), GateFault> {
     for t in 0..c.tets.len() {
         let p = c.corners(t);
         let v = six_volumes(&p);
         if v.is_nan() || v <= 0.0 {
-            let what = format!("{}: volume not positive", c.part[t]);
-            return Err(at_fault("orientation", &what, centroid(&p)));
+            return Err(GateFault::NotPositive {
+                part: c.part[t],
+                at: centroid(&p).into(),
+            });
         }
     }
     Ok(())
 }
 
 /// Has every face at most two tetrahedra?
-fn conformity(c: &Candidate, table: &FaceTable) -> Result<(), MeshError> {
+fn conformity(c: &Candidate, table: &FaceTable) -> Result<(), GateFault> {
     match table.overfull {
         None => Ok(()),
-        Some(f) => {
-            let place = centroid(&f.map(|v| c.position[v as usize]));
-            Err(at_fault("conformity", "face of three tetrahedra", place))
-        }
+        Some(vertices) => Err(GateFault::OverfullFace {
+            vertices,
+            at: centroid(&vertices.map(|v| c.position[v as usize])).into(),
+        }),
     }
 }
 
-/// Does the material nowhere hang together by an edge alone?
-fn hinges(c: &Candidate, table: &FaceTable) -> Result<(), MeshError> {
-    let hinges = pinched_edges(&c.tets, &vec![0; c.tets.len()], table);
+/// Is the material free of non-manifold edges, at which it would turn like a hinge?
+fn hinges(c: &Candidate, table: &FaceTable) -> Result<(), GateFault> {
+    let hinges = non_manifold_edges(&c.tets, &vec![0; c.tets.len()], table);
     let Some(first) = hinges.first() else {
         return Ok(());
     };
     let at = first.map(|v| c.position[v as usize]);
-    let mut around: Vec<String> = (0..c.tets.len())
+    let mut parts: Vec<Part> = (0..c.tets.len())
         .filter(|t| first.iter().all(|v| c.tets[*t].contains(v)))
-        .map(|t| c.part[t].to_string())
+        .map(|t| c.part[t])
         .collect();
-    around.sort_unstable();
-    around.dedup();
-    let what = format!(
-        "{}: {} edges joined like a hinge, the first",
-        around.join(" and "),
-        hinges.len()
-    );
-    Err(at_fault("hinges", &what, 0.5 * (at[0] + at[1])))
+    parts.sort_unstable();
+    parts.dedup();
+    Err(GateFault::Hinged {
+        parts,
+        edges: hinges.len(),
+        at: (0.5 * (at[0] + at[1])).into(),
+    })
 }
 
 /// Boundary facets and interface facets between parts, each with its surface, and the largest distance
@@ -156,7 +146,7 @@ fn classified(
     part: &[u16],
     table: &FaceTable,
     surfaces: &Surfaces<'_>,
-) -> Result<(Vec<StraightFacet>, f64), MeshError> {
+) -> Result<(Vec<StraightFacet>, f64), GateFault> {
     let mut out = Vec::new();
     let mut error = 0.0f64;
     for (t, tet) in c.tets.iter().enumerate() {
@@ -169,8 +159,10 @@ fn classified(
             let on = f.map(|v| c.on[v as usize]);
             let claim = surfaces.claim(on[0] & on[1] & on[2], || centroid(&p));
             let Some(surface) = claim else {
-                let what = format!("{}: a facet that no surface claims", c.part[t]);
-                return Err(at_fault("facets", &what, centroid(&p)));
+                return Err(GateFault::Unclassified {
+                    part: c.part[t],
+                    at: centroid(&p).into(),
+                });
             };
             for x in p {
                 error = error.max(surfaces.value(surface, x).abs());
@@ -196,7 +188,7 @@ mod tests {
     const BONE: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
     const SCREW: Part = Part::Screw(ScrewNumber(7));
 
-    /// Any place is on it.
+    /// Level set whose zero set is all space.
     struct Everywhere;
     impl Field for Everywhere {
         fn value(&self, _: Vec3) -> f64 {
@@ -274,7 +266,10 @@ mod tests {
         let mut c = two();
         c.tets.push([3, 1, 2, 4]);
         c.part.push(SCREW);
-        says(fault(c, &bodies(1.0 / 6.0)), &["conformity", "(0.33"]);
+        says(
+            fault(c, &bodies(1.0 / 6.0)),
+            &["conformity", "more than two tetrahedra", "(0.33"],
+        );
     }
 
     #[test]

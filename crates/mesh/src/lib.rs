@@ -6,27 +6,27 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod adjacency;
+mod axes;
 pub mod blueprint;
 mod bodies;
 mod build;
 mod complex;
-mod crumbs;
 mod curved;
+mod curved_edges;
 mod cut;
 pub mod error;
 mod face_names;
 mod gates;
 mod improve;
+mod islands;
 mod lattice;
+mod manifold;
 mod order;
-mod pinch;
 pub mod program;
 mod promote;
 mod quality;
 pub mod region;
-mod relief;
 pub mod size_field;
-mod spines;
 pub mod split;
 mod straight;
 mod surfaces;
@@ -38,11 +38,11 @@ mod untangle;
 
 pub use blueprint::{Blueprint, Body, CutStep, Label, LatticePose, SurfaceId};
 pub use build::build;
-pub use error::MeshError;
+pub use error::{GateFault, MeshError, PairFault};
 pub use program::{Sizing, mesh_construct};
 pub use region::{RegionFeature, RegionPlace, SizeRegion};
 pub use size_field::{SizeField, SizeFieldError};
 pub use split::{
     FacetPair, Interface, PairKind, PairSet, SplitMesh, split, split_into, split_kinds,
 };
-pub use tet_mesh::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
+pub use tet_mesh::{Facet, Fallback, MeshStages, Quality, SurfaceName, TetMesh, UnknownFallback};

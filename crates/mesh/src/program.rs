@@ -318,7 +318,7 @@ pub fn blueprint<'a>(
         bodies: bodies(construct),
         bounds: material_box(construct).grown(2.0),
         material,
-        spines: construct
+        axes: construct
             .screws
             .iter()
             .map(|s| [s.entry, s.tip()])

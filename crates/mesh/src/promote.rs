@@ -1,9 +1,14 @@
-//! From straight four-node tetrahedra to the ten-node mesh.
+//! Promotion (degree elevation): from straight four-node tetrahedra to curved ten-node ones.
+//!
+//! Midside nodes of edges on surfaces move from the chord onto the surfaces. Where that leaves an element less than
+//! [`LEAST_JACOBIAN_SHARE`] of its straight det J, its interior edges are bent first ([`crate::untangle`]); if that is
+//! not enough its midside nodes are drawn back towards their chords in eighths, the one farthest out first. At the end
+//! det J is positive everywhere in every element (Bernstein bound, [`crate::curved`]).
 
 use crate::adjacency::{NONE, edge_table};
 use crate::quality::{dihedral_cosines, radius_ratio};
 use crate::tet::{EDGE_BETWEEN, FACES, centroid, six_volumes};
-use crate::untangle::{Scope, Sides};
+use crate::untangle::{CurvedEdges, Scope};
 use crate::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
 
@@ -50,7 +55,7 @@ pub(crate) fn promote(
 
     let mut nodes = mesh.vertices;
     nodes.reserve(edges.len());
-    let mut bulges = Bulges {
+    let mut sagittas = Sagittas {
         ways: Vec::new(),
         stand: Vec::new(),
         of_edge: vec![NONE; edges.len()],
@@ -66,12 +71,12 @@ pub(crate) fn promote(
         lost += usize::from(on_surface.is_none());
         let place = on_surface.unwrap_or(middle);
         if (place - middle).norm() > 1e-9 * (ends[1] - ends[0]).norm() {
-            bulges.of_edge[e] = bulges.ways.len() as u32;
-            bulges.ways.push(place - middle);
+            sagittas.of_edge[e] = sagittas.ways.len() as u32;
+            sagittas.ways.push(place - middle);
         }
         nodes.push(place);
     }
-    bulges.stand = vec![0; bulges.ways.len()];
+    sagittas.stand = vec![0; sagittas.ways.len()];
     let tets: Vec<[u32; 10]> = mesh
         .tets
         .iter()
@@ -79,7 +84,7 @@ pub(crate) fn promote(
         .map(|(t, e)| ten_nodes(t, e, vertex_count))
         .collect();
     let is_free: Vec<bool> = surfaces_of_edge.iter().map(|s| *s == 0).collect();
-    let mut sides = Sides {
+    let mut curved = CurvedEdges {
         tets: &tets,
         edges_of: &edges_of,
         ends: &edges,
@@ -87,7 +92,7 @@ pub(crate) fn promote(
         is_free,
         scope: Scope::default(),
     };
-    let curving = make_room(&mut sides, &mut bulges, &mut nodes);
+    let curving = make_room(&mut curved, &mut sagittas, &mut nodes);
 
     let facets = mesh
         .facets
@@ -116,32 +121,32 @@ pub(crate) fn promote(
         stages: MeshStages::default(),
     };
     out.quality = measure(&out);
-    let wanted = bulges.ways.len() + lost;
+    let wanted = sagittas.ways.len() + lost;
     out.quality.curved_share = 1.0 - (curving.drawn_back + lost) as f64 / wanted.max(1) as f64;
     out.quality.straightened_share = curving.straightened;
     out.quality.min_jacobian_share = curving.least_jacobian;
     out
 }
 
-/// Shares of a midside node's way from the chord to its surface that are tried in turn.
-const BULGE_SHARES: [f64; 9] = [1.0, 0.875, 0.75, 0.625, 0.5, 0.375, 0.25, 0.125, 0.0];
+/// Shares of a midside node's sagitta that are tried in turn.
+const SAGITTA_SHARES: [f64; 9] = [1.0, 0.875, 0.75, 0.625, 0.5, 0.375, 0.25, 0.125, 0.0];
 
 /// The midside nodes of curved edges.
-struct Bulges {
-    /// From a chord's middle to the surface.
+struct Sagittas {
+    /// Sagitta vectors, from a chord's middle to the surface.
     ways: Vec<Vec3>,
-    /// Which of [`BULGE_SHARES`] each stands at.
+    /// Index in [`SAGITTA_SHARES`] at which each stands.
     stand: Vec<u8>,
     /// Index in `ways` of an edge, or [`NONE`].
     of_edge: Vec<u32>,
 }
 
-/// What curving came to.
+/// Outcome of curving.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Curving {
     /// Midside nodes that do not sit on their surface.
     drawn_back: usize,
-    /// Elements for whose sake nodes were drawn back, as a share of those with a curved side.
+    /// Elements for whose sake nodes were drawn back, as a share of those with a curved edge.
     straightened: f64,
     /// Least det J of a curved element over its straight one.
     least_jacobian: f64,
@@ -155,60 +160,68 @@ pub(crate) fn ten_nodes(tet: &[u32; 4], edges: &[u32; 6], vertex_count: usize) -
     })
 }
 
-/// Lets elements that a curve would spoil bend their other sides; where that is not enough, draws
+/// Lets elements that a curved edge would spoil bend their other edges; where that is not enough, draws
 /// midside nodes back towards the chord, the one farthest out first, until none is spoiled.
-fn make_room(sides: &mut Sides<'_>, bulges: &mut Bulges, nodes: &mut [Vec3]) -> Curving {
-    let edges_of = sides.edges_of;
-    let is_curved = |own: &[u32; 6]| own.iter().any(|e| bulges.of_edge[*e as usize] != NONE);
+fn make_room(curved: &mut CurvedEdges<'_>, sagittas: &mut Sagittas, nodes: &mut [Vec3]) -> Curving {
+    let edges_of = curved.edges_of;
+    let is_curved = |own: &[u32; 6]| own.iter().any(|e| sagittas.of_edge[*e as usize] != NONE);
     let mut open: Vec<u32> = (0..edges_of.len() as u32)
         .filter(|t| is_curved(&edges_of[*t as usize]))
         .collect();
-    let curved = open.len();
+    let curved_count = open.len();
     let mut spoiled: Vec<u32> = Vec::new();
     let mut shares = vec![1.0f64; edges_of.len()];
     loop {
-        let mut thin = thin_ones(sides, nodes, &open, &mut shares);
+        let mut thin = thin_ones(curved, nodes, &open, &mut shares);
         if thin.is_empty() {
             break;
         }
-        thin.extend(sides.bend(nodes, &thin, LEAST_JACOBIAN_SHARE));
+        thin.extend(curved.bend(nodes, &thin, LEAST_JACOBIAN_SHARE));
         thin.sort_unstable();
         thin.dedup();
-        let thin = thin_ones(sides, nodes, &thin, &mut shares);
+        let thin = thin_ones(curved, nodes, &thin, &mut shares);
         let mut moved: Vec<u32> = Vec::new();
         for t in thin {
             let own = edges_of[t as usize];
             let farthest = own
                 .into_iter()
-                .map(|e| (bulges.length(e), e))
+                .map(|e| (sagittas.length(e), e))
                 .max_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
             match farthest {
                 Some((out, e)) if out > 0.0 => {
                     spoiled.push(t);
-                    bulges.draw_back(e, nodes, sides.vertex_count);
+                    sagittas.draw_back(e, nodes, curved.vertex_count);
                     moved.push(e);
                 }
-                // What gave way inside goes back last, and for good.
-                _ => moved.extend(own.iter().filter(|e| sides.straighten(nodes, **e as usize))),
+                // Interior edges that gave way go back last, and for good.
+                _ => moved.extend(
+                    own.iter()
+                        .filter(|e| curved.straighten(nodes, **e as usize)),
+                ),
             }
         }
         // Only elements at nodes that moved can have changed.
-        open = sides.elements_at(&moved);
+        open = curved.elements_at(&moved);
     }
     spoiled.sort_unstable();
     spoiled.dedup();
     Curving {
-        drawn_back: bulges.stand.iter().filter(|s| **s > 0).count(),
-        straightened: spoiled.len() as f64 / curved.max(1) as f64,
+        drawn_back: sagittas.stand.iter().filter(|s| **s > 0).count(),
+        straightened: spoiled.len() as f64 / curved_count.max(1) as f64,
         least_jacobian: shares.into_iter().fold(1.0, f64::min),
     }
 }
 
-/// Those of the given elements that are too thin somewhere; notes the shares of all.
-fn thin_ones(sides: &Sides<'_>, nodes: &[Vec3], given: &[u32], shares: &mut [f64]) -> Vec<u32> {
+/// Given elements with too small a det J somewhere; notes the shares of all.
+fn thin_ones(
+    curved: &CurvedEdges<'_>,
+    nodes: &[Vec3],
+    given: &[u32],
+    shares: &mut [f64],
+) -> Vec<u32> {
     let mut thin = Vec::new();
     for t in given {
-        let share = sides.share(nodes, *t);
+        let share = curved.share(nodes, *t);
         shares[*t as usize] = share;
         if share < LEAST_JACOBIAN_SHARE {
             thin.push(*t);
@@ -217,24 +230,24 @@ fn thin_ones(sides: &Sides<'_>, nodes: &[Vec3], given: &[u32], shares: &mut [f64
     thin
 }
 
-impl Bulges {
-    /// How far a side stands out from its chord, mm.
+impl Sagittas {
+    /// Sagitta at which an edge stands, mm.
     fn length(&self, edge: u32) -> f64 {
         match self.of_edge[edge as usize] {
             NONE => 0.0,
             b => {
                 let stand = usize::from(self.stand[b as usize]);
-                self.ways[b as usize].norm() * BULGE_SHARES[stand]
+                self.ways[b as usize].norm() * SAGITTA_SHARES[stand]
             }
         }
     }
 
-    /// Draws a curved side back by one of [`BULGE_SHARES`].
+    /// Draws a curved edge back by one of [`SAGITTA_SHARES`].
     fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], vertex_count: usize) {
         let b = self.of_edge[edge as usize] as usize;
         let stand = usize::from(self.stand[b]);
         self.stand[b] += 1;
-        let back = BULGE_SHARES[stand] - BULGE_SHARES[stand + 1];
+        let back = SAGITTA_SHARES[stand] - SAGITTA_SHARES[stand + 1];
         nodes[vertex_count + edge as usize] -= self.ways[b] * back;
     }
 }
@@ -245,7 +258,7 @@ fn facet_edges(local_face: usize) -> [usize; 3] {
     [EDGE_BETWEEN[a][b], EDGE_BETWEEN[b][c], EDGE_BETWEEN[c][a]]
 }
 
-/// The quality table, but for what only the builder knows.
+/// Quality table, but for the entries that only the builder knows.
 fn measure(mesh: &TetMesh) -> Quality {
     let mut q = Quality {
         tets: mesh.tets.len(),

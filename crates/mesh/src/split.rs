@@ -8,11 +8,11 @@
 
 use crate::adjacency::{FaceTable, NONE, face_table};
 use crate::tet::{EDGE_BETWEEN, EDGES, FACES, centroid};
-use crate::{Facet, MeshError, SurfaceName, TetMesh};
+use crate::{Facet, GateFault, MeshError, PairFault, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
 use std::collections::BTreeMap;
 
-/// Which kind of interface two parts form.
+/// Kind of interface, by the two parts that meet there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum PairKind {
     /// Underside of a plate on bone.
@@ -217,16 +217,16 @@ impl SplitMesh {
     /// [`MeshError::Gate`] with the place of the first fault.
     pub fn audit(&self) -> Result<(), MeshError> {
         let mesh = &self.mesh;
-        let fault = |what: &str, at: Vec3| MeshError::Gate {
-            gate: "split",
-            detail: format!("{what} at ({:.2}, {:.2}, {:.2}) mm", at.x, at.y, at.z),
+        let fault = |fault: PairFault, at: Vec3| {
+            let at = at.into();
+            MeshError::Gate(GateFault::Pairs { fault, at })
         };
         let mut taken = vec![false; mesh.facets.len()];
         for pair in &self.pairs {
             let at = mesh.nodes[pair.a[0] as usize];
             for f in pair.facets {
                 if std::mem::replace(&mut taken[f as usize], true) {
-                    return Err(fault("a facet belongs to two pairs", at));
+                    return Err(fault(PairFault::InTwoPairs, at));
                 }
             }
             let [fa, fb] = pair.facets.map(|f| mesh.facets[f as usize]);
@@ -234,21 +234,21 @@ impl SplitMesh {
             over.sort_unstable();
             own.sort_unstable();
             if fa.nodes != pair.a || over != own || fa.tet == fb.tet {
-                return Err(fault("a pair's nodes are not its facets' nodes", at));
+                return Err(fault(PairFault::OtherNodes, at));
             }
             if pair.a == pair.b {
-                return Err(fault("a facet of an interface was not split", at));
+                return Err(fault(PairFault::NotSplit, at));
             }
             let normal = |f: &Facet| {
                 let [a, b, c] = [0, 1, 2].map(|k| mesh.nodes[f.nodes[k] as usize]);
                 (b - a).cross(&(c - a)).normalize()
             };
             if normal(&fa).dot(&normal(&fb)) > -0.999 {
-                return Err(fault("the facets of a pair do not face each other", at));
+                return Err(fault(PairFault::NotFacing, at));
             }
             for (a, b) in pair.a.iter().zip(&pair.b) {
                 if self.origin[*a as usize] != self.origin[*b as usize] {
-                    return Err(fault("nodes of a pair do not match", at));
+                    return Err(fault(PairFault::NotMatching, at));
                 }
             }
         }
@@ -258,7 +258,7 @@ impl SplitMesh {
             let across = &mesh.tets[beyond as usize];
             if !f.nodes.iter().all(|n| across.contains(n)) {
                 let at = mesh.nodes[f.nodes[0] as usize];
-                return Err(fault("a facet lost its neighbour", at));
+                return Err(fault(PairFault::LostNeighbour, at));
             }
         }
         Ok(())
@@ -492,7 +492,7 @@ mod tests {
     const SCREW: Part = Part::Screw(ScrewNumber(1));
 
     /// A grid of unit cubes, six tetrahedra each, parts by cube, the top face of z = 1 bulged.
-    fn grid(n: [usize; 3], part: impl Fn([usize; 3]) -> Part, bulge: f64) -> TetMesh {
+    fn grid(n: [usize; 3], part: impl Fn([usize; 3]) -> Part, sagitta: f64) -> TetMesh {
         let (vertices, tets, cube) = cubes(n);
         let parts: Vec<Part> = cube.into_iter().map(part).collect();
         TetMesh::from_straight_tets(
@@ -502,7 +502,7 @@ mod tests {
             |c, n| SurfaceName::Other(u8::from((c.z - 1.0).abs() < 0.2 && n.z.abs() > 0.9)),
             |m, s| {
                 if s == SurfaceName::Other(1) {
-                    m + Vec3::z() * bulge
+                    m + Vec3::z() * sagitta
                 } else {
                     m
                 }
@@ -529,9 +529,9 @@ mod tests {
 
     #[test]
     fn a_layered_box_falls_in_two() {
-        for bulge in [0.0, 0.02] {
+        for sagitta in [0.0, 0.02] {
             let part = |c: [usize; 3]| if c[2] == 0 { BONE } else { PLATE };
-            let mesh = grid([3, 2, 2], part, bulge);
+            let mesh = grid([3, 2, 2], part, sagitta);
             let cut = split_kinds(&mesh, &[PairKind::PlateOnBone]).unwrap();
             same_shape(&mesh, &cut);
             // 4 x 3 corners and the edges between them: all twice now.

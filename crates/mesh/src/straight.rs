@@ -3,7 +3,7 @@
 use crate::adjacency::{NONE, face_table};
 use crate::promote::{StraightFacet, StraightMesh, promote};
 use crate::tet::{centroid, face, six_volumes};
-use crate::{MeshError, SurfaceName, TetMesh};
+use crate::{GateFault, MeshError, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
 
 impl TetMesh {
@@ -46,11 +46,11 @@ impl TetMesh {
     ) -> Result<TetMesh, MeshError> {
         let tets = oriented(&vertices, tets)?;
         let table = face_table(vertices.len(), &tets);
-        if let Some(f) = table.overfull {
-            return Err(MeshError::Gate {
-                gate: "conformity",
-                detail: format!("face {f:?} belongs to more than two tetrahedra"),
-            });
+        if let Some(face) = table.overfull {
+            return Err(MeshError::Gate(GateFault::OverfullFace {
+                vertices: face,
+                at: centroid(&face.map(|v| vertices[v as usize])).into(),
+            }));
         }
         let names: Vec<Part> = (0..tets.len()).map(part_of).collect();
         let mut parts = names.clone();
@@ -112,28 +112,25 @@ impl TetMesh {
 }
 
 /// Turns tetrahedra the right way out; refuses flat ones and idle vertices.
-fn oriented(vertices: &[Vec3], tets: &[[u32; 4]]) -> Result<Vec<[u32; 4]>, MeshError> {
+fn oriented(vertices: &[Vec3], tets: &[[u32; 4]]) -> Result<Vec<[u32; 4]>, GateFault> {
     let mut used = vec![false; vertices.len()];
     let mut out = Vec::with_capacity(tets.len());
     for (i, tet) in tets.iter().enumerate() {
         let mut tet = *tet;
         if let Some(v) = tet.iter().find(|v| **v as usize >= vertices.len()) {
-            return Err(MeshError::Gate {
-                gate: "vertices",
-                detail: format!("tetrahedron {i} names vertex {v} of {}", vertices.len()),
+            return Err(GateFault::UnknownVertex {
+                tet: i,
+                vertex: *v,
+                vertices: vertices.len(),
             });
         }
         let p = tet.map(|v| vertices[v as usize]);
         let v = six_volumes(&p);
         let size = (p[1] - p[0]).norm().max((p[2] - p[0]).norm());
         if v.abs() <= 1e-12 * size.powi(3) || !v.is_finite() {
-            let c = centroid(&p);
-            return Err(MeshError::Gate {
-                gate: "orientation",
-                detail: format!(
-                    "tetrahedron {i} at ({:.3}, {:.3}, {:.3}) is flat",
-                    c.x, c.y, c.z
-                ),
+            return Err(GateFault::Flat {
+                tet: i,
+                at: centroid(&p).into(),
             });
         }
         if v < 0.0 {
@@ -143,10 +140,7 @@ fn oriented(vertices: &[Vec3], tets: &[[u32; 4]]) -> Result<Vec<[u32; 4]>, MeshE
         out.push(tet);
     }
     match used.iter().position(|u| !u) {
-        Some(v) => Err(MeshError::Gate {
-            gate: "vertices",
-            detail: format!("no tetrahedron uses vertex {v}"),
-        }),
+        Some(vertex) => Err(GateFault::UnusedVertex { vertex }),
         None => Ok(out),
     }
 }
@@ -212,7 +206,7 @@ mod tests {
     #[test]
     fn midside_nodes_follow_the_curve_where_elements_allow_it() {
         let (vertices, tets) = two_cubes();
-        let bulge = |height: f64| {
+        let sagitta = |height: f64| {
             TetMesh::from_straight_tets(
                 vertices.clone(),
                 &tets,
@@ -228,10 +222,10 @@ mod tests {
             )
             .unwrap()
         };
-        let gentle = bulge(0.05);
+        let gentle = sagitta(0.05);
         assert_eq!(gentle.quality.curved_share, 1.0);
         assert!(gentle.nodes.iter().any(|n| n.z > 1.04));
-        let wild = bulge(-0.9);
+        let wild = sagitta(-0.9);
         assert_eq!(wild.quality.curved_share, 0.0);
         assert!(wild.quality.straightened_share > 0.0);
         assert!(wild.quality.min_jacobian_share >= 0.2);

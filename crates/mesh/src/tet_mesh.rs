@@ -2,6 +2,8 @@
 
 use bicolumn_base::{Part, PlateSite, ScrewNumber, Vec3};
 use serde::{Deserialize, Serialize};
+use std::fmt;
+use thiserror::Error;
 
 /// What a surface of the construct is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -189,26 +191,99 @@ pub struct Quality {
     pub parts: Vec<(String, usize, f64)>,
     /// Share of the curved-surface midside nodes that sit on the true surface.
     pub curved_share: f64,
-    /// Share of the elements with a curved side for whose sake a midside node was drawn back.
+    /// Share of the elements with a curved edge for whose sake a midside node was drawn back.
     #[serde(default)]
     pub straightened_share: f64,
     /// Least det J of a curved element anywhere in it (lower bound), over that of the straight element.
     #[serde(default)]
     pub min_jacobian_share: f64,
-    /// Facets that no surface claims.
+    /// Facets that no surface claims. None in a mesh from [`crate::build`], whose gates refuse them.
     pub unclassified_facets: usize,
-    /// Pieces that share no face with each other.
+    /// Connected components: pieces that share no face with each other.
     pub components: usize,
-    /// Edges at which a part touches itself in more than one wedge.
-    pub pinched_edges: usize,
-    /// Edges at which the material as a whole does so: a hinge in the model.
+    /// Non-manifold edges of single parts: a part touches itself there in more than one wedge.
+    #[serde(rename = "pinched_edges")]
+    pub non_manifold_edges: usize,
+    /// Non-manifold edges of all material: hinges of the model. None in a mesh from [`crate::build`], whose gates
+    /// refuse them.
     pub hinged_edges: usize,
     /// Largest distance of a facet's corner from the facet's surface, mm.
     pub surface_error_mm: f64,
     /// Centroid and level of the worst tetrahedron, mm.
     pub worst_at: [f64; 3],
-    /// Which fallback was needed: 0 none, 1 a shifted lattice, 2 a finer lattice.
-    pub fallback: u8,
+    /// Fallback that was needed.
+    pub fallback: Fallback,
+}
+
+/// Retry of the mesher that gave the mesh; in files its number, 0 to 2.
+#[derive(
+    Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+#[serde(into = "u8", try_from = "u8")]
+pub enum Fallback {
+    /// The lattice asked for.
+    #[default]
+    None,
+    /// A lattice of the size asked for, shifted by part of a cell.
+    ShiftedLattice,
+    /// A lattice with all sizes times 0.8.
+    FinerLattice,
+}
+
+impl Fallback {
+    /// Consequence for the numbers found on the mesh, in a sentence; `None` without a fallback.
+    pub fn consequence(self) -> Option<&'static str> {
+        match self {
+            Fallback::None => None,
+            Fallback::ShiftedLattice => Some(
+                "meshed on a shifted lattice, since the first one failed a check or left a dihedral angle below 20 \
+                 degrees: element sizes are as asked for, and the shift moves results as another lattice pose \
+                 does, by mesh noise",
+            ),
+            Fallback::FinerLattice => Some(
+                "meshed with all sizes times 0.8, since no lattice of the size asked for gave a sound mesh: the \
+                 discretisation error is that of the smaller size, so compare with other points only beyond it",
+            ),
+        }
+    }
+}
+
+impl From<Fallback> for u8 {
+    fn from(fallback: Fallback) -> u8 {
+        match fallback {
+            Fallback::None => 0,
+            Fallback::ShiftedLattice => 1,
+            Fallback::FinerLattice => 2,
+        }
+    }
+}
+
+impl TryFrom<u8> for Fallback {
+    type Error = UnknownFallback;
+
+    fn try_from(number: u8) -> Result<Self, UnknownFallback> {
+        match number {
+            0 => Ok(Fallback::None),
+            1 => Ok(Fallback::ShiftedLattice),
+            2 => Ok(Fallback::FinerLattice),
+            _ => Err(UnknownFallback(number)),
+        }
+    }
+}
+
+/// Number that names no [`Fallback`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+#[error("fallback {0}: 0, 1 or 2 is known")]
+pub struct UnknownFallback(pub u8);
+
+impl fmt::Display for Fallback {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Fallback::None => "none",
+            Fallback::ShiftedLattice => "a shifted lattice of the size asked for",
+            Fallback::FinerLattice => "a lattice with all sizes times 0.8",
+        })
+    }
 }
 
 /// Seconds by stage.
@@ -224,6 +299,20 @@ pub struct MeshStages {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_fallback_is_its_number_in_files_and_a_sentence_for_readers() {
+        for (number, fallback) in [
+            (0, Fallback::None),
+            (1, Fallback::ShiftedLattice),
+            (2, Fallback::FinerLattice),
+        ] {
+            assert_eq!(u8::from(fallback), number);
+            assert_eq!(Fallback::try_from(number), Ok(fallback));
+            assert_eq!(fallback.consequence().is_none(), number == 0);
+        }
+        assert_eq!(Fallback::try_from(3), Err(UnknownFallback(3)));
+    }
 
     #[test]
     fn surfaces_are_named_after_their_parts() {

@@ -1,24 +1,25 @@
-//! Bending the sides inside, so that those on curved surfaces have room.
+//! Untangling curved elements: midside nodes of interior edges give way to curved edges on surfaces.
 //!
-//! Where a side on a surface bulges into an element, the element gets thin or turns over at that
-//! side's ends. Its other sides can give way: their midside nodes are moved so that det J of all
-//! elements round them rises (in the spirit of Toulorge, Geuzaine, Remacle, Lambrechts 2013, J Comput
-//! Phys 254:8, one node at a time). Corners and nodes on surfaces stay where they are.
+//! Where an edge on a surface is curved into an element, det J falls at that edge's ends. The midside nodes of the
+//! element's other edges are moved so that the least det J over its straight-sided value, σ = min det J / 6V, rises
+//! in all elements round them: each node descends on Σ max(0, σ* − σ)² over the ring of its edge, σ* the aim, with min
+//! det J bounded below by its Bernstein coefficients ([`crate::curved`]). In the spirit of Toulorge, Geuzaine, Remacle
+//! and Lambrechts 2013, J Comput Phys 254:8, one node at a time. Corners and nodes on surfaces stay where they are.
 
 use crate::curved::least_jacobian;
 use crate::tet::six_volumes;
 use bicolumn_base::Vec3;
 
-/// Sweeps over the sides of the elements that are still too thin.
+/// Sweeps over the edges of the elements whose σ is still too small.
 const SWEEPS: usize = 8;
-/// Least det J over the straight element's that moves aim at; above what an element must have, so
-/// that one side does not take all the room.
+/// Aim σ* of the moves, above what an element must have, so that one edge does not take all that its element has to
+/// give.
 const AIM: f64 = 0.4;
 /// A midside node moves no farther from the chord than this share of its edge.
 const LONGEST_BEND: f64 = 0.3;
 
-/// Ten-node elements and their sides.
-pub(crate) struct Sides<'m> {
+/// Ten-node elements and their edges, while edges are curved.
+pub(crate) struct CurvedEdges<'m> {
     pub(crate) tets: &'m [[u32; 10]],
     /// The six edges of every element.
     pub(crate) edges_of: &'m [[u32; 6]],
@@ -30,23 +31,22 @@ pub(crate) struct Sides<'m> {
     pub(crate) scope: Scope,
 }
 
-/// Where something has moved or may move: vertices, and all elements at them. Spares passes over the
-/// whole mesh.
+/// Region in which nodes have moved or may move: vertices, and all elements at them. Spares passes over the whole
+/// mesh.
 #[derive(Default)]
 pub(crate) struct Scope {
     has: Vec<bool>,
     elements: Vec<u32>,
 }
 
-impl Sides<'_> {
-    /// Least det J of an element over that of the straight one.
+impl CurvedEdges<'_> {
+    /// σ of an element: least det J over that of the straight-sided element (lower bound).
     pub(crate) fn share(&self, nodes: &[Vec3], t: u32) -> f64 {
         let x = self.tets[t as usize].map(|n| nodes[n as usize]);
         least_jacobian(&x) / six_volumes(&[x[0], x[1], x[2], x[3]])
     }
 
-    /// Bends free sides of elements with less than `enough`; returns the elements round the sides that
-    /// moved.
+    /// Bends free edges of elements with σ less than `enough`; returns the elements round the edges that moved.
     pub(crate) fn bend(&mut self, nodes: &mut [Vec3], thin: &[u32], enough: f64) -> Vec<u32> {
         self.widen_scope(thin);
         let rings = self.rings(thin);
@@ -95,7 +95,7 @@ impl Sides<'_> {
             .collect()
     }
 
-    /// Puts a bent free side back to its chord and keeps it there. Was it bent?
+    /// Puts a bent free edge back to its chord and keeps it there. Was it bent?
     pub(crate) fn straighten(&mut self, nodes: &mut [Vec3], edge: usize) -> bool {
         if !std::mem::replace(&mut self.is_free[edge], false) {
             return false;
@@ -136,7 +136,7 @@ impl Sides<'_> {
         rings
     }
 
-    /// Moves one midside node downhill on the shortage of its ring. Did it move?
+    /// Moves one midside node downhill on the sum over its ring. Did it move?
     fn place(&self, nodes: &mut [Vec3], ring: &Ring) -> bool {
         let n = self.vertex_count + ring.edge;
         let [a, b] = self.ends[ring.edge].map(|v| nodes[v as usize]);
@@ -203,7 +203,7 @@ mod tests {
     use crate::test_cubes::cubes;
 
     #[test]
-    fn sides_inside_give_way_to_one_that_bulges_in() {
+    fn interior_edges_give_way_to_one_that_is_curved_into_them() {
         let (mut nodes, mut tets, _) = cubes([2, 2, 2]);
         for t in &mut tets {
             if six_volumes(&t.map(|v| nodes[v as usize])) < 0.0 {
@@ -236,7 +236,7 @@ mod tests {
             .zip(&edges_of)
             .map(|(t, e)| ten_nodes(t, e, vertex_count))
             .collect();
-        let mut sides = Sides {
+        let mut curved = CurvedEdges {
             tets: &ten,
             edges_of: &edges_of,
             ends: &ends,
@@ -244,18 +244,22 @@ mod tests {
             is_free: floor.iter().map(|f| !f).collect(),
             scope: Scope::default(),
         };
-        let least = |sides: &Sides<'_>, nodes: &[Vec3]| {
-            let shares = (0..ten.len() as u32).map(|t| sides.share(nodes, t));
+        let least = |curved: &CurvedEdges<'_>, nodes: &[Vec3]| {
+            let shares = (0..ten.len() as u32).map(|t| curved.share(nodes, t));
             shares.fold(f64::INFINITY, f64::min)
         };
         let thin: Vec<u32> = (0..ten.len() as u32)
-            .filter(|t| sides.share(&nodes, *t) < 0.3)
+            .filter(|t| curved.share(&nodes, *t) < 0.3)
             .collect();
-        assert!(!thin.is_empty(), "nothing to do: {}", least(&sides, &nodes));
-        let touched = sides.bend(&mut nodes, &thin, 0.3);
-        assert!(least(&sides, &nodes) >= 0.3, "{}", least(&sides, &nodes));
+        assert!(
+            !thin.is_empty(),
+            "nothing to do: {}",
+            least(&curved, &nodes)
+        );
+        let touched = curved.bend(&mut nodes, &thin, 0.3);
+        assert!(least(&curved, &nodes) >= 0.3, "{}", least(&curved, &nodes));
         for (n, (new, old)) in nodes.iter().zip(&straight).enumerate() {
-            let free = n >= vertex_count && sides.is_free[n - vertex_count];
+            let free = n >= vertex_count && curved.is_free[n - vertex_count];
             assert!(free || new == old, "node {n} moved");
             let bent = n >= vertex_count && new != old;
             let at = |t: &u32| ten[*t as usize].contains(&(n as u32));
@@ -266,11 +270,11 @@ mod tests {
             .collect();
         assert!(!moved.is_empty());
         for e in &moved {
-            assert!(sides.straighten(&mut nodes, *e as usize));
-            assert!(!sides.straighten(&mut nodes, *e as usize), "only once");
+            assert!(curved.straighten(&mut nodes, *e as usize));
+            assert!(!curved.straighten(&mut nodes, *e as usize), "only once");
         }
         assert_eq!(nodes, straight);
-        let round = sides.elements_at(&moved);
+        let round = curved.elements_at(&moved);
         assert_eq!(
             round.len(),
             touched

@@ -15,7 +15,7 @@ fn mesh(fracture: FractureSpec) -> (Construct, TetMesh) {
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);
-    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    assert_eq!((q.components, q.non_manifold_edges), (1, 0));
     (construct, mesh)
 }
 

@@ -48,7 +48,7 @@ fn stl_of(bone: &Bone, top: f64) -> Vec<u8> {
         bounds: bounds.grown(2.0),
         material: Box::new(move |x| outer.value(x).max(x.y - top)),
         size: Box::new(|_| 1.5),
-        spines: Vec::new(),
+        axes: Vec::new(),
         finest_mm: 1.5,
         levels: 0,
         pose: LatticePose::default(),
@@ -129,5 +129,5 @@ fn a_bone_written_and_read_back_carries_the_same_construct() {
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);
-    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    assert_eq!((q.components, q.non_manifold_edges), (1, 0));
 }

@@ -80,7 +80,7 @@ fn well_shaped(spec: &ConstructSpec, dihedral_deg: f64, radius_ratio: f64) -> (C
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > dihedral_deg && q.min_radius_ratio > radius_ratio);
-    assert_eq!((q.components, q.pinched_edges), (1, 0));
+    assert_eq!((q.components, q.non_manifold_edges), (1, 0));
     (construct, mesh)
 }
 

@@ -7,7 +7,7 @@ mod random;
 mod tube_scene;
 
 use bicolumn_base::{Part, Vec3};
-use bicolumn_mesh::{SurfaceName, TetMesh, build};
+use bicolumn_mesh::{Fallback, SurfaceName, TetMesh, build};
 use random::Random;
 use tube_scene::Scene;
 
@@ -45,8 +45,8 @@ fn check(mesh: &TetMesh, scene: &Scene) {
     let q = &mesh.quality;
     assert!(worst <= 1e-6, "vertices on their surfaces: {worst}");
     assert_eq!(q.unclassified_facets, 0);
-    assert_eq!(q.pinched_edges, 0);
-    assert!(q.fallback < 2);
+    assert_eq!(q.non_manifold_edges, 0);
+    assert!(q.fallback < Fallback::FinerLattice);
     assert!(q.min_dihedral_deg >= 15.0, "{q:?}");
 }
 
@@ -157,7 +157,7 @@ fn random_scenes_pass_every_gate() {
             q.min_radius_ratio,
             q.curved_share,
             q.fallback,
-            q.pinched_edges,
+            q.non_manifold_edges,
             q.unclassified_facets,
             q.surface_error_mm,
             q.components,

@@ -50,7 +50,7 @@ pub fn explain_sizes(error: &MeshError, job: &Job, point: &DesignPoint) -> Strin
     let key = match error {
         MeshError::NoSuchFeature { region, .. } => format!("{}{region}.around", regions::PREFIX),
         MeshError::SizeFieldTooSmall { .. } => size_field_file::KEY.to_string(),
-        MeshError::Gate { .. } | MeshError::TooManySurfaces { .. } => return error.to_string(),
+        MeshError::Gate(_) | MeshError::TooManySurfaces { .. } => return error.to_string(),
     };
     let settings = Settings::at(job, point);
     format!("{}: {error}", where_given(&key, job, point, &settings))

@@ -244,9 +244,7 @@ fn cut_screws(model: &BuiltModel) -> Vec<String> {
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {
     let q = &model.problem.mesh.quality;
     let mut warnings = Vec::new();
-    if q.fallback > 0 {
-        warnings.push(format!("the mesher needed its fallback {}", q.fallback));
-    }
+    warnings.extend(q.fallback.consequence().map(str::to_owned));
     if q.min_dihedral_deg < 10.0 {
         warnings.push(format!(
             "the worst tetrahedron has a dihedral angle of {:.1} degrees, near ({:.1}, {:.1}, {:.1}) mm",

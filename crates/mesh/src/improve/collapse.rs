@@ -7,7 +7,7 @@
 
 use super::Improver;
 use crate::complex::EdgeFace;
-use crate::pinch::pinches;
+use crate::manifold::is_non_manifold;
 use crate::quality::shape;
 use crate::surfaces::{PINNED, bits};
 use crate::tet::{EDGES, centroid};
@@ -54,7 +54,7 @@ impl Improver<'_, '_> {
             return false;
         };
         for t in &c.ring {
-            self.mesh.kill(*t);
+            self.mesh.remove(*t);
         }
         for (t, tet) in c.changed {
             self.mesh.tets[t as usize] = tet;
@@ -90,7 +90,7 @@ impl Improver<'_, '_> {
         let bound = on_gone != 0;
         if bound
             && !m
-                .faces_round(gone, kept, &ring)
+                .faces_around(gone, kept, &ring)
                 .iter()
                 .any(EdgeFace::is_interface)
         {
@@ -124,7 +124,7 @@ impl Improver<'_, '_> {
         self.links_agree(&c, bound)?;
         if bound {
             self.interface_agrees(&c)?;
-            self.nothing_pinched(&c)?;
+            self.stays_manifold(&c)?;
         }
         Some(c)
     }
@@ -284,7 +284,7 @@ impl Improver<'_, '_> {
     }
 
     /// No label meets itself in two wedges at an edge of the kept vertex afterwards.
-    fn nothing_pinched(&self, c: &Collapse) -> Option<()> {
+    fn stays_manifold(&self, c: &Collapse) -> Option<()> {
         let m = &*self.mesh;
         let mut after: Vec<([u32; 4], u8)> = c
             .changed
@@ -305,7 +305,7 @@ impl Improver<'_, '_> {
                 continue;
             }
             let round = after.iter().copied().filter(|t| t.0.contains(&end));
-            if pinches(&m.edge_faces(c.kept, end, round)) {
+            if is_non_manifold(&m.edge_faces(c.kept, end, round)) {
                 return None;
             }
         }

@@ -55,7 +55,7 @@ impl Improver<'_, '_> {
         };
         let Some(born) = born else { return false };
         for t in ring {
-            self.mesh.kill(t);
+            self.mesh.remove(t);
         }
         for (tet, label) in born {
             self.mesh.add(tet, label);

@@ -42,8 +42,8 @@ impl Improver<'_, '_> {
         if (volume - before).abs() > 1e-9 * before || !self.mesh.ring(near, far).is_empty() {
             return false;
         }
-        self.mesh.kill(t);
-        self.mesh.kill(other);
+        self.mesh.remove(t);
+        self.mesh.remove(other);
         for new in born {
             self.mesh.add(new, label);
         }

@@ -13,7 +13,7 @@ mod smooth;
 
 pub(crate) use smooth::place_in_star;
 
-use crate::complex::{Complex, DEAD};
+use crate::complex::{Complex, REMOVED};
 use crate::surfaces::{PINNED, Surfaces};
 use crate::tet::EDGES;
 use bicolumn_base::Vec3;
@@ -24,9 +24,9 @@ const SMOOTH_BELOW: f64 = 0.5;
 const COLLAPSE_BELOW: f64 = 0.36;
 
 /// Tries to bring vertices onto their surfaces at the price of shape.
-const HOMING_ROUNDS: usize = 6;
+const PROJECTION_ROUNDS: usize = 6;
 /// Least shape that may cost: the sine of 10 degrees and a little.
-const LEAST_SHAPE_AT_HOME: f64 = 0.18;
+const LEAST_SHAPE_ON_SURFACE: f64 = 0.18;
 /// Least shape that the way there may cost: the sine of 20 degrees and a little.
 const GOOD_SHAPE: f64 = 0.36;
 
@@ -66,11 +66,11 @@ pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, 
     }
     work.smooth_pass(SMOOTH_BELOW);
     work.settle(0.3);
-    work.bring_home();
+    work.project_onto_surfaces();
 }
 
 /// Smooths the vertices of the tetrahedra from number `first` on.
-pub(crate) fn smooth_born(mesh: &mut Complex, surfaces: &Surfaces<'_>, first: usize) {
+pub(crate) fn smooth_new(mesh: &mut Complex, surfaces: &Surfaces<'_>, first: usize) {
     let mut vertices: Vec<u32> = mesh.tets[first..].iter().flatten().copied().collect();
     vertices.sort_unstable();
     vertices.dedup();
@@ -107,8 +107,8 @@ impl Improver<'_, '_> {
 
     /// Moves vertices that are still off their surfaces there at the price of shape, and smooths the
     /// neighbours, which may make room for the next try: a vertex in a chord across a thin screw has far to go.
-    fn bring_home(&mut self) {
-        for _ in 0..HOMING_ROUNDS {
+    fn project_onto_surfaces(&mut self) {
+        for _ in 0..PROJECTION_ROUNDS {
             let astray: Vec<(u32, Vec3)> = (0..self.mesh.position.len())
                 .filter_map(|v| {
                     let on = self.mesh.on[v];
@@ -124,7 +124,7 @@ impl Improver<'_, '_> {
                 let at = self.mesh.position[*v as usize];
                 // A part of the way is worth no bad shape.
                 let stops = [
-                    (1.0, LEAST_SHAPE_AT_HOME),
+                    (1.0, LEAST_SHAPE_ON_SURFACE),
                     (0.5, GOOD_SHAPE),
                     (0.2, GOOD_SHAPE),
                 ];
@@ -157,7 +157,7 @@ impl Improver<'_, '_> {
     fn worst_first(&mut self, limit: f64, mut change: impl FnMut(&mut Self, u32) -> bool) -> usize {
         let mut changes = 0;
         for (shape, t) in self.mesh.worse_than(limit) {
-            let alive = self.mesh.label[t as usize] != DEAD;
+            let alive = self.mesh.label[t as usize] != REMOVED;
             if alive && self.mesh.shape[t as usize] == shape && change(self, t) {
                 changes += 1;
             }

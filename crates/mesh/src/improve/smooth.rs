@@ -5,7 +5,7 @@
 //! surfaces meet; corners stay.
 
 use super::Improver;
-use crate::complex::DEAD;
+use crate::complex::REMOVED;
 use crate::quality::shape;
 use crate::surfaces::{PINNED, Surfaces, bits};
 use bicolumn_base::Vec3;
@@ -15,7 +15,7 @@ impl Improver<'_, '_> {
     pub(super) fn smooth_pass(&mut self, limit: f64) {
         let mut marked = vec![false; self.mesh.position.len()];
         for (t, tet) in self.mesh.tets.iter().enumerate() {
-            if self.mesh.label[t] != DEAD && self.mesh.shape[t] < limit {
+            if self.mesh.label[t] != REMOVED && self.mesh.shape[t] < limit {
                 tet.iter().for_each(|v| marked[*v as usize] = true);
             }
         }

@@ -335,7 +335,7 @@ impl Scene {
             steps,
             parts,
             bodies: Vec::new(),
-            spines: Vec::new(),
+            axes: Vec::new(),
             bounds: bounds.grown(1.0),
             material: Box::new(|x| self.material(x)),
             size: Box::new(|x| self.size(x)),

@@ -1,8 +1,9 @@
-//! Drawing lattice vertices onto the axes of thin rods.
+//! Warping lattice vertices onto the axes of thin rods.
 //!
 //! A rod about as thick as a cell is cut into a polygon of six or so corners. With a vertex on its axis
-//! the polygon is a fan, each triangle with one side on the circle; without one it has ears, triangles
-//! with two sides there, and a curved ear is flat at its tip: such sides would have to stay straight.
+//! the polygon is a fan, each triangle with one edge on the circle; without one it has over-constrained triangles
+//! with two edges there: curved, such a triangle is flat at the corner between them, so its edges would have to stay
+//! straight ([`crate::curved_edges`]).
 
 use crate::complex::Complex;
 use bicolumn_base::Vec3;
@@ -13,10 +14,10 @@ const REACH_SHARE: f64 = 0.55;
 const LEAST_SHAPE: f64 = 0.34;
 
 /// Moves vertices near the segments onto them, the nearest first. `finest` is the lattice's cell, mm.
-/// Returns how many were moved.
-pub(crate) fn draw_onto_spines(mesh: &mut Complex, spines: &[[Vec3; 2]], finest: f64) -> usize {
+/// Returns the number of vertices moved.
+pub(crate) fn snap_to_axes(mesh: &mut Complex, axes: &[[Vec3; 2]], finest: f64) -> usize {
     let mut near: Vec<(f64, u32, Vec3)> = Vec::new();
-    for [from, to] in spines {
+    for [from, to] in axes {
         let along = (to - from).normalize();
         let length = (to - from).norm();
         for (v, p) in mesh.position.iter().enumerate() {

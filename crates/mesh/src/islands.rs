@@ -1,19 +1,19 @@
-//! Sweeping up crumbs: a few tetrahedra of one label that the lattice was too coarse for.
+//! Islands: connected sets of tetrahedra of one label, smaller than the lattice resolves.
 //!
-//! Where two surfaces come closer than a cell, or one ends within a cell, cutting can leave an island
-//! of a label that is smaller than a cell. It carries no load worth the name but forces sharp corners
-//! on the mesh, so it goes to the neighbour with which it shares the largest area.
+//! Where two surfaces come closer than a cell, or one ends within a cell, cutting can leave an island. It
+//! carries no load worth the name but forces sharp corners on the mesh, so it takes the label of the neighbour with
+//! which it shares the largest area.
 
 use crate::adjacency::{FaceTable, NONE, face_table};
-use crate::complex::{Complex, DEAD};
+use crate::complex::{Complex, REMOVED};
 use crate::tet::{face, six_volumes};
 
-/// Gives islands below `volume_mm3` to their neighbours, drops those that go to nothing. Returns who
-/// shares a face afterwards.
-pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> FaceTable {
+/// Relabels islands below `volume_mm3` as their neighbours, removes islands that border most on empty space.
+/// Returns the face adjacency afterwards.
+pub(crate) fn remove_islands(mesh: &mut Complex, volume_mm3: f64) -> FaceTable {
     let table = face_table(mesh.position.len(), &mesh.tets);
     let islands = islands(mesh, &table.beyond);
-    let mut swept = 0;
+    let mut relabelled = 0;
     for island in islands {
         let volume: f64 = island
             .iter()
@@ -22,13 +22,13 @@ pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> FaceTable {
         if volume >= volume_mm3 {
             continue;
         }
-        // Area shared with each neighbouring label, DEAD standing for nothing.
+        // Area shared with each neighbouring label, REMOVED standing for empty space.
         let own = mesh.label[island[0] as usize];
         let mut area: Vec<(u8, f64)> = Vec::new();
         for t in &island {
             for (i, beyond) in table.beyond[*t as usize].iter().enumerate() {
                 let label = match *beyond {
-                    NONE => DEAD,
+                    NONE => REMOVED,
                     b => mesh.label[b as usize],
                 };
                 if label == own {
@@ -49,17 +49,17 @@ pub(crate) fn sweep_crumbs(mesh: &mut Complex, volume_mm3: f64) -> FaceTable {
             for t in &island {
                 mesh.label[*t as usize] = *label;
             }
-            swept += 1;
+            relabelled += 1;
         }
     }
-    if swept == 0 {
+    if relabelled == 0 {
         return table;
     }
     mesh.compact();
     face_table(mesh.position.len(), &mesh.tets)
 }
 
-/// Pieces of equal label joined through faces, in order of their first tetrahedron.
+/// Connected components of equal label, joined through faces, in order of their first tetrahedron.
 fn islands(mesh: &Complex, beyond: &[[u32; 4]]) -> Vec<Vec<u32>> {
     let mut seen = vec![false; mesh.tets.len()];
     let mut out = Vec::new();
@@ -91,7 +91,7 @@ mod tests {
     use bicolumn_base::Vec3;
 
     #[test]
-    fn a_crumb_goes_to_the_neighbour_with_the_larger_face() {
+    fn an_island_goes_to_the_neighbour_with_the_larger_face() {
         let position = vec![
             Vec3::zeros(),
             Vec3::x(),
@@ -112,10 +112,10 @@ mod tests {
             .collect();
         let mut c = Complex::new(position, tets);
         c.label = vec![1, 2, 3];
-        let table = sweep_crumbs(&mut c, 0.1);
+        let table = remove_islands(&mut c, 0.1);
         assert_eq!(c.label, vec![1, 2, 3], "all islands are larger");
         assert_eq!(table.beyond.len(), 3);
-        let table = sweep_crumbs(&mut c, 0.2);
+        let table = remove_islands(&mut c, 0.2);
         assert_eq!(table.beyond.len(), 2);
         // Free faces win (area 1 + 1 of the right angles), so the first tetrahedron is gone.
         assert_eq!(c.label, vec![2, 3]);

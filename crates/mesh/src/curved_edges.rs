@@ -1,16 +1,20 @@
-//! Giving curved sides room: sides and ears that no midside node could save are split.
+//! Splitting edges that no midside node could curve without spoiling an element.
 //!
-//! Three faults of a straight mesh show only once its sides are curved:
-//! - a side that spans too much of a curved surface (a circle cut to a triangle or a square);
-//! - an ear: a tetrahedron with three sides at one corner on one smooth surface, or a face with two
-//!   sides on one smooth curve. Curved, those sides share a tangent plane (a tangent), and det J
-//!   vanishes at the corner wherever the other midside nodes are put;
-//! - a crowded corner: sides on two surfaces that, once curved, nearly do so.
+//! A straight mesh that is to become quadratic can have three faults that show only once its edges follow the
+//! surfaces. With the chord of an edge of length h, the *sagitta* is the distance of its middle from the surface, here
+//! as a share of h.
+//! - A wide edge spans too much of a curved surface (a circle cut to a triangle or a square): its sagitta is large.
+//! - An over-constrained element has three edges of one corner on one smooth surface, or a face with two edges on
+//!   one smooth curve. Curved, these edges share a tangent plane (a tangent), and det J vanishes at the corner
+//!   wherever the other midside nodes are put (compare the corner condition on curved boundary elements in Johnen,
+//!   Remacle and Geuzaine 2013, J Comput Phys 233:359).
+//! - A near-degenerate corner: edges on two surfaces that, once curved, nearly share a tangent plane.
 //!
-//! A new vertex in the side, or in the side of the ear that is off the surface, takes the fault apart.
+//! A new vertex in the edge, or in the edge of an over-constrained element that is off the surface, mends the fault.
+//! It is placed within its surfaces where the worst shape around it is best.
 
-use crate::complex::{Complex, DEAD, EdgeFace};
-use crate::improve::{place_in_star, smooth_born};
+use crate::complex::{Complex, EdgeFace, REMOVED};
+use crate::improve::{place_in_star, smooth_new};
 use crate::surfaces::{PINNED, Surfaces, bits};
 use crate::tet::{EDGE_BETWEEN, EDGES, FACES, centroid};
 use bicolumn_base::Vec3;
@@ -18,120 +22,120 @@ use bicolumn_base::Vec3;
 /// Least shape that the tetrahedra round a new vertex must have, unless those before were worse: the
 /// sine of 20 degrees and a little.
 const LEAST_SHAPE: f64 = 0.36;
-/// The same for very wide sides where improvement follows, which mends most of them.
+/// Least shape round a new vertex in a very wide edge where improvement follows, which mends most of them.
 const LEAST_SHAPE_TO_MEND: f64 = 0.15;
 
-/// A side is wide when it bulges by more than this share of its length: on a circle, when it spans more
-/// than 58 degrees; very wide: 74 degrees.
+/// Sagitta over length from which an edge is wide: on a circle, when it spans more than 58 degrees.
 const WIDE: f64 = 0.13;
+/// Sagitta over length of a very wide edge: 74 degrees of a circle.
 const VERY_WIDE: f64 = 0.17;
-/// A side on a curve where surfaces meet is wide from 41 degrees on, and counts as very wide: on a wider one
-/// midside nodes of both surfaces press on the elements between.
+/// Sagitta over length from which an edge on a feature curve is wide (41 degrees of a circle), and counts as very
+/// wide: on a wider one midside nodes of both surfaces press on the elements between.
 const WIDE_ON_CURVE: f64 = 0.09;
-/// A side that bulges less than this (27 degrees) crowds no corner.
+/// Sagitta over length below which an edge (27 degrees of a circle) spoils no corner.
 const GENTLE: f64 = 0.06;
-/// A corner is crowded when curving its sides leaves less than this share of its solid angle's or a
-/// facet angle's (triple) product.
-const CROWDED: f64 = 0.3;
+/// Share of the triple product of its edges, or of a facet angle's cross product, below which curving makes a corner
+/// near-degenerate.
+const NEAR_DEGENERATE: f64 = 0.3;
 
-/// Before improvement: splits wide sides. Returns how many.
-pub(crate) fn prepare(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
-    split_wide_sides(mesh, surfaces, LEAST_SHAPE_TO_MEND)
+/// Splits wide edges before improvement. Returns the number of edges split.
+pub(crate) fn split_before_improvement(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    split_wide_edges(mesh, surfaces, LEAST_SHAPE_TO_MEND)
 }
 
-/// After improvement: splits wide sides, ears and the sides of crowded corners, smooths round them and
-/// tries once more. Returns how many.
-pub(crate) fn relieve(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+/// Splits wide edges, over-constrained elements and the edges of near-degenerate corners after improvement, smooths
+/// round them and tries once more. Returns the number of edges split.
+pub(crate) fn split_after_improvement(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
     let mut split = 0;
     for _ in 0..2 {
         let known = mesh.tets.len();
-        split += split_wide_sides(mesh, surfaces, LEAST_SHAPE)
-            + cut_ears(mesh, surfaces)
-            + split_crowded_sides(mesh, surfaces)
-            + cut_ears(mesh, surfaces);
-        smooth_born(mesh, surfaces, known);
+        split += split_wide_edges(mesh, surfaces, LEAST_SHAPE)
+            + split_over_constrained(mesh, surfaces)
+            + split_edges_of_near_degenerate(mesh, surfaces)
+            + split_over_constrained(mesh, surfaces);
+        smooth_new(mesh, surfaces, known);
     }
     split
 }
 
-/// A side to be split, with its bulge.
-type Bulging = (f64, [u32; 2]);
+/// An edge to be split, with its sagitta over its length.
+type BySagitta = (f64, [u32; 2]);
 
 fn is_curve(on: u128) -> bool {
     (on & !PINNED).count_ones() >= 2
 }
 
-/// Splits the sides, the one that bulges most first, as far as shapes allow.
+/// Splits the edges, the one of largest sagitta first, as far as shapes allow.
 fn split_in_turn(
     mesh: &mut Complex,
     surfaces: &Surfaces<'_>,
-    mut sides: Vec<Bulging>,
+    mut edges: Vec<BySagitta>,
     very_wide_floor: f64,
 ) -> usize {
-    sides.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
-    sides.dedup();
-    let mut split = |(bulge, [a, b]): &Bulging| {
-        let floor = if *bulge > VERY_WIDE || is_curve(mesh.shared([*a, *b])) {
+    edges.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
+    edges.dedup();
+    let mut split = |(sagitta, [a, b]): &BySagitta| {
+        let floor = if *sagitta > VERY_WIDE || is_curve(mesh.shared([*a, *b])) {
             very_wide_floor
         } else {
             LEAST_SHAPE
         };
-        split_side(mesh, surfaces, *a, *b, floor)
+        split_edge(mesh, surfaces, *a, *b, floor)
     };
-    sides.iter().filter(|side| split(side)).count()
+    edges.iter().filter(|edge| split(edge)).count()
 }
 
-fn split_wide_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor: f64) -> usize {
-    let mut sides: Vec<[u32; 2]> = Vec::new();
+fn split_wide_edges(mesh: &mut Complex, surfaces: &Surfaces<'_>, very_wide_floor: f64) -> usize {
+    let mut edges: Vec<[u32; 2]> = Vec::new();
     for tet in &mesh.tets {
         for [i, j] in EDGES {
-            let side = [tet[i].min(tet[j]), tet[i].max(tet[j])];
-            if mesh.shared(side) & !PINNED != 0 {
-                sides.push(side);
+            let edge = [tet[i].min(tet[j]), tet[i].max(tet[j])];
+            if mesh.shared(edge) & !PINNED != 0 {
+                edges.push(edge);
             }
         }
     }
-    sides.sort_unstable();
-    sides.dedup();
+    edges.sort_unstable();
+    edges.dedup();
     let limit = |on| if is_curve(on) { WIDE_ON_CURVE } else { WIDE };
-    let mut wide: Vec<Bulging> = Vec::new();
-    for side in sides {
-        // The surfaces both ends are on tell cheaply what the facets there confirm.
-        let shared = mesh.shared(side);
-        if bulge(mesh, surfaces, shared, side) > limit(shared) {
-            let on = surfaces_of_side(mesh, surfaces, side);
-            let by = bulge(mesh, surfaces, on, side);
+    let mut wide: Vec<BySagitta> = Vec::new();
+    for edge in edges {
+        // The surfaces that both ends lie on are a cheap first test; the facets at the edge decide.
+        let shared = mesh.shared(edge);
+        if sagitta(mesh, surfaces, shared, edge) > limit(shared) {
+            let on = surfaces_of_edge(mesh, surfaces, edge);
+            let by = sagitta(mesh, surfaces, on, edge);
             if by > limit(on) {
-                wide.push((by, side));
+                wide.push((by, edge));
             }
         }
     }
     split_in_turn(mesh, surfaces, wide, very_wide_floor)
 }
 
-/// How far the middle of a side is from surfaces, as a share of its length.
-fn bulge(mesh: &Complex, surfaces: &Surfaces<'_>, on: u128, [a, b]: [u32; 2]) -> f64 {
+/// Sagitta of an edge against the given surfaces over its length.
+fn sagitta(mesh: &Complex, surfaces: &Surfaces<'_>, on: u128, [a, b]: [u32; 2]) -> f64 {
     surfaces.residual(on, mesh.middle(a, b)) / mesh.distance(a, b)
 }
 
-fn cut_ears(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+fn split_over_constrained(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
     let mut cut = 0;
     for t in 0..mesh.tets.len() {
         let tet = mesh.tets[t];
-        if mesh.label[t] == DEAD || !may_be_ear(mesh, &tet) {
+        if mesh.label[t] == REMOVED || !may_be_over_constrained(mesh, &tet) {
             continue;
         }
-        let open = open_sides(mesh, surfaces, &tet);
+        let open = unconstrained_edges(mesh, surfaces, &tet);
         let mut split = open
             .iter()
-            .map(|[a, b]| split_side(mesh, surfaces, *a, *b, LEAST_SHAPE));
+            .map(|[a, b]| split_edge(mesh, surfaces, *a, *b, LEAST_SHAPE));
         cut += usize::from(split.any(|s| s));
     }
     cut
 }
 
-/// Are all corners on one surface, or three on one curve?
-fn may_be_ear(mesh: &Complex, tet: &[u32; 4]) -> bool {
+/// Are all corners on one surface, or three on one feature curve?
+fn may_be_over_constrained(mesh: &Complex, tet: &[u32; 4]) -> bool {
     let on = tet.map(|v| mesh.on[v as usize] & !PINNED);
     on[0] & on[1] & on[2] & on[3] != 0
         || FACES
@@ -139,56 +143,57 @@ fn may_be_ear(mesh: &Complex, tet: &[u32; 4]) -> bool {
             .any(|f| (on[f[0]] & on[f[1]] & on[f[2]]).count_ones() >= 2)
 }
 
-/// The sides of an ear that may be split, the longest first; none where there is no ear.
-fn open_sides(mesh: &Complex, surfaces: &Surfaces<'_>, tet: &[u32; 4]) -> Vec<[u32; 2]> {
-    let on = EDGES.map(|[i, j]| surfaces_of_side(mesh, surfaces, [tet[i], tet[j]]));
+/// Edges of an over-constrained element that may be split, the longest first; none where it is not over-constrained.
+fn unconstrained_edges(mesh: &Complex, surfaces: &Surfaces<'_>, tet: &[u32; 4]) -> Vec<[u32; 2]> {
+    let on = EDGES.map(|[i, j]| surfaces_of_edge(mesh, surfaces, [tet[i], tet[j]]));
     let mut open = [false; 6];
     for k in bits(on.iter().fold(0, |m, e| m | e)) {
         let is_on = |e: usize| on[e] >> k & 1 == 1;
-        let has_ear = (0..4).any(|i| (0..4).all(|j| i == j || is_on(EDGE_BETWEEN[i][j])));
-        if has_ear {
+        let is_over_constrained =
+            (0..4).any(|i| (0..4).all(|j| i == j || is_on(EDGE_BETWEEN[i][j])));
+        if is_over_constrained {
             (0..6).for_each(|e| open[e] |= !is_on(e));
         }
     }
     for [a, b, c] in FACES {
-        let sides = [[a, b], [b, c], [c, a]].map(|[i, j]| EDGE_BETWEEN[i][j]);
-        for (i, e) in sides.iter().enumerate() {
-            let curve = on[sides[(i + 1) % 3]] & on[sides[(i + 2) % 3]];
+        let edges = [[a, b], [b, c], [c, a]].map(|[i, j]| EDGE_BETWEEN[i][j]);
+        for (i, e) in edges.iter().enumerate() {
+            let curve = on[edges[(i + 1) % 3]] & on[edges[(i + 2) % 3]];
             open[*e] |= curve.count_ones() >= 2 && on[*e] & curve != curve;
         }
     }
-    let mut sides: Vec<[u32; 2]> = (0..6)
+    let mut edges: Vec<[u32; 2]> = (0..6)
         .filter(|e| open[*e])
         .map(|e| EDGES[e].map(|k| tet[k]))
         .collect();
-    sides.sort_by(|x, y| {
+    edges.sort_by(|x, y| {
         let length = |s: &[u32; 2]| mesh.distance(s[0], s[1]);
         length(y).total_cmp(&length(x)).then(x.cmp(y))
     });
-    sides
+    edges
 }
 
-fn split_crowded_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
-    let mut found: Vec<Bulging> = Vec::new();
+fn split_edges_of_near_degenerate(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
+    let mut found: Vec<BySagitta> = Vec::new();
     for t in 0..mesh.tets.len() {
         let tet = mesh.tets[t];
-        if mesh.label[t] == DEAD {
+        if mesh.label[t] == REMOVED {
             continue;
         }
-        let sides = EDGES.map(|[i, j]| [tet[i].min(tet[j]), tet[i].max(tet[j])]);
-        let may_bulge = |side: &[u32; 2]| {
-            let shared = mesh.shared(*side) & !PINNED;
-            shared != 0 && bulge(mesh, surfaces, shared, *side) > GENTLE
+        let edges = EDGES.map(|[i, j]| [tet[i].min(tet[j]), tet[i].max(tet[j])]);
+        let may_bulge = |edge: &[u32; 2]| {
+            let shared = mesh.shared(*edge) & !PINNED;
+            shared != 0 && sagitta(mesh, surfaces, shared, *edge) > GENTLE
         };
-        if !sides.iter().any(may_bulge) {
+        if !edges.iter().any(may_bulge) {
             continue;
         }
-        let on = sides.map(|side| surfaces_of_side(mesh, surfaces, side));
-        if is_crowded(&mesh.points(&tet), &on, surfaces) {
+        let on = edges.map(|edge| surfaces_of_edge(mesh, surfaces, edge));
+        if is_near_degenerate(&mesh.points(&tet), &on, surfaces) {
             let bulging = (0..6).filter(|e| on[*e] != 0);
             found.extend(
                 bulging
-                    .map(|e| (bulge(mesh, surfaces, on[e], sides[e]), sides[e]))
+                    .map(|e| (sagitta(mesh, surfaces, on[e], edges[e]), edges[e]))
                     .filter(|s| s.0 > GENTLE),
             );
         }
@@ -196,9 +201,9 @@ fn split_crowded_sides(mesh: &mut Complex, surfaces: &Surfaces<'_>) -> usize {
     split_in_turn(mesh, surfaces, found, LEAST_SHAPE)
 }
 
-/// Does curving the sides that are on surfaces leave too little room between them at a corner?
-fn is_crowded(p: &[Vec3; 4], on: &[u128; 6], surfaces: &Surfaces<'_>) -> bool {
-    // Twice the way from a corner to its side's midside node, corrected to the tangent there.
+/// Does curving the edges that are on surfaces make a corner near-degenerate?
+fn is_near_degenerate(p: &[Vec3; 4], on: &[u128; 6], surfaces: &Surfaces<'_>) -> bool {
+    // Twice the vector from a corner to its edge's midside node, corrected to the tangent there.
     let tangent = |i: usize, j: usize| {
         let e = EDGE_BETWEEN[i][j];
         let middle = 0.5 * (p[i] + p[j]);
@@ -212,13 +217,13 @@ fn is_crowded(p: &[Vec3; 4], on: &[u128; 6], surfaces: &Surfaces<'_>) -> bool {
         let curved: Vec<Vec3> = ends.iter().map(|j| tangent(i, *j)).collect();
         let between = |j: usize, k: usize| {
             let flat = chord[j].cross(&chord[k]);
-            curved[j].cross(&curved[k]).dot(&flat) < CROWDED * flat.norm_squared()
+            curved[j].cross(&curved[k]).dot(&flat) < NEAR_DEGENERATE * flat.norm_squared()
         };
         match ends.len() {
             2 => between(0, 1),
             3 => {
                 let solid = |v: &[Vec3]| v[0].dot(&v[1].cross(&v[2]));
-                solid(&curved) / solid(&chord) < CROWDED
+                solid(&curved) / solid(&chord) < NEAR_DEGENERATE
                     || between(0, 1)
                     || between(1, 2)
                     || between(2, 0)
@@ -229,13 +234,13 @@ fn is_crowded(p: &[Vec3; 4], on: &[u128; 6], surfaces: &Surfaces<'_>) -> bool {
 }
 
 /// The surfaces of the interface facets at an edge.
-fn surfaces_of_side(mesh: &Complex, surfaces: &Surfaces<'_>, [a, b]: [u32; 2]) -> u128 {
+fn surfaces_of_edge(mesh: &Complex, surfaces: &Surfaces<'_>, [a, b]: [u32; 2]) -> u128 {
     let common = mesh.shared([a, b]) & !PINNED;
     if common == 0 {
         return 0;
     }
     let ring = mesh.ring(a, b);
-    let faces = mesh.faces_round(a, b, &ring);
+    let faces = mesh.faces_around(a, b, &ring);
     let interfaces = faces.iter().filter(|f| EdgeFace::is_interface(f));
     interfaces.fold(0, |on, f| {
         let shared = common & mesh.on[f.apex as usize];
@@ -246,12 +251,12 @@ fn surfaces_of_side(mesh: &Complex, surfaces: &Surfaces<'_>, [a, b]: [u32; 2]) -
 
 /// Splits an edge where the shapes round the new vertex are best, if none falls below `floor` or the
 /// worst before. Nothing happens where there is no such edge any more.
-fn split_side(mesh: &mut Complex, surfaces: &Surfaces<'_>, a: u32, b: u32, floor: f64) -> bool {
+fn split_edge(mesh: &mut Complex, surfaces: &Surfaces<'_>, a: u32, b: u32, floor: f64) -> bool {
     let ring = mesh.ring(a, b);
     if ring.is_empty() {
         return false;
     }
-    let on = surfaces_of_side(mesh, surfaces, [a, b]);
+    let on = surfaces_of_edge(mesh, surfaces, [a, b]);
     let Some(start) = surfaces.project(on, mesh.middle(a, b)) else {
         return false;
     };
@@ -317,25 +322,25 @@ mod tests {
     }
 
     #[test]
-    fn ears_are_cut_off_by_a_vertex_inside() {
+    fn over_constrained_elements_are_split_by_a_vertex_inside() {
         let fields = ball();
         let surfaces = Surfaces::new(&fields).unwrap();
         let mut c = octahedron();
-        assert_eq!(cut_ears(&mut c, &surfaces), 1);
+        assert_eq!(split_over_constrained(&mut c, &surfaces), 1);
         assert_eq!((c.tets.len(), c.on[6]), (8, 0));
         assert!(c.position[6].norm() < 1e-3, "{}", c.position[6]);
         assert!((volume(&c) - 4.0 / 3.0).abs() < 1e-9);
-        assert_eq!(cut_ears(&mut c, &surfaces), 0, "none is left");
+        assert_eq!(split_over_constrained(&mut c, &surfaces), 0, "none is left");
     }
 
     #[test]
-    fn sides_of_a_right_angle_are_wide_and_halved_on_the_surface() {
+    fn edges_over_a_right_angle_are_wide_and_halved_on_the_surface() {
         let fields = ball();
         let surfaces = Surfaces::new(&fields).unwrap();
         let mut c = octahedron();
-        cut_ears(&mut c, &surfaces);
+        split_over_constrained(&mut c, &surfaces);
         let before = volume(&c);
-        assert!(prepare(&mut c, &surfaces) > 3);
+        assert!(split_before_improvement(&mut c, &surfaces) > 3);
         assert!(volume(&c) > 1.2 * before, "{before} to {}", volume(&c));
         for (x, on) in c.position.iter().zip(&c.on).skip(7) {
             assert_eq!(*on, 1);
@@ -346,7 +351,7 @@ mod tests {
     }
 
     #[test]
-    fn a_side_on_a_curve_is_wide_earlier() {
+    fn an_edge_on_a_feature_curve_is_wide_earlier() {
         struct Level;
         impl Field for Level {
             fn value(&self, x: Vec3) -> f64 {
@@ -370,14 +375,14 @@ mod tests {
             assert!(c.shape.iter().all(|s| *s > 0.0));
             c.on = vec![0b11, 0b11, 0b10, 0b01, 0b01];
             c.label = parts.to_vec();
-            prepare(&mut c, &surfaces)
+            split_before_improvement(&mut c, &surfaces)
         };
-        // The four sides along meridians span 90 degrees and are split anyway.
+        // The four edges along meridians span 90 degrees and are split anyway.
         assert_eq!([wedge([1, 1]), wedge([1, 2])], [4, 5]);
     }
 
     #[test]
-    fn a_corner_is_crowded_when_its_curved_sides_nearly_meet() {
+    fn a_corner_is_near_degenerate_when_its_curved_edges_nearly_meet() {
         struct Wall;
         impl Field for Wall {
             fn value(&self, x: Vec3) -> f64 {
@@ -388,7 +393,7 @@ mod tests {
         fields.push((SurfaceName::Other(1), Box::new(Wall)));
         let surfaces = Surfaces::new(&fields).unwrap();
         let turn = 50f64.to_radians();
-        // From where ball and wall touch: a side on the ball leaves 25 degrees from one on the wall.
+        // From where ball and wall touch: an edge on the ball leaves 25 degrees from one on the wall.
         let p = [
             Vec3::x(),
             Vec3::new(turn.cos(), turn.sin(), 0.0),
@@ -396,17 +401,17 @@ mod tests {
             Vec3::new(1.0, 0.3, 0.5),
         ];
         let (free, ball, wall) = (0b00, 0b01, 0b10);
-        assert!(is_crowded(
+        assert!(is_near_degenerate(
             &p,
             &[ball, free, wall, free, free, free],
             &surfaces
         ));
-        assert!(!is_crowded(
+        assert!(!is_near_degenerate(
             &p,
             &[ball, free, free, free, free, free],
             &surfaces
         ));
-        assert!(!is_crowded(
+        assert!(!is_near_degenerate(
             &p,
             &[free, free, wall, wall, free, free],
             &surfaces

@@ -1,33 +1,39 @@
-//! Pinches: edges at which a part touches itself in more than one wedge.
+//! Non-manifold edges: edges at which a part touches itself in more than one wedge.
 //!
-//! Two wedges that meet in an edge alone are a hinge, not a bond. Cutting can make one where a wall
-//! is thinner than a cell. Where a wedge is a single tetrahedron with all corners on one surface, it
-//! can change sides without spoiling any surface; that is what healing does.
+//! Round an edge of a manifold part the part's tetrahedra form one wedge, so two facets of its boundary
+//! meet there; four or more make the edge non-manifold. Two wedges of *all* material that meet in an edge alone
+//! are a hinge, not a bond. Cutting can make such edges where a wall is thinner than a cell. Repair relabels one
+//! wedge: a single tetrahedron with all its vertices on one surface takes the label of its neighbours, which
+//! moves no facet off that surface.
 
 use crate::adjacency::{FaceTable, NONE, face_table};
-use crate::complex::{Complex, DEAD, EdgeFace};
+use crate::complex::{Complex, EdgeFace, REMOVED};
 use crate::surfaces::PINNED;
 use crate::tet::{EDGES, face, six_volumes};
 
-/// Do the faces round an edge pinch a label: does some label meet itself there in two wedges?
-pub(crate) fn pinches(faces: &[EdgeFace]) -> bool {
+/// Is the edge with these faces non-manifold: does a label meet itself there in two wedges?
+pub(crate) fn is_non_manifold(faces: &[EdgeFace]) -> bool {
     let interfaces = || faces.iter().filter(|f| f.is_interface());
     interfaces().any(|f| {
         f.labels
             .iter()
-            .any(|l| *l != DEAD && interfaces().filter(|g| g.labels.contains(l)).count() > 2)
+            .any(|l| *l != REMOVED && interfaces().filter(|g| g.labels.contains(l)).count() > 2)
     })
 }
 
-/// The edges at which a part meets itself in more than one wedge, ascending. `part` of a tetrahedron
-/// is [`NOTHING`] where there is no material.
-pub(crate) fn pinched_edges(tets: &[[u32; 4]], part: &[u16], table: &FaceTable) -> Vec<[u32; 2]> {
+/// Non-manifold edges of all parts, ascending. `part` of a tetrahedron is [`NO_PART`] where there is no
+/// material.
+pub(crate) fn non_manifold_edges(
+    tets: &[[u32; 4]],
+    part: &[u16],
+    table: &FaceTable,
+) -> Vec<[u32; 2]> {
     // Each interface facet once, from its lower-numbered side, spread over its edges.
-    let mut sides: Vec<([u32; 2], [u16; 2])> = Vec::new();
+    let mut edges: Vec<([u32; 2], [u16; 2])> = Vec::new();
     for (t, tet) in tets.iter().enumerate() {
         for (i, beyond) in table.beyond[t].iter().enumerate() {
             let other = match *beyond {
-                NONE => NOTHING,
+                NONE => NO_PART,
                 b if (b as usize) < t => continue,
                 b => part[b as usize],
             };
@@ -37,28 +43,29 @@ pub(crate) fn pinched_edges(tets: &[[u32; 4]], part: &[u16], table: &FaceTable) 
             let f = face(tet, i);
             for k in 0..3 {
                 let (a, b) = (f[k], f[(k + 1) % 3]);
-                sides.push(([a.min(b), a.max(b)], [part[t], other]));
+                edges.push(([a.min(b), a.max(b)], [part[t], other]));
             }
         }
     }
-    sides.sort_unstable();
-    sides
+    edges.sort_unstable();
+    edges
         .chunk_by(|x, y| x.0 == y.0)
         .filter(|round| {
             round
                 .iter()
                 .flat_map(|s| s.1)
-                .any(|p| p != NOTHING && round.iter().filter(|s| s.1.contains(&p)).count() > 2)
+                .any(|p| p != NO_PART && round.iter().filter(|s| s.1.contains(&p)).count() > 2)
         })
         .map(|round| round[0].0)
         .collect()
 }
 
-/// Part number of nothing.
-pub(crate) const NOTHING: u16 = u16::MAX;
+/// Part number of empty space.
+pub(crate) const NO_PART: u16 = u16::MAX;
 
-/// Heals pinches where a wedge can change sides; label 0 is nothing. Returns how many are left.
-pub(crate) fn heal_pinches(mesh: &mut Complex) -> usize {
+/// Relabels wedges at non-manifold edges where one can change sides; label 0 is void. Returns the number of
+/// edges left.
+pub(crate) fn repair_non_manifold(mesh: &mut Complex) -> usize {
     // Only tetrahedra with a face on a surface can have an interface; most have none.
     let on_surface = |t: &u32| {
         let tet = &mesh.tets[*t as usize];
@@ -75,26 +82,26 @@ pub(crate) fn heal_pinches(mesh: &mut Complex) -> usize {
             }
         }
     }
-    let part_of = |l: u8| if l == 0 { NOTHING } else { u16::from(l) };
+    let part_of = |l: u8| if l == 0 { NO_PART } else { u16::from(l) };
     let mut left = usize::MAX;
     loop {
         let part: Vec<u16> = near
             .iter()
             .map(|t| part_of(mesh.label[*t as usize]))
             .collect();
-        let pinched = pinched_edges(&tets, &part, &table);
-        if pinched.is_empty() || pinched.len() >= left {
-            return pinched.len();
+        let found = non_manifold_edges(&tets, &part, &table);
+        if found.is_empty() || found.len() >= left {
+            return found.len();
         }
-        left = pinched.len();
-        for [a, b] in pinched {
-            heal(mesh, a, b);
+        left = found.len();
+        for [a, b] in found {
+            relabel_wedge(mesh, a, b);
         }
     }
 }
 
-/// Lets one wedge at a pinched edge change sides, the smallest that helps.
-fn heal(mesh: &mut Complex, a: u32, b: u32) {
+/// Relabels one wedge at a non-manifold edge, the smallest that helps.
+fn relabel_wedge(mesh: &mut Complex, a: u32, b: u32) {
     let ring = mesh.ring(a, b);
     let mut wedges: Vec<(f64, u32, u8)> = ring
         .iter()
@@ -115,17 +122,17 @@ fn heal(mesh: &mut Complex, a: u32, b: u32) {
         .collect();
     wedges.sort_by(|x, y| x.0.total_cmp(&y.0).then(x.1.cmp(&y.1)));
     for (_, t, label) in wedges {
-        let before = pinches_at(mesh, t);
+        let before = non_manifold_edges_of(mesh, t);
         let old = std::mem::replace(&mut mesh.label[t as usize], label);
-        if pinches_at(mesh, t) < before {
+        if non_manifold_edges_of(mesh, t) < before {
             return;
         }
         mesh.label[t as usize] = old;
     }
 }
 
-/// Pinched edges of one tetrahedron.
-fn pinches_at(mesh: &Complex, t: u32) -> usize {
+/// Number of non-manifold edges of one tetrahedron.
+fn non_manifold_edges_of(mesh: &Complex, t: u32) -> usize {
     let tet = mesh.tets[t as usize];
     EDGES
         .iter()
@@ -133,9 +140,12 @@ fn pinches_at(mesh: &Complex, t: u32) -> usize {
             let (a, b) = (tet[*i], tet[*j]);
             let tets = mesh.ring(a, b).into_iter().map(|o| {
                 let label = mesh.label[o as usize];
-                (mesh.tets[o as usize], if label == 0 { DEAD } else { label })
+                (
+                    mesh.tets[o as usize],
+                    if label == 0 { REMOVED } else { label },
+                )
             });
-            pinches(&mesh.edge_faces(a, b, tets))
+            is_non_manifold(&mesh.edge_faces(a, b, tets))
         })
         .count()
 }
@@ -146,26 +156,27 @@ mod tests {
     use crate::complex::tests::ring_of_four;
 
     #[test]
-    fn a_label_in_two_wedges_is_a_pinch() {
+    fn a_label_in_two_wedges_makes_the_edge_non_manifold() {
         let mut c = ring_of_four();
         let ring = c.ring(0, 1);
-        assert!(!pinches(&c.faces_round(0, 1, &ring)));
+        assert!(!is_non_manifold(&c.faces_around(0, 1, &ring)));
         c.label = vec![1, 2, 2, 2];
-        assert!(!pinches(&c.faces_round(0, 1, &ring)));
+        assert!(!is_non_manifold(&c.faces_around(0, 1, &ring)));
         c.label = vec![1, 2, 1, 2];
-        assert!(pinches(&c.faces_round(0, 1, &ring)));
+        assert!(is_non_manifold(&c.faces_around(0, 1, &ring)));
     }
+
     #[test]
     fn the_smallest_flat_wedge_changes_sides() {
         let mut c = ring_of_four();
         c.label = vec![1, 0, 1, 0];
         c.on = vec![PINNED; 6];
-        assert_eq!(heal_pinches(&mut c), 1, "no wedge lies on a surface");
+        assert_eq!(repair_non_manifold(&mut c), 1, "no wedge lies on a surface");
         c.on = vec![1; 6];
-        assert_eq!(heal_pinches(&mut c), 0);
+        assert_eq!(repair_non_manifold(&mut c), 0);
         assert_eq!(c.label, vec![0, 0, 1, 0]);
         c.label = vec![2, 2, 1, 1];
-        assert_eq!(heal_pinches(&mut c), 0);
+        assert_eq!(repair_non_manifold(&mut c), 0);
         assert_eq!(c.label, vec![2, 2, 1, 1]);
     }
 }
