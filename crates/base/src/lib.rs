@@ -20,11 +20,13 @@ pub mod aabb;
 pub mod part;
 pub mod side;
 pub mod tensor;
+pub mod unit;
 
 pub use aabb::Aabb;
 pub use part::{Fragment, Part, PlateSite, ScrewNumber, Tissue};
 pub use side::BodySide;
 pub use tensor::SymTensor;
+pub use unit::Unit;
 
 /// A position or a free vector in the bone frame, mm.
 pub type Vec3 = nalgebra::Vector3<f64>;

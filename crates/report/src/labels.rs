@@ -1,6 +1,7 @@
 //! Words for names: responses, factors, load cases.
 
 use crate::number::plain;
+use bicolumn_base::Unit;
 use bicolumn_store::FactorValue;
 use bicolumn_store::results::unit_of_key;
 
@@ -26,7 +27,7 @@ pub fn response_words(name: &str) -> String {
         "implant_hotspot_plate_other_mpa" => "other plate stress (hot-spot)",
         "implant_hotspot_screws_mpa" => "screw stress (hot-spot)",
         "shaft_peak_mpa" => "shaft peak stress",
-        _ => return without_unit(name).replace('_', " "),
+        _ => return Unit::stem(name).replace('_', " "),
     };
     known.to_string()
 }
@@ -53,7 +54,7 @@ pub fn response_head(name: &str) -> String {
 /// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger".
 pub fn factor_words(key: &str) -> String {
     let last = key.rsplit('.').next().unwrap_or(key);
-    without_unit(last).replace('_', " ")
+    Unit::stem(last).replace('_', " ")
 }
 
 /// A load case in words.
@@ -87,33 +88,12 @@ pub fn with_unit(number: &str, unit: &str) -> String {
     }
 }
 
-/// A unit as it is typeset.
+/// A unit's symbol as it is typeset; a text that is no symbol stays as it is.
 pub fn shown_unit(unit: &str) -> String {
-    match unit {
-        "1" => String::new(),
-        "deg" => "°".into(),
-        unit => unit
-            .replace("N.mm", "N·mm")
-            .replace("/deg", "/°")
-            .replace("cm3", "cm³"),
+    match Unit::from_symbol(unit) {
+        Some(known) => known.typeset().into(),
+        None => unit.into(),
     }
-}
-
-fn without_unit(name: &str) -> &str {
-    [
-        "_n_per_mm",
-        "_g_per_cm3",
-        "_nmm_per_deg",
-        "_percent",
-        "_nmm",
-        "_mpa",
-        "_deg",
-        "_mm",
-        "_n",
-    ]
-    .iter()
-    .find_map(|ending| name.strip_suffix(ending))
-    .unwrap_or(name)
 }
 
 /// The first letter in upper case.

@@ -4,6 +4,8 @@
 //! comes from it.
 
 use crate::value::Value;
+use bicolumn_base::Unit;
+pub use bicolumn_base::unit::split_unit;
 use std::fmt;
 
 /// One key of the job file.
@@ -155,15 +157,11 @@ impl fmt::Display for Key {
     }
 }
 
-/// A unit as people write it: `nmm` is `N·mm`.
+/// A unit's suffix as people write it: `nmm` is `N·mm`.
 pub fn spoken_unit(suffix: &str) -> &str {
-    match suffix {
-        "n" => "N",
-        "nmm" => "N·mm",
-        "mpa" => "MPa",
-        "deg" => "degrees",
-        "g_per_cm3" => "g/cm³",
-        other => other,
+    match Unit::from_suffix(suffix) {
+        Some(known) => known.spoken(),
+        None => suffix,
     }
 }
 
@@ -171,24 +169,6 @@ pub fn spoken_unit(suffix: &str) -> &str {
 pub fn quoted(words: &[&str]) -> String {
     let words: Vec<String> = words.iter().map(|w| format!("\"{w}\"")).collect();
     words.join(", ")
-}
-
-/// Unit suffixes that people put at the end of a key, ours and others, longest first.
-const SUFFIXES: [&str; 18] = [
-    "nmm", "gpa", "mpa", "kpa", "deg", "rad", "mm2", "inch", "kn", "nm", "mm", "cm", "um", "pa",
-    "in", "m", "n", "s",
-];
-
-/// A key without its unit: (`fracture.gap`, `mm`) of `fracture.gap_mm`; the unit is empty where the
-/// name does not end in one.
-pub fn split_unit(path: &str) -> (&str, &str) {
-    if let Some(stem) = path.strip_suffix("_g_per_cm3") {
-        return (stem, "g_per_cm3");
-    }
-    match path.rsplit_once('_') {
-        Some((stem, last)) if SUFFIXES.contains(&last) => (stem, last),
-        _ => (path, ""),
-    }
 }
 
 /// A guess at what an unknown key was meant to be.
