@@ -1,0 +1,22 @@
+//! Responses of the load's own displacement: stiffness and rotation.
+
+use crate::row::ErrorEstimation::{Couple, Load as OwnLoad};
+use crate::row::family;
+
+family! {
+    /// Displacement, rotation and stiffness at the load.
+    Load {
+        Stiffness: "stiffness_n_per_mm", NPerMm,
+            "Construct stiffness, work-conjugate: |F| divided by load_displacement_mm. Not for a pure couple.",
+            words("stiffness"), estimated_by(OwnLoad);
+        Displacement: "load_displacement_mm", Mm,
+            "Displacement of the load: (sum of nodal force . displacement) / |F|, F the resultant force.",
+            estimated_by(OwnLoad);
+        RotationStiffness: "rotation_stiffness_nmm_per_deg", NmmPerDeg,
+            "Moment divided by load_rotation_deg. The moment is the couple, or that of a transverse force about the middle of the fracture gap on the shaft axis (about the shaft axis at the potting when there is no fracture). Not for a force within 30 degrees of the shaft.",
+            words("rotational stiffness"), head("rotation"), estimated_by(Couple);
+        Rotation: "load_rotation_deg", Deg,
+            "Rotation of the loaded joint surface about the axis of that moment: least-squares rigid rotation, area-weighted over all loaded facets.",
+            estimated_by(Couple);
+    }
+}
