@@ -52,12 +52,12 @@ fn sheared(cells: [usize; 3]) -> Equilibrium {
 #[test]
 fn deflection_and_stress() {
     let found = sheared([64, 48, 1]);
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let deflection = |x: Vec3| {
         let at = mesh.nodes.iter().position(|n| (n - x).norm() < 1e-9);
         found.displacement[at.unwrap()].y
     };
-    let forces = &found.problem.cases[0].forces;
+    let forces = &found.problem.cases()[0].forces;
     let work: f64 = forces
         .iter()
         .map(|(n, f)| f.dot(&found.displacement[*n as usize]))

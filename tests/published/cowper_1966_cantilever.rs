@@ -50,7 +50,7 @@ fn bent(exact: &Cantilever) -> Equilibrium {
 
 /// Work-conjugate tip deflection over that of the beam.
 fn deflection_ratio(exact: &Cantilever, found: &Equilibrium) -> f64 {
-    let load = &found.problem.cases[0].forces;
+    let load = &found.problem.cases()[0].forces;
     let work: f64 = load
         .iter()
         .map(|(n, f)| f.dot(&found.displacement[*n as usize]))

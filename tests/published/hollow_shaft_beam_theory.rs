@@ -51,7 +51,7 @@ fn loaded(force_n: Vec3, moment_nmm: Vec3) -> Equilibrium {
 
 /// Mean over the free end's outer edge of a linear function of position and displacement.
 fn at_end(found: &Equilibrium, value: impl Fn(Vec3, Vec3) -> f64) -> f64 {
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let edge: Vec<f64> = mesh
         .nodes
         .iter()

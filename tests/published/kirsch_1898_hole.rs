@@ -45,7 +45,7 @@ fn three_times_the_tension_beside_the_hole() {
         )
         .solve(&SolveOptions::default())
         .unwrap();
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let largest = mesh
         .nodes
         .iter()

@@ -41,7 +41,7 @@ fn displacement_and_stress_through_the_wall() {
         .pull(|s| s == UPPER_END, |_, n| n * exact.axial_stress_mpa())
         .solve(&SolveOptions::default())
         .unwrap();
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let bore = exact.displacement_mm(exact.inner_mm);
     for (x, u) in mesh.nodes.iter().zip(&found.displacement) {
         let u_exact = radial(*x) * exact.displacement_mm(x.x.hypot(x.z));

@@ -43,7 +43,7 @@ fn direct() -> SolveOptions {
 
 fn assert_exact(found: &Equilibrium) {
     let field = field();
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let size = mesh
         .nodes
         .iter()
@@ -71,7 +71,10 @@ fn field_imposed_on_the_whole_boundary() {
     }
     let inside = body.mesh().nodes.len();
     let found = body.solve(&direct()).unwrap();
-    assert!(found.problem.fixed.len() < inside, "nothing left to solve");
+    assert!(
+        found.problem.fixed().len() < inside,
+        "nothing left to solve"
+    );
     assert_exact(&found);
 }
 

@@ -61,7 +61,7 @@ fn errors(cells: usize) -> [f64; 3] {
             ..SolveOptions::default()
         })
         .unwrap();
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let (mut off, mut size) = ([0.0; 3], [0.0; 2]);
     for (t, tet) in mesh.tets.iter().enumerate() {
         let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));

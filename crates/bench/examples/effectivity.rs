@@ -82,7 +82,7 @@ fn main() {
         let estimated = start.elapsed().as_secs_f64() - meshed - solved - measured;
         println!(
             "{size}: {} tets, {} unknowns; mesh {meshed:.1} s, solve {solved:.1} s, measure {measured:.1} s, estimate {estimated:.1} s",
-            model.problem.mesh.tets.len(),
+            model.problem.mesh().tets.len(),
             solution.by_load.report.unknowns
         );
         tables.push(table);

@@ -10,7 +10,9 @@ use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, Interfaces, Law, solve};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_mesh::{PairKind, Sizing, SurfaceName, TetMesh, mesh_construct, split_kinds};
-use bicolumn_model::{JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, nodes_on};
+use bicolumn_model::{
+    JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, Support, nodes_on,
+};
 use bicolumn_solve::{Prepared, SolveOptions};
 use std::error::Error;
 use std::sync::Arc;
@@ -144,5 +146,10 @@ fn pose(
         })
         .collect();
     let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
-    Ok(Problem::new(mesh, materials, held, cases)?)
+    Ok(Problem::new(
+        mesh,
+        materials,
+        [Support::clamp("end", held)],
+        cases,
+    )?)
 }

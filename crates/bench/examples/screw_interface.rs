@@ -159,7 +159,7 @@ fn posed(mesh: &TetMesh) -> Problem {
 
 /// Axial stiffness by the work of the load, N/mm.
 fn stiffness(p: &Problem, u: &[Vec3]) -> f64 {
-    let forces = &p.cases[0].forces;
+    let forces = &p.cases()[0].forces;
     let work: f64 = forces.iter().map(|(n, f)| f.dot(&u[*n as usize])).sum();
     LOAD_N * LOAD_N / work
 }

@@ -194,7 +194,7 @@ impl Interfaces {
     /// Interface stiffness ε of each point, MPa/mm: `multiple` of the softer side's modulus over the size
     /// of the facets around.
     pub(crate) fn stiffnesses(&self, problem: &Problem, multiple: f64) -> Vec<f64> {
-        let mesh: &TetMesh = &problem.mesh;
+        let mesh: &TetMesh = problem.mesh();
         let young = |facet: u32| {
             let tet = mesh.facets[facet as usize].tet;
             problem.material_of(tet as usize).young_mpa

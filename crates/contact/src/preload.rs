@@ -42,7 +42,7 @@ impl Slab {
     /// [`SolveError::Inverted`] for a tetrahedron that is.
     pub(crate) fn new(problem: &Problem, preload: &Preload) -> Result<Self, SolveError> {
         let axis = Vec3::from(preload.axis).normalize();
-        let mesh = &problem.mesh;
+        let mesh = problem.mesh();
         let pulled: BTreeSet<u32> = preload.pulled.iter().copied().collect();
         let mut nodal = BTreeMap::<u32, Vec3>::new();
         for &t in &preload.tets {

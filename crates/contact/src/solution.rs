@@ -141,10 +141,10 @@ pub fn solve_told<'a>(
         .iter()
         .map(|p| Slab::new(problem, p))
         .collect::<Result<Vec<Slab>, SolveError>>()?;
-    let nodes = problem.mesh.nodes.len();
+    let nodes = problem.mesh().nodes.len();
     let mut is_held = vec![false; nodes];
     problem
-        .fixed
+        .fixed()
         .iter()
         .for_each(|n| is_held[*n as usize] = true);
     // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
@@ -222,7 +222,7 @@ pub fn solve_told<'a>(
         max_iterations: options.max_iterations,
     };
     let mut parts = vec![];
-    for group in problem.cases.chunks(TOGETHER) {
+    for group in problem.cases().chunks(TOGETHER) {
         let mut descents: Vec<Descent<'_>> = group
             .iter()
             .map(|case| Descent::new(&system, state.clone(), path_of(case)))
@@ -301,7 +301,7 @@ const SPRING: f64 = 0.002;
 
 /// Diagonal of the box around all nodes, mm.
 fn extent(problem: &Problem) -> f64 {
-    let nodes = &problem.mesh.nodes;
+    let nodes = &problem.mesh().nodes;
     let first = nodes.first().copied().unwrap_or_default();
     let low = nodes.iter().fold(first, |a, b| a.inf(b));
     let high = nodes.iter().fold(first, |a, b| a.sup(b));
@@ -323,7 +323,7 @@ fn with_reactions(
 ) -> Solution {
     let reactions = reactions(problem, &displacement);
     let mut report = report.clone();
-    let pairs = problem.cases.iter().zip(&reactions);
+    let pairs = problem.cases().iter().zip(&reactions);
     report.equilibrium = pairs.map(|(c, r)| imbalance(problem, c, r)).collect();
     Solution {
         displacement,

@@ -101,7 +101,8 @@ fn posed(mesh: &TetMesh, loads: Vec<Vec<(u32, Vec3)>>) -> Problem {
 
 /// With a guide of so many MPa.
 fn guided(mesh: &TetMesh, guide: f64, loads: Vec<Vec<(u32, Vec3)>>) -> Problem {
-    let cases = loads.into_iter().map(|f| case("load", f));
+    let cases = (0..).zip(loads);
+    let cases = cases.map(|(k, f): (usize, _)| case(&format!("load {k}"), f));
     problem(
         mesh,
         |part| match part {
@@ -130,7 +131,7 @@ fn found(split: &SplitMesh, p: &Problem, law: Law) -> ContactSolution {
 fn work(p: &Problem, found: &ContactSolution, case: usize) -> f64 {
     assert!(found.cases[case].is_converged(), "{:?}", found.cases[case]);
     let u = &found.by_load.displacement[case];
-    let forces = p.cases[case].forces.iter();
+    let forces = p.cases()[case].forces.iter();
     forces.map(|(n, f)| f.dot(&u[*n as usize])).sum()
 }
 

@@ -38,7 +38,7 @@ fn nearest(problem: &Problem, solved: &[Vec<Vec3>], sides: &[Vec<Vec3>]) -> Opti
     let own = Distinct::of(&fields).first;
     // With K u = f the energy products of solved fields are works of their loads.
     let work = |case: usize, u: &[Vec3]| {
-        let forces = problem.cases[case].forces.iter();
+        let forces = problem.cases()[case].forces.iter();
         forces.map(|(n, f)| f.dot(&u[*n as usize])).sum::<f64>()
     };
     let gram = DMatrix::from_fn(own.len(), own.len(), |i, j| work(own[i], fields[own[j]]));

@@ -61,7 +61,7 @@ impl<'a> Defects<'a> {
 
     /// The products of pairs of fields, and where wanted of every element.
     pub fn products(&self, team: &Team, pairs: &[Pair], by_element: bool) -> Vec<Product> {
-        let tets = self.problem.mesh.tets.len();
+        let tets = self.problem.mesh().tets.len();
         let of_chunk = team.collect(tets.div_ceil(CHUNK), |c| {
             let range = c * CHUNK..tets.min((c + 1) * CHUNK);
             let mut found = vec![Product::default(); pairs.len()];
@@ -109,7 +109,7 @@ impl<'a> Defects<'a> {
         elasticity: &Elasticity,
         out: &mut [[Components; MOST_POINTS]],
     ) -> usize {
-        let mesh = &*self.problem.mesh;
+        let mesh = self.problem.mesh();
         let element = Element::new(mesh.tets[t].map(|n| mesh.nodes[n as usize]));
         let nodes = self.part_nodes.of_tet[t];
         let fields = self.displacements.iter().zip(self.smoothed).map(|(u, s)| {

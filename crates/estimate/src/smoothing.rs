@@ -54,7 +54,7 @@ const NONE: u32 = u32::MAX;
 impl<'a> Smoothing<'a> {
     /// Lays the patches.
     pub fn new(problem: &'a Problem, part_nodes: &'a PartNodes) -> Self {
-        let mesh = &*problem.mesh;
+        let mesh = problem.mesh();
         let mut patch_of = vec![NONE; part_nodes.node.len()];
         let mut centres: Vec<Vec3> = vec![];
         for of_tet in &part_nodes.of_tet {
@@ -124,7 +124,7 @@ impl<'a> Smoothing<'a> {
     }
 
     fn smooth_group(&self, displacements: &[&[Vec3]]) -> Vec<StressField> {
-        let mesh = &*self.problem.mesh;
+        let mesh = self.problem.mesh();
         let mut sums = vec![Coefficients::zeros(); self.patches.len()];
         for (t, of_tet) in self.part_nodes.of_tet.iter().enumerate() {
             let tet = mesh.tets[t];

@@ -42,7 +42,7 @@ pub fn measure_recovered(
     let intact = intact.map(|(s, stress)| Recovered::new(*s, stress));
     let construct = solved.construct;
     let mesh = model.mesh;
-    let cases = &solved.problem.cases;
+    let cases = solved.problem.cases();
 
     let cortex = OuterCortex::of(&model);
     let bands = cortex.bands();
@@ -375,7 +375,7 @@ fn put_trust(sheet: &mut Sheet, model: &Recovered<'_>, energy: &[f64], case: usi
         report.equilibrium.get(case).copied(),
     );
     sheet.put("residual_relative", report.residuals.get(case).copied());
-    let load = &model.solved.problem.cases[case];
+    let load = &model.solved.problem.cases()[case];
     let work: f64 = load
         .forces
         .iter()

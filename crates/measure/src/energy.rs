@@ -12,7 +12,7 @@ use bicolumn_solve::element::{Element, forces};
 /// ∫ ½ ε:C:ε = V/40 Σ_k Σ_l ε_k:C:ε_l (1 + δ_kl), exactly. A curved one gives ½ uᵀ K u with the stiffness
 /// it was solved with.
 pub(crate) fn energy_by_part(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<f64>> {
-    let mesh = &*problem.mesh;
+    let mesh = problem.mesh();
     let mut energy = vec![vec![0.0; mesh.parts.len()]; displacement.len()];
     for t in 0..mesh.tets.len() {
         let part = mesh.part[t] as usize;
@@ -89,7 +89,7 @@ fn double_dot(a: &SymTensor, b: &SymTensor) -> f64 {
 mod tests {
     use super::*;
     use crate::test_mesh::one_tet;
-    use bicolumn_model::Material;
+    use bicolumn_model::{Material, Support};
     use std::sync::Arc;
 
     #[test]
@@ -104,13 +104,8 @@ mod tests {
             poisson: 0.25,
             source: String::new(),
         };
-        let problem = Problem {
-            mesh: Arc::new(mesh),
-            materials: vec![material],
-            fixed: vec![],
-            cases: vec![],
-            field: None,
-        };
+        let support = Support::clamp("corner", [0]);
+        let problem = Problem::new(Arc::new(mesh), vec![material], [support], vec![]).unwrap();
         let (lambda, mu) = (40.0, 40.0);
         let exact = 0.5 * ((lambda + 2.0 * mu) / 60.0 + mu / 60.0);
         let found = energy_by_part(&problem, &[u])[0][0];

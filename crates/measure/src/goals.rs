@@ -126,7 +126,7 @@ impl Goals {
 
     fn add_load_responses(&mut self, model: &Recovered<'_>, measures: &[CaseMeasures]) {
         let solved = &model.solved;
-        let cases = solved.problem.cases.iter().zip(measures).enumerate();
+        let cases = solved.problem.cases().iter().zip(measures).enumerate();
         for (k, (case, measured)) in cases {
             let value = |name: &str| {
                 let mut all = measured.responses.iter();
@@ -310,7 +310,7 @@ impl Goals {
             let reading: f64 = reading.sum();
             let sizes = parts.iter().map(|(p, factor)| p.absolute * factor.abs());
             let elements = if wanted(&term) {
-                problem.mesh.tets.len()
+                problem.mesh().tets.len()
             } else {
                 0
             };
@@ -326,7 +326,7 @@ impl Goals {
                 by_element: (0..elements).map(of_element).collect(),
             }
         });
-        let energy = problem.cases.iter().enumerate().map(|(k, case)| {
+        let energy = problem.cases().iter().enumerate().map(|(k, case)| {
             let forces = case.forces.iter();
             let work: f64 = forces.map(|(n, f)| f.dot(&own[k][*n as usize])).sum();
             let (p, factor) = product(k, k);
@@ -343,7 +343,7 @@ impl Goals {
 /// Nodal forces whose work is the rotation of the loaded block about an axis, rad.
 fn rotation_load(model: &Recovered<'_>, case: usize, axis: Vec3) -> Option<Vec<Vec3>> {
     let solved = &model.solved;
-    let case = &solved.problem.cases[case];
+    let case = &solved.problem.cases()[case];
     let points = loaded_points(model.mesh, solved.patches, case)?;
     let spread = Spread::of(points.iter().map(|p| (p.area_mm2, p.at)))?;
     let lever = spread.lever(axis);

@@ -115,7 +115,7 @@ pub(crate) fn moment_centre(model: &Recovered<'_>) -> Vec3 {
     if let Some(fracture) = &construct.fracture {
         return fracture.centre;
     }
-    let fixed = model.solved.problem.fixed.iter();
+    let fixed = model.solved.problem.fixed().iter();
     let potting = fixed
         .map(|n| model.mesh.nodes[*n as usize].y)
         .fold(f64::INFINITY, f64::min);
@@ -127,10 +127,7 @@ mod tests {
     use super::*;
 
     fn case(forces: Vec<(u32, Vec3)>) -> LoadCase {
-        LoadCase {
-            name: "test".into(),
-            forces,
-        }
+        LoadCase::new("test", forces)
     }
 
     #[test]

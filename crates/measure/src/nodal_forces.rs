@@ -37,7 +37,7 @@ impl NodalForces {
         displacement: &[Vec<Vec3>],
         tightened: &[Tightened],
     ) -> Self {
-        let mesh = &*problem.mesh;
+        let mesh = problem.mesh();
         let mut by_case = vec![vec![Vec3::zeros(); part_nodes.node.len()]; displacement.len()];
         for (t, tet) in mesh.tets.iter().enumerate() {
             let Some(stiffness) = stiffness(problem, t) else {
@@ -115,7 +115,7 @@ impl Cut {
             let Some(stiffness) = stiffness(problem, t as usize) else {
                 continue;
             };
-            let nodes = problem.mesh.tets[t as usize];
+            let nodes = problem.mesh().tets[t as usize];
             let phi = nodes.map(pull);
             let f = forces(&stiffness, &phi);
             cut.unit_tension += phi.iter().zip(&f).map(|(p, f)| p.dot(f)).sum::<f64>();
@@ -139,7 +139,7 @@ impl Cut {
 
 /// Stiffness of a tetrahedron. A solved mesh has no inverted one: each gave its stiffness to the solver.
 fn stiffness(problem: &Problem, tet: usize) -> Option<bicolumn_solve::element::Stiffness> {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let element = Element::new(mesh.tets[tet].map(|n| mesh.nodes[n as usize]));
     element.stiffness_of(&problem.elasticity_of(tet)).ok()
 }
@@ -181,7 +181,7 @@ mod tests {
 
     /// Resultant on the nodes of a part that a test accepts.
     fn on(bars: &Bar, part: Part, case: usize, beyond: impl Fn(Vec3) -> bool) -> Resultant {
-        let mesh = &bars.problem.mesh;
+        let mesh = bars.problem.mesh();
         let nodes = PartNodes::of(mesh);
         let forces = NodalForces::of(&bars.problem, &nodes, &bars.displacement, &[]);
         let mut sum = Resultant::ZERO;
@@ -198,10 +198,10 @@ mod tests {
     fn every_cut_of_a_bar_carries_the_load_beyond_it() {
         // A bar along y, held at y = 0, loaded at its end at y = 12: force and couple.
         let bar = bars(&[(0.0, SCREW)], 0.0);
-        let case = &bar.problem.cases[0];
+        let case = &bar.problem.cases()[0];
         let (force, moment) = (
             case.resultant_force(),
-            case.resultant_moment(&bar.problem.mesh.nodes, Vec3::zeros()),
+            case.resultant_moment(&bar.problem.mesh().nodes, Vec3::zeros()),
         );
         assert!(force.norm() > 50.0 && moment.norm() > 100.0);
         for level in [2.1, 3.1, 6.0, 9.4, 11.8] {
@@ -220,10 +220,10 @@ mod tests {
     fn two_bars_joined_at_their_ends_share_the_load_and_lose_nothing() {
         let plate = Part::Plate(PlateSite::Medial);
         let bar = bars(&[(0.0, SCREW), (3.0, plate)], 2.0);
-        let case = &bar.problem.cases[0];
+        let case = &bar.problem.cases()[0];
         let (force, moment) = (
             case.resultant_force(),
-            case.resultant_moment(&bar.problem.mesh.nodes, Vec3::zeros()),
+            case.resultant_moment(&bar.problem.mesh().nodes, Vec3::zeros()),
         );
         for level in [3.3, 5.0, 7.7] {
             let [a, b] = [SCREW, plate].map(|p| on(&bar, p, 0, |x| x.y > level));
@@ -239,7 +239,7 @@ mod tests {
     #[test]
     fn a_tightened_bar_carries_its_tension_where_the_mesh_does_not_move() {
         let bar = bars(&[(0.0, SCREW)], 0.0);
-        let mesh = &bar.problem.mesh;
+        let mesh = bar.problem.mesh();
         let nodes = PartNodes::of(mesh);
         let is_pulled = |n: &u32| mesh.nodes[*n as usize].y > 5.3;
         let cut = |t: &u32| {

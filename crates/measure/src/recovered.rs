@@ -21,7 +21,7 @@ pub struct RecoveredStress {
 impl RecoveredStress {
     /// Recovers the stress of every displacement field of a problem, see [`StressField::recover`].
     pub fn of(problem: &Problem, displacement: &[Vec<Vec3>]) -> Self {
-        let part_nodes = PartNodes::of(&problem.mesh);
+        let part_nodes = PartNodes::of(problem.mesh());
         let all: Vec<&[Vec3]> = displacement.iter().map(Vec::as_slice).collect();
         let fields = StressField::recover_all(problem, &part_nodes, &all);
         RecoveredStress { part_nodes, fields }
@@ -40,7 +40,7 @@ impl<'a> Recovered<'a> {
     pub(crate) fn new(solved: Solved<'a>, stress: &'a RecoveredStress) -> Self {
         Recovered {
             solved,
-            mesh: &solved.problem.mesh,
+            mesh: solved.problem.mesh(),
             stress,
         }
     }

@@ -64,7 +64,7 @@ impl OuterCortex {
     /// Nominal beam stress of the intact section at a level, MPa.
     pub(crate) fn beam_stress(&self, model: &Recovered<'_>, section: &Section, case: usize) -> f64 {
         let load = SectionLoad::below(
-            &model.solved.problem.cases[case],
+            &model.solved.problem.cases()[case],
             &model.mesh.nodes,
             section.centroid,
         );

@@ -2,7 +2,7 @@
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
-use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_model::{LoadCase, Material, Problem, Support};
 use bicolumn_solve::{Method, SolveOptions, solve};
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -142,12 +142,8 @@ pub(crate) fn bars(parts: &[(f64, Part)], cap_mm: f64) -> Bar {
     let twist = Vec3::new(2.0, 9.0, -4.0);
     let forces = ends
         .iter()
-        .map(|(n, x)| (*n, each + twist.cross(&(x - Vec3::new(1.0, 12.0, 1.0)))))
-        .collect();
-    let case = LoadCase {
-        name: "end".into(),
-        forces,
-    };
+        .map(|(n, x)| (*n, each + twist.cross(&(x - Vec3::new(1.0, 12.0, 1.0)))));
+    let case = LoadCase::new("end", forces);
     let stiff = |young_mpa| Material {
         name: "test".into(),
         young_mpa,
@@ -157,7 +153,13 @@ pub(crate) fn bars(parts: &[(f64, Part)], cap_mm: f64) -> Bar {
     let materials = (mesh.parts.iter())
         .map(|p| stiff(if p.is_bone() { 17_000.0 } else { 190_000.0 }))
         .collect();
-    let problem = Problem::new(Arc::new(mesh), materials, held, vec![case]).unwrap();
+    let problem = Problem::new(
+        Arc::new(mesh),
+        materials,
+        [Support::clamp("end", held)],
+        vec![case],
+    )
+    .unwrap();
     let options = SolveOptions {
         method: Method::Direct,
         tolerance: 1e-12,

@@ -1,6 +1,7 @@
 //! Materials, supports and loads on a mesh: the discrete problem, unsolved.
 //!
-//! Door: [`Problem`]. A load case is a set of consistent nodal forces; [`PatchLoad`] makes it from a
+//! Door: [`Problem`]. A [`Support`] prescribes displacement components at nodes (Dirichlet conditions). A [`LoadCase`]
+//! holds consistent nodal forces (Neumann conditions) and displacements of supports; [`PatchLoad`] makes it from a
 //! resultant on a surface patch, [`JointPatches`] from its name.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -11,10 +12,12 @@ pub mod load;
 pub mod material;
 pub mod named_load;
 pub mod problem;
+pub mod support;
 
 pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
-pub use load::{LoadCase, Patch, PatchLoad};
+pub use load::{LoadCase, Patch, PatchLoad, Prescribed};
 pub use material::Material;
 pub use named_load::{FrontalLoad, JointPatches, LoadSizes, NamedLoad};
-pub use problem::{Problem, ProblemError, nodes_on};
+pub use problem::{Problem, ProblemError, nodes_on, nodes_where};
+pub use support::{Components, Constraint, Support};

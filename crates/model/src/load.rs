@@ -1,9 +1,9 @@
 //! Loads: resultants spread over surface patches as consistent nodal forces.
 
-use crate::ProblemError;
 use crate::facet::{FacetPoint, facet_points};
+use crate::{Components, ProblemError};
 use bicolumn_base::{Mat3, Vec3};
-use bicolumn_mesh::{Facet, TetMesh};
+use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
 use std::collections::BTreeMap;
 
 /// Facets that share a load.
@@ -37,6 +37,16 @@ impl Patch {
         Self::from_facets(name, facets)
     }
 
+    /// All facets of a named surface.
+    ///
+    /// # Errors
+    /// [`ProblemError::EmptyPatch`] when the mesh has none.
+    pub fn on(mesh: &TetMesh, surface: SurfaceName) -> Result<Self, ProblemError> {
+        let facets = (0u32..).zip(&mesh.facets);
+        let facets = facets.filter(|(_, f)| mesh.surfaces[f.surface as usize] == surface);
+        Self::from_facets(&surface.to_string(), facets.map(|(i, _)| i).collect())
+    }
+
     /// From facet indices.
     ///
     /// # Errors
@@ -60,6 +70,15 @@ impl Patch {
             name: name.to_owned(),
             facets,
         }
+    }
+
+    /// Nodes of its facets, sorted.
+    pub fn nodes(&self, mesh: &TetMesh) -> Vec<u32> {
+        let of = |f: &u32| mesh.facets[*f as usize].nodes;
+        let mut nodes: Vec<u32> = self.facets.iter().flat_map(of).collect();
+        nodes.sort_unstable();
+        nodes.dedup();
+        nodes
     }
 
     /// Area, mm², over the possibly curved facets.
@@ -129,16 +148,103 @@ impl PatchLoad {
     }
 }
 
-/// One load case: nodal forces that are statically equivalent to its resultant.
-#[derive(Debug, Clone, PartialEq)]
+/// A displacement that a load case prescribes in constrained components of a node.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Prescribed {
+    /// The node.
+    pub node: u32,
+    /// Components, which supports constrain.
+    pub components: Components,
+    /// Displacement, mm; the other components are left out of account.
+    pub value_mm: Vec3,
+}
+
+/// One load case: nodal forces, the discrete right-hand side f(v), and displacements of supports.
+///
+/// ```
+/// use bicolumn_base::Vec3;
+/// use bicolumn_model::{Components, LoadCase};
+/// let case = LoadCase::new("pull", [(4, Vec3::z()), (2, Vec3::x()), (4, Vec3::z())])
+///     .with_displacement([7], Components::Y, Vec3::y() * 0.01);
+/// assert_eq!(case.forces, [(2, Vec3::x()), (4, Vec3::z() * 2.0)]);
+/// assert_eq!(case.prescribed.len(), 1);
+/// ```
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct LoadCase {
     /// Name: `axial`, `posterior_bending`, ...
     pub name: String,
     /// Nodal forces (node, N), sorted by node, one entry a node.
     pub forces: Vec<(u32, Vec3)>,
+    /// Displacements of constrained components in this case, in place of the supports' own; the last one given for a
+    /// component counts.
+    pub prescribed: Vec<Prescribed>,
 }
 
 impl LoadCase {
+    /// From nodal forces, N; several at one node add up.
+    pub fn new(name: &str, forces: impl IntoIterator<Item = (u32, Vec3)>) -> Self {
+        let case = LoadCase {
+            name: name.to_owned(),
+            ..LoadCase::default()
+        };
+        case.with_forces(forces)
+    }
+
+    /// With nodal forces more, N.
+    #[must_use]
+    pub fn with_forces(mut self, forces: impl IntoIterator<Item = (u32, Vec3)>) -> Self {
+        let mut all: BTreeMap<u32, Vec3> = BTreeMap::new();
+        for (n, f) in std::mem::take(&mut self.forces).into_iter().chain(forces) {
+            *all.entry(n).or_insert_with(Vec3::zeros) += f;
+        }
+        self.forces = all.into_iter().collect();
+        self
+    }
+
+    /// With a traction, MPa, on a patch, by position and outward unit normal: consistent nodal forces
+    /// ∫ N t dA by the seven-point rule.
+    #[must_use]
+    pub fn with_traction(
+        self,
+        mesh: &TetMesh,
+        patch: &Patch,
+        traction_mpa: impl Fn(Vec3, Vec3) -> Vec3,
+    ) -> Self {
+        let forces: Vec<(u32, Vec3)> = patch
+            .points(mesh)
+            .flat_map(|(nodes, p)| {
+                let force = traction_mpa(p.position, p.normal) * p.area;
+                let share = move |k: usize| (nodes[k], force * p.shape[k]);
+                (0..6).map(share)
+            })
+            .collect();
+        self.with_forces(forces)
+    }
+
+    /// With a pressure, MPa, on a patch; positive pushes against the outward normal. The load keeps its direction
+    /// when the body deforms.
+    #[must_use]
+    pub fn with_pressure(self, mesh: &TetMesh, patch: &Patch, pressure_mpa: f64) -> Self {
+        self.with_traction(mesh, patch, |_, normal| normal * -pressure_mpa)
+    }
+
+    /// With a displacement of constrained components of some nodes, mm, in place of their supports' own.
+    #[must_use]
+    pub fn with_displacement(
+        mut self,
+        nodes: impl IntoIterator<Item = u32>,
+        components: Components,
+        value_mm: Vec3,
+    ) -> Self {
+        self.prescribed
+            .extend(nodes.into_iter().map(|node| Prescribed {
+                node,
+                components,
+                value_mm,
+            }));
+        self
+    }
+
     /// Adds up several patch loads; `PatchLoad::patch` indexes `patches`.
     pub fn combine(name: &str, mesh: &TetMesh, patches: &[Patch], loads: &[PatchLoad]) -> Self {
         let mut forces: BTreeMap<u32, Vec3> = BTreeMap::new();
@@ -150,6 +256,7 @@ impl LoadCase {
         LoadCase {
             name: name.to_owned(),
             forces: forces.into_iter().collect(),
+            prescribed: vec![],
         }
     }
 

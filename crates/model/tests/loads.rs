@@ -4,8 +4,8 @@
 use bicolumn_base::{BodySide, Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{
-    FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, PatchLoad, Problem,
-    ProblemError, nodes_on,
+    Components, FrontalLoad, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch,
+    PatchLoad, Problem, ProblemError, Support, nodes_on,
 };
 use proptest::prelude::*;
 use std::sync::Arc;
@@ -177,12 +177,13 @@ fn what_cannot_be_posed_is_refused() {
         "the upper half sphere has 5 corners and 8 edges"
     );
     let pose = |materials, held: Vec<u32>| {
-        Problem::new(Arc::clone(&mesh), materials, held, vec![]).map(|_| ())
+        let support = Support::clamp("end", held);
+        Problem::new(Arc::clone(&mesh), materials, [support], vec![]).map(|_| ())
     };
     assert_eq!(pose(vec![Material::cortical()], held.clone()), Ok(()));
     assert_eq!(
         pose(vec![Material::cortical()], vec![]),
-        Err(ProblemError::NoSupport)
+        Err(ProblemError::EmptySupport("end".into()))
     );
     assert!(matches!(
         pose(vec![], held.clone()),
@@ -192,5 +193,88 @@ fn what_cannot_be_posed_is_refused() {
     assert!(matches!(
         pose(vec![bad], held),
         Err(ProblemError::BadMaterial { .. })
+    ));
+}
+
+#[test]
+fn a_pressure_all_round_is_in_balance_and_a_traction_has_its_resultant() {
+    let mesh = ball(true);
+    let all = Patch::of_free_facets(&mesh, "ball", |_, _, _| true).unwrap();
+    let pressed = LoadCase::new("press", []).with_pressure(&mesh, &all, 2.0);
+    let size: f64 = pressed.forces.iter().map(|f| f.1.norm()).sum();
+    assert!(size > 10.0);
+    assert!(pressed.resultant_force().norm() < 1e-12 * size);
+    assert!(pressed.resultant_moment(&mesh.nodes, Vec3::zeros()).norm() < 1e-12 * size);
+    let upper = Patch::on(&mesh, SurfaceName::Other(1)).unwrap();
+    assert_eq!(upper.nodes(&mesh), nodes_on(&mesh, SurfaceName::Other(1)));
+    // Pressure on the upper half pushes down by pressure times the area that its rim encloses: four circular arcs'
+    // six-node chords, the integral of x dz by the same shape functions.
+    let pressed = LoadCase::new("press", []).with_pressure(&mesh, &upper, 2.0);
+    let rim: f64 = [[1, 5], [5, 2], [2, 6], [6, 1]]
+        .iter()
+        .map(|[a, b]| {
+            let (a, b) = (mesh.nodes[*a], mesh.nodes[*b]);
+            let m = (a + b).normalize();
+            // The parabola through a, m, b: area to the origin is a triangle and two thirds of a sagitta.
+            let triangle = 0.5 * a.cross(&b).norm();
+            triangle + 2.0 / 3.0 * (b - a).norm() * (m - 0.5 * (a + b)).norm()
+        })
+        .sum();
+    let force = pressed.resultant_force();
+    assert!(
+        (force - Vec3::y() * (-2.0 * rim)).norm() < 1e-12 * size,
+        "{force} {rim}"
+    );
+    let pulled = LoadCase::new("pull", []).with_traction(&mesh, &upper, |_, _| Vec3::x() * 3.0);
+    let expected = Vec3::x() * (3.0 * upper.area(&mesh));
+    assert!((pulled.resultant_force() - expected).norm() < 1e-12 * size);
+}
+
+#[test]
+fn a_load_case_may_move_what_supports_hold_and_nothing_else() {
+    let mesh = Arc::new(ball(false));
+    let pose = |cases| {
+        let supports = [
+            Support::clamp("end", [1]),
+            Support::prescribed(
+                "side",
+                Components::X,
+                [(2, Vec3::x() * 0.5), (3, Vec3::zeros())],
+            ),
+        ];
+        Problem::new(
+            Arc::clone(&mesh),
+            vec![Material::cortical()],
+            supports,
+            cases,
+        )
+    };
+    let base = LoadCase::new("base", []);
+    let moved = LoadCase::new("moved", []).with_displacement([1], Components::Y, Vec3::y() * 0.1);
+    let back = LoadCase::new("back", []).with_displacement([2], Components::X, Vec3::zeros());
+    let problem = pose(vec![base.clone(), moved, back]).unwrap();
+    assert_eq!(problem.fixed(), [1]);
+    assert_eq!(problem.constraints().len(), 3);
+    let own = (2, Vec3::x() * 0.5);
+    assert_eq!(problem.prescribed(0), [own]);
+    assert_eq!(problem.prescribed(1), [(1, Vec3::y() * 0.1), own]);
+    assert_eq!(problem.prescribed(2), []);
+    let free = base
+        .clone()
+        .with_displacement([2], Components::Y, Vec3::y());
+    assert!(matches!(
+        pose(vec![free]).map(|_| ()),
+        Err(ProblemError::NotConstrained {
+            node: 2,
+            component: "Y",
+            ..
+        })
+    ));
+    let twice = pose(vec![base.clone(), base]).map(|_| ());
+    assert_eq!(twice, Err(ProblemError::TwoCases("base".into())));
+    let beyond = LoadCase::new("x", [(1000, Vec3::x())]);
+    assert!(matches!(
+        pose(vec![beyond]).map(|_| ()),
+        Err(ProblemError::NoSuchNode { node: 1000, .. })
     ));
 }

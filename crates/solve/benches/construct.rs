@@ -23,16 +23,14 @@ fn main() {
     let threads = arguments.get(1).map_or(2, |a| a.parse().unwrap());
     let tolerance = arguments.get(2).map_or(1e-8, |a| a.parse().unwrap());
     let softer = arguments.get(3).map_or(1.0, |a| a.parse::<f64>().unwrap());
-    let mut problem = bundle::read(&folder);
+    let problem = bundle::read(&folder);
     let young = |m: &Material| m.young_mpa;
-    let stiffest = problem.materials.iter().map(young).fold(0.0, f64::max);
-    for m in problem
-        .materials
-        .iter_mut()
-        .filter(|m| m.young_mpa < stiffest)
-    {
+    let stiffest = problem.materials().iter().map(young).fold(0.0, f64::max);
+    let mut materials = problem.materials().to_vec();
+    for m in materials.iter_mut().filter(|m| m.young_mpa < stiffest) {
         m.young_mpa /= softer;
     }
+    let problem = problem.with_materials(materials).unwrap();
     let method = match arguments.get(4).map(String::as_str) {
         Some("aggregation") => Method::Aggregation,
         Some("direct") => Method::Direct,

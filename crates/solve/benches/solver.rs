@@ -149,7 +149,7 @@ fn main() {
     let peak = bandwidth(&team);
     println!(
         "{} tetrahedra, {threads} threads, read bandwidth {:.1} GB/s",
-        problem.mesh.tets.len(),
+        problem.mesh().tets.len(),
         peak / 1e9
     );
     let before = peak_memory_gb();
@@ -185,7 +185,7 @@ fn main() {
         r.equilibrium.iter().copied().fold(0.0, f64::max)
     );
     let start = Instant::now();
-    let part_nodes = PartNodes::of(&problem.mesh);
+    let part_nodes = PartNodes::of(problem.mesh());
     let field = StressField::recover(&problem, &part_nodes, &solution.displacement[0]);
     std::hint::black_box(field);
     println!("stress of one case: {:.2} s", start.elapsed().as_secs_f64());

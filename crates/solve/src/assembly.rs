@@ -78,7 +78,7 @@ pub fn coarse_matrix(
     numbering: &Numbering,
     elements: &Elements,
 ) -> SymmetricBlocks {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let corner_rows = mesh
         .tets
         .iter()
@@ -103,7 +103,7 @@ pub fn fine_matrix(
     numbering: &Numbering,
     elements: &Elements,
 ) -> SymmetricBlocks {
-    let rows = problem.mesh.tets.iter().map(|t| numbering.rows_of(t));
+    let rows = problem.mesh().tets.iter().map(|t| numbering.rows_of(t));
     let pattern = pattern(team, numbering.rows(), rows);
     assembled(team, pattern, |job| job.add_fine(problem, elements))
 }

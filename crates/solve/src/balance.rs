@@ -9,12 +9,12 @@ const ARM_MM: f64 = 100.0;
 
 /// Reactions on the held nodes for each displacement field: K u minus the load applied there, N.
 pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let mut place = vec![u32::MAX; mesh.nodes.len()];
-    for (k, &n) in (0u32..).zip(&problem.fixed) {
+    for (k, &n) in (0u32..).zip(problem.fixed()) {
         place[n as usize] = k;
     }
-    let mut all = vec![vec![Vec3::zeros(); problem.fixed.len()]; displacement.len()];
+    let mut all = vec![vec![Vec3::zeros(); problem.fixed().len()]; displacement.len()];
     for (t, tet) in mesh.tets.iter().enumerate() {
         if tet.iter().all(|&n| place[n as usize] == u32::MAX) {
             continue;
@@ -33,7 +33,7 @@ pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>
             }
         }
     }
-    for (case, out) in problem.cases.iter().zip(&mut all) {
+    for (case, out) in problem.cases().iter().zip(&mut all) {
         for (n, f) in &case.forces {
             if let Some(to) = out.get_mut(place[*n as usize] as usize) {
                 *to -= f;
@@ -48,11 +48,11 @@ pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>
 /// Force error over max(|F|, |M| / 100 mm), moment error (about the origin) over
 /// max(|M|, |F| × 100 mm).
 pub fn imbalance(problem: &Problem, case: &LoadCase, reactions: &[Vec3]) -> f64 {
-    let nodes = &problem.mesh.nodes;
+    let nodes = &problem.mesh().nodes;
     let force = case.resultant_force();
     let moment = case.resultant_moment(nodes, Vec3::zeros());
     let (mut force_error, mut moment_error) = (force, moment);
-    for (&n, r) in problem.fixed.iter().zip(reactions) {
+    for (&n, r) in problem.fixed().iter().zip(reactions) {
         force_error += r;
         moment_error += nodes[n as usize].cross(r);
     }

@@ -336,7 +336,7 @@ impl Elements {
             axis: first_axis.map(|axis| (axis + k) as u32),
         }));
         self.rows_of.extend(group.tets.iter().map(|&t| {
-            let tet = problem.mesh.tets.get(t as usize);
+            let tet = problem.mesh().tets.get(t as usize);
             tet.map_or([NO_ROW; 10], |tet| numbering.rows_of(tet))
         }));
         self.tets.extend(group.tets);
@@ -446,7 +446,7 @@ fn gather(
     chunk: usize,
     tets: &[u32],
 ) -> Result<Gathered, InvertedTet> {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let rows = &numbering.chunks[chunk];
     let own = rows.inner.start..rows.border.end;
     let mut foreign: Vec<u32> = tets

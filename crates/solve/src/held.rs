@@ -21,12 +21,12 @@ const MOST_BODIES: usize = 60;
 /// # Errors
 /// [`SolveError::NotHeld`], naming the parts of the first loose body and its motion.
 pub fn check(problem: &Problem) -> Result<(), SolveError> {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let body = bodies(mesh);
     let count = body.iter().max().map_or(0, |b| b + 1);
     // Nodes that matter: held ones, and those of more than one body.
     let mut bodies_of_node: BTreeMap<u32, BTreeSet<usize>> = BTreeMap::new();
-    let held_nodes: BTreeSet<u32> = problem.fixed.iter().copied().collect();
+    let held_nodes: BTreeSet<u32> = problem.fixed().iter().copied().collect();
     let mut first_body = vec![usize::MAX; mesh.nodes.len()];
     for (tet, &b) in mesh.tets.iter().zip(&body) {
         for &n in tet {

@@ -25,7 +25,7 @@ const NOTHING: Followed = [(NO_ROW, 0.0); 4];
 
 /// The corner nodes that each mesh node follows.
 pub(crate) fn followed_corners(problem: &Problem) -> Vec<Followed> {
-    let mesh = &problem.mesh;
+    let mesh = problem.mesh();
     let mut followed = vec![NOTHING; mesh.nodes.len()];
     let shear_of = |t| problem.elasticity_of(t).mu;
     let softest = (0..mesh.tets.len()).map(shear_of).fold(f64::MAX, f64::min);
@@ -74,7 +74,7 @@ mod tests {
     use super::*;
     use bicolumn_base::{Part, ScrewNumber};
     use bicolumn_mesh::{SurfaceName, TetMesh};
-    use bicolumn_model::Material;
+    use bicolumn_model::{Material, Support};
     use std::sync::Arc;
 
     /// Two tetrahedra with a face between them, the second softer, some edges curved.
@@ -109,13 +109,19 @@ mod tests {
         let young = |p: &Part| if *p == Part::GapTissue { 1.0 } else { 200.0 };
         let of = |p| Material::new("test", young(p), 0.3, "verification");
         let materials = mesh.parts.iter().map(of).collect();
-        Problem::new(Arc::new(mesh), materials, [0], vec![]).unwrap()
+        Problem::new(
+            Arc::new(mesh),
+            materials,
+            [Support::clamp("node", [0])],
+            vec![],
+        )
+        .unwrap()
     }
 
     #[test]
     fn linear_motions_are_reproduced_where_the_stiffer_side_is_curved() {
         let problem = two();
-        let nodes = &problem.mesh.nodes;
+        let nodes = &problem.mesh().nodes;
         let motion = |x: &Vec3| Vec3::new(0.3, -1.0, 0.2).cross(x) + Vec3::new(x.y, 0.1, 2.0 * x.x);
         let mut by_four = 0;
         for (x, followed) in nodes.iter().zip(followed_corners(&problem)) {

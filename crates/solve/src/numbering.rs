@@ -36,7 +36,7 @@ pub struct Numbering {
 impl Numbering {
     /// Numbers the free nodes of a problem's mesh.
     pub fn new(problem: &Problem) -> Self {
-        let mesh = &problem.mesh;
+        let mesh = problem.mesh();
         let mut free = vec![false; mesh.nodes.len()];
         let mut corner = vec![false; mesh.nodes.len()];
         for tet in &mesh.tets {
@@ -47,7 +47,7 @@ impl Numbering {
                 corner[n as usize] = true;
             }
         }
-        for &n in &problem.fixed {
+        for &n in problem.fixed() {
             if let Some(f) = free.get_mut(n as usize) {
                 *f = false;
             }

@@ -166,10 +166,10 @@ impl<'a> Prepared<'a> {
         let elements = Elements::new(&team, problem, &numbering).map_err(|InvertedTet(t)| {
             SolveError::Inverted {
                 tet: t,
-                part: problem.mesh.part_of(t).to_string(),
+                part: problem.mesh().part_of(t).to_string(),
             }
         })?;
-        let loads = LoadVectors::new(&problem.cases, &numbering);
+        let loads = LoadVectors::new(problem.cases(), &numbering);
         report.assemble_s = start.elapsed().as_secs_f64();
         report.unknowns = 3 * numbering.rows();
         report.right_sides = loads.distinct.len();
@@ -426,7 +426,7 @@ impl<'a> Prepared<'a> {
             .iter()
             .map(|case| {
                 let Some((k, factor)) = *case else {
-                    return vec![Vec3::zeros(); self.problem.mesh.nodes.len()];
+                    return vec![Vec3::zeros(); self.problem.mesh().nodes.len()];
                 };
                 let mut u = self.on_nodes(&columns[k]);
                 u.iter_mut().for_each(|v| *v *= factor);
@@ -436,7 +436,7 @@ impl<'a> Prepared<'a> {
         let reactions = reactions(self.problem, &displacement);
         report.equilibrium = self
             .problem
-            .cases
+            .cases()
             .iter()
             .zip(&reactions)
             .map(|(case, r)| imbalance(self.problem, case, r))
@@ -624,7 +624,7 @@ fn aggregated_level(team: &Team, stiffness: &Stiffness, levels: &Levels<'_>) -> 
     let (problem, numbering) = (levels.problem, levels.numbering);
     let node = |row: &u32| numbering.node_of_row[*row as usize] as usize;
     let rows = numbering.fine_of_coarse.iter();
-    let places = rows.map(|r| problem.mesh.nodes[node(r)].into()).collect();
+    let places = rows.map(|r| problem.mesh().nodes[node(r)].into()).collect();
     let (matrix, prolongation, matrix_bytes, solver_bytes);
     if numbering.fine_of_coarse.len() <= TURNING_UP_TO {
         let (elements, added) = (&stiffness.elements, stiffness.added());
@@ -687,10 +687,10 @@ fn translate(problem: &Problem, numbering: &Numbering, error: SparseError) -> So
     match error {
         SparseError::NotPositiveDefinite { row } => {
             let node = numbering.node_of_row.get(row).copied().unwrap_or(0);
-            let tet = problem.mesh.tets.iter().position(|t| t.contains(&node));
+            let tet = problem.mesh().tets.iter().position(|t| t.contains(&node));
             SolveError::NotPositiveDefinite {
                 node,
-                part: tet.map_or_else(String::new, |t| problem.mesh.part_of(t).to_string()),
+                part: tet.map_or_else(String::new, |t| problem.mesh().part_of(t).to_string()),
             }
         }
         SparseError::NotConverged {

@@ -82,8 +82,8 @@ impl StressField {
         let mut sums = vec![vec![SymTensor::zeros(); count]; displacements.len()];
         let mut weights = vec![0.0; count];
         for (t, to) in part_nodes.of_tet.iter().enumerate() {
-            let nodes = problem.mesh.tets[t];
-            let element = Element::new(nodes.map(|n| problem.mesh.nodes[n as usize]));
+            let nodes = problem.mesh().tets[t];
+            let element = Element::new(nodes.map(|n| problem.mesh().nodes[n as usize]));
             let elasticity = problem.elasticity_of(t);
             let gradients = FOUR.map(|(l, _)| element.gradients(l).0);
             let volume = element.volume();
@@ -136,10 +136,10 @@ impl StressField {
     ) -> Vec<Vec3> {
         let nodes: Vec<u32> = wanted.iter().map(|w| w.0).collect();
         let around = Around::new(problem, part_nodes, &nodes);
-        let mut forces = vec![Vec3::zeros(); problem.mesh.nodes.len()];
+        let mut forces = vec![Vec3::zeros(); problem.mesh().nodes.len()];
         for touch in &around.touches {
-            let tet = problem.mesh.tets[touch.tet];
-            let element = Element::new(tet.map(|n| problem.mesh.nodes[n as usize]));
+            let tet = problem.mesh().tets[touch.tet];
+            let element = Element::new(tet.map(|n| problem.mesh().nodes[n as usize]));
             let elasticity = problem.elasticity_of(touch.tet);
             for (s, (l, _)) in FOUR.into_iter().enumerate() {
                 let mut pulled = SymTensor::zeros();
@@ -175,8 +175,8 @@ pub fn element_stress(
     tet: usize,
     barycentric: [f64; 4],
 ) -> SymTensor {
-    let nodes = problem.mesh.tets[tet];
-    let element = Element::new(nodes.map(|n| problem.mesh.nodes[n as usize]));
+    let nodes = problem.mesh().tets[tet];
+    let element = Element::new(nodes.map(|n| problem.mesh().nodes[n as usize]));
     let u = nodes.map(|n| displacement[n as usize]);
     element.stress(barycentric, &u, &problem.elasticity_of(tet))
 }
@@ -223,8 +223,8 @@ impl Around {
             if of_tet.iter().all(|n| !is_wanted[*n as usize]) {
                 continue;
             }
-            let tet = problem.mesh.tets[t];
-            let volume = Element::new(tet.map(|n| problem.mesh.nodes[n as usize])).volume();
+            let tet = problem.mesh().tets[t];
+            let volume = Element::new(tet.map(|n| problem.mesh().nodes[n as usize])).volume();
             let local = of_tet.iter().enumerate();
             let found: Vec<(usize, usize)> = local
                 .filter_map(|(a, n)| place.get(n).map(|k| (*k, a)))

@@ -22,9 +22,9 @@ pub const BINDING: f64 = 0.1;
 
 /// How each row follows the corners. A held corner neither moves nor turns.
 pub fn turning_corners(problem: &Problem, numbering: &Numbering) -> Prolongation {
-    let nodes = &problem.mesh.nodes;
+    let nodes = &problem.mesh().nodes;
     let mut ends = vec![None; nodes.len()];
-    for tet in &problem.mesh.tets {
+    for tet in &problem.mesh().tets {
         for (k, [i, j]) in EDGES.into_iter().enumerate() {
             ends[tet[4 + k] as usize] = Some([tet[i], tet[j]]);
         }
@@ -60,7 +60,7 @@ pub fn turning_matrix(
 ) -> NodeMatrix<6> {
     let term = interface.map(|added| added.coarsened(prolongation));
     let corners = |t: &[u32; 10]| [0, 1, 2, 3].map(|c| numbering.coarse_of_node[t[c] as usize]);
-    let of_tets = problem.mesh.tets.iter().map(corners);
+    let of_tets = problem.mesh().tets.iter().map(corners);
     let of_term = term.iter().flat_map(|t| t.entries());
     let of_term: Vec<[u32; 4]> = of_term
         .map(|(i, j, _)| [i / 2, j / 2, NO_ROW, NO_ROW])
@@ -106,7 +106,7 @@ impl Hot for Assemble<'_, '_> {
         } = self;
         for e in elements.each() {
             let tet = elements.tet(e);
-            let nodes = &problem.mesh.tets[tet];
+            let nodes = &problem.mesh().tets[tet];
             let at = [0, 1, 2, 3].map(|c| numbering.coarse_of_node[nodes[c] as usize]);
             let is_mine = at.map(|p| p != NO_ROW && rows.contains(p));
             if is_mine == [false; 4] {
@@ -120,7 +120,7 @@ impl Hot for Assemble<'_, '_> {
                 let strains = strains_of(gradients, &follows);
                 add_energy::<FUSED>(&mut energy, &strains, &elastic, sign);
             }
-            let corners = [0, 1, 2, 3].map(|c| problem.mesh.nodes[nodes[c] as usize]);
+            let corners = [0, 1, 2, 3].map(|c| problem.mesh().nodes[nodes[c] as usize]);
             bind::<FUSED>(&mut energy, &corners, law.mu);
             for i in (0..4).filter(|i| is_mine[*i]) {
                 for j in (0..4).filter(|j| at[*j] != NO_ROW) {

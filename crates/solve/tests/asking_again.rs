@@ -34,20 +34,20 @@ fn options(method: Method) -> SolveOptions {
 
 /// Springs to the ground at the loaded end, and one between two far nodes.
 fn springs(problem: &Problem, stiffness: f64) -> InterfaceStiffness {
-    let end = nodes_on(&problem.mesh, SurfaceName::Other(2));
+    let end = nodes_on(problem.mesh(), SurfaceName::Other(2));
     let x = Vec3::x() * Vec3::x().transpose() * stiffness;
     let mut blocks: Vec<(u32, u32, Mat3)> = end.iter().map(|&n| (n, n, x)).collect();
     let n = Vec3::new(0.6, 0.8, 0.0);
     let k = n * n.transpose() * stiffness;
-    let (a, b) = (end[0], problem.mesh.nodes.len() as u32 / 2);
+    let (a, b) = (end[0], problem.mesh().nodes.len() as u32 / 2);
     blocks.extend([(a, a, k), (b, b, k), (a, b, -k)]);
     InterfaceStiffness { blocks }
 }
 
 fn forces(problem: &Problem) -> Vec<Vec<Vec3>> {
     let mut all = vec![];
-    for case in &problem.cases {
-        let mut f = vec![Vec3::zeros(); problem.mesh.nodes.len()];
+    for case in problem.cases() {
+        let mut f = vec![Vec3::zeros(); problem.mesh().nodes.len()];
         case.forces.iter().for_each(|(n, v)| f[*n as usize] += v);
         all.push(f);
     }
@@ -110,7 +110,7 @@ fn added_stiffness_is_solved_by_either_method() {
 fn a_part_may_hang_on_its_interface_alone() {
     // Two blocks with a slit between them, joined by stiff springs only.
     let mut problem = bar();
-    let mut mesh = (*problem.mesh).clone();
+    let mut mesh = (*problem.mesh()).clone();
     let middle: Vec<u32> = (0..mesh.nodes.len() as u32)
         .filter(|&n| {
             let around = mesh.tets.iter().zip(&mesh.part);
@@ -136,7 +136,7 @@ fn a_part_may_hang_on_its_interface_alone() {
         blocks.extend([(n, n, k), (twin, twin, k), (n, twin, -k)]);
     }
     let bonded = solve(&problem, &options(Method::Direct)).unwrap();
-    problem.mesh = std::sync::Arc::new(mesh);
+    problem = problem.with_mesh(std::sync::Arc::new(mesh)).unwrap();
     assert!(Prepared::new(&problem, &options(Method::Multigrid)).is_err());
     let c = InterfaceStiffness { blocks };
     let ready = Prepared::with_interface(&problem, &options(Method::Multigrid), Some(&c)).unwrap();
@@ -176,7 +176,7 @@ fn a_good_guess_saves_iterations() {
 
 /// Pairs of opposite forces on near and far nodes, and one at a held node's neighbour.
 fn few(problem: &Problem) -> Vec<Vec<(u32, Vec3)>> {
-    let count = problem.mesh.nodes.len() as u32;
+    let count = problem.mesh().nodes.len() as u32;
     let along = Vec3::new(1.0, -2.0, 0.5);
     (0..19)
         .map(|k| {
@@ -199,7 +199,7 @@ fn products_of_few_forces_are_those_of_the_whole_preconditioner() {
         let full: Vec<Vec<Vec3>> = forces
             .iter()
             .map(|few| {
-                let mut all = vec![Vec3::zeros(); problem.mesh.nodes.len()];
+                let mut all = vec![Vec3::zeros(); problem.mesh().nodes.len()];
                 few.iter().for_each(|(n, f)| all[*n as usize] += f);
                 all
             })

@@ -297,7 +297,7 @@ fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding(
     }
     // |mean rotation − half the curl|², from the formula alone.
     let mut binding = 0.0;
-    let mesh = &both.problem.mesh;
+    let mesh = both.problem.mesh();
     for (t, tet) in mesh.tets.iter().enumerate() {
         let corners = [0, 1, 2, 3].map(|c| mesh.nodes[tet[c] as usize]);
         let edges = Mat3::from_columns(&[1, 2, 3].map(|c| corners[c] - corners[0]));
@@ -336,7 +336,7 @@ fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding(
 fn corners_that_turn_rigidly_or_bend_carry_the_middles_exactly() {
     let both = both(&Team::new(1), 0.01);
     let p = turning_corners(&both.problem, &both.numbering);
-    let nodes = &both.problem.mesh.nodes;
+    let nodes = &both.problem.mesh().nodes;
     let turn = Vec3::new(0.3, -0.2, 0.5);
     let node_of = |row: u32| nodes[both.numbering.node_of_row[row as usize] as usize];
     let columns = |v: Vec3| [[v.x], [v.y], [v.z]];
@@ -378,10 +378,10 @@ fn corners_that_turn_rigidly_or_bend_carry_the_middles_exactly() {
 
 #[test]
 fn an_inverted_tetrahedron_is_named() {
-    let mut problem = model(0.01);
-    let mut mesh = (*problem.mesh).clone();
+    let problem = model(0.01);
+    let mut mesh = (*problem.mesh()).clone();
     mesh.tets[77].swap(0, 1);
-    problem.mesh = Arc::new(mesh);
+    let problem = problem.with_mesh(Arc::new(mesh)).unwrap();
     let numbering = Numbering::new(&problem);
     let refused = Elements::new(&Team::new(2), &problem, &numbering);
     assert_eq!(refused.unwrap_err().0, 77);

@@ -56,8 +56,8 @@ pub struct Bundle {
 /// the straight-sided element, order xx yy zz xy yz xz.
 pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     let problem = &model.problem;
-    let nodes = &PartNodes::of(&problem.mesh);
-    let mesh = &problem.mesh;
+    let nodes = &PartNodes::of(problem.mesh());
+    let mesh = problem.mesh();
     let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
     let material = mesh.part.iter().map(|&p| i32::from(p) + 1).collect();
     grid.cell_data
@@ -70,14 +70,14 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     grid.cell_data
         .push(Field::scalar("stiffness_points", points));
 
-    if let Some(field) = &problem.field {
+    if let Some(field) = problem.elasticities() {
         grid.cell_data.extend(elasticity(field));
     }
 
     let materials: serde_json::Map<String, Value> = mesh
         .parts
         .iter()
-        .zip(&problem.materials)
+        .zip(problem.materials())
         .enumerate()
         .map(|(i, (part, m))| {
             let entry = json!({
@@ -89,7 +89,7 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
         })
         .collect();
     let loads: Vec<Value> = problem
-        .cases
+        .cases()
         .iter()
         .map(|case| {
             let forces: Vec<Value> = case
@@ -103,14 +103,14 @@ pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     let contact = model.contact.as_ref();
     let text = json!({
         "materials": materials,
-        "fixed": [{ "nodes": problem.fixed, "dofs": [0, 1, 2] }],
+        "fixed": [{ "nodes": problem.fixed(), "dofs": [0, 1, 2] }],
         "loads": loads,
         "interfaces": contact.map_or_else(Vec::new, interfaces),
         "preloads": contact.map_or_else(Vec::new, preloads),
     });
 
     let mut solved = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
-    for (case, u) in problem.cases.iter().zip(solution.total()) {
+    for (case, u) in problem.cases().iter().zip(solution.total()) {
         let name = &case.name;
         solved
             .point_data

@@ -536,7 +536,7 @@ mod tests {
         assert_eq!((contact.tightened, contact.preloads.len()), (0, 1));
         // The jaws balance.
         let forces = &contact.steps[0].forces;
-        let nodes = &model.problem.mesh.nodes;
+        let nodes = &model.problem.mesh().nodes;
         let sum: Vec3 = forces.iter().map(|f| f.1).sum();
         let moment: Vec3 = forces
             .iter()

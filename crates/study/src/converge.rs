@@ -131,7 +131,7 @@ fn replicate(
     let replicate = Replicate {
         name: name.to_string(),
         finest_mm: inputs.sizing.finest_mm,
-        tets: model.problem.mesh.tets.len(),
+        tets: model.problem.mesh().tets.len(),
         unknowns: solution.by_load.report.unknowns,
         seconds: begin.elapsed().as_secs_f64(),
     };

@@ -11,7 +11,7 @@ use bicolumn_measure::{Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
     DensityLaw, Elasticity, FrontalLoad, GradedDensity, JointPatches, LoadCase, LoadSizes,
-    Material, NamedLoad, Patch, Problem, ProblemError, nodes_on,
+    Material, NamedLoad, Patch, Problem, ProblemError, Support, nodes_on,
 };
 use bicolumn_solve::{Forecast, Prepared, Solution, SolveOptions};
 use std::sync::Arc;
@@ -271,8 +271,8 @@ fn pose(
     );
     let cases = load_cases(&mesh, &patches, loads);
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
-    let held = nodes_on(&mesh, SurfaceName::ProximalEnd);
-    let mut problem = Problem::new(Arc::clone(&mesh), of_part, held, cases)?;
+    let potted = Support::clamp("potting plane", nodes_on(&mesh, SurfaceName::ProximalEnd));
+    let mut problem = Problem::new(Arc::clone(&mesh), of_part, [potted], cases)?;
     let cortical = materials.transverse.as_ref().map(|b| b.along(Vec3::y()));
     let density = materials.density.as_ref();
     if cortical.is_some() || density.is_some() {
@@ -307,8 +307,8 @@ fn of_density(law: &DensityLaw, graded: &GradedDensity, bone: &Bone, at: Vec3) -
 /// Least, mean by volume and largest Young's modulus of the cancellous bone of a problem, MPa, where it
 /// varies.
 pub(crate) fn cancellous_moduli(problem: &Problem) -> Option<[f64; 3]> {
-    let field = problem.field.as_ref()?;
-    let mesh = &problem.mesh;
+    let field = problem.elasticities()?;
+    let mesh = problem.mesh();
     let (mut least, mut largest) = (f64::INFINITY, 0.0_f64);
     let (mut sum, mut volume) = (0.0, 0.0);
     for (t, e) in field.iter().enumerate() {
@@ -378,7 +378,7 @@ mod tests {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
         let model = build_model(&inputs, &BoneCache::default()).unwrap();
-        let mesh = &model.problem.mesh;
+        let mesh = model.problem.mesh();
         let bone = &model.construct.bone;
         let mut rim_and_core = [0, 0];
         for t in 0..mesh.tets.len() {

@@ -180,8 +180,8 @@ fn store_surface(
     let mut bytes = Vec::new();
     write_vtu(&mut bytes, &grid).map_err(|e| failed(e.to_string()))?;
     let names = serde_json::json!({
-        "parts": model.problem.mesh.parts.iter().map(ToString::to_string).collect::<Vec<_>>(),
-        "cases": model.problem.cases.iter().map(|c| c.name.clone()).collect::<Vec<_>>(),
+        "parts": model.problem.mesh().parts.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        "cases": model.problem.cases().iter().map(|c| c.name.clone()).collect::<Vec<_>>(),
     });
     create_folder(&folder.point_folder(&inputs.id))
         .and_then(|()| write_atomic(&folder.surface_vtu(&inputs.id), &bytes))
@@ -242,7 +242,7 @@ fn cut_screws(model: &BuiltModel) -> Vec<String> {
 }
 
 fn quality_warnings(model: &BuiltModel) -> Vec<String> {
-    let q = &model.problem.mesh.quality;
+    let q = &model.problem.mesh().quality;
     let mut warnings = Vec::new();
     warnings.extend(q.fallback.consequence().map(str::to_owned));
     if q.min_dihedral_deg < 10.0 {
@@ -270,7 +270,7 @@ fn record(
     let estimates = estimates.unwrap_or_default();
     let cases = measures
         .into_iter()
-        .zip(&model.problem.cases)
+        .zip(model.problem.cases())
         .enumerate()
         .map(|(i, (m, case))| {
             let mut record = case_record(i, m, case, model, solution, intact.next());
@@ -293,7 +293,7 @@ fn record(
             [f.centre.y - half, f.centre.y + half]
         }),
         stages,
-        mesh: as_value(serde_json::to_value(&model.problem.mesh.quality)),
+        mesh: as_value(serde_json::to_value(&model.problem.mesh().quality)),
         solver: as_value(serde_json::to_value(&solution.by_load.report)),
         preparation: contact_records(solution.contact.as_ref().map(|c| &c.steps)),
         warnings,
@@ -324,7 +324,7 @@ fn case_record(
         name: measures.case,
         force_n: case.resultant_force().into(),
         moment_nmm: case
-            .resultant_moment(&model.problem.mesh.nodes, Vec3::zeros())
+            .resultant_moment(&model.problem.mesh().nodes, Vec3::zeros())
             .into(),
         residual: of_case(&solution.by_load.report.residuals),
         equilibrium: of_case(&solution.by_load.report.equilibrium),

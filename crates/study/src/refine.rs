@@ -127,7 +127,7 @@ pub fn refine(
         if found.steps.len() == wanted.most_steps {
             return Ok(found);
         }
-        let mesh = Arc::clone(&model.problem.mesh);
+        let mesh = Arc::clone(model.problem.shared_mesh());
         // All of the matrix is gone; so is the model before the next mesh is made.
         drop(model);
         let next = next_sizing(&construct, &sizing, &mesh, &shares, excess, wanted)?;
@@ -171,7 +171,7 @@ fn solved(
     let is_wanted = |_: usize, response: &str| wanted.responses.iter().any(|r| r == response);
     let solved = (&solution, ready);
     let found: Estimates = estimates(model, solved, (&stress, &measures), threads, &is_wanted)?;
-    let mut shares = vec![0.0; model.problem.mesh.tets.len()];
+    let mut shares = vec![0.0; model.problem.mesh().tets.len()];
     let mut excess = 0.0_f64;
     let mut rows = vec![];
     for e in &found.responses {
@@ -210,7 +210,7 @@ fn solved(
         });
     }
     let step = Step {
-        tets: model.problem.mesh.tets.len(),
+        tets: model.problem.mesh().tets.len(),
         unknowns,
         seconds: 0.0,
         responses: rows,

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 /// `displacement_<case>_mm`.
 pub fn surface_grid(problem: &Problem, stress: &RecoveredStress, solution: &Solution) -> Grid {
     let nodes = &stress.part_nodes;
-    let mesh: &TetMesh = &problem.mesh;
+    let mesh: &TetMesh = problem.mesh();
     let mut point_of: BTreeMap<u32, u32> = BTreeMap::new();
     let mut part_node: Vec<u32> = Vec::new();
     let mut triangles: Vec<[u32; 3]> = Vec::new();
@@ -50,7 +50,7 @@ pub fn surface_grid(problem: &Problem, stress: &RecoveredStress, solution: &Solu
         .push(Field::scalar("part", Values::I32(part)));
     grid.cell_data
         .push(Field::scalar("surface", Values::I32(surface)));
-    let solved = problem.cases.iter().zip(&solution.displacement);
+    let solved = problem.cases().iter().zip(&solution.displacement);
     for ((case, u), stress) in solved.zip(&stress.fields) {
         let mises = part_node
             .iter()

@@ -3,7 +3,7 @@
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
 use bicolumn_model::facet::facet_points;
-use bicolumn_model::{LoadCase, Material, Problem, ProblemError};
+use bicolumn_model::{Components, LoadCase, Material, Problem, ProblemError, Support};
 use bicolumn_solve::element::{Element, Inverted, forces};
 use bicolumn_solve::quadrature::FOURTEEN;
 use bicolumn_solve::shape::values;
@@ -210,31 +210,22 @@ impl Body {
             .filter_map(|n| {
                 let f = self.applied.get(&n).copied().unwrap_or_default() - lifted[n as usize];
                 (f != Vec3::zeros()).then_some((n, f))
-            })
-            .collect();
-        let case = LoadCase {
-            name: "verification".to_string(),
-            forces,
-        };
+            });
+        let case = LoadCase::new("verification", forces);
         let materials = vec![self.material.clone(); mesh.parts.len()];
-        let (problem, solved) = if self.rollers.is_empty() {
-            let held = self.imposed.keys().copied();
-            let problem = Problem::new(Arc::clone(&self.mesh), materials, held, vec![case])?;
-            let mut solution = solve(&problem, options)?;
-            (problem, solution.displacement.swap_remove(0))
+        let held = (!self.imposed.is_empty())
+            .then(|| Support::clamp("imposed", self.imposed.keys().copied()));
+        let rollers = self.rollers.iter();
+        let rollers =
+            rollers.map(|(n, held)| Support::roller("roller", Components::of(*held), [*n]));
+        let supports = held.into_iter().chain(rollers);
+        let problem = Problem::new(Arc::clone(&self.mesh), materials, supports, vec![case])?;
+        let solved = if self.rollers.is_empty() {
+            solve(&problem, options)?.displacement.swap_remove(0)
         } else {
-            let problem = Problem {
-                mesh: Arc::clone(&self.mesh),
-                materials,
-                fixed: self.imposed.keys().copied().collect(),
-                cases: vec![case],
-                field: None,
-            };
             let springs = self.springs();
             let prepared = Prepared::with_interface(&problem, options, Some(&springs))?;
-            let solved = prepared.solve_cases()?.displacement.swap_remove(0);
-            drop(prepared);
-            (problem, solved)
+            prepared.solve_cases()?.displacement.swap_remove(0)
         };
         let displacement: Vec<Vec3> = solved.iter().zip(&lift).map(|(v, u)| v + u).collect();
         let nodal_forces = internal_forces(mesh, &self.material, &displacement)?;
@@ -253,7 +244,7 @@ impl Body {
 impl Equilibrium {
     /// Recovered stress at the node nearest to a point, and that node's position.
     pub fn stress_near(&self, x: Vec3) -> (SymTensor, Vec3) {
-        let nodes = &self.problem.mesh.nodes;
+        let nodes = &self.problem.mesh().nodes;
         let far = |k: usize| (nodes[self.part_nodes.node[k] as usize] - x).norm_squared();
         let mut best = 0;
         for k in 1..self.part_nodes.node.len() {
@@ -267,7 +258,7 @@ impl Equilibrium {
 
     /// Resultant force (N) and moment about a point (N·mm) of the nodal forces on a surface.
     pub fn resultant(&self, surface: SurfaceName, about: Vec3) -> (Vec3, Vec3) {
-        let mesh = &self.problem.mesh;
+        let mesh = self.problem.mesh();
         let mut nodes: Vec<u32> = mesh.facets_on(surface).flat_map(|f| f.nodes).collect();
         nodes.sort_unstable();
         nodes.dedup();

@@ -53,8 +53,8 @@ fn off_inside(made: &Model, solution: &Solution, case: usize) -> (f64, f64) {
         poisson: 0.3,
     };
     let outer = 0.5 * shaft.outer_mm;
-    let mesh = &made.problem.mesh;
-    let load = &made.problem.cases[case];
+    let mesh = made.problem.mesh();
+    let load = &made.problem.cases()[case];
     let torsion = load.name == NamedLoad::InternalTorsion.key();
     let force = load.resultant_force();
     let (mut worst, mut sum, mut count) = (0.0f64, 0.0, 0);

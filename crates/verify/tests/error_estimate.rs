@@ -27,7 +27,7 @@ const TIGHT: SolveOptions = SolveOptions {
 
 /// The energy norm of the error against an exact stress.
 fn energy_error(found: &Equilibrium, exact: &dyn Fn(Vec3) -> SymTensor) -> f64 {
-    let (problem, mesh) = (&found.problem, &found.problem.mesh);
+    let (problem, mesh) = (&found.problem, found.problem.mesh());
     let mut sum = 0.0;
     for (t, tet) in mesh.tets.iter().enumerate() {
         let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
@@ -135,7 +135,7 @@ fn energy_and_peak_stress_at_a_hole() {
 /// Error of the recovered σ_xx beside the hole, MPa; its estimate with its sign; without cancellation.
 fn peak_of(found: &Equilibrium, exact: &KirschHole) -> (f64, f64, f64) {
     let (problem, part_nodes) = (&found.problem, &found.part_nodes);
-    let nodes = &problem.mesh.nodes;
+    let nodes = &problem.mesh().nodes;
     let far = |k: &usize| {
         let at = nodes[part_nodes.node[*k] as usize];
         (at - Vec3::new(0.0, 2.0, 0.5)).norm()
@@ -167,7 +167,7 @@ fn peak_of(found: &Equilibrium, exact: &KirschHole) -> (f64, f64, f64) {
 }
 
 fn work(found: &Equilibrium) -> f64 {
-    let load = &found.problem.cases[0].forces;
+    let load = &found.problem.cases()[0].forces;
     let each = load.iter();
     each.map(|(n, f)| f.dot(&found.displacement[*n as usize]))
         .sum()

@@ -12,7 +12,7 @@
 
 use bicolumn_base::{Fragment, Mat3, Part, Tissue, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, nodes_on};
+use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, Support, nodes_on};
 use bicolumn_solve::{Method, Solution, SolveOptions, solve};
 use bicolumn_verify::exact::linear_field::LinearField;
 use bicolumn_verify::exact::thick_cylinder::ThickCylinder;
@@ -66,7 +66,7 @@ fn nearly_incompressible_cylinder() {
         let bore = exact.displacement_mm(10.0);
         let nodes = direct
             .problem
-            .mesh
+            .mesh()
             .nodes
             .iter()
             .zip(&iterative.displacement);
@@ -110,14 +110,14 @@ fn inclusions_a_million_times_stiffer() {
         load("twist", Vec3::zeros(), Vec3::x() * 50.0),
     ];
     let material = |young| Material::new("test", young, 0.3, "verification");
-    let fixed = nodes_on(&mesh, side(0, false));
+    let fixed = Support::clamp("end", nodes_on(&mesh, side(0, false)));
     let materials = vec![material(0.2), material(200_000.0)];
-    let problem = Problem::new(Arc::new(mesh), materials, fixed, cases).unwrap();
+    let problem = Problem::new(Arc::new(mesh), materials, [fixed], cases).unwrap();
     let (direct, iterative): (Solution, Solution) = (
         solve(&problem, &with(Method::Direct)).unwrap(),
         solve(&problem, &with(Method::Multigrid)).unwrap(),
     );
-    for (k, case) in problem.cases.iter().enumerate() {
+    for (k, case) in problem.cases().iter().enumerate() {
         let off = difference(&direct.displacement[k], &iterative.displacement[k]);
         println!("jump of 1e6, {}: differ by {off:.1e}", case.name);
         assert!(off < 1e-7, "{}", case.name);

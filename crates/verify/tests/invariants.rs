@@ -4,7 +4,7 @@
 
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::{Material, Problem};
+use bicolumn_model::{Material, Problem, Support};
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField};
 use bicolumn_verify::imposed::{Body, Equilibrium};
 use bicolumn_verify::meshes::block::{irregular_box, side};
@@ -25,7 +25,7 @@ proptest! {
         let (t, w) = (Vec3::from(t), Vec3::from(w));
         let mesh = Arc::new(tube([12, 2, 3], 5.0, 8.0, 9.0).unwrap());
         let material = Material::new("test", 17_000.0, 0.3, "verification");
-        let problem = Problem::new(Arc::clone(&mesh), vec![material], [0], vec![]).unwrap();
+        let problem = Problem::new(Arc::clone(&mesh), vec![material], [Support::clamp("node", [0])], vec![]).unwrap();
         let u: Vec<Vec3> = mesh.nodes.iter().map(|x| t + w.cross(x)).collect();
         let part_nodes = PartNodes::of(&mesh);
         let stress = StressField::recover(&problem, &part_nodes, &u);
@@ -63,7 +63,7 @@ fn turning_everything_turns_the_answer() {
     let here = pulled(mesh.clone(), &Mat3::identity());
     let there = pulled(turned(&mesh, &turn), &turn);
     let work = |e: &Equilibrium| -> f64 {
-        let forces = &e.problem.cases[0].forces;
+        let forces = &e.problem.cases()[0].forces;
         forces
             .iter()
             .map(|(n, f)| f.dot(&e.displacement[*n as usize]))

@@ -38,7 +38,7 @@ fn errors(n: usize) -> (f64, f64) {
     .pull(|s| s == UPPER_END, |_, n| n * EXACT.axial_stress_mpa())
     .solve(&SolveOptions::default())
     .unwrap();
-    let mesh = &found.problem.mesh;
+    let mesh = found.problem.mesh();
     let u2: f64 = mesh
         .nodes
         .iter()

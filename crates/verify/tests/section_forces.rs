@@ -117,9 +117,9 @@ fn cuts_of_screws_plates_and_bone_balance_the_load() {
     };
     let solution = solve(&made.problem, &options).unwrap();
     let measured = measure(&made.solved(&solution), None);
-    let nodes = &made.problem.mesh.nodes;
+    let nodes = &made.problem.mesh().nodes;
     let gap = made.construct.fracture.as_ref().unwrap().centre.y;
-    for (case, load) in measured.iter().zip(&made.problem.cases) {
+    for (case, load) in measured.iter().zip(made.problem.cases()) {
         let whole = Load::below(load, nodes, f64::INFINITY);
         let (force, moment) = by_screws(&made, case, ScrewRow::Distal);
         let into = whole.off(force, moment);

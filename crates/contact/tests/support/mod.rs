@@ -5,7 +5,7 @@ use bicolumn_base::{Fragment, Part, PlateSite, ScrewNumber, Tissue, Vec3};
 use bicolumn_contact::{ContactOptions, Interfaces, solve};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 use bicolumn_model::facet::facet_points;
-use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_model::{LoadCase, Material, Problem, Support};
 use bicolumn_solve::{Method, SolveOptions};
 use bicolumn_verify::meshes::Block;
 use std::collections::BTreeMap;
@@ -179,10 +179,7 @@ pub fn sum(a: &[(u32, Vec3)], b: &[(u32, Vec3)]) -> Vec<(u32, Vec3)> {
 
 /// A load case.
 pub fn case(name: &str, forces: Vec<(u32, Vec3)>) -> LoadCase {
-    LoadCase {
-        name: name.into(),
-        forces,
-    }
+    LoadCase::new(name, forces)
 }
 
 /// A problem with a material by part.
@@ -200,7 +197,8 @@ pub fn problem(
             Material::new("test body", young, poisson, "test")
         })
         .collect();
-    Problem::new(Arc::new(mesh.clone()), materials, fixed, cases).unwrap()
+    let support = Support::clamp("base", fixed);
+    Problem::new(Arc::new(mesh.clone()), materials, [support], cases).unwrap()
 }
 
 /// Are two numbers alike within a share of the second?

@@ -3,7 +3,7 @@
 use bicolumn_base::{Part, ScrewNumber, Vec3};
 use bicolumn_formats::read_vtu;
 use bicolumn_mesh::{MeshStages, Quality, TetMesh};
-use bicolumn_model::{LoadCase, Material, Problem};
+use bicolumn_model::{LoadCase, Material, Problem, Support};
 use serde_json::Value;
 use std::path::Path;
 use std::sync::Arc;
@@ -57,27 +57,24 @@ pub(crate) fn read(folder: &Path) -> Problem {
         quality: Quality::default(),
         stages: MeshStages::default(),
     };
-    let cases = model["loads"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|load| LoadCase {
-            name: load["name"].as_str().unwrap().to_owned(),
-            forces: load["forces"]
-                .as_array()
-                .unwrap()
-                .iter()
-                .map(|f| {
-                    let force = Vec3::new(number(&f[1]), number(&f[2]), number(&f[3]));
-                    (index(&f[0]), force)
-                })
-                .collect(),
+    let cases = model["loads"].as_array().unwrap().iter().map(|load| {
+        let forces = load["forces"].as_array().unwrap().iter().map(|f| {
+            let force = Vec3::new(number(&f[1]), number(&f[2]), number(&f[3]));
+            (index(&f[0]), force)
         });
+        LoadCase::new(load["name"].as_str().unwrap(), forces)
+    });
     let cases = cases.collect();
     let fixed = model["fixed"][0]["nodes"]
         .as_array()
         .unwrap()
         .iter()
         .map(index);
-    Problem::new(Arc::new(mesh), materials, fixed, cases).unwrap()
+    Problem::new(
+        Arc::new(mesh),
+        materials,
+        [Support::clamp("bundle", fixed)],
+        cases,
+    )
+    .unwrap()
 }

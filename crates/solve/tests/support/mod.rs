@@ -2,7 +2,7 @@
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
-use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, nodes_on};
+use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, Support, nodes_on};
 use std::sync::Arc;
 
 pub(crate) const SOFT: Part = Part::Bone(Fragment::Distal, Tissue::Cancellous);
@@ -142,6 +142,6 @@ pub(crate) fn held_box(mesh: TetMesh, materials: Vec<Material>, loads: &[(Vec3, 
             )
         })
         .collect();
-    let fixed = nodes_on(&mesh, SurfaceName::Other(1));
-    Problem::new(Arc::new(mesh), materials, fixed, cases).unwrap()
+    let fixed = Support::clamp("low end", nodes_on(&mesh, SurfaceName::Other(1)));
+    Problem::new(Arc::new(mesh), materials, [fixed], cases).unwrap()
 }

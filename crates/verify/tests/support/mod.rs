@@ -5,7 +5,9 @@ use bicolumn_base::{Part, Tissue};
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_measure::Solved;
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
-use bicolumn_model::{JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, nodes_on};
+use bicolumn_model::{
+    JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, Support, nodes_on,
+};
 use bicolumn_solve::Solution;
 use std::sync::Arc;
 
@@ -86,8 +88,8 @@ pub(crate) fn model(
         .map(|l| joint.case(&mesh, *l, &LoadSizes::default()))
         .collect();
     let materials = moduli.of(&mesh);
-    let fixed = nodes_on(&mesh, SurfaceName::ProximalEnd);
-    let problem = Problem::new(Arc::new(mesh), materials, fixed, cases).unwrap();
+    let fixed = Support::clamp("potting", nodes_on(&mesh, SurfaceName::ProximalEnd));
+    let problem = Problem::new(Arc::new(mesh), materials, [fixed], cases).unwrap();
     Model {
         construct,
         problem,
