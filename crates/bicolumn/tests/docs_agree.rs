@@ -173,3 +173,45 @@ fn every_published_case_is_listed() {
     }
     assert!(missing.is_empty(), "not in tests/README.md: {missing:?}");
 }
+
+/// Code of a file without the tests at its end.
+fn product_code(file: &str) -> String {
+    let code = std::fs::read_to_string(root().join(file)).unwrap();
+    code.split("\n#[cfg(test)]").next().unwrap().to_owned()
+}
+
+#[test]
+fn every_field_of_a_record_is_on_its_page() {
+    let page = std::fs::read_to_string(root().join("docs/reference/record.md")).unwrap();
+    let told = quoted(&page);
+    let code = product_code("crates/store/src/record.rs");
+    let fields = code
+        .lines()
+        .filter_map(|l| l.strip_prefix("    pub "))
+        .filter_map(|l| l.split_once(": "))
+        .map(|(name, _)| name)
+        .filter(|name| !name.contains(' '));
+    let missing: Vec<&str> = fields.filter(|f| !told.iter().any(|t| t == f)).collect();
+    assert!(
+        missing.is_empty(),
+        "not in docs/reference/record.md: {missing:?}"
+    );
+}
+
+#[test]
+fn every_key_of_an_audit_bundle_is_on_its_page() {
+    let page = std::fs::read_to_string(root().join("docs/reference/bundle.md")).unwrap();
+    let told = quoted(&page);
+    let code = product_code("crates/study/src/bundle.rs");
+    let is_key = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_';
+    let keys = code.lines().filter(|l| !l.trim_start().starts_with("//"));
+    let keys = keys.flat_map(|l| l.split('"').skip(1).step_by(2));
+    let missing: Vec<&str> = keys
+        .filter(|k| !k.is_empty() && k.chars().all(is_key))
+        .filter(|k| !told.iter().any(|t| t == k))
+        .collect();
+    assert!(
+        missing.is_empty(),
+        "not in docs/reference/bundle.md: {missing:?}"
+    );
+}

@@ -1,0 +1,51 @@
+//! The reference of the columns in the documentation holds the definitions of the responses.
+//!
+//! `BICOLUMN_WRITE=1 cargo test --release -p bicolumn-response --test column_reference` writes the page.
+
+#![allow(clippy::unwrap_used)]
+
+use bicolumn_response::ResponseId;
+use std::path::Path;
+
+const HEAD: &str = "# Columns of results.csv
+
+Written from the list of responses that the program measures (the crate `response`; its test `column_reference` writes and checks this page): do not edit.
+
+A row stands for a design point and load case. Before the responses stand `point`, a column for each factor (the job key), and `case`; after them `tets`, `nodes`, `residual`, `equilibrium`,
+`seconds`, `status` (`done`, `not_converged`, `failed`, `unread`) and `reason`. Where a discretisation error was estimated, a column `NAME__error` follows its response: the estimated size, in the same unit.
+`columns.json` of every study carries the same definitions for the columns it has. A response that does not apply is empty.
+
+| column | unit | error estimated | definition |
+| --- | --- | --- | --- |
+";
+
+fn page() -> String {
+    let mut page = HEAD.to_owned();
+    for id in ResponseId::all() {
+        let estimated = if id.estimated_by().is_some() {
+            "yes"
+        } else {
+            ""
+        };
+        let definition = id.definition().replace('|', "\\|");
+        page += &format!(
+            "| `{}` | {} | {estimated} | {definition} |\n",
+            id.name(),
+            id.unit().symbol()
+        );
+    }
+    page
+}
+
+#[test]
+fn the_page_of_columns_is_current() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs/reference/columns.md");
+    if std::env::var_os("BICOLUMN_WRITE").is_some() {
+        std::fs::write(&file, page()).unwrap();
+    }
+    let kept = std::fs::read_to_string(&file).unwrap();
+    assert!(
+        kept == page(),
+        "docs/reference/columns.md is stale: the head of this test says how to write it"
+    );
+}
