@@ -91,7 +91,7 @@ fn bolt_force_and_opening_load() {
     };
     let steps = [Step {
         name: "preload".into(),
-        pull: vec![0],
+        tightened: vec![0],
         increments: 1,
         ..Step::default()
     }];

@@ -1,11 +1,63 @@
-//! Dense square matrices and their factors, on one thread: the same bits always.
+//! Dense matrices on one thread, so that their bits are always the same: a symmetric one that grows, a square one
+//! and its LU factors.
 
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::lu::partial_pivoting::{factor, solve};
 use faer::perm::PermRef;
 use faer::{Conj, MatMut, MatRef, Par, Spec};
 
-/// A square matrix, by columns.
+/// Symmetric matrix that grows by rows and columns at its end, stored in full by rows.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(crate) struct Symmetric {
+    rows: Vec<Vec<f64>>,
+}
+
+impl Symmetric {
+    /// Number of rows.
+    pub(crate) fn len(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// Entries of row `i`, which are those of column `i`.
+    pub(crate) fn row(&self, i: usize) -> &[f64] {
+        &self.rows[i]
+    }
+
+    /// Diagonal entry `i`.
+    pub(crate) fn diagonal(&self, i: usize) -> f64 {
+        self.rows[i][i]
+    }
+
+    /// Takes in new columns, each given down to the last row, new rows included. Entries between new columns are
+    /// given twice and averaged, so that the matrix is symmetric to the bit whatever the rounding of the columns.
+    pub(crate) fn grow(&mut self, columns: Vec<Vec<f64>>) {
+        let old = self.rows.len();
+        self.rows.extend(columns);
+        let all = self.rows.len();
+        for i in 0..all {
+            if i < old {
+                let tail: Vec<f64> = (old..all).map(|j| self.rows[j][i]).collect();
+                self.rows[i].extend(tail);
+            } else {
+                for j in old..i {
+                    let mean = 0.5 * (self.rows[i][j] + self.rows[j][i]);
+                    self.rows[i][j] = mean;
+                    self.rows[j][i] = mean;
+                }
+            }
+        }
+    }
+
+    /// Appends entries to row `i`, which may be the row after the last. The caller keeps the matrix symmetric.
+    pub(crate) fn append(&mut self, i: usize, entries: Vec<f64>) {
+        match self.rows.get_mut(i) {
+            Some(row) => row.extend(entries),
+            None => self.rows.push(entries),
+        }
+    }
+}
+
+/// Square matrix, stored by columns.
 pub(crate) struct Square {
     size: usize,
     values: Vec<f64>,
@@ -24,7 +76,7 @@ impl Square {
     }
 }
 
-/// A factor with partial pivoting.
+/// LU factors with partial pivoting.
 pub(crate) struct Lu {
     size: usize,
     values: Vec<f64>,
@@ -33,7 +85,7 @@ pub(crate) struct Lu {
 }
 
 impl Lu {
-    /// Nothing for a singular matrix.
+    /// Factors of a matrix; `None` for a singular one.
     pub(crate) fn of(matrix: Square) -> Option<Self> {
         let Square { size, mut values } = matrix;
         let (mut forward, mut inverse) = (vec![0; size], vec![0; size]);
@@ -57,8 +109,8 @@ impl Lu {
         })
     }
 
-    /// Solves in place.
-    pub(crate) fn solve(&self, side: &mut [f64]) {
+    /// Solves for one right-hand side in place.
+    pub(crate) fn solve(&self, b: &mut [f64]) {
         let lu = MatRef::from_column_major_slice(&self.values, self.size, self.size);
         let scratch = solve::solve_in_place_scratch::<usize, f64>(self.size, 1, Par::Seq);
         solve::solve_in_place_with_conj(
@@ -66,7 +118,7 @@ impl Lu {
             lu,
             PermRef::new_checked(&self.forward, &self.inverse, self.size),
             Conj::No,
-            MatMut::from_column_major_slice_mut(side, self.size, 1),
+            MatMut::from_column_major_slice_mut(b, self.size, 1),
             Par::Seq,
             MemStack::new(&mut MemBuffer::new(scratch)),
         );
@@ -76,6 +128,20 @@ impl Lu {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_matrix_that_grows_is_symmetric_to_the_bit() {
+        let mut a = Symmetric::default();
+        a.grow(vec![vec![2.0]]);
+        a.grow(vec![vec![0.5, 3.0, 0.1 + 1e-17], vec![0.25, 0.1, 4.0]]);
+        assert_eq!(a.len(), 3);
+        for i in 0..3 {
+            for j in 0..3 {
+                assert_eq!(a.row(i)[j].to_bits(), a.row(j)[i].to_bits());
+            }
+        }
+        assert_eq!((a.row(0)[2], a.diagonal(2)), (0.25, 4.0));
+    }
 
     #[test]
     fn solves_what_needs_pivots_and_refuses_the_singular() {

@@ -1,4 +1,4 @@
-//! Facet pairs with their laws and initial gaps.
+//! Contact interfaces: facet pairs with their laws and initial gaps, gathered at contact points.
 
 use crate::Law;
 use crate::patches;
@@ -21,16 +21,16 @@ pub struct Interfaces {
 /// A corner of an interface's facets.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Corner {
-    /// On side a, mm.
+    /// Place on side a, mm.
     pub(crate) at: Vec3,
     /// ∫ ψ_k dA, mm².
     pub(crate) area: f64,
-    /// The point that acts here.
+    /// Point whose hat functions include this corner's.
     pub(crate) point: u32,
 }
 
-/// A place where an interface's law acts: one for each corner of its facets, or for some of them together
-/// ([`Interfaces::coarsened`]), whose hats then add up to one.
+/// Contact point: a place where an interface's law acts, one for each corner of its facets or for a patch of them
+/// ([`Interfaces::coarsened`]), whose hat functions then add up to one.
 ///
 /// The jump there is the mean of the jump over the facets around, weighted by the corner's linear hat ψ_k,
 /// j_k = ∫ ψ_k (u_b − u_a) dA / ∫ ψ_k dA, and its traction spreads by the same hat. Quadratic
@@ -42,11 +42,11 @@ pub(crate) struct Corner {
 pub(crate) struct Point {
     /// Index of the set.
     pub(crate) set: usize,
-    /// Places on side a with their weights, of unit sum: what means are taken over.
+    /// Quadrature points on side a with their weights, of unit sum, for means over the point.
     pub(crate) places: Vec<(Vec3, f64)>,
     /// Mean unit normal from a to b.
     pub(crate) normal: Vec3,
-    /// The same before it was made a unit vector.
+    /// Mean normal before normalisation.
     pub(crate) mean_normal: Vec3,
     /// ∫ ψ_k dA, mm².
     pub(crate) area: f64,
@@ -58,7 +58,7 @@ pub(crate) struct Point {
     pub(crate) around: Vec<(u32, f64)>,
 }
 
-/// Sums of a point under way.
+/// Running sums of a point.
 #[derive(Default)]
 struct Sums {
     area: f64,
@@ -131,7 +131,7 @@ impl Interfaces {
         }
     }
 
-    /// The same with corners gathered into patches of at least the area given for their set and place, wherever
+    /// Coarsened interfaces: corners are gathered into patches of at least the area given for their set and place, wherever
     /// sides that face about the same way allow it: laws then hold for the mean over a patch, and pressure and
     /// shear are even in it.
     ///
@@ -164,17 +164,17 @@ impl Interfaces {
         }
     }
 
-    /// The sets.
+    /// Interface sets.
     pub fn sets(&self) -> &[PairSet] {
         &self.sets
     }
 
-    /// Law of each set.
+    /// Laws by set.
     pub fn laws(&self) -> &[Law] {
         &self.laws
     }
 
-    /// The laws with those of one kind replaced, for a step.
+    /// Laws by set, with one kind of interface under another law, for a step.
     pub fn laws_with(&self, kind: PairKind, law: Law) -> Vec<Law> {
         self.sets
             .iter()
@@ -214,7 +214,7 @@ impl Interfaces {
 }
 
 impl Point {
-    /// One point of the hats of several of a set.
+    /// Patch: one point with the sum of the hat functions of several points of a set.
     fn joined(members: &[Point]) -> Self {
         let area: f64 = members.iter().map(|p| p.area).sum();
         let mut stencil: BTreeMap<(u32, u32), f64> = BTreeMap::new();
@@ -244,7 +244,7 @@ impl Point {
         }
     }
 
-    /// Its middle on side a, mm.
+    /// Centroid on side a, mm.
     pub(crate) fn centre(&self) -> Vec3 {
         self.places.iter().map(|(x, w)| x * *w).sum()
     }
@@ -257,8 +257,8 @@ impl Point {
             .sum()
     }
 
-    /// Adds a force on side b, and its opposite on side a, to nodal forces.
-    pub(crate) fn push(&self, force: Vec3, nodal: &mut [Vec3]) {
+    /// Adds a contact force on side b, and its opposite on side a, to nodal forces.
+    pub(crate) fn add_force(&self, force: Vec3, nodal: &mut [Vec3]) {
         for (a, b, w) in &self.stencil {
             nodal[*b as usize] += force * *w;
             nodal[*a as usize] -= force * *w;

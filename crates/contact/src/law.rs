@@ -1,22 +1,22 @@
-//! What an interface does where its sides meet.
+//! Laws of interfaces: bond, Signorini contact, Coulomb friction, thread.
 
 use bicolumn_base::{UnitVec3, Vec3};
 
-/// Law of one interface.
+/// Law of one interface: relation between its jump and its traction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Law {
-    /// No jump.
+    /// Bilateral tie: no jump.
     Bonded,
-    /// Pressure only; shear up to μ times the pressure.
+    /// Signorini contact with Coulomb friction: pressure only; shear up to μ times the pressure.
     Frictional {
         /// Coefficient of friction.
         mu: f64,
     },
-    /// Pressure only, no shear.
+    /// Signorini contact: pressure only, no shear.
     Frictionless,
-    /// Nothing is transmitted.
+    /// Traction-free: no force is transmitted.
     Apart,
-    /// A screw whose mantle is a smooth cylinder, with what its thread would do. Along the normal there is pressure
+    /// Thread of a screw whose mantle is meshed as a smooth cylinder. Along the normal there is pressure
     /// only. Along the axis, as far as it lies in the surface, nothing moves, whether the sides press or not: an
     /// opening of micrometres does not disengage a thread (common practice, no source). Round the axis there is
     /// friction up to μ times the pressure.
@@ -26,13 +26,13 @@ pub enum Law {
     Threaded {
         /// Coefficient of friction.
         mu: f64,
-        /// Of the screw; either way.
+        /// Axis of the screw; either way.
         axis: UnitVec3,
     },
 }
 
-/// Most of a normal, of length one, that may lie along the axis where there is thread.
-const STEEPEST: f64 = 0.5;
+/// Largest axial component of a unit normal where there is thread.
+const LARGEST_AXIAL: f64 = 0.5;
 
 impl Law {
     /// Coefficient of friction; zero where there is none.
@@ -43,18 +43,18 @@ impl Law {
         }
     }
 
-    /// What holds at a place of this unit normal.
+    /// Law that acts at a place of this unit normal: friction in place of a thread on a screw's tip.
     pub fn at(self, normal: Vec3) -> Self {
         match self {
-            Law::Threaded { mu, axis } if normal.dot(&axis).abs() > STEEPEST => {
+            Law::Threaded { mu, axis } if normal.dot(&axis).abs() > LARGEST_AXIAL => {
                 Law::Frictional { mu }
             }
             law => law,
         }
     }
 
-    /// Two unit vectors across a normal and each other; where there is thread the first lies along it.
-    pub(crate) fn across(self, normal: Vec3) -> [Vec3; 2] {
+    /// Two tangents: unit vectors orthogonal to a normal and each other; where there is thread the first lies along it.
+    pub(crate) fn tangents(self, normal: Vec3) -> [Vec3; 2] {
         let first = match self.at(normal) {
             Law::Threaded { axis, .. } => axis.into_inner() - normal * normal.dot(&axis),
             _ if normal.x.abs() < 0.6 => normal.cross(&Vec3::x()),
@@ -84,7 +84,7 @@ mod tests {
         for degrees in [61.0, 90.0, 119.0] {
             let normal = leaning(degrees);
             assert_eq!(law.at(normal), law);
-            let [along, round] = law.across(normal);
+            let [along, round] = law.tangents(normal);
             let unit = [along.norm(), round.norm()];
             assert!(unit.iter().all(|u| (u - 1.0).abs() < 1e-12));
             let square = [along.dot(&normal), round.dot(&normal), along.dot(&round)];

@@ -3,10 +3,11 @@
 //! Door: [`solve`] takes a problem on a split mesh, the laws of its interfaces and the steps that
 //! prepare it (preload, clamp), and gives the displacement of every load case from the prepared state.
 //!
-//! Method: laws act at the corners of facet pairs whose nodes match, spread by the corner's linear hat and
+//! Method: laws act at the corners of facet pairs whose nodes match, weighted by the corner's linear hat function and
 //! integrated at seven points a facet. Every iteration solves the contact exactly, friction included, with the
-//! preconditioner in place of the structure's stiffness: the module `descent` says how. Opening, closing, sticking
-//! and slipping so cost no new preconditioner, and all load cases share the sweeps over the matrix.
+//! preconditioner in place of the structure's stiffness (module `iteration`; the reduced problem with its semismooth
+//! Newton steps: module `reduced`). Opening, closing, sticking and slipping so cost no new preconditioner, and all load
+//! cases share the sweeps over the matrix.
 //!
 //! # Known limits
 //! Small sliding: facet pairs and normals stay those of the mesh. One coefficient of friction. Pressures at
@@ -16,24 +17,31 @@
 //! then says so.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod anderson;
+mod candidates;
 mod compliance;
+mod condensed;
 mod dense;
-mod descent;
 mod forecast;
-mod freed;
+mod history;
+mod increment;
 pub mod interfaces;
+mod iteration;
 pub mod law;
-mod mixing;
 mod patches;
+mod path;
 pub mod preload;
 mod reduced;
 pub mod report;
 pub mod solution;
-mod stiffness;
+mod stabilisation;
+mod state;
 mod system;
 
 pub use interfaces::Interfaces;
 pub use law::Law;
 pub use preload::Preload;
 pub use report::{CaseReport, SetReport, Status, Traction};
-pub use solution::{ContactError, ContactOptions, ContactSolution, Step, solve, solve_told};
+pub use solution::{
+    ContactError, ContactOptions, ContactSolution, Step, solve, solve_with_forecast,
+};

@@ -1,26 +1,26 @@
-//! Points of an interface gathered into patches of a least area.
+//! Patches: agglomeration of contact points up to a least area.
 
 use crate::interfaces::Point;
 use bicolumn_base::Vec3;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Least cosine of the angle between the normals of what becomes one patch: 30 degrees.
+/// Least cosine of the angle between normals within a patch: 30 degrees.
 const ALIKE: f64 = 0.866;
 
-/// A patch under way.
+/// Patch while it grows.
 struct Patch {
     members: Vec<u32>,
     area: f64,
-    /// That it should have.
+    /// Least area that it should have.
     least: f64,
     centre: Vec3,
     /// Sum of the members' normals by area.
     normal: Vec3,
-    beside: BTreeSet<u32>,
+    neighbours: BTreeSet<u32>,
 }
 
 /// The patch of each point, numbered as their first points are. The smallest patch joins the nearest of
-/// those beside it, until all are large enough or have none beside them that faces about the same way.
+/// its neighbours, until all are large enough or have no neighbour that faces about the same way.
 pub(crate) fn gather(points: &[Point], least_mm2: impl Fn(usize, Vec3) -> f64) -> Vec<u32> {
     let mut on_pair: BTreeMap<(usize, u32), Vec<u32>> = BTreeMap::new();
     for (k, p) in (0u32..).zip(points) {
@@ -34,14 +34,14 @@ pub(crate) fn gather(points: &[Point], least_mm2: impl Fn(usize, Vec3) -> f64) -
         least: least_mm2(p.set, p.centre()),
         centre: p.centre(),
         normal: p.mean_normal * p.area,
-        beside: BTreeSet::new(),
+        neighbours: BTreeSet::new(),
     };
     let numbered = (0u32..).zip(points);
     let mut patches: BTreeMap<u32, Patch> = numbered.map(|(k, p)| (k, of_point(p, k))).collect();
     for around in on_pair.values() {
         for k in around {
             if let Some(patch) = patches.get_mut(k) {
-                patch.beside.extend(around.iter().filter(|j| *j != k));
+                patch.neighbours.extend(around.iter().filter(|j| *j != k));
             }
         }
     }
@@ -57,7 +57,7 @@ pub(crate) fn gather(points: &[Point], least_mm2: impl Fn(usize, Vec3) -> f64) -
             continue;
         };
         let mut nearest: Option<(f64, u32)> = None;
-        for j in &mine.beside {
+        for j in &mine.neighbours {
             let Some(other) = patches.get(j) else {
                 continue;
             };
@@ -72,11 +72,11 @@ pub(crate) fn gather(points: &[Point], least_mm2: impl Fn(usize, Vec3) -> f64) -
             patches.insert(k, mine);
             continue;
         };
-        for beside in &mine.beside {
-            if let Some(other) = patches.get_mut(beside) {
-                other.beside.remove(&k);
-                if *beside != j {
-                    other.beside.insert(j);
+        for neighbour in &mine.neighbours {
+            if let Some(other) = patches.get_mut(neighbour) {
+                other.neighbours.remove(&k);
+                if *neighbour != j {
+                    other.neighbours.insert(j);
                 }
             }
         }
@@ -88,7 +88,9 @@ pub(crate) fn gather(points: &[Point], least_mm2: impl Fn(usize, Vec3) -> f64) -
             other.least = other.least.max(mine.least);
             other.normal += mine.normal;
             other.members.extend(mine.members);
-            other.beside.extend(mine.beside.iter().filter(|b| **b != j));
+            other
+                .neighbours
+                .extend(mine.neighbours.iter().filter(|b| **b != j));
             if is_small(other) {
                 small.insert(key(other, j));
             }

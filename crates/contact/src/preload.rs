@@ -1,10 +1,9 @@
-//! Preload: a cut across a screw's shank, one side of which is pulled along the axis.
+//! Preload: a section across a screw's shank, one side of which is pulled along the axis.
 //!
-//! The cut runs through tetrahedra between pulled and other nodes. With φ = 1 on the pulled nodes and 0 on
-//! the others, the tetrahedra see the displacement u + s φ a: s is the length that the shank lacks. The force
-//! f = K_cut φ a on the nodes gives the axial force across the cut, exact by equilibrium whatever the shape of
-//! the cut: N = f·u + s φa·K_cut φa. While the force is given, s follows from it; later s is kept and N is what
-//! is left of the preload.
+//! The section is a layer of tetrahedra between pulled and other nodes. With φ = 1 on the pulled nodes and 0 on the
+//! others, its tetrahedra see the displacement u + s φ a, a the axis: s is the shortening of the shank. The nodal force
+//! f = K_cut φ a gives the axial force across the section, exact by equilibrium whatever its shape:
+//! N = f·u + s φa·K_cut φa. While N is given, s follows from it; later s is kept and N is the preload left.
 
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
@@ -20,24 +19,26 @@ pub struct Preload {
     pub name: String,
     /// Tension that is pulled on it, N.
     pub force_n: f64,
-    /// Unit axis, from the other side of the cut to the pulled one.
+    /// Unit axis, from the other side of the section to the pulled one.
     pub axis: [f64; 3],
-    /// Tetrahedra that the cut runs through: all of the shank with nodes on both its sides.
+    /// Tetrahedra of the section: all of the shank with nodes on both its sides.
     pub tets: Vec<u32>,
     /// Nodes of these tetrahedra on the pulled side. No other body may touch them but by an interface.
     pub pulled: Vec<u32>,
 }
 
-/// A cut's vectors.
+/// Vectors of a preload section.
 #[derive(Debug, Clone)]
-pub(crate) struct Slab {
+pub(crate) struct Section {
     /// f on the nodes that it touches, sorted by node, N/mm.
     pub(crate) force: Vec<(u32, Vec3)>,
     /// φa·K_cut φa, N/mm.
     pub(crate) stiffness: f64,
 }
 
-impl Slab {
+impl Section {
+    /// Force and stiffness of a section.
+    ///
     /// # Errors
     /// [`SolveError::Inverted`] for a tetrahedron that is.
     pub(crate) fn new(problem: &Problem, preload: &Preload) -> Result<Self, SolveError> {
@@ -63,7 +64,7 @@ impl Slab {
                 *nodal.entry(*n).or_default() += f;
             }
         }
-        Ok(Slab {
+        Ok(Section {
             stiffness: pulled
                 .iter()
                 .filter_map(|n| nodal.get(n))
@@ -78,8 +79,8 @@ impl Slab {
         self.force.iter().map(|(n, f)| f.dot(&u[*n as usize])).sum()
     }
 
-    /// Axial force across the cut, N.
-    pub(crate) fn section_force(&self, u: &[Vec3], shrink: f64) -> f64 {
-        self.work(u) + shrink * self.stiffness
+    /// Axial force across the section, N.
+    pub(crate) fn section_force(&self, u: &[Vec3], shortening: f64) -> f64 {
+        self.work(u) + shortening * self.stiffness
     }
 }

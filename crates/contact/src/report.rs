@@ -1,29 +1,30 @@
-//! What became of the interfaces in a load case.
+//! Reports of load cases: convergence, and the contact state of each interface.
 
 use crate::law::Law;
-use crate::system::{Contact, State, System};
+use crate::state::{ContactStatus, State};
+use crate::system::System;
 use bicolumn_base::Vec3;
 use serde::{Deserialize, Serialize};
 
-/// Did a load case converge?
+/// Convergence of a load case.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Status {
-    /// Yes.
+    /// Equilibrium and laws are met to tolerance.
     Converged,
-    /// No; the displacement is that of the last iteration and must not be used as an answer.
+    /// Not met; the displacement is that of the last iteration and must not be used as an answer.
     NotConverged {
         /// Where and how it stopped.
         reason: String,
     },
 }
 
-/// How a load case or a step of preparation went.
+/// Report of a load case or a step of preparation.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CaseReport {
     /// Name of the case or step.
     pub name: String,
-    /// Did it converge?
+    /// Convergence.
     pub status: Status,
     /// Increments done.
     pub increments: usize,
@@ -35,11 +36,11 @@ pub struct CaseReport {
     pub traction_change: f64,
     /// Residual after each iteration of the last increment.
     pub history: Vec<f64>,
-    /// Energy that friction took, N·mm, summed over the increments of this case; never negative.
+    /// Frictional dissipation, N·mm, summed over the increments of this case; never negative.
     pub dissipation_nmm: f64,
-    /// Each interface at the end.
+    /// Contact state of each interface at the end.
     pub sets: Vec<SetReport>,
-    /// Section force of each preloaded slab at the end, N.
+    /// Axial force of each preload section at the end, N.
     pub section_forces_n: Vec<f64>,
 }
 
@@ -65,12 +66,12 @@ impl CaseReport {
     }
 }
 
-/// What one corner of an interface carries at the end of a case.
+/// Traction at one corner of an interface at the end of a case.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Traction {
     /// Index of the set.
     pub set: usize,
-    /// Number of its patch: corners of one patch share all that follows but place and area.
+    /// Patch number: corners of one patch share all that follows but place and area.
     pub patch: usize,
     /// Place on side a, mm.
     pub at: Vec3,
@@ -86,7 +87,7 @@ pub struct Traction {
     pub gap_mm: f64,
 }
 
-/// One interface at the end of a case.
+/// Contact state of one interface at the end of a case.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SetReport {
     /// Name.
@@ -119,8 +120,13 @@ pub struct SetReport {
 }
 
 impl System<'_> {
-    /// Looks at every interface. `before` is the displacement at the start of the case.
-    pub(crate) fn look(&self, state: &State, before: &[Vec3], laws: &[Law]) -> Vec<SetReport> {
+    /// Contact state of every interface. `before` is the displacement at the start of the case.
+    pub(crate) fn set_reports(
+        &self,
+        state: &State,
+        before: &[Vec3],
+        laws: &[Law],
+    ) -> Vec<SetReport> {
         let mut sets: Vec<SetReport> = self
             .interfaces
             .sets()
@@ -146,27 +152,27 @@ impl System<'_> {
             let jump = p.jump(&state.u);
             let moved = jump - p.jump(before);
             let gap = p.gap + p.normal.dot(&jump);
-            let contact = state.contact(k, p, law);
-            let (pressing, shear) = state.parts(k, p);
+            let status = state.status(k, p, law);
+            let (normal, shear) = state.parts(k, p);
             set.area_mm2 += p.area;
-            match contact {
-                Contact::Open => set.open_share += p.area,
-                Contact::Stuck => set.stuck_share += p.area,
-                Contact::Slipping => set.slipping_share += p.area,
+            match status {
+                ContactStatus::Open => set.open_share += p.area,
+                ContactStatus::Stick => set.stuck_share += p.area,
+                ContactStatus::Slip => set.slipping_share += p.area,
             }
-            if contact != Contact::Open {
+            if status != ContactStatus::Open {
                 set.contact_area_mm2 += p.area;
-                set.pressure_mean_mpa += pressing;
-                set.pressure_max_mpa = set.pressure_max_mpa.max(pressing / p.area);
+                set.pressure_mean_mpa += normal;
+                set.pressure_max_mpa = set.pressure_max_mpa.max(normal / p.area);
                 let slip = (moved - p.normal * p.normal.dot(&moved)).norm();
                 set.slip_max_mm = set.slip_max_mm.max(slip);
             }
-            let strayed = jump - state.start[k];
+            let strayed = jump - state.reference[k];
             let error = match law.at(p.normal) {
                 Law::Bonded => strayed.norm(),
                 Law::Apart => 0.0,
                 law @ Law::Threaded { .. } => {
-                    let [along, _] = law.across(p.normal);
+                    let [along, _] = law.tangents(p.normal);
                     along.dot(&strayed).abs().max(-gap)
                 }
                 Law::Frictional { .. } | Law::Frictionless => (-gap).max(0.0),
@@ -174,7 +180,7 @@ impl System<'_> {
             set.penetration_max_mm = set.penetration_max_mm.max(error);
             set.opening_max_mm = set.opening_max_mm.max(gap);
             for c in 0..3 {
-                set.normal_force_n[c] += p.normal[c] * pressing;
+                set.normal_force_n[c] += p.normal[c] * normal;
                 set.shear_force_n[c] += shear[c];
             }
         }
@@ -190,7 +196,7 @@ impl System<'_> {
         sets
     }
 
-    /// What every corner of the interfaces carries.
+    /// Tractions at every corner of the interfaces.
     pub(crate) fn tractions(&self, state: &State) -> Vec<Traction> {
         let points = self.interfaces.points();
         let corners = self.interfaces.corners().iter();
@@ -198,14 +204,14 @@ impl System<'_> {
             .map(|corner| {
                 let k = corner.point as usize;
                 let p = &points[k];
-                let (pressing, shear) = state.parts(k, p);
+                let (normal, shear) = state.parts(k, p);
                 Traction {
                     set: p.set,
                     patch: k,
                     at: corner.at,
                     normal: p.normal,
                     area_mm2: corner.area,
-                    pressure_mpa: pressing / p.area,
+                    pressure_mpa: normal / p.area,
                     shear_mpa: shear / p.area,
                     gap_mm: p.gap + p.normal.dot(&p.jump(&state.u)),
                 }

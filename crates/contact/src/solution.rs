@@ -1,16 +1,19 @@
 //! The door: steps that prepare a construct, then every load case from the prepared state.
 
 use crate::compliance::Compliance;
-use crate::descent::{Descent, Path, follow};
 use crate::forecast::forecast;
+use crate::increment::Increment;
 use crate::interfaces::{Interfaces, Point};
+use crate::iteration::follow;
 use crate::law::Law;
-use crate::preload::{Preload, Slab};
+use crate::path::{LoadPath, PathEnd};
+use crate::preload::{Preload, Section};
 use crate::report::{CaseReport, Status, Traction};
-use crate::stiffness::tangent;
-use crate::system::{State, System};
+use crate::stabilisation::stiffness_of_springs;
+use crate::state::State;
+use crate::system::System;
 use bicolumn_base::{Mat3, Vec3};
-use bicolumn_model::Problem;
+use bicolumn_model::{LoadCase, Problem};
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     Forecast, InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
@@ -48,14 +51,14 @@ impl Default for ContactOptions {
 pub struct Step {
     /// Name: `preload`, `clamp`.
     pub name: String,
-    /// Nodal forces at the end of the step, N.
+    /// Nodal forces at the end of the step: (node, N).
     pub forces: Vec<(u32, Vec3)>,
     /// Do the forces act on, under all later steps and load cases?
     pub lasting: bool,
     /// Laws while it lasts, by set; `None`: those of the interfaces.
     pub laws: Option<Vec<Law>>,
     /// Screws tightened to their preload in this step, as indices; their length is kept afterwards.
-    pub pull: Vec<usize>,
+    pub tightened: Vec<usize>,
     /// Increments.
     pub increments: usize,
 }
@@ -65,30 +68,35 @@ pub struct Step {
 pub struct ContactSolution {
     /// Displacement of each node in the prepared state, mm.
     pub prepared: Vec<Vec3>,
-    /// What the corners of the interfaces carry in the prepared state.
+    /// Tractions at the corners of the interfaces in the prepared state.
     pub prepared_tractions: Vec<Traction>,
     /// Displacement and reactions at the end of each load case, preparation included. Stress recovered
     /// from it is right everywhere but in the tetrahedra that a preload cuts.
     pub total: Solution,
-    /// What each load case adds to the prepared state: what a test machine would see.
+    /// Displacement and reactions that each load case adds to the prepared state, as a test machine would see them.
     pub by_load: Solution,
-    /// Steps of preparation.
+    /// Reports of the steps of preparation.
     pub steps: Vec<CaseReport>,
-    /// Load cases.
+    /// Reports of the load cases.
     pub cases: Vec<CaseReport>,
-    /// What the corners of the interfaces carry at the end of each load case.
+    /// Tractions at the corners of the interfaces at the end of each load case.
     pub tractions: Vec<Vec<Traction>>,
 }
 
-/// Why there is no contact solution at all.
+/// Error without any contact solution.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum ContactError {
     /// The linear system could not be set up.
     #[error(transparent)]
     Linear(#[from] SolveError),
     /// A step of preparation that did not converge; no load case was tried.
-    #[error("step {0} did not converge: {1}")]
-    Preparation(String, String),
+    #[error("step {step} did not converge: {reason}")]
+    Preparation {
+        /// Name of the step.
+        step: String,
+        /// Increment and residuals at which it stopped.
+        reason: String,
+    },
     /// One interface with threads along two axes, its own and a step's.
     #[error("{0} is threaded along two axes")]
     TwoAxes(String),
@@ -97,22 +105,22 @@ pub enum ContactError {
     NothingCut(String),
 }
 
-/// As [`solve_told`], with nobody listening.
+/// Solution as by [`solve_with_forecast`], without a forecast.
 ///
 /// # Errors
-/// As [`solve_told`].
+/// As [`solve_with_forecast`].
 pub fn solve<'a>(
     problem: &'a Problem,
     interfaces: &'a Interfaces,
-    preloads: &[Preload],
+    preloads: &'a [Preload],
     steps: &'a [Step],
     options: &ContactOptions,
 ) -> Result<ContactSolution, ContactError> {
-    solve_told(problem, interfaces, preloads, steps, options, &|_| {})
+    solve_with_forecast(problem, interfaces, preloads, steps, options, &|_| {})
 }
 
-/// Solves all load cases of a problem whose mesh is split at `interfaces`. `tell` hears what it will cost once
-/// the preconditioner is there, before the costly part.
+/// Solves all load cases of a problem whose mesh is split at `interfaces`. `on_forecast` receives the forecast of time
+/// and memory once the preconditioner is there, before the costly part.
 ///
 /// `preloads` are screws that steps may tighten. Each load case starts from the state that the steps
 /// leave, with the interfaces' own laws. A case that does not converge is marked in its report; the
@@ -121,140 +129,212 @@ pub fn solve<'a>(
 /// # Errors
 /// [`ContactError`]: a matrix that cannot be factored, a step of preparation that does not converge, laws of one
 /// interface that contradict each other.
-pub fn solve_told<'a>(
+pub fn solve_with_forecast<'a>(
     problem: &'a Problem,
     interfaces: &'a Interfaces,
-    preloads: &[Preload],
+    preloads: &'a [Preload],
     steps: &'a [Step],
     options: &ContactOptions,
-    tell: &dyn Fn(&Forecast),
+    on_forecast: &dyn Fn(&Forecast),
 ) -> Result<ContactSolution, ContactError> {
     let started = Instant::now();
-    let frames = frames(interfaces, steps)?;
-    if let Some(p) = preloads
-        .iter()
-        .find(|p| p.tets.is_empty() || p.pulled.is_empty())
-    {
-        return Err(ContactError::NothingCut(p.name.clone()));
-    }
-    let slabs = preloads
-        .iter()
-        .map(|p| Slab::new(problem, p))
-        .collect::<Result<Vec<Slab>, SolveError>>()?;
-    let nodes = problem.mesh().nodes.len();
-    let mut is_held = vec![false; nodes];
-    problem
-        .fixed()
-        .iter()
-        .for_each(|n| is_held[*n as usize] = true);
-    // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
-    let loose = held::check(problem).is_err() || !slabs.is_empty();
-    let springs = loose.then(|| springs(interfaces, problem));
-    let ready = Prepared::with_interface(problem, &options.linear, springs.as_ref())?;
-    let points = interfaces.points();
-    tell(&forecast(ready.report(), interfaces, steps, options));
-    let mut state = State::unloaded(nodes, points.len(), slabs.len());
-    let mut system = System {
-        compliance: Compliance::new(&ready, points, &slabs, frames),
+    let task = Task {
+        problem,
         interfaces,
-        ready,
-        slabs,
-        held: is_held,
-        is_loose: loose,
-        farthest_mm: extent(problem),
+        preloads,
+        steps,
+        options,
     };
-    let mut report = system.ready.report().clone();
-    let mut done = vec![];
-    let mut laws = interfaces.laws().to_vec();
-    let mut acting = vec![Vec3::zeros(); nodes];
-    // Forces of the last step are taken off before the load cases.
-    let mut lasting = acting.clone();
-    let last = steps.last().filter(|s| !s.lasting && !s.forces.is_empty());
-    let release = last.map(|_| Step {
-        name: "release".to_owned(),
-        ..Step::default()
-    });
-    for step in steps.iter().chain(&release) {
-        let mine = step.laws.as_deref().unwrap_or(interfaces.laws());
-        state.change_laws(points, &laws, mine);
-        laws = mine.to_vec();
-        let mut pull = vec![None; preloads.len()];
-        for &k in &step.pull {
-            if let (Some(to), Some(p)) = (pull.get_mut(k), preloads.get(k)) {
+    let mut system = task.prepare()?;
+    on_forecast(&forecast(
+        system.prepared.report(),
+        interfaces,
+        steps,
+        options,
+    ));
+    let prepared = task.run_steps(&mut system)?;
+    let cases = task.run_cases(&mut system, &prepared);
+    Ok(task.gather(&system, prepared, cases, started))
+}
+
+/// Inputs of a contact solution.
+struct Task<'a> {
+    problem: &'a Problem,
+    interfaces: &'a Interfaces,
+    preloads: &'a [Preload],
+    steps: &'a [Step],
+    options: &'a ContactOptions,
+}
+
+/// Construct after the steps of preparation.
+struct PreparedState {
+    state: State,
+    /// Nodal forces that act on under the load cases, N.
+    lasting: Vec<Vec3>,
+    reports: Vec<CaseReport>,
+}
+
+impl<'a> Task<'a> {
+    /// Checks the inputs and sets up stiffness, preconditioner and the compliance of the preload sections.
+    fn prepare(&self) -> Result<System<'a>, ContactError> {
+        let problem = self.problem;
+        let frames = frames(self.interfaces, self.steps)?;
+        if let Some(p) = self
+            .preloads
+            .iter()
+            .find(|p| p.tets.is_empty() || p.pulled.is_empty())
+        {
+            return Err(ContactError::NothingCut(p.name.clone()));
+        }
+        let sections = self
+            .preloads
+            .iter()
+            .map(|p| Section::new(problem, p))
+            .collect::<Result<Vec<Section>, SolveError>>()?;
+        let mut is_supported = vec![false; problem.mesh().nodes.len()];
+        problem
+            .fixed()
+            .iter()
+            .for_each(|n| is_supported[*n as usize] = true);
+        // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
+        let has_floating_parts = held::check(problem).is_err() || !sections.is_empty();
+        let springs = has_floating_parts.then(|| springs(self.interfaces, problem));
+        let prepared = Prepared::with_interface(problem, &self.options.linear, springs.as_ref())?;
+        Ok(System {
+            compliance: Compliance::new(&prepared, self.interfaces.points(), &sections, frames),
+            interfaces: self.interfaces,
+            prepared,
+            sections,
+            is_supported,
+            has_floating_parts,
+            largest_displacement_mm: extent(problem),
+        })
+    }
+
+    /// Follows the steps of preparation one after the other; forces of the last step are taken off at the end.
+    fn run_steps(&self, system: &mut System<'_>) -> Result<PreparedState, ContactError> {
+        let points = self.interfaces.points();
+        let nodes = self.problem.mesh().nodes.len();
+        let mut state = State::unloaded(nodes, points.len(), self.preloads.len());
+        let mut reports = vec![];
+        let mut laws = self.interfaces.laws().to_vec();
+        let mut acting = vec![Vec3::zeros(); nodes];
+        let mut lasting = acting.clone();
+        let last = self.steps.last();
+        let release = last.filter(|s| !s.lasting && !s.forces.is_empty());
+        let release = release.map(|_| Step {
+            name: "release".to_owned(),
+            ..Step::default()
+        });
+        for step in self.steps.iter().chain(&release) {
+            let mine = step.laws.as_deref().unwrap_or(self.interfaces.laws());
+            state.change_laws(points, &laws, mine);
+            laws = mine.to_vec();
+            let path = LoadPath {
+                name: &step.name,
+                before: acting,
+                forces: added(&lasting, &step.forces),
+                tensions: self.tensions(step),
+                laws: mine,
+                increments: step.increments.max(1),
+                tolerance: self.options.tolerance,
+                max_iterations: self.options.max_iterations,
+            };
+            acting = path.forces.clone();
+            if step.lasting {
+                lasting.clone_from(&acting);
+            }
+            let first = Increment::first(system, state.clone(), path);
+            for end in follow(system, vec![first]) {
+                if let Status::NotConverged { reason } = &end.report.status {
+                    return Err(ContactError::Preparation {
+                        step: step.name.clone(),
+                        reason: reason.clone(),
+                    });
+                }
+                state = end.state;
+                reports.push(end.report);
+            }
+        }
+        state.change_laws(points, &laws, self.interfaces.laws());
+        Ok(PreparedState {
+            state,
+            lasting,
+            reports,
+        })
+    }
+
+    /// Tension of each section at the end of a step; `None` where its length is kept.
+    fn tensions(&self, step: &Step) -> Vec<Option<f64>> {
+        let mut out = vec![None; self.preloads.len()];
+        for &k in &step.tightened {
+            if let (Some(to), Some(p)) = (out.get_mut(k), self.preloads.get(k)) {
                 *to = Some(p.force_n);
             }
         }
-        let path = Path {
-            name: &step.name,
-            before: acting,
-            forces: added(&lasting, &step.forces),
-            pull,
-            laws: mine,
-            increments: step.increments.max(1),
-            tolerance: options.tolerance,
-            max_iterations: options.max_iterations,
+        out
+    }
+
+    /// Follows the load cases from the prepared state, [`TOGETHER`] at a time.
+    fn run_cases(&self, system: &mut System<'_>, from: &PreparedState) -> Vec<PathEnd> {
+        let path_of = |case: &'a LoadCase| LoadPath {
+            name: &case.name,
+            before: from.lasting.clone(),
+            forces: added(&from.lasting, &case.forces),
+            tensions: vec![None; self.preloads.len()],
+            laws: self.interfaces.laws(),
+            increments: self.options.increments.max(1),
+            tolerance: self.options.tolerance,
+            max_iterations: self.options.max_iterations,
         };
-        acting = path.forces.clone();
-        if step.lasting {
-            lasting.clone_from(&acting);
+        let mut ends = vec![];
+        for group in self.problem.cases().chunks(TOGETHER) {
+            let first = group
+                .iter()
+                .map(|case| Increment::first(system, from.state.clone(), path_of(case)))
+                .collect();
+            ends.extend(follow(system, first));
         }
-        let mut descents = [Descent::new(&system, state, path)];
-        follow(&mut system, &mut descents);
-        let [descent] = descents;
-        let report;
-        (state, report) = descent.into_parts();
-        if let Status::NotConverged { reason } = &report.status {
-            return Err(ContactError::Preparation(step.name.clone(), reason.clone()));
-        }
-        done.push(report);
+        ends
     }
-    state.change_laws(points, &laws, interfaces.laws());
-    let prepared = state.u.clone();
-    let prepared_tractions = system.tractions(&state);
-    let path_of = |case: &'a bicolumn_model::LoadCase| Path {
-        name: &case.name,
-        before: lasting.clone(),
-        forces: added(&lasting, &case.forces),
-        pull: vec![None; preloads.len()],
-        laws: interfaces.laws(),
-        increments: options.increments.max(1),
-        tolerance: options.tolerance,
-        max_iterations: options.max_iterations,
-    };
-    let mut parts = vec![];
-    for group in problem.cases().chunks(TOGETHER) {
-        let mut descents: Vec<Descent<'_>> = group
+
+    /// Displacements, reactions, tractions and reports of all paths.
+    fn gather(
+        &self,
+        system: &System<'_>,
+        prepared: PreparedState,
+        ends: Vec<PathEnd>,
+        started: Instant,
+    ) -> ContactSolution {
+        let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
+        for PathEnd { state, report } in ends {
+            tractions.push(system.tractions(&state));
+            displacement.push(state.u);
+            cases.push(report);
+        }
+        let mut report = system.prepared.report().clone();
+        report.iterations = cases.iter().map(|c| c.iterations).sum();
+        report.residuals = cases.iter().map(|c| c.residual).collect();
+        report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
+        let prepared_tractions = system.tractions(&prepared.state);
+        let prepared_u = prepared.state.u;
+        let by_load: Vec<Vec<Vec3>> = displacement
             .iter()
-            .map(|case| Descent::new(&system, state.clone(), path_of(case)))
+            .map(|u| u.iter().zip(&prepared_u).map(|(u, p)| u - p).collect())
             .collect();
-        follow(&mut system, &mut descents);
-        parts.extend(descents.into_iter().map(Descent::into_parts));
+        ContactSolution {
+            total: with_reactions(self.problem, displacement, &report),
+            by_load: with_reactions(self.problem, by_load, &report),
+            prepared: prepared_u,
+            prepared_tractions,
+            steps: prepared.reports,
+            cases,
+            tractions,
+        }
     }
-    let (mut displacement, mut cases, mut tractions) = (vec![], vec![], vec![]);
-    for (state, report) in parts {
-        tractions.push(system.tractions(&state));
-        displacement.push(state.u);
-        cases.push(report);
-    }
-    report.iterations = cases.iter().map(|c| c.iterations).sum();
-    report.residuals = cases.iter().map(|c| c.residual).collect();
-    report.solve_s = started.elapsed().as_secs_f64() - report.assemble_s - report.setup_s;
-    let by_load: Vec<Vec<Vec3>> = displacement
-        .iter()
-        .map(|u| u.iter().zip(&prepared).map(|(u, p)| u - p).collect())
-        .collect();
-    Ok(ContactSolution {
-        total: with_reactions(problem, displacement, &report),
-        by_load: with_reactions(problem, by_load, &report),
-        prepared,
-        prepared_tractions,
-        steps: done,
-        cases,
-        tractions,
-    })
 }
 
-/// Normal and ways across of each point, along the threads that the interfaces or any of the steps give it.
+/// Normal and tangents of each point, the first along the threads that the interfaces or any of the steps give it.
 fn frames(interfaces: &Interfaces, steps: &[Step]) -> Result<Vec<[Vec3; 3]>, ContactError> {
     let mut laws = interfaces.laws().to_vec();
     for mine in steps.iter().filter_map(|s| s.laws.as_ref()) {
@@ -272,7 +352,7 @@ fn frames(interfaces: &Interfaces, steps: &[Step]) -> Result<Vec<[Vec3; 3]>, Con
     }
     let points = interfaces.points().iter();
     let frame = |p: &Point| {
-        let [first, second] = laws[p.set].across(p.normal);
+        let [first, second] = laws[p.set].tangents(p.normal);
         [p.normal, first, second]
     };
     Ok(points.map(frame).collect())
@@ -281,11 +361,11 @@ fn frames(interfaces: &Interfaces, steps: &[Step]) -> Result<Vec<[Vec3; 3]>, Con
 /// Load cases that share every sweep over the matrix.
 const TOGETHER: usize = 8;
 
-/// Springs inside the preconditioner alone, for parts that only the interfaces hold: they slow the way to
-/// the solution and do not change it.
+/// Springs inside the preconditioner alone, for parts that only the interfaces hold: they slow convergence and do not
+/// change the solution.
 fn springs(interfaces: &Interfaces, problem: &Problem) -> InterfaceStiffness {
     let points = interfaces.points();
-    let slopes: Vec<Mat3> = points
+    let stiffnesses: Vec<Mat3> = points
         .iter()
         .zip(interfaces.stiffnesses(problem, SPRING))
         .map(|(p, s)| match interfaces.laws()[p.set] {
@@ -293,10 +373,10 @@ fn springs(interfaces: &Interfaces, problem: &Problem) -> InterfaceStiffness {
             _ => Mat3::identity() * s,
         })
         .collect();
-    tangent(points, &slopes)
+    stiffness_of_springs(points, &stiffnesses)
 }
 
-/// Their stiffness over modulus per facet size: soft beside what presses, stiff beside nothing.
+/// Stiffness of these springs over modulus per facet size: soft beside contact, stiff beside nothing.
 const SPRING: f64 = 0.002;
 
 /// Diagonal of the box around all nodes, mm.

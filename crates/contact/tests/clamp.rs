@@ -86,7 +86,7 @@ fn plates_keep_their_share_of_a_clamp() {
         [Step {
             name: "clamp".into(),
             forces: squeeze.clone(),
-            pull: if is_free { vec![0, 1] } else { vec![] },
+            tightened: if is_free { vec![0, 1] } else { vec![] },
             increments: 1,
             ..Step::default()
         }]

@@ -184,7 +184,7 @@ pub(crate) fn step(
     Ok((!loads.is_empty()).then(|| Step {
         name: "clamp".to_owned(),
         forces: LoadCase::combine("clamp", mesh, &jaws, &loads).forces,
-        pull: cuts,
+        tightened: cuts,
         increments: 1,
         ..Step::default()
     }))

@@ -175,7 +175,7 @@ pub fn contact_model(
     if tightened > 0 {
         steps.push(Step {
             name: "preload".to_owned(),
-            pull: (0..tightened).collect(),
+            tightened: (0..tightened).collect(),
             increments: 1,
             ..Step::default()
         });

@@ -126,7 +126,7 @@ impl BuiltModel {
             max_iterations: options.max_iterations,
             linear: options,
         };
-        let found = bicolumn_contact::solve_told(
+        let found = bicolumn_contact::solve_with_forecast(
             &self.problem,
             &contact.interfaces,
             &contact.preloads,

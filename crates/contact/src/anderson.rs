@@ -1,4 +1,4 @@
-//! Anderson's mixing of the last iterates of a fixed-point iteration (Anderson 1965, J ACM 12:547; Walker
+//! Anderson acceleration: mixing of the last iterates of a fixed-point iteration (Anderson 1965, J ACM 12:547; Walker
 //! and Ni 2011, SIAM J Numer Anal 49:1715), in the norm of the preconditioner.
 //!
 //! Once the interface's status has settled the iteration is linear, and mixing makes it converge about as
