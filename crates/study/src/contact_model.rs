@@ -400,7 +400,7 @@ mod tests {
         assert_eq!(found, expected.map(|(n, l)| (n.to_string(), l)));
         assert_eq!(model.roles, [Role::Plate, Role::Seat, Role::Seat]);
         assert_eq!(model.preloads.len(), 2);
-        assert_eq!(model.steps[0].pull, [0, 1]);
+        assert_eq!(model.steps[0].tightened, [0, 1]);
         for (p, screw) in model.preloads.iter().zip(&construct.screws) {
             assert_eq!(
                 (p.name.clone(), p.force_n),
