@@ -339,6 +339,38 @@ mod tests {
     }
 
     #[test]
+    fn cortices_as_built_are_those_that_the_axis_passes() {
+        let shaft_cortices = |bicortical| {
+            let mut spec = ConstructSpec::orthogonal();
+            for plate in &mut spec.plates {
+                plate.bicortical = bicortical;
+            }
+            let c = on_mean(&spec).unwrap();
+            let shaft = c.screws.iter().filter(|s| s.row == ScrewRow::Shaft);
+            let counts = shaft.map(|s| {
+                // Oracle: the axis leaves the bone, or ends between the walls.
+                let leaves = c.bone.outer().value(s.tip()) > 0.0;
+                let ends_inside = c.bone.inner().value(s.tip()) < 0.0;
+                (s.cortices(&c.bone), leaves, ends_inside)
+            });
+            counts.collect::<Vec<_>>()
+        };
+        let asked_for_both = shaft_cortices(true);
+        assert!(asked_for_both.iter().any(|c| c.0 == 2));
+        for (cortices, leaves, ends_inside) in
+            asked_for_both.into_iter().chain(shaft_cortices(false))
+        {
+            if leaves {
+                assert_eq!(cortices, 2);
+            }
+            if ends_inside {
+                assert_eq!(cortices, 1);
+            }
+        }
+        assert!(shaft_cortices(false).iter().all(|c| c.0 == 1));
+    }
+
+    #[test]
     fn opposite_distal_screws_pass_into_the_other_column() {
         let c = on_mean(&ConstructSpec::parallel()).unwrap();
         for side in [1.0, -1.0] {

@@ -2,7 +2,8 @@
 //! and as a file of all responses.
 
 use crate::error::ReportError;
-use crate::labels::{case_words, factor_words, level_words, response_words, shown_unit};
+use crate::labels::{factor_words, level_words, response_words, shown_unit};
+use crate::number::Decimals;
 use crate::study_view::{StudyView, response, value_of};
 use crate::tables::{Row, Table};
 use bicolumn_stats::{Design, DesignError, Line, Term, Variation, analyse};
@@ -13,9 +14,13 @@ struct Spread<'a> {
     /// Factors with the levels that occur.
     factors: Vec<(&'a str, Vec<&'a FactorValue>)>,
     variation: Variation,
-    /// Twice the mean size of the estimated discretisation errors: what a difference may owe to the meshes;
+    /// Largest value minus the smallest.
+    range: f64,
+    /// Twice the mean size of the estimated discretisation errors: a difference below it may be the meshes';
     /// `None` unless every point has an estimate.
     doubt: Option<f64>,
+    /// Mesh noise on record, in the response's unit at the mean.
+    noise: f64,
 }
 
 impl<'a> Spread<'a> {
@@ -47,9 +52,15 @@ impl<'a> Spread<'a> {
         let errors: Option<Vec<f64>> = found.iter().map(|f| f.2.map(f64::abs)).collect();
         let levels = factors.iter().map(|(_, levels)| levels.len()).collect();
         let variation = Design::new(levels, points).and_then(|d| analyse(&d, &values));
+        let range = values.iter().fold(f64::MIN, |m, v| m.max(*v))
+            - values.iter().fold(f64::MAX, |m, v| m.min(*v));
+        let mean = values.iter().sum::<f64>() / values.len() as f64;
+        let noise = view.record.mesh_noise.get(name);
         Some(variation.map(|variation| Spread {
             factors,
             variation,
+            range,
+            noise: noise.map_or(0.0, |cv| cv * mean.abs()),
             doubt: errors.map(|e| 2.0 * e.iter().sum::<f64>() / e.len() as f64),
         }))
     }
@@ -89,7 +100,20 @@ impl<'a> Spread<'a> {
     }
 
     fn is_resolved(&self, line: &Line) -> bool {
-        self.doubt.is_none_or(|doubt| line.swing() >= doubt)
+        line.swing() >= self.doubt.unwrap_or(0.0).max(self.noise)
+    }
+
+    /// Do the points differ by more than the last printed digit, the mesh noise and the error estimates? Shares of a
+    /// spread that is none say nothing.
+    fn has_shares(&self, decimals: Decimals) -> bool {
+        let least = self.doubt.unwrap_or(0.0).max(self.noise);
+        self.range >= least.max(decimals.last_place())
+    }
+
+    /// Sum of the shares of all lines and of the rest; 1 where the factors were varied independently.
+    fn sum_of_shares(&self) -> f64 {
+        let lines = self.variation.lines.iter().map(|l| l.share);
+        lines.sum::<f64>() + self.variation.rest.share
     }
 }
 
@@ -98,12 +122,12 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
     let headline = view.headline()?;
     let decimals = view.decimals(&headline.response);
     let mut rows = vec![];
-    for case in view.cases() {
-        let Some(spread) = Spread::of(view, &case, &headline.response) else {
+    for case in view.distinct_cases(&[&headline.response]) {
+        let Some(spread) = Spread::of(view, &case.name, &headline.response) else {
             continue;
         };
         rows.push(Row {
-            section: case_words(&case),
+            section: case.words(),
             ..Row::default()
         });
         let spread = match spread {
@@ -116,6 +140,11 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
                 });
                 continue;
             }
+        };
+        let has_shares = spread.has_shares(decimals);
+        let share = |value: f64| match has_shares {
+            true => share(value),
+            false => "–".into(),
         };
         for line in &spread.variation.lines {
             let [least, most] = line.ends();
@@ -146,6 +175,13 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
                 ..Row::default()
             });
         }
+        if let Some(note) = note_on_shares(&spread, has_shares) {
+            rows.push(Row {
+                cells: vec![String::new()],
+                note: note.into(),
+                ..Row::default()
+            });
+        }
     }
     let unit = shown_unit(view.unit(&headline.response));
     (!rows.is_empty()).then(|| Table {
@@ -165,18 +201,37 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
     })
 }
 
+/// Remark on the shares of a load case, where there is one.
+fn note_on_shares(spread: &Spread<'_>, has_shares: bool) -> Option<&'static str> {
+    const ROUNDING: f64 = 0.005;
+    if !has_shares {
+        return Some("the points differ by less than can be told apart: no shares");
+    }
+    let off = (spread.sum_of_shares() - 1.0).abs();
+    (off > ROUNDING).then_some(
+        "the shares do not add up to 100\u{a0}%: not every combination of levels has a result, so the factors' \
+         parts overlap or leave gaps",
+    )
+}
+
 /// Most terms that the sentence names.
 const MOST_NAMED: usize = 3;
 
 /// How much of the headline's variation the terms make that matter most, over the load cases.
 pub fn effects_sentence(view: &StudyView) -> Option<String> {
     let headline = view.headline()?;
-    // Each term with its least and its largest share.
+    let decimals = view.decimals(&headline.response);
+    // Each term with its least and its largest share, over the load cases under which the points differ.
     let mut terms: Vec<(String, [f64; 2])> = vec![];
-    for case in view.cases() {
-        let Some(Ok(spread)) = Spread::of(view, &case, &headline.response) else {
+    let mut alike: Vec<String> = vec![];
+    for case in view.distinct_cases(&[&headline.response]) {
+        let Some(Ok(spread)) = Spread::of(view, &case.name, &headline.response) else {
             continue;
         };
+        if !spread.has_shares(decimals) {
+            alike.push(case.words());
+            continue;
+        }
         for line in &spread.variation.lines {
             let words = match line.term {
                 Term::Main(_) => spread.term_words(line.term),
@@ -194,17 +249,25 @@ pub fn effects_sentence(view: &StudyView) -> Option<String> {
     let of = |(words, [least, most]): &(String, [f64; 2])| {
         let [least, most] = [least, most].map(|s| format!("{:.0}", 100.0 * s));
         match least == most {
-            true => format!("{words} makes {most}\u{a0}%"),
-            false => format!("{words} makes {least} to {most}\u{a0}%"),
+            true => format!("{words} accounts for {most}\u{a0}%"),
+            false => format!("{words} accounts for {least} to {most}\u{a0}%"),
         }
     };
     let named: Vec<String> = terms.iter().take(MOST_NAMED).map(of).collect();
-    (!named.is_empty()).then(|| {
-        format!(
+    let mut sentences = vec![];
+    if !named.is_empty() {
+        sentences.push(format!(
             "Of the variation between points, by load case, {}.",
             named.join(", ")
-        )
-    })
+        ));
+    }
+    if !alike.is_empty() {
+        sentences.push(format!(
+            "Under {} the points differ by less than can be told apart.",
+            alike.join(", ")
+        ));
+    }
+    (!sentences.is_empty()).then(|| sentences.join(" "))
 }
 
 fn rest_words(variation: &Variation) -> &'static str {
@@ -340,8 +403,71 @@ mod tests {
             text.parse::<f64>().unwrap()
         });
         let (least, most) = shares.fold((100.0, 0.0), |(l, m): (f64, f64), s| (l.min(s), m.max(s)));
-        let words = format!("stagger makes {least:.0} to {most:.0}\u{a0}%");
+        let words = format!("stagger accounts for {least:.0} to {most:.0}\u{a0}%");
         assert!(sentence.contains(&words), "{sentence}: {words}");
+    }
+
+    /// The invented study with all values of the headline drawn towards one by a factor.
+    fn nearly_alike(factor: f64) -> StudyView {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        let name = view.lead().unwrap().to_string();
+        for case in view.points.iter_mut().flat_map(|p| &mut p.cases) {
+            for r in case.responses.iter_mut().filter(|r| r.name == name) {
+                r.value = r.value.map(|v| 30.0 + factor * v);
+            }
+        }
+        view
+    }
+
+    #[test]
+    fn a_spread_of_nothing_has_no_shares() {
+        let text = |view: &StudyView| {
+            let table = effect_table(view).unwrap();
+            let cells = table.rows.iter().flat_map(|r| r.cells.clone());
+            let told = cells.collect::<Vec<_>>().join(" ");
+            let notes = table
+                .rows
+                .iter()
+                .map(|r| r.note.clone())
+                .collect::<String>();
+            (told, notes, effects_sentence(view).unwrap())
+        };
+        let (cells, notes, sentence) = text(&nearly_alike(1e-4));
+        assert!(
+            !cells.contains('%') && notes.contains("no shares"),
+            "{cells} {notes}"
+        );
+        assert!(!sentence.contains('%'), "{sentence}");
+        assert!(sentence.starts_with("Under axial,"), "{sentence}");
+        let (cells, notes, sentence) = text(&nearly_alike(1.0));
+        assert!(cells.contains('%') && notes.is_empty(), "{cells} {notes}");
+        assert!(
+            sentence.contains('%') && !sentence.contains("told apart"),
+            "{sentence}"
+        );
+        // Mesh noise on record is a resolution, too.
+        let mut view = nearly_alike(1.0);
+        let name = view.lead().unwrap().to_string();
+        view.record.mesh_noise.insert(name, 0.9);
+        assert!(!text(&view).0.contains('%'));
+    }
+
+    #[test]
+    fn shares_that_do_not_add_up_say_so() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        // One at a time: level ends in both layouts, the others in one.
+        view.points.retain(|p| {
+            let is_level = p.factors["plates.stagger_mm"] == FactorValue::Number(0.0);
+            is_level || p.factors["construct.layout"] == FactorValue::Word("parallel".into())
+        });
+        let table = effect_table(&view).unwrap();
+        let notes = table
+            .rows
+            .iter()
+            .filter(|r| r.note.contains("do not add up"));
+        assert!(notes.count() > 0, "{:?}", table.rows);
     }
 
     #[test]

@@ -2,8 +2,7 @@
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
 use crate::labels::{
-    capital, case_words, factor_words, level_number, level_words, response_words, shown_unit,
-    with_unit,
+    capital, factor_words, level_number, level_words, response_words, shown_unit, with_unit,
 };
 use crate::study_view::StudyView;
 use bicolumn_store::FactorValue;
@@ -30,7 +29,7 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
     let decimals = view.decimals(&headline.response);
     let groups = view.groups();
 
-    view.cases()
+    view.distinct_cases(&[&headline.response])
         .iter()
         .map(|case| {
             let cells: Vec<Vec<_>> = groups
@@ -38,7 +37,7 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
                 .map(|g| {
                     levels
                         .iter()
-                        .map(|level| view.cell(g, level, case))
+                        .map(|level| view.compare(g, level, &case.name).map(|c| c.cell))
                         .collect()
                 })
                 .collect();
@@ -51,12 +50,12 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
                 "{} over {}, {}",
                 response_words(&headline.response),
                 factor_words(&headline.over),
-                case_words(case)
+                case.words()
             );
             let x = Axis::between(low - margin, high + margin);
             let y = Axis::from_zero(values.fold(0.0, f64::max));
             let mut chart = Chart::new(&title, [344.0, 230.0], 56.0, 46.0, x, y);
-            chart.heading(&capital(&case_words(case)));
+            chart.heading(&capital(&case.words()));
             chart.y_axis(&shown_unit(unit));
             for (g, row) in cells.iter().enumerate() {
                 let colour = CONSTRUCTS[g % CONSTRUCTS.len()];
@@ -70,7 +69,10 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
                     width: 1.6,
                     dash: if g % 2 == 0 { "" } else { "6 3" },
                 };
-                chart.line(&means, &stroke);
+                // Means over unequal partners are not joined.
+                if view.has_common_partners(&groups[g], &case.name) {
+                    chart.line(&means, &stroke);
+                }
                 for (i, cell) in row.iter().enumerate() {
                     let Some(cell) = cell else { continue };
                     let x = chart.at_x(place(i));

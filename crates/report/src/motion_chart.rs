@@ -3,7 +3,8 @@
 //! The bands are those of the literature; the chart draws them and does not judge.
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
-use crate::labels::{capital, case_words, level_words};
+use crate::distinct_cases::DistinctCase;
+use crate::labels::{capital, level_words};
 use crate::line_styles::level_colour;
 use crate::number::plain;
 use crate::study_view::{StudyView, response, value_of};
@@ -99,10 +100,15 @@ pub fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
             .flat_map(|p| names.iter().filter_map(|n| value(p, case, n)));
         found.collect()
     };
-    let cases = view.cases();
+    let cases = view.distinct_cases(&[
+        "motion_axial_medial_mm",
+        "motion_axial_lateral_mm",
+        "motion_shear_medial_mm",
+        "motion_shear_lateral_mm",
+    ]);
     let all = cases
         .iter()
-        .flat_map(|c| ["axial", "shear"].map(|kind| sizes(c, kind)));
+        .flat_map(|c| ["axial", "shear"].map(|kind| sizes(&c.name, kind)));
     let all: Vec<f64> = all.flatten().filter(|v| *v > 0.0).collect();
     if all.is_empty() {
         return Vec::new();
@@ -112,7 +118,11 @@ pub fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
     let x = Axis::decades(least, all.iter().copied().fold(1.0, f64::max));
     cases
         .iter()
-        .filter(|case| !sizes(case, "axial").is_empty() || !sizes(case, "shear").is_empty())
+        .filter(|c| {
+            ["axial", "shear"]
+                .iter()
+                .any(|kind| !sizes(&c.name, kind).is_empty())
+        })
         .map(|case| {
             [
                 panel(view, &points, case, "axial", &NORMAL, x),
@@ -129,7 +139,7 @@ fn value(point: &PointRecord, case: &str, name: &str) -> Option<f64> {
 fn panel(
     view: &StudyView,
     points: &[&PointRecord],
-    case: &str,
+    case: &DistinctCase,
     kind: &str,
     bands: &[Band],
     x: Axis,
@@ -138,7 +148,7 @@ fn panel(
         "axial" => "axial motion (normal)",
         _ => "shear motion (tangential)",
     };
-    let heading = format!("{}, {words}", capital(&case_words(case)));
+    let heading = format!("{}, {words}", capital(&case.words()));
     let height = 24.0 + ROW * points.len() as f64 + 50.0;
     let y = Axis::between(0.0, points.len() as f64);
     let title = format!("Interfragmentary motion, {heading}");
@@ -168,8 +178,8 @@ fn panel(
         let y = 24.0 + ROW * (row as f64 + 0.5);
         let (label, colour) = row_label(view, point);
         chart.text(chart.left() - 6.0, y + 3.5, "end", "t", &label);
-        let medial = value(point, case, &format!("motion_{kind}_medial_mm"));
-        let lateral = value(point, case, &format!("motion_{kind}_lateral_mm"));
+        let medial = value(point, &case.name, &format!("motion_{kind}_medial_mm"));
+        let lateral = value(point, &case.name, &format!("motion_{kind}_lateral_mm"));
         if let (Some(m), Some(l)) = (medial, lateral) {
             let link = Stroke {
                 colour: colour.to_string(),

@@ -28,6 +28,11 @@ impl Decimals {
         Decimals((2.0 - order).clamp(0.0, 4.0) as usize)
     }
 
+    /// One unit of the last decimal.
+    pub fn last_place(self) -> f64 {
+        10f64.powi(-(self.0 as i32))
+    }
+
     /// A number with these decimals.
     pub fn show(self, value: f64) -> String {
         signed(format!("{value:.*}", self.0))

@@ -1,26 +1,29 @@
-//! Where the headline peaks lie, and which load cases say the same thing twice.
+//! Places of the headline peaks.
 
-use crate::labels::case_words;
+use crate::credit::{LEAST_RISER, is_no_riser};
 use crate::study_view::{StudyView, response};
-use bicolumn_store::{CaseRecord, PlateMark, PointRecord, ScrewMark};
+use bicolumn_store::{PlateMark, PointRecord, ScrewMark};
 
 /// A peak this near the edge of a screw's hole belongs to the screw.
 const NEAR_MM: f64 = 3.0;
 
-/// Where the peaks of the headline response lie, counted over points and load cases.
+/// Places of the peaks of the headline response, counted over points and load cases; those of two load cases that are
+/// each other's reverse count once, and peaks that are no stress riser apart.
 ///
 /// `None` when the headline has no places, or the records no screw positions.
 pub fn peak_sentence(view: &StudyView) -> Option<String> {
-    let headline = view.headline()?;
-    let (mut all, mut at_screw, mut above) = (0, 0, 0);
+    let name = view.lead()?;
+    let (mut all, mut intact, mut at_screw, mut above) = (0, 0, 0, 0);
     for point in view.done() {
-        for case in &point.cases {
-            let place = response(point, &case.name, &headline.response)
+        for case in view.distinct_cases(&[name]) {
+            let place = response(point, &case.name, name)
                 .filter(|r| r.value.is_some())
                 .and_then(|r| r.at_mm);
             let Some(at) = place else { continue };
             all += 1;
-            if near_uppermost_screw(point, at)? {
+            if is_no_riser(point, &case.name, name) == Some(true) {
+                intact += 1;
+            } else if near_uppermost_screw(point, at)? {
                 at_screw += 1;
             } else if nearest_end(point, at)?.end_level_mm < at[1] {
                 above += 1;
@@ -30,9 +33,17 @@ pub fn peak_sentence(view: &StudyView) -> Option<String> {
     if all == 0 {
         return None;
     }
+    let no_riser = match intact {
+        0 => String::new(),
+        n => format!(
+            "; {n} are no stress riser: they lie on the upper rim of the band in which they are sought, or exceed \
+             the intact bone's peak there by less than {:.0}\u{a0}%",
+            100.0 * (LEAST_RISER - 1.0)
+        ),
+    };
     Some(format!(
         "Of these {all} peaks (one a point and load case), {at_screw} lie within {NEAR_MM:.0}\u{a0}mm of \
-         the hole of a plate's uppermost screw and {above} above the plate's end."
+         the hole of a plate's uppermost screw and {above} above the plate's end{no_riser}."
     ))
 }
 
@@ -62,41 +73,6 @@ fn nearest_end(point: &PointRecord, at: [f64; 3]) -> Option<&PlateMark> {
     point.plates.iter().min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
-/// Pairs of load cases that are each other's reverse at every point: a linear model gives them the
-/// same stress, so they count once.
-pub fn reverse_sentence(view: &StudyView) -> Option<String> {
-    let cases = view.cases();
-    let mut pairs: Vec<String> = Vec::new();
-    for (i, first) in cases.iter().enumerate() {
-        for second in &cases[i + 1..] {
-            let reversed = view.done().all(|p| {
-                let find = |name: &str| p.cases.iter().find(|c| c.name == name);
-                matches!((find(first), find(second)), (Some(a), Some(b)) if is_reverse(a, b))
-            });
-            if reversed {
-                pairs.push(format!("{} and {}", case_words(first), case_words(second)));
-            }
-        }
-    }
-    if pairs.is_empty() {
-        return None;
-    }
-    Some(format!(
-        "Load cases that are each other's reverse ({}) give the same stress here, because the model is \
-         linear.",
-        pairs.join("; ")
-    ))
-}
-
-/// Equal and opposite resultants, and the same headline stress follows from them.
-fn is_reverse(a: &CaseRecord, b: &CaseRecord) -> bool {
-    let opposite = |x: [f64; 3], y: [f64; 3]| {
-        let size = x.iter().map(|v| v.abs()).fold(0.0, f64::max);
-        size > 0.0 && x.iter().zip(y).all(|(x, y)| (x + y).abs() <= 1e-9 * size)
-    };
-    opposite(a.force_n, b.force_n) && opposite(a.moment_nmm, b.moment_nmm)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -110,7 +86,7 @@ mod tests {
     #[test]
     fn peaks_are_counted_by_place() {
         let mut view = view();
-        let name = view.headline().unwrap().response.clone();
+        let name = view.lead().unwrap().to_string();
         let mut count = 0;
         for point in view.points.iter_mut() {
             let Some(top) = point.plates.first().map(|p| p.end_level_mm) else {
@@ -143,23 +119,5 @@ mod tests {
             text.contains(&format!("and {} above", count - points)),
             "{text}"
         );
-    }
-
-    #[test]
-    fn opposite_resultants_are_named_once() {
-        let mut view = view();
-        assert_eq!(reverse_sentence(&view), None);
-        for point in &mut view.points {
-            if let [first, second, ..] = point.cases.as_mut_slice() {
-                first.force_n = [0.0, -200.0, 30.0];
-                first.moment_nmm = [5.0, 0.0, 1.0];
-                second.force_n = [0.0, 200.0, -30.0];
-                second.moment_nmm = [-5.0, 0.0, -1.0];
-            }
-        }
-        let cases = view.cases();
-        let text = reverse_sentence(&view).unwrap();
-        let pair = format!("({} and {})", case_words(&cases[0]), case_words(&cases[1]));
-        assert!(text.contains(&pair), "{text}");
     }
 }

@@ -10,7 +10,8 @@
 //! ```
 
 use crate::chart::{Axis, Chart, Stroke};
-use crate::labels::{capital, case_words};
+use crate::distinct_cases::DistinctCase;
+use crate::labels::capital;
 use crate::line_styles::{Line, lines};
 use crate::study_view::{Group, StudyView};
 use bicolumn_store::{CaseRecord, PointRecord, ProfileRecord};
@@ -30,15 +31,15 @@ pub fn profile_charts(view: &StudyView) -> Vec<(String, Vec<String>)> {
         .map(|g| lines(view, g).len())
         .max()
         .unwrap_or(0);
-    view.cases()
+    view.distinct_cases(&["shaft_peak_mpa"])
         .into_iter()
         .map(|case| {
-            let y = Axis::from_zero(largest(view, &groups, &case));
+            let y = Axis::from_zero(largest(view, &groups, &case.name));
             let panels = groups
                 .iter()
                 .filter_map(|group| panel(view, group, &case, y, strips))
                 .collect();
-            (capital(&case_words(&case)), panels)
+            (capital(&case.words()), panels)
         })
         .filter(|(_, panels): &(String, Vec<String>)| !panels.is_empty())
         .collect()
@@ -63,14 +64,14 @@ fn largest(view: &StudyView, groups: &[Group<'_>], case: &str) -> f64 {
 fn panel(
     view: &StudyView,
     group: &Group<'_>,
-    case: &str,
+    case: &DistinctCase,
     y: Axis,
     strips: usize,
 ) -> Option<String> {
     let drawn: Vec<(Line<'_>, &CaseRecord)> = lines(view, group)
         .into_iter()
         .filter_map(|line| {
-            let case = case_of(line.point, case)?;
+            let case = case_of(line.point, &case.name)?;
             Some((line, case))
         })
         .collect();
@@ -91,7 +92,7 @@ fn panel(
     let label = capital(&group.label);
     let title = format!(
         "Cortical von Mises stress along the shaft, {label}, {}",
-        case_words(case)
+        case.words()
     );
     let below = STRIP * strips as f64 + 4.0;
     let foot = below + 36.0;
@@ -101,7 +102,7 @@ fn panel(
     {
         chart.x_band(low, high, "#ece7dc");
     }
-    chart.heading(&format!("{label}, {}", case_words(case)));
+    chart.heading(&format!("{label}, {}", case.words()));
     chart.y_axis("von Mises, MPa");
     for (line, _) in &drawn {
         for plate in &line.point.plates {

@@ -105,17 +105,13 @@ impl StudyView {
     }
 
     /// Levels of the headline's factor that occur in finished points, in the design's order.
-    pub fn levels(&self) -> Vec<FactorValue> {
-        let Some(headline) = &self.record.headline else {
+    fn designed_levels(&self) -> Vec<FactorValue> {
+        let Some(over) = self.over() else {
             return Vec::new();
         };
         let mut levels: Vec<FactorValue> = Vec::new();
-        let designed = self
-            .record
-            .factors
-            .iter()
-            .find(|(name, _)| *name == headline.over);
-        let occurring = || self.done().filter_map(|p| value_of(p, &headline.over));
+        let designed = self.record.factors.iter().find(|(name, _)| *name == over);
+        let occurring = || self.done().filter_map(|p| value_of(p, over));
         for level in designed.iter().flat_map(|(_, levels)| levels) {
             if occurring().any(|v| v == level) {
                 levels.push(level.clone());
@@ -129,9 +125,21 @@ impl StudyView {
         levels
     }
 
-    /// The level that the others are compared with: zero where there is one, otherwise the first.
+    /// Levels of the headline's factor that occur in finished points: numbers in ascending order, words in the
+    /// design's.
+    pub fn levels(&self) -> Vec<FactorValue> {
+        let mut levels = self.designed_levels();
+        let numbers: Option<Vec<f64>> = levels.iter().map(FactorValue::as_number).collect();
+        if let Some(mut numbers) = numbers {
+            numbers.sort_by(f64::total_cmp);
+            levels = numbers.into_iter().map(FactorValue::Number).collect();
+        }
+        levels
+    }
+
+    /// The level that the others are compared with: zero where there is one, otherwise the design's first.
     pub fn baseline(&self) -> Option<FactorValue> {
-        let levels = self.levels();
+        let levels = self.designed_levels();
         let zero = FactorValue::Number(0.0);
         if levels.contains(&zero) {
             return Some(zero);
@@ -139,21 +147,16 @@ impl StudyView {
         levels.into_iter().next()
     }
 
-    /// The headline value of one construct at one level under one load case.
-    pub fn cell(&self, group: &Group<'_>, level: &FactorValue, case: &str) -> Option<Cell> {
-        let headline = self.record.headline.as_ref()?;
-        let responses: Vec<&ResponseRecord> = group
-            .points
-            .iter()
-            .filter(|p| value_of(p, &headline.over) == Some(level))
-            .filter_map(|p| response(p, case, &headline.response))
-            .filter(|r| r.value.is_some())
-            .collect();
-        let values: Vec<f64> = responses.iter().filter_map(|r| r.value).collect();
+    /// Mean of the headline value over points under a load case; `None` where none has it.
+    pub(crate) fn mean_of(&self, points: &[&PointRecord], case: &str) -> Option<Cell> {
+        let name = self.lead()?;
+        let found = points.iter().filter_map(|p| response(p, case, name));
+        let found: Vec<&ResponseRecord> = found.filter(|r| r.value.is_some()).collect();
+        let values: Vec<f64> = found.iter().filter_map(|r| r.value).collect();
         if values.is_empty() {
             return None;
         }
-        let errors: Option<Vec<f64>> = responses.iter().map(|r| r.error_estimate).collect();
+        let errors: Option<Vec<f64>> = found.iter().map(|r| r.error_estimate).collect();
         Some(Cell {
             mean: values.iter().sum::<f64>() / values.len() as f64,
             values,
@@ -170,12 +173,7 @@ impl StudyView {
             return None;
         }
         let difference = cell.mean - baseline.mean;
-        let noise = self
-            .record
-            .headline
-            .as_ref()
-            .and_then(|h| self.record.mesh_noise.get(&h.response))
-            .map_or(0.0, |cv| cv * baseline.mean.abs());
+        let noise = self.noise().map_or(0.0, |cv| cv * baseline.mean.abs());
         let estimates = cell.error.unwrap_or(0.0) + baseline.error.unwrap_or(0.0);
         Some(Change {
             relative: difference / baseline.mean.abs(),
@@ -185,7 +183,7 @@ impl StudyView {
 
     /// Largest headline value of a point over its load cases, with the case.
     pub fn worst(&self, point: &PointRecord) -> Option<(f64, String)> {
-        let name = &self.record.headline.as_ref()?.response;
+        let name = self.lead()?;
         point
             .cases
             .iter()
@@ -247,15 +245,31 @@ impl StudyView {
         self.record.headline.as_ref()
     }
 
+    /// The response that the answer is about.
+    pub fn lead(&self) -> Option<&str> {
+        let headline = self.headline().map(|h| h.response.as_str());
+        headline.or(self.record.lead_response.as_deref())
+    }
+
+    /// The factor that the headline is compared over.
+    pub fn over(&self) -> Option<&str> {
+        self.headline().map(|h| h.over.as_str())
+    }
+
+    /// Mesh noise on record for the headline: coefficient of variation over posed meshes.
+    pub fn noise(&self) -> Option<f64> {
+        self.record.mesh_noise.get(self.lead()?).copied()
+    }
+
     /// Does any headline value carry an estimate of its discretisation error?
     pub fn has_estimates(&self) -> bool {
-        let Some(headline) = &self.record.headline else {
+        let Some(name) = self.lead() else {
             return false;
         };
         self.done()
             .flat_map(|p| &p.cases)
             .flat_map(|c| &c.responses)
-            .any(|r| r.name == headline.response && r.error_estimate.is_some())
+            .any(|r| r.name == name && r.error_estimate.is_some())
     }
 }
 
@@ -297,9 +311,8 @@ mod tests {
         let groups = view.groups();
         let labels: Vec<&str> = groups.iter().map(|g| g.label.as_str()).collect();
         assert_eq!(labels, ["parallel", "orthogonal"]);
-        let cell = view
-            .cell(&groups[1], &FactorValue::Number(20.0), "torsion")
-            .unwrap();
+        let found = view.compare(&groups[1], &FactorValue::Number(20.0), "torsion");
+        let cell = found.unwrap().cell;
         assert!((cell.mean - hot_spot("orthogonal", 20.0, "torsion")).abs() < 1e-12);
         assert_eq!(cell.error, None);
     }
@@ -327,16 +340,14 @@ mod tests {
         assert_eq!(ids, ["q000", "q017", "q030"]);
         // Means over the points that share construct, level and case.
         let groups = view.groups();
-        let cell = view
-            .cell(&groups[0], &FactorValue::Number(0.0), "axial")
-            .unwrap();
-        assert_eq!(cell.values.len(), 8);
+        let found = view.compare(&groups[0], &FactorValue::Number(0.0), "axial");
+        assert_eq!(found.unwrap().cell.values.len(), 8);
         assert!(crate::line_styles::some_points_left_out(&view));
         // The page of many points is made without their surfaces, too.
         assert!(
             crate::page::render(&view)
                 .unwrap()
-                .contains("means over the other factors")
+                .contains("means over points of equal factors")
         );
     }
 }

@@ -145,6 +145,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             over: "plates.stagger_mm".into(),
             by: Some("construct.layout".into()),
         }),
+        lead_response: Some("plate_end_hotspot_max_mpa".into()),
         landmarks: vec![
             ("epicondylar_width_mm".into(), 62.0, 61.94, "mm".into()),
             ("shaft_diameter_mm".into(), 19.3, 19.31, "mm".into()),
@@ -173,6 +174,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
                 tip_level_mm: level,
                 length_mm: 24.0,
                 diameter_mm: 2.7,
+                cortices: Some(2),
             });
         }
     }
@@ -454,6 +456,7 @@ mod tests {
         let (_temp, folder) = synthetic_study();
         let mut record: StudyRecord = bicolumn_store::read_record(&folder.study_file()).unwrap();
         record.headline = None;
+        record.lead_response = None;
         write_record(&folder.study_file(), &record).unwrap();
         for id in ["p001", "p004"] {
             std::fs::remove_file(folder.surface_vtu(id)).unwrap();

@@ -1,11 +1,14 @@
 //! The tables of the page, as plain text cells.
 
+use crate::comparison::Compared;
+use crate::credit::Withheld;
+use crate::distinct_cases::DistinctCase;
 use crate::labels::{
     capital, case_words, factor_words, level_number, level_words, response_head, response_words,
     shown_unit,
 };
-use crate::number::{plain, tiny};
-use crate::study_view::{StudyView, response};
+use crate::number::{Decimals, plain, tiny};
+use crate::study_view::{Cell, StudyView, response};
 use crate::words::change_words;
 use bicolumn_store::results::unit_of_key;
 use bicolumn_store::{PointRecord, Status};
@@ -48,7 +51,7 @@ const NONE: &str = "–";
 
 /// The headline by load case and level, with the change against the baseline: a table per construct.
 pub fn headline_tables(view: &StudyView) -> Vec<Table> {
-    let (Some(headline), Some(baseline)) = (view.headline(), view.baseline()) else {
+    let Some(headline) = view.headline() else {
         return Vec::new();
     };
     let levels = view.levels();
@@ -63,38 +66,70 @@ pub fn headline_tables(view: &StudyView) -> Vec<Table> {
                     .iter()
                     .map(|l| format!("{over} {}", level_words(&headline.over, l))),
             );
-            let row = |case: &String| {
-                let base = view.cell(group, &baseline, case);
-                let mut row = vec![case_words(case)];
+            let row = |case: &DistinctCase| {
+                let mut row = vec![case.words()];
                 row.extend(levels.iter().map(|level| {
-                    let Some(cell) = view.cell(group, level, case) else {
-                        return NONE.to_string();
-                    };
-                    let value = match cell.error {
-                        Some(e) => decimals.show_with(cell.mean, e),
-                        None => decimals.show(cell.mean),
-                    };
-                    let base = base.as_ref().filter(|_| *level != baseline);
-                    match base.and_then(|b| view.change(&cell, b)) {
-                        Some(change) => format!("{value} ({})", change_words(&change)),
-                        None => value,
-                    }
+                    view.compare(group, level, &case.name)
+                        .map_or(NONE.to_string(), |found| {
+                            let common = view.has_common_partners(group, &case.name);
+                            compared_words(&found, common, decimals)
+                        })
                 }));
                 cells(row)
             };
+            let distinct = view.distinct_cases(&[&headline.response]);
+            let averaged = distinct
+                .iter()
+                .find_map(|case| view.averaged_words(group, &case.name))
+                .map_or(String::new(), |words| format!("; {words}"));
             Table {
                 caption: format!(
-                    "{}: {}, {}",
+                    "{}: {}{averaged}",
                     capital(&group.label),
-                    response_words(&headline.response),
-                    shown_unit(view.unit(&headline.response))
+                    unit_after(
+                        &response_words(&headline.response),
+                        &shown_unit(view.unit(&headline.response))
+                    )
                 ),
                 heads,
-                rows: view.cases().iter().map(row).collect(),
+                rows: distinct.iter().map(row).collect(),
                 words: 1,
             }
         })
         .collect()
+}
+
+/// A value with its change: "12.1 (+8 %)"; where levels have no partners in common, with its partners' mean.
+fn compared_words(found: &Compared, common: bool, decimals: Decimals) -> String {
+    let show = |cell: &Cell| match cell.error {
+        Some(e) => decimals.show_with(cell.mean, e),
+        None => decimals.show(cell.mean),
+    };
+    let value = show(&found.cell);
+    let Some(base) = &found.base else {
+        return value;
+    };
+    let against = match common {
+        true => String::new(),
+        false => format!(" against {}", show(base)),
+    };
+    let change = found.change.as_ref().map(change_words);
+    match (found.withheld, change) {
+        (Some(Withheld::NoRiser), _) => format!("{value}{against} (no riser)"),
+        (Some(Withheld::OneCortex { .. }), Some(change)) => {
+            format!("{value}{against} ({change}, other cortices)")
+        }
+        (_, Some(change)) => format!("{value}{against} ({change})"),
+        (_, None) => format!("{value}{against}"),
+    }
+}
+
+/// Words, and a unit after a comma where there is one.
+fn unit_after(words: &str, unit: &str) -> String {
+    match unit.is_empty() {
+        true => words.to_string(),
+        false => format!("{words}, {unit}"),
+    }
 }
 
 /// The responses that the summary table shows, as far as any point has them.
@@ -117,8 +152,8 @@ fn key_responses(view: &StudyView) -> Vec<String> {
         let mut found = cases.flat_map(|c| &c.responses).filter(|r| r.name == name);
         found.any(|r| r.value.is_some())
     };
-    let headline = view.headline().map(|h| h.response.clone());
-    let mut names: Vec<String> = headline.into_iter().filter(|n| present(n)).collect();
+    let lead = view.lead().map(str::to_string);
+    let mut names: Vec<String> = lead.into_iter().filter(|n| present(n)).collect();
     for name in WANTED {
         if present(name) && !names.iter().any(|n| n == name) {
             names.push(name.to_string());
@@ -168,13 +203,11 @@ fn response_table(view: &StudyView, names: &[String], caption: &str) -> Table {
     let mut heads = lead_heads(view);
     heads.extend(names.iter().map(|name| {
         let unit = shown_unit(view.unit(name));
-        match unit.is_empty() {
-            true => response_head(name),
-            false => format!("{}, {unit}", response_head(name)),
-        }
+        unit_after(&response_head(name), &unit)
     }));
     let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
-    let rows = by_case(view, |point, case| {
+    let shown: Vec<&str> = names.iter().map(String::as_str).collect();
+    let rows = by_case(view, &shown, |point, case| {
         let cells = names.iter().zip(&decimals).map(|(name, decimals)| {
             let found = response(point, case, name);
             let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
@@ -239,7 +272,7 @@ pub fn screw_table(view: &StudyView) -> Option<Table> {
     heads.extend(WANTED.map(|(_, head)| head.to_string()));
     let decimals = WANTED.map(|(name, _)| view.decimals(name));
     let mut any = false;
-    let rows = by_case(view, |point, case| {
+    let rows = by_case(view, &WANTED.map(|(name, _)| name), |point, case| {
         let cells = WANTED.iter().zip(&decimals).map(|((name, _), decimals)| {
             let found = response(point, case, name);
             match found.and_then(|r| Some((r.value?, r.part.as_ref()?))) {
@@ -263,17 +296,25 @@ pub fn screw_table(view: &StudyView) -> Option<Table> {
     })
 }
 
-/// A section for each load case with a row for each solved point: its lead, then the cells given.
-fn by_case(view: &StudyView, mut given: impl FnMut(&PointRecord, &str) -> Vec<String>) -> Vec<Row> {
+/// A section for each load case, those of opposite loads as one, with a row for each solved point: its lead, then the cells given.
+fn by_case(
+    view: &StudyView,
+    names: &[&str],
+    mut given: impl FnMut(&PointRecord, &str) -> Vec<String>,
+) -> Vec<Row> {
     let mut rows = Vec::new();
-    for case in view.cases() {
+    for case in view.distinct_cases(names) {
+        let reverse = case.reverse.as_ref().map_or(String::new(), |reverse| {
+            let words = case_words(reverse);
+            format!(" ({words} is its reverse: motion and forces of opposite sign)")
+        });
         rows.push(Row {
-            section: capital(&case_words(&case)),
+            section: format!("{}{reverse}", capital(&case_words(&case.name))),
             ..Row::default()
         });
         for point in view.done() {
             let mut row = lead_cells(view, point);
-            row.extend(given(point, &case));
+            row.extend(given(point, &case.name));
             rows.push(cells(row));
         }
     }
@@ -284,10 +325,7 @@ fn by_case(view: &StudyView, mut given: impl FnMut(&PointRecord, &str) -> Vec<St
 fn lead_heads(view: &StudyView) -> Vec<String> {
     let factor = |key: &str| {
         let unit = shown_unit(unit_of_key(key));
-        match unit.is_empty() {
-            true => factor_words(key),
-            false => format!("{}, {unit}", factor_words(key)),
-        }
+        unit_after(&factor_words(key), &unit)
     };
     let factors = view.record.factors.iter().map(|(key, _)| factor(key));
     std::iter::once("point".to_string())

@@ -73,6 +73,9 @@ pub struct StudyRecord {
     pub columns: Vec<(String, String, String)>,
     /// Which response the report's headline compares, and the factor it is compared over.
     pub headline: Option<HeadlineRecord>,
+    /// Response that the answer is about, also where no factor is compared.
+    #[serde(default)]
+    pub lead_response: Option<String>,
     /// Bone dimensions measured back: (name, asked, built, unit).
     pub landmarks: Vec<(String, f64, f64, String)>,
     /// Mesh noise by response, where it was measured: coefficient of variation (1 = 100 %) of one
@@ -183,6 +186,9 @@ pub struct ScrewMark {
     pub tip_level_mm: f64,
     pub length_mm: f64,
     pub diameter_mm: f64,
+    /// Walls of cortical bone that the axis passes, as built; `None` in records that do not tell.
+    #[serde(default)]
+    pub cortices: Option<u8>,
 }
 
 /// Time and memory of a stage.

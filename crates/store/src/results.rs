@@ -282,6 +282,7 @@ mod tests {
                 "N/mm".into(),
                 "load / travel".into(),
             )],
+            lead_response: None,
             headline: None,
             landmarks: Vec::new(),
             mesh_noise: BTreeMap::new(),

@@ -415,6 +415,7 @@ fn screw_marks(construct: &Construct) -> Vec<ScrewMark> {
             tip_level_mm: s.tip().y,
             length_mm: s.length_mm,
             diameter_mm: s.diameter_mm,
+            cortices: Some(s.cortices(&construct.bone)),
         })
         .collect()
 }

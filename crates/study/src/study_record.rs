@@ -49,6 +49,7 @@ pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> Stu
             .collect(),
         mesh_noise: Default::default(),
         headline: headline(job, &text),
+        lead_response: Some(text("run.headline")).filter(|t| !t.is_empty()),
         landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
     }
 }
@@ -124,7 +125,9 @@ mod tests {
             .unwrap();
         assert_eq!(h.over, "plates.stagger_mm");
         assert_eq!(h.by.as_deref(), Some("construct.layout"));
-        assert!(record("").headline.is_none());
+        let without_factors = record("");
+        assert!(without_factors.headline.is_none());
+        assert_eq!(without_factors.lead_response, Some(h.response));
     }
 
     #[test]

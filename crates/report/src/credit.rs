@@ -1,0 +1,179 @@
+//! Differences that are not credited to the factor that is compared, and why.
+
+use crate::study_view::{response, value_of};
+use bicolumn_store::{PointRecord, ResponseRecord, ScrewMark};
+
+/// Reason that a difference is not credited to a factor.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Withheld {
+    /// The plate raises no stress there: the peak is the intact bone's own bending or torsion.
+    NoRiser,
+    /// Shaft screws that end before the far cortex, at the baseline and at the level.
+    OneCortex {
+        /// At the baseline, over its points.
+        baseline: usize,
+        /// At the level.
+        level: usize,
+    },
+}
+
+/// Peak over the intact bone's peak in the same band below which a plate's end counts as no stress riser
+/// (judgement: some three times the mesh noise of such a ratio).
+pub(crate) const LEAST_RISER: f64 = 1.05;
+/// A peak this near the upper rim of the band in which it is sought lies on it, mm: centres are spread 0.25 mm
+/// apart, and the band's height follows the section's diameter (judgement).
+const RIM_MM: f64 = 1.0;
+
+/// Reason that the difference of a response between points at a level and their partners at the baseline is not
+/// credited to the factor `over`; `None` where it may be.
+pub(crate) fn withheld(
+    over: &str,
+    name: &str,
+    case: &str,
+    points: &[&PointRecord],
+    partners: &[&PointRecord],
+) -> Option<Withheld> {
+    let both = || points.iter().chain(partners);
+    if both().any(|p| is_no_riser(p, case, name) == Some(true)) {
+        return Some(Withheld::NoRiser);
+    }
+    if over.ends_with("bicortical") {
+        return None;
+    }
+    let count = |points: &[&PointRecord]| -> Option<usize> {
+        points.iter().map(|p| one_cortex_screws(p)).sum()
+    };
+    let (level, baseline) = (count(points)?, count(partners)?);
+    (level != baseline).then_some(Withheld::OneCortex { baseline, level })
+}
+
+/// Shaft screws of plates that hold in one cortex, as built; `None` where the record does not tell.
+pub(crate) fn one_cortex_screws(point: &PointRecord) -> Option<usize> {
+    let shaft = point.screws.iter().filter(|s| s.row == "shaft");
+    let cortices: Option<Vec<u8>> = shaft.map(|s: &ScrewMark| s.cortices).collect();
+    Some(cortices?.into_iter().filter(|c| *c < 2).count())
+}
+
+/// Is a plate-end hot-spot no stress riser: does it lie on the upper rim of the band in which it was sought, or
+/// exceed the intact bone's peak in that band by less than [`LEAST_RISER`]? `None` for other responses.
+pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &str) -> Option<bool> {
+    let rest = name.strip_prefix("plate_end_hotspot_")?;
+    let found = response(point, case, name)?;
+    let (value, at) = (found.value?, found.at_mm);
+    // The larger of two plates' values is that plate's own.
+    let plate = match rest.strip_suffix("_mpa")? {
+        "max" => ["medial", "other"].into_iter().find(|plate| {
+            let own = response(point, case, &format!("plate_end_hotspot_{plate}_mpa"));
+            own.is_some_and(|r: &ResponseRecord| r.value == Some(value) && r.at_mm == at)
+        })?,
+        plate => plate,
+    };
+    let band_ratio = response(point, case, &format!("plate_end_band_ratio_{plate}"));
+    let is_low = band_ratio.and_then(|r| r.value).map(|v| v < LEAST_RISER);
+    let is_at_rim = at.and_then(|at| {
+        let of_plate = |site: &str| (site == "medial") == (plate == "medial");
+        let end = point.plates.iter().find(|p| of_plate(&p.site))?;
+        let diameter = value_of(point, "bone.shaft_diameter_mm")?.as_number()?;
+        Some(at[1] - end.end_level_mm > diameter - RIM_MM)
+    });
+    match (is_low, is_at_rim) {
+        (None, None) => None,
+        (low, rim) => Some(low == Some(true) || rim == Some(true)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::study_view::StudyView;
+    use crate::synthetic::synthetic_study;
+    use bicolumn_store::FactorValue;
+
+    const HEADLINE: &str = "plate_end_hotspot_max_mpa";
+
+    /// A point whose medial plate governs, its end at 95 mm, the peak `above` it, of so much over the intact peak.
+    fn point(above: f64, band_ratio: f64) -> PointRecord {
+        let (_temp, folder) = synthetic_study();
+        let mut point = StudyView::read(folder).unwrap().points[1].clone();
+        point
+            .inputs
+            .insert("bone.shaft_diameter_mm".into(), FactorValue::Number(19.3));
+        let end = point.plates[0].end_level_mm;
+        for case in &mut point.cases {
+            let mut largest = case
+                .responses
+                .iter()
+                .find(|r| r.name == HEADLINE)
+                .unwrap()
+                .clone();
+            largest.at_mm = Some([0.0, end + above, -9.6]);
+            case.responses.retain(|r| r.name != HEADLINE);
+            let own = ResponseRecord {
+                name: "plate_end_hotspot_medial_mpa".into(),
+                ..largest.clone()
+            };
+            let ratio = ResponseRecord {
+                name: "plate_end_band_ratio_medial".into(),
+                value: Some(band_ratio),
+                ..own.clone()
+            };
+            case.responses.extend([largest, own, ratio]);
+        }
+        point
+    }
+
+    #[test]
+    fn a_peak_on_the_rim_or_as_high_as_intact_is_no_riser() {
+        for (above, ratio, expected) in [
+            (19.1, 1.00, true),
+            (19.1, 1.30, true),
+            (-5.0, 1.00, true),
+            (-5.0, 1.30, false),
+            (10.0, 1.06, false),
+        ] {
+            let p = point(above, ratio);
+            assert_eq!(
+                is_no_riser(&p, "axial", HEADLINE),
+                Some(expected),
+                "{above} {ratio}"
+            );
+            let found = withheld(
+                "plates.stagger_mm",
+                HEADLINE,
+                "axial",
+                &[&p],
+                &[&point(-5.0, 1.3)],
+            );
+            assert_eq!(found.is_some(), expected);
+        }
+        assert_eq!(
+            is_no_riser(&point(0.0, 1.0), "axial", "stiffness_n_per_mm"),
+            None
+        );
+    }
+
+    #[test]
+    fn a_level_whose_screws_miss_the_far_cortex_is_not_credited() {
+        let with = |cortices: u8| {
+            let mut p = point(-5.0, 1.3);
+            for s in &mut p.screws {
+                s.cortices = Some(cortices);
+            }
+            p
+        };
+        let (level, staggered) = (with(1), with(2));
+        let all = level.screws.len();
+        let of = |over| withheld(over, HEADLINE, "axial", &[&staggered], &[&level]);
+        let wanted = Withheld::OneCortex {
+            baseline: all,
+            level: 0,
+        };
+        assert_eq!(of("plates.stagger_mm"), Some(wanted));
+        // Where the cortices are the factor, they are what is compared.
+        assert_eq!(of("screws.bicortical"), None);
+        assert_eq!(
+            withheld("plates.stagger_mm", HEADLINE, "axial", &[&level], &[&level]),
+            None
+        );
+    }
+}
