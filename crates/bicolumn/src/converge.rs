@@ -7,7 +7,7 @@ use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, wri
 use crate::run::{default_folder, threads};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::converge::{
-    ConvergedResponse, Convergence, MeshSeries, converge as run_series,
+    ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
 };
 use bicolumn_study::resolve;
 use std::path::{Path, PathBuf};
@@ -36,7 +36,7 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
     let series = MeshSeries {
         poses: usize::from(args.poses),
         ratio: args.ratio,
-        steps: if args.coarser { [2, 1, 0] } else { [1, 0, -1] },
+        own: if args.coarser { 2 } else { 1 },
     };
     let result = run_series(&inputs, &series, threads(&job, args.threads), &mut |name| {
         console.say(&format!("{point}: mesh \"{name}\""))
@@ -48,7 +48,8 @@ pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
             return CANNOT_RUN;
         }
     };
-    for line in table(&outcome).into_iter().chain(largest(&outcome)) {
+    let lines = table(&outcome).into_iter().chain(largest(&outcome));
+    for line in lines.chain([noise_line(outcome.poses)]) {
         console.data(&line);
     }
     let written = write(&outcome, &inputs.id, &dir, &StudyFolder::new(&study));
@@ -62,13 +63,13 @@ fn percent(value: Option<f64>) -> String {
 /// What is printed: the meshes, then the key responses.
 fn table(outcome: &Convergence) -> Vec<String> {
     let mut lines = vec![format!(
-        "{:<10}{:>12}{:>12}{:>12}{:>10}",
-        "mesh", "finest, mm", "tets", "unknowns", "seconds"
+        "{:<10}{:>15}{:>15}{:>12}{:>12}{:>10}",
+        "mesh", "asked for, mm", "mean size, mm", "tets", "unknowns", "seconds"
     )];
     lines.extend(outcome.replicates.iter().map(|r| {
         format!(
-            "{:<10}{:>12.3}{:>12}{:>12}{:>10.1}",
-            r.name, r.finest_mm, r.tets, r.unknowns, r.seconds
+            "{:<10}{:>15.3}{:>15.3}{:>12}{:>12}{:>10.1}",
+            r.name, r.finest_mm, r.size_mm, r.tets, r.unknowns, r.seconds
         )
     }));
     lines.push(format!(
@@ -80,9 +81,7 @@ fn table(outcome: &Convergence) -> Vec<String> {
         let Some(finest) = r.values.get(2).copied().flatten() else {
             continue;
         };
-        let behaviour = r.series.map_or(String::new(), |s| {
-            format!("{:?}", s.behaviour).to_lowercase()
-        });
+        let behaviour = r.series.map_or("", |s| s.behaviour.word());
         let order = r.series.and_then(|s| s.order);
         lines.push(format!(
             "{:<18}{:<32}{:>12.5}{:>12}{:>13}{:>8}{:>12}{:>10}",
@@ -122,6 +121,28 @@ fn largest(outcome: &Convergence) -> Vec<String> {
         .collect()
 }
 
+/// Poses from which on a noise figure is known to a quarter of itself or so.
+const ENOUGH_POSES: usize = 8;
+
+/// How well the noise is known.
+fn noise_line(poses: usize) -> String {
+    if poses < 2 {
+        return "one pose tells no noise".into();
+    }
+    let known = format!(
+        "noise: coefficient of variation over {poses} poses, itself known to about {:.0} % (standard error of a \
+         standard deviation, normal scatter: 1/sqrt(2 (n - 1)))",
+        100.0 * noise_uncertainty(poses)
+    );
+    match poses < ENOUGH_POSES {
+        true => format!(
+            "{known}; that is too few to call a difference resolved: {ENOUGH_POSES} poses give {:.0} %",
+            100.0 * noise_uncertainty(ENOUGH_POSES)
+        ),
+        false => known,
+    }
+}
+
 /// The files: all responses as JSON and CSV, and the noise floor beside the study's own results if it
 /// has any, where the report finds it.
 fn write(
@@ -140,7 +161,7 @@ fn write(
     if study.study_file().is_file() {
         let noise = MeshNoise {
             point: point.to_string(),
-            poses: outcome.replicates.len().saturating_sub(2),
+            poses: outcome.poses,
             by_response: noise_floor(outcome),
         };
         if !noise.by_response.is_empty() {
@@ -190,9 +211,7 @@ fn rows(outcome: &Convergence) -> Result<Vec<u8>, csv::Error> {
         let mut row = vec![
             r.case.clone(),
             r.response.clone(),
-            s.map_or(String::new(), |s| {
-                format!("{:?}", s.behaviour).to_lowercase()
-            }),
+            s.map_or(String::new(), |s| s.behaviour.word().to_string()),
             number(s.and_then(|s| s.order)),
             number(s.and_then(|s| s.extrapolated)),
             number(s.map(|s| s.uncertainty)),

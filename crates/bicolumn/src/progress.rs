@@ -2,9 +2,10 @@
 
 use crate::console::{Console, Streams};
 use bicolumn_study::Event;
-use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
+use indicatif::{MultiProgress, ProgressBar, ProgressState, ProgressStyle};
 use std::collections::BTreeMap;
-use std::sync::Mutex;
+use std::fmt;
+use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 /// Hears a run and shows it.
@@ -27,6 +28,8 @@ struct Bars {
     running: BTreeMap<String, ProgressBar>,
     /// When the first point began, and how many had ended then: the time left counts from there.
     begin: Option<(Instant, usize)>,
+    /// When the last point is expected to end, once a point has; read whenever the bar is drawn.
+    expected: Arc<Mutex<Option<Instant>>>,
 }
 
 impl<'c> Progress<'c> {
@@ -133,8 +136,17 @@ impl Bars {
     fn new(total: usize) -> Bars {
         let all = MultiProgress::new();
         let points = all.add(ProgressBar::new(total as u64));
-        if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos}/{len} points  {msg}") {
-            points.set_style(style);
+        let expected: Arc<Mutex<Option<Instant>>> = Arc::default();
+        if let Ok(style) = ProgressStyle::with_template("{bar:30} {pos}/{len} points  {msg}{left}")
+        {
+            let drawn = Arc::clone(&expected);
+            points.set_style(style.with_key(
+                "left",
+                move |_: &ProgressState, out: &mut dyn fmt::Write| {
+                    let until = drawn.lock().ok().and_then(|e| *e);
+                    let _ = out.write_str(&time_left(until, Instant::now()));
+                },
+            ));
         }
         points.set_message("building constructs");
         points.enable_steady_tick(Duration::from_millis(250));
@@ -143,6 +155,7 @@ impl Bars {
             points,
             running: BTreeMap::new(),
             begin: None,
+            expected,
         }
     }
 
@@ -168,21 +181,38 @@ impl Bars {
                     bar.finish_and_clear();
                 }
                 self.points.set_position(ended as u64);
-                if let Some((begin, before)) = self.begin {
-                    let done = ended - before;
-                    let left = self
-                        .points
-                        .length()
-                        .unwrap_or(0)
-                        .saturating_sub(ended as u64);
-                    if done > 0 && left > 0 {
-                        let seconds = begin.elapsed().as_secs_f64() / done as f64 * left as f64;
-                        self.points
-                            .set_message(format!("about {} left", clock(seconds)));
-                    }
+                let total = self.points.length().unwrap_or(0) as usize;
+                let now = Instant::now();
+                if let Ok(mut expected) = self.expected.lock() {
+                    *expected = self
+                        .begin
+                        .and_then(|begin| expected_end(begin, ended, total, now));
                 }
             }
         }
+    }
+}
+
+/// When the last point is expected to end, at the pace of those that have ended since the first began; `None` before
+/// one has, and after the last.
+fn expected_end(
+    (begin, before): (Instant, usize),
+    ended: usize,
+    total: usize,
+    now: Instant,
+) -> Option<Instant> {
+    let done = ended.checked_sub(before).filter(|done| *done > 0)?;
+    let left = total.checked_sub(ended).filter(|left| *left > 0)?;
+    let each = (now - begin).div_f64(done as f64);
+    now.checked_add(each.mul_f64(left as f64))
+}
+
+/// Words for the time left at the moment of drawing; nothing where none is expected.
+fn time_left(expected: Option<Instant>, now: Instant) -> String {
+    match expected.map(|e| e.saturating_duration_since(now)) {
+        None => String::new(),
+        Some(Duration::ZERO) => "ending soon".into(),
+        Some(left) => format!("about {} left", clock(left.as_secs_f64())),
     }
 }
 
@@ -244,7 +274,23 @@ pub(crate) fn clock(seconds: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::clock;
+    use super::{clock, expected_end, time_left};
+    use std::time::{Duration, Instant};
+
+    #[test]
+    fn the_time_left_counts_down_and_ends_with_the_last_point() {
+        let begin = Instant::now();
+        let at = |s| begin + Duration::from_secs(s);
+        // One of four points kept from before; the first solved one took 60 s: two are left.
+        let expected = expected_end((begin, 1), 2, 4, at(60));
+        assert_eq!(expected, Some(at(180)));
+        assert_eq!(time_left(expected, at(60)), "about 2 min 0 s left");
+        assert_eq!(time_left(expected, at(135)), "about 45 s left");
+        assert_eq!(time_left(expected, at(200)), "ending soon");
+        assert_eq!(expected_end((begin, 1), 4, 4, at(190)), None);
+        assert_eq!(expected_end((begin, 1), 1, 4, at(5)), None);
+        assert_eq!(time_left(None, at(0)), "");
+    }
 
     #[test]
     fn times_read_well() {

@@ -151,6 +151,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             ("shaft_diameter_mm".into(), 19.3, 19.31, "mm".into()),
         ],
         mesh_noise: BTreeMap::new(),
+        mesh_noise_poses: 0,
     }
 }
 

@@ -276,14 +276,27 @@ fn resolution(view: &StudyView) -> Option<String> {
         }
         (estimated, Some(cv)) => format!(
             "The mesh noise on record for this response is {:.1}\u{a0}% (coefficient of variation \
-             over shifted meshes); smaller differences are marked not resolved.{}",
+             over {}); smaller differences are marked not resolved.{}",
             cv * 100.0,
+            poses_words(view.record.mesh_noise_poses),
             match estimated {
                 true => " So are those within the discretisation error estimates.",
                 false => " The values carry no estimate of their discretisation error yet.",
             }
         ),
     })
+}
+
+/// Number of posed meshes, with how well it makes the noise known: a standard deviation of n normally scattered values
+/// has a relative standard error of 1/√(2(n − 1)).
+fn poses_words(poses: usize) -> String {
+    match poses {
+        0 | 1 => "shifted meshes".into(),
+        n => {
+            let known = 100.0 / (2.0 * (n as f64 - 1.0)).sqrt();
+            format!("{n} shifted meshes, itself known to about {known:.0}\u{a0}%")
+        }
+    }
 }
 
 fn missing_points(view: &StudyView) -> Option<String> {
@@ -375,6 +388,12 @@ mod tests {
             assert!(!verdict.contains('%'), "{verdict}");
         }
         assert!(paragraphs.join("\n").contains("50.0\u{a0}%"));
+        for (poses, known) in [(2, "71"), (8, "27")] {
+            view.record.mesh_noise_poses = poses;
+            let text = answer(&view).join("\n");
+            let wanted = format!("{poses} shifted meshes, itself known to about {known}\u{a0}%");
+            assert!(text.contains(&wanted), "{text}");
+        }
         view.record.mesh_noise.insert(response, 1e-6);
         let text = answer(&view).join("\n");
         assert!(!text.contains("not told apart"), "{text}");

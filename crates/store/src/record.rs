@@ -82,6 +82,9 @@ pub struct StudyRecord {
     /// design over shifted meshes. An effect below it is reported as not resolved.
     #[serde(default)]
     pub mesh_noise: BTreeMap<String, f64>,
+    /// Poses that the mesh noise was measured over; 0: not on record.
+    #[serde(default)]
+    pub mesh_noise_poses: usize,
 }
 
 /// `mesh_noise.json`: how much the responses of one design point vary over posed meshes.

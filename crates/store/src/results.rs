@@ -30,6 +30,7 @@ impl Gathered {
         if folder.mesh_noise_file().is_file() {
             let noise: MeshNoise = read_record(&folder.mesh_noise_file())?;
             study.mesh_noise = noise.by_response;
+            study.mesh_noise_poses = noise.poses;
         }
         let (mut points, mut unread) = (Vec::new(), Vec::new());
         for id in &study.points {
@@ -286,6 +287,7 @@ mod tests {
             headline: None,
             landmarks: Vec::new(),
             mesh_noise: BTreeMap::new(),
+            mesh_noise_poses: 0,
         };
         write_record(&folder.study_file(), &study).unwrap();
         for point in points {

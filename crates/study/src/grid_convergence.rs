@@ -31,6 +31,21 @@ pub enum Behaviour {
     Diverging,
     /// The values do not differ.
     Constant,
+    /// The values differ by no more than twice the noise of one mesh: neither order nor extrapolation.
+    WithinNoise,
+}
+
+impl Behaviour {
+    /// Its word in tables and files.
+    pub fn word(self) -> &'static str {
+        match self {
+            Behaviour::Monotone => "monotone",
+            Behaviour::Oscillating => "oscillating",
+            Behaviour::Diverging => "diverging",
+            Behaviour::Constant => "constant",
+            Behaviour::WithinNoise => "within noise",
+        }
+    }
 }
 
 /// What three meshes say.
@@ -47,8 +62,9 @@ pub struct GridConvergence {
     pub uncertainty: f64,
 }
 
-/// From three levels, coarse to fine. `None` when sizes do not fall or a value is not a number.
-pub fn grid_convergence(levels: [Level; 3]) -> Option<GridConvergence> {
+/// From three levels, coarse to fine, and the noise of one mesh (coefficient of variation over poses), where it is known.
+/// `None` when sizes do not fall or a value is not a number.
+pub fn grid_convergence(levels: [Level; 3], noise: Option<f64>) -> Option<GridConvergence> {
     let [coarse, middle, fine] = levels;
     let falling = coarse.size > middle.size && middle.size > fine.size && fine.size > 0.0;
     if !falling || levels.iter().any(|l| !l.value.is_finite()) {
@@ -74,6 +90,13 @@ pub fn grid_convergence(levels: [Level; 3]) -> Option<GridConvergence> {
         extrapolated: None,
         uncertainty: SAFETY * spread / scale,
     };
+    let noise = noise.unwrap_or(0.0);
+    if spread <= 2.0 * noise * scale {
+        return Some(GridConvergence {
+            uncertainty: SAFETY * (spread / scale).max(noise),
+            ..not_monotone(Behaviour::WithinNoise)
+        });
+    }
     if e21 * e32 <= 0.0 {
         return Some(not_monotone(Behaviour::Oscillating));
     }
@@ -133,8 +156,11 @@ mod tests {
     #[test]
     fn a_power_law_gives_its_order_and_limit_for_unequal_ratios() {
         for p in [0.7, 1.0, 2.0, 2.9] {
-            let g =
-                grid_convergence(series([2.0, 1.4, 1.1], |h: f64| 5.0 + 0.3 * h.powf(p))).unwrap();
+            let g = grid_convergence(
+                series([2.0, 1.4, 1.1], |h: f64| 5.0 + 0.3 * h.powf(p)),
+                None,
+            )
+            .unwrap();
             assert_eq!(g.behaviour, Behaviour::Monotone);
             assert!((g.order.unwrap() - p).abs() < 1e-9, "{p}: {g:?}");
             assert!((g.extrapolated.unwrap() - 5.0).abs() < 1e-9);
@@ -156,11 +182,25 @@ mod tests {
             for (level, value) in levels.iter_mut().zip(values) {
                 level.value = value;
             }
-            let g = grid_convergence(levels).unwrap();
+            let g = grid_convergence(levels, Some(1e-6)).unwrap();
             assert_eq!((g.behaviour, g.order), (behaviour, None));
             assert_eq!(g.uncertainty > 0.0, behaviour != Behaviour::Constant);
         }
-        assert_eq!(grid_convergence(series([0.5, 2.0, 1.0], |h| h)), None);
+        assert_eq!(grid_convergence(series([0.5, 2.0, 1.0], |h| h), None), None);
+    }
+
+    #[test]
+    fn scatter_about_a_flat_line_is_noise_and_no_divergence() {
+        let mut levels = series([4.0, 2.0, 1.0], |_| 0.0);
+        for (level, value) in levels.iter_mut().zip([10.0, 10.02, 10.05]) {
+            level.value = value;
+        }
+        let g = grid_convergence(levels, Some(0.01)).unwrap();
+        assert_eq!((g.behaviour, g.order), (Behaviour::WithinNoise, None));
+        // Never told smaller than the noise itself.
+        assert!((g.uncertainty - SAFETY * 0.01).abs() < 1e-12);
+        let g = grid_convergence(levels, Some(0.001)).unwrap();
+        assert_eq!(g.behaviour, Behaviour::Diverging);
     }
 
     #[test]

@@ -48,6 +48,7 @@ pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> Stu
             .map(|d| (d.name, d.unit, d.definition))
             .collect(),
         mesh_noise: Default::default(),
+        mesh_noise_poses: 0,
         headline: headline(job, &text),
         lead_response: Some(text("run.headline")).filter(|t| !t.is_empty()),
         landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
