@@ -3,6 +3,22 @@
 use rayon::prelude::*;
 use std::ops::Range;
 
+/// A piece of work whose type is erased: the scheduler is compiled once for all of them, not once for each of the
+/// thousand kinds of job that widths and precisions make.
+type Task<'a> = Box<dyn FnOnce() + Send + 'a>;
+
+fn task<'a>(work: impl FnOnce() + Send + 'a) -> Task<'a> {
+    Box::new(work)
+}
+
+/// Runs tasks on the threads of a pool; returns when all are done.
+fn run_all(pool: &rayon::ThreadPool, tasks: Vec<Task<'_>>) {
+    pool.install(|| {
+        let tasks = tasks.into_par_iter().with_max_len(1);
+        tasks.for_each(|task| task());
+    });
+}
+
 /// So many threads to share one solve.
 ///
 /// One thread means the caller's own: no pool, no overhead.
@@ -29,18 +45,18 @@ impl Team {
 
     /// Runs each job once, in any order.
     pub fn each<J: Send>(&self, jobs: Vec<J>, work: impl Fn(J) + Sync + Send) {
-        match &self.pool {
-            None => jobs.into_iter().for_each(work),
-            Some(pool) => pool.install(|| jobs.into_par_iter().with_max_len(1).for_each(work)),
-        }
+        self.each_if(true, jobs, work);
     }
 
     /// Runs each job once, on the caller's thread alone unless `share`.
     pub fn each_if<J: Send>(&self, share: bool, jobs: Vec<J>, work: impl Fn(J) + Sync + Send) {
-        if share {
-            self.each(jobs, work);
-        } else {
-            jobs.into_iter().for_each(work);
+        match &self.pool {
+            Some(pool) if share => {
+                let work = &work;
+                let tasks = jobs.into_iter().map(|job| task(move || work(job)));
+                run_all(pool, tasks.collect());
+            }
+            _ => jobs.into_iter().for_each(work),
         }
     }
 
@@ -50,13 +66,7 @@ impl Team {
         jobs: Vec<J>,
         work: impl Fn(J) -> R + Sync + Send,
     ) -> Vec<R> {
-        match &self.pool {
-            None => jobs.into_iter().map(work).collect(),
-            Some(pool) => pool.install(|| {
-                let jobs = jobs.into_par_iter().with_max_len(1);
-                jobs.map(work).collect()
-            }),
-        }
+        self.map_if(true, jobs, work)
     }
 
     /// As [`Team::map`], on the caller's thread alone unless `share`.
@@ -66,10 +76,16 @@ impl Team {
         jobs: Vec<J>,
         work: impl Fn(J) -> R + Sync + Send,
     ) -> Vec<R> {
-        if share {
-            self.map(jobs, work)
-        } else {
-            jobs.into_iter().map(work).collect()
+        match &self.pool {
+            Some(pool) if share => {
+                let mut results: Vec<Option<R>> = jobs.iter().map(|_| None).collect();
+                let work = &work;
+                let places = jobs.into_iter().zip(&mut results);
+                let tasks = places.map(|(job, result)| task(move || *result = Some(work(job))));
+                run_all(pool, tasks.collect());
+                results.into_iter().flatten().collect()
+            }
+            _ => jobs.into_iter().map(work).collect(),
         }
     }
 
@@ -77,7 +93,12 @@ impl Team {
     pub fn inside<R: Send>(&self, work: impl FnOnce() -> R + Send) -> R {
         match &self.pool {
             None => work(),
-            Some(pool) => pool.install(work),
+            Some(pool) => {
+                let mut result = None;
+                run_all(pool, vec![task(|| result = Some(work()))]);
+                // A panic of the work has gone on to the caller by now.
+                result.unwrap_or_else(|| unreachable!("the one task has run"))
+            }
         }
     }
 
@@ -89,7 +110,15 @@ impl Team {
     ) -> (A, B) {
         match &self.pool {
             None => (a(), b()),
-            Some(pool) => pool.install(|| rayon::join(a, b)),
+            Some(pool) => {
+                let (mut first, mut second) = (None, None);
+                let tasks = vec![task(|| first = Some(a())), task(|| second = Some(b()))];
+                run_all(pool, tasks);
+                match (first, second) {
+                    (Some(a), Some(b)) => (a, b),
+                    _ => unreachable!("both tasks have run"),
+                }
+            }
         }
     }
 
@@ -99,16 +128,7 @@ impl Team {
         count: usize,
         work: impl Fn(usize) -> R + Sync + Send,
     ) -> Vec<R> {
-        match &self.pool {
-            None => (0..count).map(work).collect(),
-            Some(pool) => pool.install(|| {
-                (0..count)
-                    .into_par_iter()
-                    .with_max_len(1)
-                    .map(work)
-                    .collect()
-            }),
-        }
+        self.map((0..count).collect(), work)
     }
 
     /// Rows dealt out to the threads, about as many entries to each; row i has the entries from `starts[i]` on.
