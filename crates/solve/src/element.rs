@@ -1,7 +1,7 @@
 //! The ten-node tetrahedron: geometry, stiffness, strain.
 
-use crate::forces::{Curvature, Gradients, Shape};
-use crate::quadrature::{EIGHT, FIVE, FOUR, FOURTEEN, Point};
+use crate::element_kernel::{Curvature, Gradients};
+use crate::quadrature::{FOUR, FOURTEEN, Point};
 use crate::shape::{EDGES, derivatives};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_model::{Along, Elasticity};
@@ -48,11 +48,7 @@ impl Element {
 
     /// The quadrature of its stiffness: four points, with gently curved edges five, with strongly curved ones eight.
     pub fn stiffness_rule(&self) -> &'static [Point] {
-        match Curvature::of(&self.nodes) {
-            Curvature::Straight => &FOUR,
-            Curvature::Gentle => &FIVE,
-            Curvature::Strong => &EIGHT,
-        }
+        Curvature::of(&self.nodes).rule()
     }
 
     /// Position of a point.
@@ -96,11 +92,7 @@ impl Element {
     /// # Errors
     /// [`Inverted`] when det J is not positive at a quadrature point.
     pub fn stiffness_of(&self, elasticity: &Elasticity) -> Result<Stiffness, Inverted> {
-        let gradients = match Curvature::of(&self.nodes) {
-            Curvature::Straight => Shape::<f64, 1>::new(&self.nodes, elasticity)?.gradients(),
-            Curvature::Gentle => Shape::<f64, 5>::new(&self.nodes, elasticity)?.gradients(),
-            Curvature::Strong => Shape::<f64, 8>::new(&self.nodes, elasticity)?.gradients(),
-        };
+        let gradients = Gradients::new(Curvature::of(&self.nodes), &self.nodes)?;
         Ok(stiffness_from(&gradients, elasticity))
     }
 

@@ -10,7 +10,7 @@
 
 use crate::assembly::InvertedTet;
 use crate::element::{Inverted, Stiffness, block_of, place, stiffness_from};
-use crate::forces::{Axis, Curvature, Gradients, Pack, Shape, pack_of};
+use crate::element_kernel::{self, Axis, Curvature, Gradients, KernelData};
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
 use bicolumn_model::{Elasticity, Problem};
@@ -110,41 +110,56 @@ impl Chunk {
     }
 }
 
-/// Shapes of all elements. Fewer points with curved edges, in the smoother alone, were tried: 45 iterations for 30.
-#[derive(Debug, Default)]
+/// Kernel data of all elements by curvature, and axes. Fewer points with curved edges, in the smoother alone, were tried:
+/// 45 iterations for 30.
+#[derive(Debug)]
 pub(crate) struct Shapes<T> {
-    straight: Vec<Shape<T, 1>>,
-    gentle: Vec<Shape<T, 5>>,
-    strong: Vec<Shape<T, 8>>,
+    straight: KernelData<T>,
+    gentle: KernelData<T>,
+    strong: KernelData<T>,
     axes: Vec<Axis<T>>,
 }
 
-/// Numbers in so many shapes and axes.
-fn numbers_in(straight: usize, gentle: usize, strong: usize, axes: usize) -> usize {
-    11 * straight + 47 * gentle + 74 * strong + 6 * axes
+impl<T> Default for Shapes<T> {
+    fn default() -> Self {
+        Shapes {
+            straight: KernelData::new(Curvature::Straight),
+            gentle: KernelData::new(Curvature::Gentle),
+            strong: KernelData::new(Curvature::Strong),
+            axes: vec![],
+        }
+    }
 }
 
 impl<T> Shapes<T> {
-    /// Numbers held.
-    fn numbers(&self) -> usize {
-        numbers_in(
-            self.straight.capacity(),
-            self.gentle.capacity(),
-            self.strong.capacity(),
-            self.axes.capacity(),
-        )
-    }
-
-    /// How many there are of elements so curved.
-    fn count(&self, curvature: Curvature) -> usize {
+    fn of(&self, curvature: Curvature) -> &KernelData<T> {
         match curvature {
-            Curvature::Straight => self.straight.len(),
-            Curvature::Gentle => self.gentle.len(),
-            Curvature::Strong => self.strong.len(),
+            Curvature::Straight => &self.straight,
+            Curvature::Gentle => &self.gentle,
+            Curvature::Strong => &self.strong,
         }
     }
 
-    /// Fills up with no elements.
+    fn of_mut(&mut self, curvature: Curvature) -> &mut KernelData<T> {
+        match curvature {
+            Curvature::Straight => &mut self.straight,
+            Curvature::Gentle => &mut self.gentle,
+            Curvature::Strong => &mut self.strong,
+        }
+    }
+
+    /// Numbers for which memory is held.
+    fn numbers_held(&self) -> usize {
+        let of = |curvature| self.of(curvature).numbers_held();
+        CURVATURES.map(of).iter().sum::<usize>() + 6 * self.axes.capacity()
+    }
+
+    /// Number of elements so curved.
+    fn count(&self, curvature: Curvature) -> usize {
+        self.of(curvature).len()
+    }
+
+    /// Adds empty elements of a kind up to `count`.
     fn fill(&mut self, kind: Kind, count: usize)
     where
         T: Real,
@@ -152,27 +167,26 @@ impl<T> Shapes<T> {
         if kind.has_axes {
             self.axes.resize(count, Axis::default());
         }
-        match kind.curvature {
-            Curvature::Straight => self.straight.resize(count, Shape::none()),
-            Curvature::Gentle => self.gentle.resize(count, Shape::none()),
-            Curvature::Strong => self.strong.resize(count, Shape::none()),
-        }
+        self.of_mut(kind.curvature).fill(count);
     }
 
     fn append(&mut self, mut other: Self) {
-        self.straight.append(&mut other.straight);
-        self.gentle.append(&mut other.gentle);
-        self.strong.append(&mut other.strong);
+        for curvature in CURVATURES {
+            self.of_mut(curvature).append(other.of_mut(curvature));
+        }
         self.axes.append(&mut other.axes);
     }
 
     fn shrink_to_fit(&mut self) {
-        self.straight.shrink_to_fit();
-        self.gentle.shrink_to_fit();
-        self.strong.shrink_to_fit();
+        for curvature in CURVATURES {
+            self.of_mut(curvature).shrink_to_fit();
+        }
         self.axes.shrink_to_fit();
     }
 }
+
+/// All curvatures.
+const CURVATURES: [Curvature; 3] = [Curvature::Straight, Curvature::Gentle, Curvature::Strong];
 
 impl Shapes<f64> {
     /// Adds an element.
@@ -182,31 +196,24 @@ impl Shapes<f64> {
         nodes: &[Vec3; 10],
         law: &Elasticity,
     ) -> Result<(), Inverted> {
-        match curvature {
-            Curvature::Straight => self.straight.push(Shape::new(nodes, law)?),
-            Curvature::Gentle => self.gentle.push(Shape::new(nodes, law)?),
-            Curvature::Strong => self.strong.push(Shape::new(nodes, law)?),
-        }
+        self.of_mut(curvature).push(nodes, law)?;
         self.axes.extend(law.along.as_ref().map(Axis::new));
         Ok(())
     }
 
-    /// Adds one of `all`.
-    fn push_from(&mut self, all: &Self, kind: Entry) {
-        let at = kind.shape as usize;
-        match kind.curvature {
-            Curvature::Straight => self.straight.push(all.straight[at]),
-            Curvature::Gentle => self.gentle.push(all.gentle[at]),
-            Curvature::Strong => self.strong.push(all.strong[at]),
-        }
-        self.axes.extend(kind.axis.map(|a| all.axes[a as usize]));
+    /// Adds an element of `all`.
+    fn push_from(&mut self, all: &Self, entry: Entry) {
+        let from = all.of(entry.curvature);
+        self.of_mut(entry.curvature)
+            .push_from(from, entry.shape as usize);
+        self.axes.extend(entry.axis.map(|a| all.axes[a as usize]));
     }
 
     fn single(&self) -> Shapes<f32> {
         Shapes {
-            straight: self.straight.iter().map(Shape::rounded).collect(),
-            gentle: self.gentle.iter().map(Shape::rounded).collect(),
-            strong: self.strong.iter().map(Shape::rounded).collect(),
+            straight: self.straight.single(),
+            gentle: self.gentle.single(),
+            strong: self.strong.single(),
             axes: self.axes.iter().map(Axis::single).collect(),
         }
     }
@@ -357,10 +364,8 @@ impl Elements {
 
     /// Bytes that a product reads beside the vectors, in numbers of so many bytes.
     pub fn bytes_read(&self, number: usize) -> u64 {
-        let count = |curvature| self.double.count(curvature);
-        let [straight, gentle, strong] =
-            [Curvature::Straight, Curvature::Gentle, Curvature::Strong].map(count);
-        let numbers = numbers_in(straight, gentle, strong, self.double.axes.len());
+        let of = |c| KernelData::<f64>::numbers(c, self.double.count(c));
+        let numbers = CURVATURES.map(of).iter().sum::<usize>() + 6 * self.double.axes.len();
         (number * numbers + 20 * self.tets.len() + 4 * self.waiting.entries.len()) as u64
     }
 
@@ -392,13 +397,10 @@ impl Elements {
 
     /// Gradients of an element's shape functions at its quadrature points.
     pub(crate) fn gradients(&self, e: usize) -> Gradients {
-        let kind = self.entries[e];
-        let at = kind.shape as usize;
-        match kind.curvature {
-            Curvature::Straight => self.double.straight[at].gradients(),
-            Curvature::Gentle => self.double.gentle[at].gradients(),
-            Curvature::Strong => self.double.strong[at].gradients(),
-        }
+        let entry = self.entries[e];
+        self.double
+            .of(entry.curvature)
+            .gradients(entry.shape as usize)
     }
 
     /// Chunk by chunk, what its elements add to their nodes; summed in the order of chunks.
@@ -427,16 +429,11 @@ impl Elements {
     }
 
     fn elasticity(&self, e: usize) -> Elasticity {
-        let kind = self.entries[e];
-        let along = kind
-            .axis
-            .map(|axis| self.double.axes[axis as usize].along());
-        let at = kind.shape as usize;
-        match kind.curvature {
-            Curvature::Straight => self.double.straight[at].elasticity(along),
-            Curvature::Gentle => self.double.gentle[at].elasticity(along),
-            Curvature::Strong => self.double.strong[at].elasticity(along),
-        }
+        let entry = self.entries[e];
+        let axis = entry.axis.map(|a| &self.double.axes[a as usize]);
+        let along = axis.map(Axis::along);
+        let data = self.double.of(entry.curvature);
+        data.elasticity(entry.shape as usize, along)
     }
 }
 
@@ -536,7 +533,7 @@ impl Precision for f64 {
 }
 
 impl<T: Real> Shapes<T> {
-    /// y += K x of some elements of one curvature: `which` of its shapes, with the `axes` if they have such.
+    /// y += K x of some elements of one curvature: `which` of its kernel data, with the `axes` if they have such.
     #[inline(always)]
     fn add_products<L: Lanes<T>, P: Into<u32> + Copy, const W: usize>(
         &self,
@@ -549,34 +546,7 @@ impl<T: Real> Shapes<T> {
     ) {
         let axes = axes.map(|range| &self.axes[range]);
         let (curvature, range) = which;
-        match curvature {
-            Curvature::Straight => add_elements(l, &self.straight[range], axes, places, x, y),
-            Curvature::Gentle => add_elements(l, &self.gentle[range], axes, places, x, y),
-            Curvature::Strong => add_elements(l, &self.strong[range], axes, places, x, y),
-        }
-    }
-}
-
-/// y += K x of elements of one kind, in packs that fill the lanes.
-#[inline(always)]
-fn add_elements<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const S: usize, const W: usize>(
-    l: L,
-    shapes: &[Shape<T, S>],
-    axes: Option<&[Axis<T>]>,
-    places: &[[P; 10]],
-    x: &[Aligned<T, W>],
-    y: &mut [Aligned<T, W>],
-) {
-    let pack = pack_of::<T, L, W>();
-    for first in (0..shapes.len()).step_by(pack) {
-        let range = first..first + pack;
-        let places = &places[range.clone()];
-        Pack {
-            shapes: &shapes[range.clone()],
-            axes: axes.map(|axes| &axes[range]),
-            place: |e: usize, a: usize| places[e][a].into() as usize,
-        }
-        .add_forces::<L, W>(l, x, y);
+        element_kernel::add_products(l, self.of(curvature), range, axes, places, x, y);
     }
 }
 
@@ -995,7 +965,7 @@ impl Matrix for Elements {
             + 20 * self.places.capacity()
             + 40 * self.rows_of.capacity()
             + std::mem::size_of::<Entry>() * self.entries.capacity();
-        (lists + 8 * self.double.numbers() + 4 * self.single.numbers() + places) as u64
+        (lists + 8 * self.double.numbers_held() + 4 * self.single.numbers_held() + places) as u64
     }
 
     fn scratch_bytes(&self, width: usize, number: usize) -> u64 {
