@@ -379,8 +379,6 @@ struct Workspace<V> {
     /// Displacement components of the ten nodes, at midside nodes four times, then of the corners four times; in the
     /// end nodal forces.
     u: [[V; 14]; 3],
-    /// Scaled gradients of each set, spread over the lanes: fetched once, where straight edges use them at four points.
-    slopes: [Nine<V>; POINTS],
     /// D_k of the four corners, then zeros.
     corners: [Nine<V>; 5],
     /// Share of the corners' sum at the points of each orbit; in the middle the sum itself.
@@ -394,7 +392,6 @@ impl<V: Copy> Workspace<V> {
     fn new(zero: V) -> Self {
         Workspace {
             u: [[zero; 14]; 3],
-            slopes: [[[zero; 3]; 3]; POINTS],
             corners: [[[zero; 3]; 3]; 5],
             shares: [[[zero; 3]; 3]; 2],
             forces: [[[zero; 3]; 3]; POINTS],
@@ -450,7 +447,6 @@ pub(crate) fn add_products<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const W: u
             axes: axes.map(|axes| &axes[range.clone()]),
             slots: &slots[range],
         };
-        batch.spread_gradients::<L, W>(l, &mut work);
         // Load cases beyond the lanes' number take another pass.
         for pass in 0..(W / L::N).max(1) {
             batch.gather::<L, W>(l, &mut work, x, pass);
@@ -493,17 +489,15 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
         }
     }
 
-    /// Spreads the elements' gradients over the lanes.
+    /// Scaled gradients of one set, spread over the lanes.
     #[inline(always)]
-    fn spread_gradients<L: Lanes<T>, const W: usize>(&self, l: L, work: &mut Workspace<L::V>) {
+    fn slopes<L: Lanes<T>, const W: usize>(&self, l: L, set: usize) -> Nine<L::V> {
         let sets = self.curvature.sets();
-        for set in 0..sets {
-            let mut of = [&self.gradients[set]; 8];
-            for e in 0..batch_of::<T, L, W>() {
-                of[e] = &self.gradients[sets * e + set];
-            }
-            work.slopes[set] = nine!(l, m, r, self.each::<L, W>(l, |e| of[e][m][r]));
+        let mut of = [&self.gradients[set]; 8];
+        for e in 1..batch_of::<T, L, W>() {
+            of[e] = &self.gradients[sets * e + set];
         }
+        nine!(l, m, r, self.each::<L, W>(l, |e| of[e][m][r]))
     }
 
     /// Fetches the nodes' displacements.
@@ -564,12 +558,16 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
             lambda: self.each::<L, W>(l, |e| self.lame[e][0]),
             mu: self.each::<L, W>(l, |e| self.lame[e][1]),
         };
-        let last = self.curvature.sets() - 1;
+        let sets = self.curvature.sets();
+        let mut slopes = [[near; 3]; 3];
         for (point, corner) in self.curvature.nearest().iter().enumerate() {
             let (corner, share) = (&work.corners[*corner], &work.shares[point / 4]);
             let d = nine!(l, c, m, l.add(corner[c][m], share[c][m]));
-            let slopes = &work.slopes[point.min(last)];
-            work.forces[point] = self.forces::<L, W>(l, &law, slopes, &d);
+            // Straight edges: one set serves all points.
+            if point < sets {
+                slopes = self.slopes::<L, W>(l, point);
+            }
+            work.forces[point] = self.forces::<L, W>(l, &law, &slopes, &d);
         }
     }
 
@@ -739,11 +737,14 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
         for a in 0..10 {
             for e in 0..batch_of::<T, L, W>() {
                 let to = &mut y[self.slot(e, a)].0;
+                // Added in a copy: in place the compiler fears that `to` overlaps `work`.
+                let mut sum = *to;
                 for c in 0..3 {
                     for k in 0..W.min(L::N) {
-                        to[c][pass * L::N + k] += l.get(work.u[c][a], e * W + k);
+                        sum[c][pass * L::N + k] += l.get(work.u[c][a], e * W + k);
                     }
                 }
+                *to = sum;
             }
         }
     }
