@@ -413,6 +413,8 @@ pub(crate) const fn batch_of<T, L: Lanes<T>, const W: usize>() -> usize {
 /// Elements that fill the lanes: a batch.
 struct Batch<'a, T, P> {
     curvature: Curvature,
+    /// Weight of the corners' sum in the derivatives at the points of each orbit; 1 in the middle.
+    sum_weights: [T; 2],
     /// Gradient sets, element after element.
     gradients: &'a [GradientSet<T>],
     lame: &'a [[T; 2]],
@@ -437,11 +439,18 @@ pub(crate) fn add_products<T: Real, L: Lanes<T>, P: Into<u32> + Copy, const W: u
     let gradients = &data.gradients[data.sets(&elements)];
     let lame = &data.lame[elements];
     let sets = data.curvature.sets();
+    let far = if data.curvature.has_middle() {
+        1.0
+    } else {
+        data.curvature.sum_weight(1)
+    };
+    let sum_weights = [data.curvature.sum_weight(0), far].map(T::from_f64);
     let mut work = Workspace::new(l.splat(T::default()));
     for first in (0..lame.len()).step_by(size) {
         let range = first..first + size;
         let batch = Batch {
             curvature: data.curvature,
+            sum_weights,
             gradients: &gradients[sets * first..sets * (first + size)],
             lame: &lame[range.clone()],
             axes: axes.map(|axes| &axes[range.clone()]),
@@ -545,13 +554,8 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
     #[inline(always)]
     fn forces_at_points<L: Lanes<T>, const W: usize>(&self, l: L, work: &mut Workspace<L::V>) {
         let sum = sum_of(l, &work.corners[..4]);
-        let near = l.splat(T::from_f64(self.curvature.sum_weight(0)));
-        let far = if self.curvature.has_middle() {
-            1.0
-        } else {
-            self.curvature.sum_weight(1)
-        };
-        let far = l.splat(T::from_f64(far));
+        let [near, far] = self.sum_weights;
+        let (near, far) = (l.splat(near), l.splat(far));
         work.shares[0] = nine!(l, c, m, l.mul(near, sum[c][m]));
         work.shares[1] = nine!(l, c, m, l.mul(far, sum[c][m]));
         let law = Law {
@@ -651,7 +655,8 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
     /// Forces that work on D_k: those of the corner's points, and of every point by its share of the corners' sum.
     #[inline(always)]
     fn forces_at_corners<L: Lanes<T>>(&self, l: L, work: &mut Workspace<L::V>) {
-        let near = l.splat(T::from_f64(self.curvature.sum_weight(0)));
+        let [near, far] = self.sum_weights;
+        let near = l.splat(near);
         let sum = sum_of(l, &work.forces[..4]);
         match self.curvature {
             Curvature::Straight => {
@@ -671,7 +676,7 @@ impl<T: Real, P: Into<u32> + Copy> Batch<'_, T, P> {
                 }
             }
             Curvature::Strong => {
-                let far = l.splat(T::from_f64(self.curvature.sum_weight(1)));
+                let far = l.splat(far);
                 let more = sum_of(l, &work.forces[4..]);
                 let all = nine!(l, c, m, {
                     l.mul_add(near, sum[c][m], l.mul(far, more[c][m]))
