@@ -5,7 +5,7 @@
 
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};
 use bicolumn_mesh::{Sizing, mesh_construct};
-use bicolumn_study::estimate::estimate;
+use bicolumn_study::estimate::tetrahedra;
 use std::error::Error;
 use std::sync::Arc;
 use std::time::Instant;
@@ -40,14 +40,14 @@ fn main() -> Result<(), Box<dyn Error>> {
                 ..Sizing::default()
             };
             let begin = Instant::now();
-            let guess = estimate(&construct, &sizing)?;
+            let guess = tetrahedra(&construct, &sizing)?;
             let seconds = begin.elapsed().as_secs_f64();
             let quality = mesh_construct(&construct, &sizing)?.quality;
             println!(
                 "{name:22}{finest_mm:>8}{:>12.0}{:>12}{:>8.2}{:>16.3}{seconds:>10.2}",
-                guess.tets,
+                guess,
                 quality.tets,
-                guess.tets / quality.tets as f64,
+                guess / quality.tets as f64,
                 3.0 * quality.nodes as f64 / quality.tets as f64,
             );
         }

@@ -10,6 +10,7 @@
 
 pub mod assembly;
 pub mod balance;
+pub mod cost;
 mod curve;
 pub mod element;
 mod element_kernel;

@@ -9,8 +9,9 @@
 
 use crate::assembly::{InvertedTet, coarse_matrix, fine_matrix};
 use crate::balance::{imbalance, reactions};
+use crate::cost::{ORDERED_UP_TO, direct_seconds, iterative_seconds};
 use crate::elements::Elements;
-use crate::forecast::{Forecast, direct_seconds, iterative_seconds, worth_ordering};
+use crate::forecast::Forecast;
 use crate::load_vectors::LoadVectors;
 use crate::numbering::{NO_ROW, Numbering};
 use crate::stiffness::Stiffness;
@@ -498,7 +499,7 @@ fn engine(
     let iterative = iterative_seconds(unknowns, sides, levels.options.tolerance);
     let looked_at = match asked {
         Method::Direct => true,
-        Method::Auto => worth_ordering(unknowns),
+        Method::Auto => unknowns <= ORDERED_UP_TO,
         Method::Multigrid | Method::Aggregation => false,
     };
     let factor = looked_at.then(|| {

@@ -3,7 +3,7 @@
 use crate::blame;
 use crate::bones::BoneCache;
 use crate::contact_model::refusal;
-use crate::estimate::{Estimate, estimate};
+use crate::estimate::{Estimate, tetrahedra};
 use crate::inputs::PointInputs;
 use crate::job::Job;
 use crate::plan::{DesignPoint, Plan};
@@ -96,14 +96,13 @@ fn build(
     if let Some(reason) = refusal(&construct, &inputs.interfaces) {
         return Err(blame::explain_refusal(&reason, job, point));
     }
-    let estimate =
-        estimate(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
+    let tets =
+        tetrahedra(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
+    let cases = inputs.loads.cases.len();
+    let estimate = Estimate::new(tets, cases, inputs.solve.tolerance, inputs.error_estimate);
     Ok(BuiltPoint {
         notes: construct.notes,
-        estimate: match inputs.error_estimate {
-            true => estimate.with_error_estimates(),
-            false => estimate,
-        },
+        estimate,
     })
 }
 

@@ -2,13 +2,14 @@
 //!
 //! Cells: the lattice's own rule (halve a cell while it is wider than what is wanted in it) walked over
 //! the construct, without the lattice's balancing and cutting, which a measured factor stands for.
-//! Memory and time follow from the unknowns, by measured costs. The figures and their spread are
+//! Memory and time follow from the unknowns, by the cost model of `bicolumn_solve`. The figures and their spread are
 //! printed by `cargo run --release -p bicolumn-bench --example estimate_table`; they serve to decide
 //! how many points run at once and to tell minutes from hours.
 
 use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;
 use bicolumn_mesh::{Blueprint, MeshError, Sizing, program};
+use bicolumn_solve::cost;
 
 /// Guess for one point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,32 +30,14 @@ pub struct Estimate {
 const TETS_A_CELL: f64 = 11.9;
 /// Unknowns a tetrahedron of ten nodes: 4.54 to 4.56 on the same meshes.
 const UNKNOWNS_A_TET: f64 = 4.55;
-/// The size that memory and time were measured at: unknowns.
-const MEASURED_AT: f64 = 1.40e6;
-/// Peak memory of a process there, bytes an unknown, with four different right sides: 1390 with one point
-/// at a time, 1290 a point with two.
-const BYTES_AN_UNKNOWN: f64 = 1_390.0;
-/// How it grows: measured from 1.29 to 2.17 million unknowns with an earlier program.
-const BYTES_EXPONENT: f64 = 1.05;
-/// Solving there, interfaces that neither open nor slide, on one thread of two that were at work, s, and how
-/// it grows: measured as above.
-const SOLVE_SECONDS: f64 = 15.5;
-const SOLVE_EXPONENT: f64 = 1.05;
-/// All other stages there, s; they grow with the size.
-const OTHER_SECONDS: f64 = 12.9;
 
-/// What estimating discretisation errors adds: bytes an unknown (two points of first-look at a time took 6.28 GB in
-/// all), and seconds at that size.
-const ERRORS_BYTES_AN_UNKNOWN: f64 = 850.0;
-const ERRORS_SECONDS: f64 = 21.0;
-
-/// Estimates a point from its construct and mesh sizes, without estimates of its discretisation errors.
+/// Tetrahedra of a construct's mesh by its sizes, before it is meshed.
 ///
 /// # Errors
 /// The cut program cannot be written: [`MeshError`].
-pub fn estimate(construct: &Construct, sizing: &Sizing) -> Result<Estimate, MeshError> {
+pub fn tetrahedra(construct: &Construct, sizing: &Sizing) -> Result<f64, MeshError> {
     let plan = program::blueprint(construct, sizing)?;
-    Ok(Estimate::of_tets(TETS_A_CELL * cells_of_material(&plan)))
+    Ok(TETS_A_CELL * cells_of_material(&plan))
 }
 
 /// Cells that the lattice would fill with material, those at its boundary in part.
@@ -108,26 +91,21 @@ fn corners(centre: Vec3, reach: f64) -> impl Iterator<Item = Vec3> {
 }
 
 impl Estimate {
-    /// Memory and time of a mesh of so many tetrahedra.
-    pub fn of_tets(tets: f64) -> Estimate {
+    /// Memory and time of a point whose mesh has so many tetrahedra, for `cases` load cases solved to a relative
+    /// residual of `tolerance`, with or without estimates of its discretisation errors.
+    pub fn new(tets: f64, cases: usize, tolerance: f64, has_error_estimates: bool) -> Estimate {
         let unknowns = UNKNOWNS_A_TET * tets;
-        let size = unknowns / MEASURED_AT;
+        let mut cost = cost::point(unknowns, cases, tolerance);
+        if has_error_estimates {
+            let more = cost::error_estimates(unknowns);
+            cost.seconds += more.seconds;
+            cost.bytes += more.bytes;
+        }
         Estimate {
             tets,
             unknowns,
-            bytes: BYTES_AN_UNKNOWN * MEASURED_AT * size.powf(BYTES_EXPONENT),
-            seconds: OTHER_SECONDS * size + SOLVE_SECONDS * size.powf(SOLVE_EXPONENT),
-        }
-    }
-
-    /// The same with estimates of the discretisation errors.
-    #[must_use]
-    pub fn with_error_estimates(self) -> Estimate {
-        let size = self.unknowns / MEASURED_AT;
-        Estimate {
-            bytes: self.bytes + ERRORS_BYTES_AN_UNKNOWN * self.unknowns,
-            seconds: self.seconds + ERRORS_SECONDS * size,
-            ..self
+            bytes: cost.bytes,
+            seconds: cost.seconds,
         }
     }
 }

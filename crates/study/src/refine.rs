@@ -5,7 +5,7 @@
 
 use crate::bones::BoneCache;
 use crate::discretisation::{NOT_WITH_CONTACT, estimates};
-use crate::estimate::estimate;
+use crate::estimate::tetrahedra;
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
 use crate::size_from_error::size_from_error;
@@ -248,8 +248,8 @@ fn next_sizing(
             size_field: Some(field.clone()),
             ..last.clone()
         };
-        let expected = estimate(construct, &sizing).map_err(|e| failed(e.to_string()))?;
-        if expected.tets <= wanted.most_tets as f64 {
+        let expected = tetrahedra(construct, &sizing).map_err(|e| failed(e.to_string()))?;
+        if expected <= wanted.most_tets as f64 {
             return Ok(Some((sizing, fills)));
         }
         fills = true;
