@@ -57,7 +57,7 @@ fn main() {
         for case in &measures {
             for r in &case.responses {
                 if let Some(v) = r.value {
-                    table.insert((r.name.clone(), case.case.clone()), (v, None));
+                    table.insert((r.id.name(), case.case.clone()), (v, None));
                 }
             }
         }
@@ -72,7 +72,7 @@ fn main() {
             )
             .unwrap();
             for e in found.responses {
-                let key = (e.response, measures[e.case].case.clone());
+                let key = (e.response.name(), measures[e.case].case.clone());
                 if let Some(row) = table.get_mut(&key) {
                     row.1 = Some([e.error, e.bound]);
                 }

@@ -5,6 +5,7 @@ use crate::args::ConvergeArgs;
 use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::{default_folder, threads};
+use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::converge::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
@@ -13,13 +14,13 @@ use bicolumn_study::resolve;
 use std::path::{Path, PathBuf};
 
 /// Responses that are printed; the files hold all.
-const PRINTED: [&str; 6] = [
-    "plate_end_hotspot_max_mpa",
-    "plate_end_p99_mises_max_mpa",
-    "stiffness_n_per_mm",
-    "rotation_stiffness_nmm_per_deg",
-    "motion_axial_mean_mm",
-    "motion_shear_mean_mm",
+const PRINTED: [ResponseId; 6] = [
+    ResponseId::PlateEndMax(PlateEndMax::Hotspot),
+    ResponseId::PlateEndMax(PlateEndMax::P99Mises),
+    ResponseId::Load(Load::Stiffness),
+    ResponseId::Load(Load::RotationStiffness),
+    ResponseId::Motion(Motion::AxialMean),
+    ResponseId::Motion(Motion::ShearMean),
 ];
 
 pub(crate) fn converge(args: &ConvergeArgs, console: &mut Console<'_>) -> u8 {
@@ -76,7 +77,7 @@ fn table(outcome: &Convergence) -> Vec<String> {
         "{:<18}{:<32}{:>12}{:>12}{:>13}{:>8}{:>12}{:>10}",
         "load case", "response", "finest", "to finer", "behaviour", "order", "uncertainty", "noise"
     ));
-    let printed = |r: &&ConvergedResponse| PRINTED.contains(&r.response.as_str());
+    let printed = |r: &&ConvergedResponse| PRINTED.contains(&r.response);
     for r in outcome.responses.iter().filter(printed) {
         let Some(finest) = r.values.get(2).copied().flatten() else {
             continue;
@@ -100,7 +101,7 @@ fn table(outcome: &Convergence) -> Vec<String> {
 
 /// A line for each printed response: its largest noise and change over the load cases.
 fn largest(outcome: &Convergence) -> Vec<String> {
-    let of_case = |response: &str, value: fn(&ConvergedResponse) -> Option<f64>| {
+    let of_case = |response: ResponseId, value: fn(&ConvergedResponse) -> Option<f64>| {
         let rows = outcome.responses.iter().filter(|r| r.response == response);
         let sized = rows.filter_map(|r| Some((value(r)?.abs(), r.case.as_str())));
         sized.max_by(|a, b| a.0.total_cmp(&b.0))
@@ -111,7 +112,7 @@ fn largest(outcome: &Convergence) -> Vec<String> {
     };
     PRINTED
         .iter()
-        .map(|response| {
+        .map(|&response| {
             format!(
                 "{response}: noise at most {}, change to the next finer mesh at most {}",
                 told(of_case(response, |r| r.noise)),
@@ -177,7 +178,7 @@ fn noise_floor(outcome: &Convergence) -> std::collections::BTreeMap<String, f64>
     let mut floor = std::collections::BTreeMap::new();
     for r in &outcome.responses {
         if let Some(noise) = r.noise {
-            let most: &mut f64 = floor.entry(r.response.clone()).or_insert(0.0);
+            let most: &mut f64 = floor.entry(r.response.name()).or_insert(0.0);
             *most = most.max(noise);
         }
     }
@@ -210,7 +211,7 @@ fn rows(outcome: &Convergence) -> Result<Vec<u8>, csv::Error> {
         let s = r.series;
         let mut row = vec![
             r.case.clone(),
-            r.response.clone(),
+            r.response.name(),
             s.map_or(String::new(), |s| s.behaviour.word().to_string()),
             number(s.and_then(|s| s.order)),
             number(s.and_then(|s| s.extrapolated)),

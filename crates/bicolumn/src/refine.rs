@@ -5,7 +5,7 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::threads;
 use crate::{CANNOT_RUN, SOME_FAILED};
-use bicolumn_measure::may_be_estimated;
+use bicolumn_response::{Load, PlateEndMax, ResponseId};
 use bicolumn_store::create_folder;
 use bicolumn_study::refine::{End, Refinement, Step, Wanted, refine as refine_point};
 use bicolumn_study::resolve;
@@ -58,16 +58,23 @@ pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {
 
 /// What is asked for, checked against what can be.
 fn wanted(args: &RefineArgs, headline: &str) -> Result<Wanted, String> {
-    let mut responses = args.response.clone();
-    if responses.is_empty() {
-        responses.push(headline.to_string());
+    let mut names: Vec<&str> = args.response.iter().map(String::as_str).collect();
+    if names.is_empty() {
+        names.push(headline);
     }
-    if let Some(name) = responses.iter().find(|name| !may_be_estimated(name)) {
-        return Err(format!(
-            "no estimate of the error of {name}\n  hint: there is one for stiffness_n_per_mm, \
-             rotation_stiffness_nmm_per_deg, motion_..., plate_end_hotspot_max_mpa"
-        ));
-    }
+    let estimable = |name: &&str| {
+        let known = ResponseId::from_name(name).filter(|id| id.estimated_by().is_some());
+        known.ok_or_else(|| {
+            let [stiffness, rotation] =
+                [Load::Stiffness, Load::RotationStiffness].map(ResponseId::from);
+            let hotspot = ResponseId::from(PlateEndMax::Hotspot);
+            format!(
+                "no estimate of the error of {name}\n  hint: there is one for {stiffness}, \
+                 {rotation}, motion_..., {hotspot}"
+            )
+        })
+    };
+    let responses = names.iter().map(estimable).collect::<Result<_, String>>()?;
     Ok(Wanted {
         responses,
         tolerance: 0.01 * args.tolerance,
@@ -77,14 +84,14 @@ fn wanted(args: &RefineArgs, headline: &str) -> Result<Wanted, String> {
 }
 
 fn line(number: usize, step: &Step) -> String {
-    let mut names: Vec<&str> = vec![];
+    let mut names: Vec<ResponseId> = vec![];
     for r in &step.responses {
-        if !names.contains(&r.response.as_str()) {
-            names.push(&r.response);
+        if !names.contains(&r.response) {
+            names.push(r.response);
         }
     }
     let worst = names.iter().filter_map(|name| {
-        let rows = step.responses.iter().filter(|r| r.response == **name);
+        let rows = step.responses.iter().filter(|r| r.response == *name);
         let sized = rows.map(|r| (100.0 * r.error / r.value.abs(), &r.case));
         let (percent, case) = sized.max_by(|a, b| a.0.total_cmp(&b.0))?;
         Some(format!("{name} {percent:.2} % ({case})"))

@@ -25,6 +25,9 @@ use crate::shape::push_at;
 use crate::{CaseMeasures, Solved};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_estimate::{Defects, Distinct, Pair, Product, Smoothing, multiple_of};
+use bicolumn_response::{
+    Check, FaceRegion, Load, Motion, MotionAxis, PlateColumn, PlateEnd, PlateEndMax, ResponseId,
+};
 use bicolumn_solve::StressField;
 use bicolumn_sparse::Team;
 
@@ -40,7 +43,7 @@ pub struct Goals {
 #[derive(Debug, Clone, PartialEq)]
 struct Term {
     case: usize,
-    response: String,
+    response: ResponseId,
     /// Weight of the case's product with itself.
     own: f64,
     /// Weights of its products with adjoint fields.
@@ -56,30 +59,14 @@ struct Term {
 pub struct ErrorEstimate {
     /// Index of the load case.
     pub case: usize,
-    /// Response, as in [`crate::definitions`].
-    pub response: String,
+    /// Response.
+    pub response: ResponseId,
     /// The value on an infinitely fine mesh less the value here, in the unit of the response.
     pub error: f64,
     /// The same without cancellation: the elements' shares and what recovery errs by added by their sizes.
     pub bound: f64,
     /// Share of each element, absolute, same unit; empty unless asked for.
     pub by_element: Vec<f64>,
-}
-
-/// May a response have an estimate? Where it applies, and for a hot-spot of one plate where it is the larger one.
-pub fn may_be_estimated(response: &str) -> bool {
-    const ALL: [&str; 8] = [
-        "stiffness_n_per_mm",
-        "load_displacement_mm",
-        "rotation_stiffness_nmm_per_deg",
-        "load_rotation_deg",
-        "energy_total_nmm",
-        "plate_end_hotspot_max_mpa",
-        "plate_end_hotspot_medial_mpa",
-        "plate_end_hotspot_other_mpa",
-    ];
-    let of_motion = ["motion_", "strain_axial_"];
-    ALL.contains(&response) || of_motion.iter().any(|start| response.starts_with(start))
 }
 
 /// All estimates of a solved model.
@@ -114,10 +101,16 @@ impl Goals {
         })
     }
 
-    fn add(&mut self, case: usize, response: &str, own: f64, adjoint: Vec<(usize, f64)>) {
+    fn add(
+        &mut self,
+        case: usize,
+        response: impl Into<ResponseId>,
+        own: f64,
+        adjoint: Vec<(usize, f64)>,
+    ) {
         self.terms.push(Term {
             case,
-            response: response.to_string(),
+            response: response.into(),
             own,
             adjoint,
             reading: vec![],
@@ -128,24 +121,21 @@ impl Goals {
         let solved = &model.solved;
         let cases = solved.problem.cases().iter().zip(measures).enumerate();
         for (k, (case, measured)) in cases {
-            let value = |name: &str| {
-                let mut all = measured.responses.iter();
-                all.find(|r| r.name == name).and_then(|r| r.value)
-            };
+            let value = |response: Load| measured.value(response);
             let size = case.resultant_force().norm();
-            self.add(k, "energy_total_nmm", 0.5, vec![]);
-            if let Some(displacement) = value("load_displacement_mm") {
-                self.add(k, "load_displacement_mm", 1.0 / size, vec![]);
-                if let Some(stiffness) = value("stiffness_n_per_mm") {
+            self.add(k, Check::EnergyTotal, 0.5, vec![]);
+            if let Some(displacement) = value(Load::Displacement) {
+                self.add(k, Load::Displacement, 1.0 / size, vec![]);
+                if let Some(stiffness) = value(Load::Stiffness) {
                     let slope = -stiffness / (displacement * size);
-                    self.add(k, "stiffness_n_per_mm", slope, vec![]);
+                    self.add(k, Load::Stiffness, slope, vec![]);
                 }
             }
-            let Some(angle) = value("load_rotation_deg") else {
+            let Some(angle) = value(Load::Rotation) else {
                 continue;
             };
             let moment = moment_of(model, case);
-            let (own, adjoint) = if value("load_displacement_mm").is_none() {
+            let (own, adjoint) = if value(Load::Displacement).is_none() {
                 // The work of a couple is its moment times the angle.
                 ((1.0 / moment.norm()).to_degrees(), vec![])
             } else {
@@ -155,12 +145,12 @@ impl Goals {
                 let (load, factor) = self.load(load);
                 (0.0, vec![(load, factor.to_degrees())])
             };
-            self.add(k, "load_rotation_deg", own, adjoint.clone());
-            if let Some(stiffness) = value("rotation_stiffness_nmm_per_deg") {
+            self.add(k, Load::Rotation, own, adjoint.clone());
+            if let Some(stiffness) = value(Load::RotationStiffness) {
                 let slope = -stiffness / angle;
                 let adjoint = adjoint.into_iter().map(|(load, w)| (load, w * slope));
-                let name = "rotation_stiffness_nmm_per_deg";
-                self.add(k, name, own * slope, adjoint.collect());
+                let stiffness = Load::RotationStiffness;
+                self.add(k, stiffness, own * slope, adjoint.collect());
             }
         }
     }
@@ -191,29 +181,26 @@ impl Goals {
             let Some(shares) = gap.rigid_shares(model.mesh, u) else {
                 continue;
             };
-            let names = ["medial", "lateral", "anterior", "posterior", "mean"];
-            for (name, region) in names.iter().zip(&shares.regions) {
-                let Some([axial, shear]) = region else {
+            for (region, share) in FaceRegion::ALL.into_iter().zip(&shares.regions) {
+                let Some([axial, shear]) = share else {
                     continue;
                 };
                 let (axial, shear) = (weights(axial, 1.0), weights(shear, 1.0));
-                self.add(k, &format!("motion_shear_{name}_mm"), 0.0, shear);
+                self.add(k, Motion::shear(region), 0.0, shear);
                 let gap_mm = fracture.spec.gap_mm;
-                if gap_mm > 0.0 && ["medial", "lateral", "mean"].contains(name) {
+                if let Some(strain) = Motion::strain(region).filter(|_| gap_mm > 0.0) {
                     let percent = axial.iter().map(|(l, w)| (*l, w * 100.0 / gap_mm));
-                    let name = format!("strain_axial_{name}_percent");
-                    self.add(k, &name, 0.0, percent.collect());
+                    self.add(k, strain, 0.0, percent.collect());
                 }
-                self.add(k, &format!("motion_axial_{name}_mm"), 0.0, axial);
+                self.add(k, Motion::axial(region), 0.0, axial);
             }
             let peak = |share| weights(share, 1.0);
-            self.add(k, "motion_axial_max_mm", 0.0, peak(&shares.axial_peak));
-            self.add(k, "motion_shear_max_mm", 0.0, peak(&shares.shear_peak));
-            for (i, name) in ["axial", "sagittal", "coronal"].iter().enumerate() {
+            self.add(k, Motion::AxialMax, 0.0, peak(&shares.axial_peak));
+            self.add(k, Motion::ShearMax, 0.0, peak(&shares.shear_peak));
+            for (i, axis) in MotionAxis::ALL.into_iter().enumerate() {
                 let (load, own) = loads[3 + i];
-                let sign = construct.bone.side().handedness();
-                let turn = vec![(load, (sign * own).to_degrees())];
-                self.add(k, &format!("motion_rotation_{name}_deg"), 0.0, turn);
+                let turn = vec![(load, own.to_degrees())];
+                self.add(k, Motion::rotation(axis), 0.0, turn);
             }
         }
     }
@@ -223,23 +210,24 @@ impl Goals {
         let mut locator = Locator::new(model.mesh, |t| model.is_shaft_cortex(t));
         let mut filler = BallFiller::new(&mut locator, model.stress);
         for (k, measured) in measures.iter().enumerate() {
-            let found = |name: &str| {
-                let mut all = measured.responses.iter();
-                let response = all.find(|r| r.name == name)?;
+            let found = |id: ResponseId| {
+                let response = measured.response(id)?;
                 response.value.zip(response.at)
             };
-            let Some(largest) = found("plate_end_hotspot_max_mpa") else {
+            let larger = ResponseId::from(PlateEndMax::Hotspot);
+            let Some(largest) = found(larger) else {
                 continue;
             };
             let reading = filler.slope(Vec3::from(largest.1), k);
             let problem = model.solved.problem;
             let load = StressField::load_of(problem, &model.stress.part_nodes, &reading);
             let load = self.load(load);
-            let names = ["max", "medial", "other"].map(|p| format!("plate_end_hotspot_{p}_mpa"));
-            for name in names.iter().filter(|n| found(n) == Some(largest)) {
+            let of_plates = PlateColumn::ALL.map(|p| PlateEnd::Hotspot.of(p).into());
+            let all = [larger].into_iter().chain(of_plates);
+            for response in all.filter(|id| found(*id) == Some(largest)) {
                 self.terms.push(Term {
                     case: k,
-                    response: name.clone(),
+                    response,
                     own: 0.0,
                     adjoint: vec![load],
                     reading: reading.clone(),
@@ -256,7 +244,7 @@ impl Goals {
         stress: &RecoveredStress,
         adjoint: &[Vec<Vec3>],
         threads: usize,
-        by_element: &dyn Fn(usize, &str) -> bool,
+        by_element: &dyn Fn(usize, ResponseId) -> bool,
     ) -> Estimates {
         let team = Team::new(threads);
         let problem = solved.problem;
@@ -279,7 +267,7 @@ impl Goals {
         }
         pairs.sort_unstable();
         pairs.dedup();
-        let wanted = |t: &&Term| by_element(t.case, &t.response);
+        let wanted = |t: &&Term| by_element(t.case, t.response);
         let any_by_element = self.terms.iter().any(|t| wanted(&t));
         let products = defects.products(&team, &pairs, any_by_element);
         let product = |case: usize, field: usize| -> (&Product, f64) {
@@ -320,7 +308,7 @@ impl Goals {
             };
             ErrorEstimate {
                 case: term.case,
-                response: term.response.clone(),
+                response: term.response,
                 error: parts.iter().map(|(p, factor)| p.sum * factor).sum::<f64>() + reading,
                 bound: sizes.sum::<f64>() + reading.abs(),
                 by_element: (0..elements).map(of_element).collect(),

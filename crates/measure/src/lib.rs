@@ -1,7 +1,7 @@
 //! Responses of a solved construct, each with its exact definition.
 //!
 //! Doors: [`measure`], or [`measure_recovered`] where the stress is shared with others; what each number
-//! means: [`definitions`]. No stress is read off single nodes: it is averaged over an area or a volume, and
+//! means: [`bicolumn_response`]. No stress is read off single nodes: it is averaged over an area or a volume, and
 //! what lies near a singular edge is reported apart. Forces and moments through sections are not
 //! integrals of stress but sums of nodal forces, in equilibrium to the solution's residual.
 //!
@@ -16,6 +16,7 @@
 mod ball;
 mod case;
 mod collar;
+mod contact;
 mod energy;
 mod facet_point;
 mod gap_motion;
@@ -30,27 +31,28 @@ mod percentile;
 mod plate_end;
 mod plate_sections;
 mod recovered;
-pub mod registry;
 mod rigid;
 mod screw_forces;
 mod section;
 mod shaft;
 mod shape;
+mod sheet;
 #[cfg(test)]
 mod test_mesh;
 mod touching;
 
 pub use case::{measure, measure_recovered};
-pub use goals::{ErrorEstimate, Estimates, Goals, may_be_estimated};
-pub use load_sharing::{Carried, Carrier, LoadSharing};
+pub use contact::{CaseContact, ContactState, InterfaceState};
+pub use goals::{ErrorEstimate, Estimates, Goals};
+pub use load_sharing::{Carried, LoadSharing};
 pub use nodal_forces::Tightened;
 pub use recovered::RecoveredStress;
-pub use registry::{Definition, definitions};
 pub use screw_forces::{ScrewCut, ScrewForce};
 
 use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;
 use bicolumn_model::{Patch, Problem};
+use bicolumn_response::ResponseId;
 use bicolumn_solve::Solution;
 use serde::{Deserialize, Serialize};
 
@@ -69,20 +71,33 @@ pub struct Solved<'a> {
     pub total: &'a [Vec<Vec3>],
     /// Screws tightened in that preparation.
     pub tightened: &'a [Tightened],
+    /// Contact of each load case; `None` for a model whose interfaces are all bonded.
+    pub contact: Option<&'a [CaseContact]>,
 }
 
 /// A measured value.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Response {
-    /// Name, as in [`definitions`].
-    pub name: String,
+    /// The response: its name, unit and definition.
+    pub id: ResponseId,
     /// Value in the unit of its definition; `None` where it does not apply.
     pub value: Option<f64>,
-    /// Where it was found, mm in the bone frame.
+    /// Place where it was found, mm in the bone frame.
     pub at: Option<[f64; 3]>,
-    /// The part it was found in, for a largest value over parts, such as `screw.03`.
-    #[serde(default)]
+    /// Part that it was found in, for a largest value over parts, such as `screw.03`.
     pub part: Option<String>,
+}
+
+impl Response {
+    /// A response that does not apply.
+    pub(crate) fn none(id: ResponseId) -> Response {
+        Response {
+            id,
+            value: None,
+            at: None,
+            part: None,
+        }
+    }
 }
 
 /// Cortical stress by level along the shaft.
@@ -103,7 +118,7 @@ pub struct ShaftProfile {
 pub struct CaseMeasures {
     /// Load case.
     pub case: String,
-    /// Responses, in registry order.
+    /// Responses, in column order.
     pub responses: Vec<Response>,
     /// Cortical stress along the shaft.
     pub profile: ShaftProfile,
@@ -111,4 +126,28 @@ pub struct CaseMeasures {
     pub screws: Vec<ScrewForce>,
     /// Who carries the load, level by level; `None` without plates and screws.
     pub sharing: Option<LoadSharing>,
+}
+
+impl CaseMeasures {
+    /// One response of the case.
+    pub fn response(&self, id: impl Into<ResponseId>) -> Option<&Response> {
+        let id = id.into();
+        self.responses.iter().find(|r| r.id == id)
+    }
+
+    /// Value of one response of the case; `None` where it does not apply.
+    pub fn value(&self, id: impl Into<ResponseId>) -> Option<f64> {
+        self.response(id)?.value
+    }
+
+    /// A load case without a solution.
+    pub(crate) fn none(case: &str) -> CaseMeasures {
+        CaseMeasures {
+            case: case.to_owned(),
+            responses: sheet::Sheet::default().in_column_order(),
+            profile: ShaftProfile::default(),
+            screws: Vec::new(),
+            sharing: None,
+        }
+    }
 }

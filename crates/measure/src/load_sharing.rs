@@ -4,54 +4,22 @@ use crate::nodal_forces::{NodalForces, Resultant};
 use crate::recovered::Recovered;
 use bicolumn_base::{Part, PlateSite, Vec3};
 use bicolumn_geometry::Construct;
-use serde::{Deserialize, Serialize};
+use bicolumn_response::Carrier;
+use serde::Serialize;
 
-/// Who carries.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Carrier {
-    /// All fragments, and tissue in the gap.
-    Bone,
-    /// The medial plate.
-    PlateMedial,
-    /// The other plate.
-    PlateOther,
-    /// All screws.
-    Screws,
-}
-
-impl Carrier {
-    /// All, in the order of files.
-    pub const ALL: [Carrier; 4] = [
-        Carrier::Bone,
-        Carrier::PlateMedial,
-        Carrier::PlateOther,
-        Carrier::Screws,
-    ];
-
-    /// Its name in columns.
-    pub fn name(self) -> &'static str {
-        match self {
-            Carrier::Bone => "bone",
-            Carrier::PlateMedial => "medial",
-            Carrier::PlateOther => "other",
-            Carrier::Screws => "screws",
-        }
-    }
-
-    fn of(part: Part) -> usize {
-        match part {
-            Part::Bone(..) | Part::GapTissue => 0,
-            Part::Plate(PlateSite::Medial) => 1,
-            Part::Plate(_) => 2,
-            Part::Screw(_) => 3,
-        }
+/// Place of a part's carrier in [`Carrier::ALL`].
+fn carrier_of(part: Part) -> usize {
+    match part {
+        Part::Bone(..) | Part::GapTissue => 0,
+        Part::Plate(PlateSite::Medial) => 1,
+        Part::Plate(_) => 2,
+        Part::Screw(_) => 3,
     }
 }
 
 /// Forces and moments through horizontal sections, by carrier. At every level the carriers' sum is the
 /// load that acts below.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct LoadSharing {
     /// Level of each section above the articular axis, mm.
     pub level_mm: Vec<f64>,
@@ -60,7 +28,7 @@ pub struct LoadSharing {
 }
 
 /// What one carrier carries, level by level.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Carried {
     /// Who.
     pub carrier: Carrier,
@@ -148,7 +116,7 @@ impl ByLevel {
         let mut all: Vec<(u32, Vec3, usize)> = (0u32..)
             .zip(nodes.node.iter().zip(&nodes.part))
             .map(|(i, (n, p))| {
-                let carrier = Carrier::of(model.mesh.parts[usize::from(*p)]);
+                let carrier = carrier_of(model.mesh.parts[usize::from(*p)]);
                 (i, model.mesh.nodes[*n as usize], carrier)
             })
             .collect();

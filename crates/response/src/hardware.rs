@@ -2,6 +2,7 @@
 
 use crate::plate_end::PlateColumn;
 use crate::row::{Member, family, of_each};
+use serde::{Deserialize, Serialize};
 
 family! {
     /// Stress in a plate.
@@ -58,7 +59,8 @@ of_each! {
 }
 
 /// Carrier of a share of the load.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Carrier {
     /// All fragments, and tissue in the gap.
     Bone,

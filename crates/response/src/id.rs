@@ -8,6 +8,7 @@ use crate::motion::Motion;
 use crate::plate_end::{PlateEndAt, PlateEndMax, Shaft};
 use crate::row::{ErrorEstimation, Listed, Member, Row};
 use bicolumn_base::Unit;
+use serde::{Serialize, Serializer};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::LazyLock;
@@ -123,6 +124,12 @@ pub(crate) fn spelt_out(name: &str) -> String {
 impl fmt::Display for ResponseId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(&self.name())
+    }
+}
+
+impl Serialize for ResponseId {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&self.name())
     }
 }
 

@@ -367,6 +367,7 @@ mod tests {
     use crate::plan::Plan;
     use crate::resolve::resolve;
     use bicolumn_contact::CaseReport;
+    use bicolumn_measure::CaseContact;
     use bicolumn_mesh::mesh_construct;
     use std::path::Path;
 
@@ -555,7 +556,10 @@ mod tests {
         // What the jaws squeeze passes the faces, for the most part along the clamp.
         assert!((90.0..120.0).contains(&face(clamp)), "{}", face(clamp));
         assert!(clamp.section_forces_n[0].abs() < 1e-3);
-        let left = reports.compression_n.unwrap();
+        let Some(CaseContact::Converged(state)) = reports.states.first() else {
+            panic!("{:?}", reports.states)
+        };
+        let left = state.compression_n.unwrap();
         let kept: f64 = left.iter().sum();
         assert!((kept - face(release)).abs() < 1e-6);
         assert!(

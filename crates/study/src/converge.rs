@@ -4,12 +4,12 @@
 //! own: the noise floor below which two designs cannot be told apart.
 
 use crate::bones::BoneCache;
-use crate::contact_record::put_interfaces;
 use crate::grid_convergence::{GridConvergence, Level, grid_convergence, variation};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::model_build::{build_construct, build_mesh, build_problem};
 use bicolumn_measure::{RecoveredStress, measure_recovered};
 use bicolumn_mesh::{Sizing, TetMesh};
+use bicolumn_response::ResponseId;
 use serde::Serialize;
 use std::sync::Arc;
 use std::time::Instant;
@@ -63,7 +63,7 @@ pub struct ConvergedResponse {
     /// Load case.
     pub case: String,
     /// Response, as in `columns.json`.
-    pub response: String,
+    pub response: ResponseId,
     /// Value on each mesh, in the order of [`Convergence::replicates`].
     pub values: Vec<Option<f64>>,
     /// What the series of sizes says.
@@ -189,7 +189,7 @@ fn falling_series<M>(
 }
 
 /// (load case, response, value) in a fixed order.
-type Table = Vec<(String, String, Option<f64>)>;
+type Table = Vec<(String, ResponseId, Option<f64>)>;
 
 /// A mesh of the point, not yet solved.
 struct Meshed {
@@ -246,12 +246,11 @@ impl Meshed {
         };
         let (model, solution) = solved().map_err(|e| of_mesh(&name, e))?;
         let stress = RecoveredStress::of(&model.problem, solution.total());
-        let mut measures = measure_recovered((&model.solved(&solution), &stress), None);
-        put_interfaces(&mut measures, &model, &solution);
+        let measures = measure_recovered((&model.solved(&solution), &stress), None);
         let mut table = Table::new();
         for case in measures {
             for r in case.responses {
-                table.push((case.case.clone(), r.name, r.value));
+                table.push((case.case.clone(), r.id, r.value));
             }
         }
         let replicate = Replicate {
@@ -332,7 +331,7 @@ fn responses(
         });
         rows.push(ConvergedResponse {
             case: case.clone(),
-            response: response.clone(),
+            response: *response,
             series: three,
             to_finer,
             noise,
@@ -345,6 +344,7 @@ fn responses(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use bicolumn_response::Load;
 
     #[test]
     fn poses_differ_and_stay_within_a_cell() {
@@ -390,8 +390,8 @@ mod tests {
             .iter()
             .map(|v| {
                 vec![
-                    ("axial".into(), "a_mpa".into(), Some(*v)),
-                    ("axial".into(), "b".into(), None),
+                    ("axial".into(), Load::Stiffness.into(), Some(*v)),
+                    ("axial".into(), Load::Rotation.into(), None),
                 ]
             })
             .collect();

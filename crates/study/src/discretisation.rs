@@ -4,6 +4,7 @@ use crate::inputs::{PointError, Stage};
 use crate::model_build::{BuiltModel, ModelSolution};
 use bicolumn_estimate::adjoints;
 use bicolumn_measure::{CaseMeasures, Estimates, Goals, RecoveredStress};
+use bicolumn_response::ResponseId;
 use bicolumn_solve::Prepared;
 
 /// Why a model with contact has no estimates.
@@ -20,7 +21,7 @@ pub fn estimates(
     (solution, ready): (&ModelSolution, Prepared<'_>),
     (stress, measures): (&RecoveredStress, &[CaseMeasures]),
     threads: usize,
-    by_element: &dyn Fn(usize, &str) -> bool,
+    by_element: &dyn Fn(usize, ResponseId) -> bool,
 ) -> Result<Estimates, PointError> {
     let solved = model.solved(solution);
     let goals = Goals::of(&solved, stress, measures);

@@ -7,6 +7,7 @@ use crate::keys::{Guess, Key, Kind, guess, nearest};
 use crate::value::Value;
 use crate::{regions, size_field_file};
 use bicolumn_mesh::{SizeField, SizeRegion};
+use bicolumn_response::ResponseId;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -348,10 +349,10 @@ impl Job {
                 }
             }
         }
-        let responses = bicolumn_measure::definitions();
+        let responses: Vec<String> = ResponseId::all().iter().map(|id| id.name()).collect();
         if let Some(given) = self.given.get("run.headline") {
             let name = given.value.to_string();
-            if !responses.iter().any(|d| d.name == name) {
+            if !responses.contains(&name) {
                 errors.push(
                     self.error(
                         Some(given.spot),
@@ -359,7 +360,7 @@ impl Job {
                         format!("{name:?}"),
                         Fault::NotAccepted {
                             accepted: "name a response; the names stand in columns.json".into(),
-                            nearest: nearest(&name, responses.iter().map(|d| d.name.as_str()))
+                            nearest: nearest(&name, responses.iter().map(String::as_str))
                                 .map(str::to_string),
                         },
                     ),

@@ -9,6 +9,7 @@
 pub mod blame;
 pub mod bones;
 pub mod bundle;
+mod case_contact;
 pub mod check;
 mod clamp;
 pub mod contact_model;

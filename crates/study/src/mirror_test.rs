@@ -4,15 +4,15 @@
 //! their sums; a response that is small beside others of its kind is compared with the largest of its unit.
 
 use crate::bones::BoneCache;
-use crate::contact_record::put_interfaces;
 use crate::inputs::PointInputs;
 use crate::job::Job;
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
 use crate::plan::Plan;
 use crate::resolve::resolve;
-use bicolumn_base::{BodySide, Vec3};
-use bicolumn_measure::{CaseMeasures, RecoveredStress, definitions, measure_recovered};
+use bicolumn_base::{BodySide, Unit, Vec3};
+use bicolumn_measure::{CaseMeasures, RecoveredStress, measure_recovered};
 use bicolumn_mesh::TetMesh;
+use bicolumn_response::{Check, Motion, ResponseId};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
@@ -50,9 +50,7 @@ fn mirrored(mesh: &TetMesh) -> TetMesh {
 fn measured(model: &BuiltModel, inputs: &PointInputs) -> Vec<CaseMeasures> {
     let solution = model.solve(inputs, 2, &|_| {}).unwrap();
     let stress = RecoveredStress::of(&model.problem, solution.total());
-    let mut measures = measure_recovered((&model.solved(&solution), &stress), None);
-    put_interfaces(&mut measures, model, &solution);
-    measures
+    measure_recovered((&model.solved(&solution), &stress), None)
 }
 
 /// Both sides measured: right, left.
@@ -70,30 +68,26 @@ fn both_sides(job: &str) -> [Vec<CaseMeasures>; 2] {
 
 /// Equal to a share of the largest value of the same unit under the same load.
 fn agree([right, left]: &[Vec<CaseMeasures>; 2], tolerance: f64) {
-    let units: BTreeMap<String, String> = definitions()
-        .into_iter()
-        .map(|d| (d.name, d.unit))
-        .collect();
     for (r, l) in right.iter().zip(left) {
-        let mut largest: BTreeMap<&str, f64> = BTreeMap::new();
+        let mut largest: BTreeMap<Unit, f64> = BTreeMap::new();
         for found in &r.responses {
-            let most = largest.entry(&units[&found.name]).or_insert(0.0);
+            let most = largest.entry(found.id.unit()).or_insert(0.0);
             *most = most.max(found.value.unwrap_or(0.0).abs());
         }
         let mut compared = 0;
         for (a, b) in r.responses.iter().zip(&l.responses) {
             // Balance of forces and residuals are rounding, on either side.
-            if ["equilibrium_relative", "residual_relative"].contains(&a.name.as_str()) {
+            if [Check::Equilibrium.into(), Check::Residual.into()].contains(&a.id) {
                 continue;
             }
-            let scale = largest[units[&a.name].as_str()];
+            let scale = largest[&a.id.unit()];
             let off = match (a.value, b.value) {
                 (Some(a), Some(b)) => (a - b).abs(),
                 (None, None) => continue,
-                _ => panic!("{} {}: {a:?} {b:?}", r.case, a.name),
+                _ => panic!("{} {}: {a:?} {b:?}", r.case, a.id),
             };
             compared += 1;
-            let name = format!("{} {}: {:?} {:?}", r.case, a.name, a.value, b.value);
+            let name = format!("{} {}: {:?} {:?}", r.case, a.id, a.value, b.value);
             assert!(off <= tolerance * scale, "{name}");
         }
         assert!(compared > 40, "{}: {compared}", r.case);
@@ -102,9 +96,14 @@ fn agree([right, left]: &[Vec<CaseMeasures>; 2], tolerance: f64) {
             assert!(off < 1e-6, "{}: {off}", a.screw);
             let force = (b.force_n - BodySide::Left.vector(a.force_n)).norm();
             let moment = (b.moment_nmm - BodySide::Left.pseudovector(a.moment_nmm)).norm();
-            assert!(force <= tolerance * largest["N"], "{} {}", r.case, a.screw);
             assert!(
-                moment <= tolerance * largest["N.mm"],
+                force <= tolerance * largest[&Unit::N],
+                "{} {}",
+                r.case,
+                a.screw
+            );
+            assert!(
+                moment <= tolerance * largest[&Unit::Nmm],
                 "{} {}",
                 r.case,
                 a.screw
@@ -113,10 +112,9 @@ fn agree([right, left]: &[Vec<CaseMeasures>; 2], tolerance: f64) {
     }
 }
 
-fn value(cases: &[CaseMeasures], case: &str, response: &str) -> f64 {
+fn value(cases: &[CaseMeasures], case: &str, response: impl Into<ResponseId>) -> f64 {
     let case = cases.iter().find(|c| c.case == case).unwrap();
-    let found = case.responses.iter().find(|r| r.name == response);
-    found.unwrap().value.unwrap()
+    case.value(response).unwrap()
 }
 
 #[test]
@@ -127,9 +125,9 @@ fn a_mirrored_construct_gives_mirrored_results_under_every_load() {
     agree(&sides, 1e-6);
     // Varus stays varus: the medial column closes, the lateral one opens.
     for side in &sides {
-        assert!(value(side, "varus", "motion_axial_medial_mm") < 0.0);
-        assert!(value(side, "valgus", "motion_axial_medial_mm") > 0.0);
-        let turned = value(side, "internal_torsion", "motion_rotation_axial_deg");
+        assert!(value(side, "varus", Motion::AxialMedial) < 0.0);
+        assert!(value(side, "valgus", Motion::AxialMedial) > 0.0);
+        let turned = value(side, "internal_torsion", Motion::RotationAxial);
         assert!(turned > 0.0, "{turned}");
     }
 }
@@ -142,7 +140,7 @@ fn a_mirrored_construct_gives_mirrored_results_with_contact() {
     let sides = both_sides(job);
     agree(&sides, 1e-3);
     // With contact varus and valgus are no longer each other's reverse, so that a load of the wrong side would show.
-    let shear = |case| value(&sides[1], case, "motion_shear_mean_mm");
+    let shear = |case| value(&sides[1], case, Motion::ShearMean);
     let off = shear("varus") / shear("valgus") - 1.0;
     assert!(off.abs() > 0.01, "{off}");
 }

@@ -1,13 +1,14 @@
 //! From resolved inputs to a discrete problem: construct, mesh, materials, supports, loads.
 
 use crate::bones::BoneCache;
+use crate::case_contact::case_contacts;
 use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
-use bicolumn_measure::{Solved, Tightened};
+use bicolumn_measure::{CaseContact, Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
     DensityLaw, Elasticity, FrontalLoad, GradedDensity, JointPatches, LoadCase, LoadSizes,
@@ -49,9 +50,8 @@ pub struct ContactReports {
     pub cases: Vec<CaseReport>,
     /// What the corners of the interfaces carry at the end of each load case.
     pub tractions: Vec<Vec<Traction>>,
-    /// Compression across the medial and the lateral column of the fracture after the preparation, N, if it
-    /// was clamped.
-    pub compression_n: Option<[f64; 2]>,
+    /// State of the interfaces in each load case, as the measures read it.
+    pub states: Vec<CaseContact>,
 }
 
 impl ModelSolution {
@@ -144,10 +144,10 @@ impl BuiltModel {
             by_load: found.by_load,
             total: (!contact.steps.is_empty()).then_some(found.total.displacement),
             contact: Some(ContactReports {
+                states: case_contacts(contact, &found.cases, compression_n),
                 steps: found.steps,
                 cases: found.cases,
                 tractions: found.tractions,
-                compression_n,
             }),
         })
     }
@@ -161,6 +161,7 @@ impl BuiltModel {
             solution: &solution.by_load,
             total: solution.total(),
             tightened: &solution.tightened,
+            contact: solution.contact.as_ref().map(|c| c.states.as_slice()),
         }
     }
 }

@@ -1,7 +1,7 @@
 //! One design point, end to end.
 
 use crate::bones::BoneCache;
-use crate::contact_record::{contact_record, put_interfaces};
+use crate::contact_record::contact_record;
 use crate::discretisation::{NOT_WITH_CONTACT, estimates};
 use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
@@ -85,11 +85,10 @@ pub fn run_point(
         let intact_solved = intact
             .as_ref()
             .map(|i| (i.model.solved(&i.solution), &i.stress));
-        let mut of_point = measure_recovered(
+        let of_point = measure_recovered(
             (&model.solved(&solution), &stress),
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
-        put_interfaces(&mut of_point, &model, &solution);
         Ok((stress, of_point, intact.map(|i| intact_profiles(&i))))
     })?;
     let estimates = match ready {
@@ -333,7 +332,7 @@ fn case_record(
             .responses
             .into_iter()
             .map(|r| ResponseRecord {
-                name: r.name,
+                name: r.id.name(),
                 value: r.value,
                 at_mm: r.at,
                 part: r.part,
@@ -356,7 +355,7 @@ fn put_estimates(record: &mut CaseRecord, case: usize, estimates: &Estimates) {
     record.energy_error = estimates.energy.get(case).copied();
     for e in estimates.responses.iter().filter(|e| e.case == case) {
         let mut rows = record.responses.iter_mut();
-        if let Some(row) = rows.find(|r| r.name == e.response && r.value.is_some()) {
+        if let Some(row) = rows.find(|r| r.name == e.response.name() && r.value.is_some()) {
             row.error_estimate = Some(e.bound);
         }
     }

@@ -13,6 +13,7 @@ use bicolumn_geometry::Construct;
 use bicolumn_measure::{Estimates, RecoveredStress, measure_recovered};
 use bicolumn_mesh::program::material_box;
 use bicolumn_mesh::{SizeField, Sizing, TetMesh};
+use bicolumn_response::ResponseId;
 use serde::Serialize;
 use std::sync::Arc;
 use std::time::Instant;
@@ -20,8 +21,8 @@ use std::time::Instant;
 /// What is asked for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wanted {
-    /// Responses, as in `columns.json`.
-    pub responses: Vec<String>,
+    /// Responses.
+    pub responses: Vec<ResponseId>,
     /// Estimated error to reach, as a share of the response's value.
     pub tolerance: f64,
     /// Most tetrahedra.
@@ -36,7 +37,7 @@ pub struct RefinedResponse {
     /// Load case.
     pub case: String,
     /// Response.
-    pub response: String,
+    pub response: ResponseId,
     /// Its value.
     pub value: f64,
     /// The estimated size of its error, same unit.
@@ -168,25 +169,25 @@ fn solved(
     let unknowns = solution.by_load.report.unknowns;
     let stress = RecoveredStress::of(&model.problem, solution.total());
     let measures = measure_recovered((&model.solved(&solution), &stress), None);
-    let is_wanted = |_: usize, response: &str| wanted.responses.iter().any(|r| r == response);
+    let is_wanted = |_: usize, response: ResponseId| wanted.responses.contains(&response);
     let solved = (&solution, ready);
     let found: Estimates = estimates(model, solved, (&stress, &measures), threads, &is_wanted)?;
     let mut shares = vec![0.0; model.problem.mesh().tets.len()];
     let mut excess = 0.0_f64;
     let mut rows = vec![];
     for e in &found.responses {
-        if !is_wanted(e.case, &e.response) {
+        if !is_wanted(e.case, e.response) {
             continue;
         }
         let measured = &measures[e.case];
-        let mut values = measured.responses.iter();
-        let value = values.find(|r| r.name == e.response).and_then(|r| r.value);
-        let Some(value) = value else { continue };
+        let Some(value) = measured.value(e.response) else {
+            continue;
+        };
         let allowed = wanted.tolerance * value.abs();
         let over = e.bound / allowed;
         rows.push(RefinedResponse {
             case: measured.case.clone(),
-            response: e.response.clone(),
+            response: e.response,
             value,
             error: e.bound,
             met: over <= 1.0,
@@ -202,7 +203,7 @@ fn solved(
     if let Some(name) = wanted
         .responses
         .iter()
-        .find(|name| rows.iter().all(|r| r.response != **name))
+        .find(|wanted| rows.iter().all(|r| r.response != **wanted))
     {
         return Err(PointError {
             stage: Stage::Estimate,

@@ -8,6 +8,7 @@ use crate::resolve::ENGINE_VERSION;
 use crate::settings::Settings;
 use crate::value::Value;
 use bicolumn_geometry::Landmarks;
+use bicolumn_response::ResponseId;
 use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
 
 /// Values of a key that differ between points are listed up to this many.
@@ -43,9 +44,9 @@ pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> Stu
             .iter()
             .filter_map(|k| input(k, job, &settings))
             .collect(),
-        columns: bicolumn_measure::definitions()
-            .into_iter()
-            .map(|d| (d.name, d.unit, d.definition))
+        columns: ResponseId::all()
+            .iter()
+            .map(|id| (id.name(), id.unit().symbol().into(), id.definition()))
             .collect(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,

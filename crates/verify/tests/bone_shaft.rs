@@ -28,6 +28,7 @@ use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{CaseMeasures, measure};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::NamedLoad;
+use bicolumn_response::Check;
 use bicolumn_solve::{Solution, SolveOptions, element_stress, solve};
 use bicolumn_verify::exact::hollow_shaft::HollowShaft;
 use support::{HEALTHY, Model, model};
@@ -137,12 +138,9 @@ fn stress_along_the_shaft_is_the_beam_stress() {
         if loads[k] == NamedLoad::InternalTorsion {
             assert!(mean < 0.01, "{mean}");
         }
-        let value = |name: &str| {
-            let found = case.responses.iter().find(|r| r.name == name).unwrap();
-            found.value.unwrap()
-        };
-        assert!(value("equilibrium_relative") < 1e-8);
-        let share = value("energy_bone_nmm") / value("energy_total_nmm");
+        let value = |response: Check| case.value(response).unwrap();
+        assert!(value(Check::Equilibrium) < 1e-8);
+        let share = value(Check::EnergyBone) / value(Check::EnergyTotal);
         assert!((share - 1.0).abs() < 1e-6, "{}: {share}", case.case);
     }
 }

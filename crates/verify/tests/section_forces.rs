@@ -19,6 +19,7 @@ use bicolumn_geometry::{BoneSpec, ConstructSpec, PlateSpec, ScrewRow};
 use bicolumn_measure::{CaseMeasures, ScrewCut, measure};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::{LoadCase, NamedLoad};
+use bicolumn_response::{Carrier, PlateColumn, PlateForce, ScrewForce, Share};
 use bicolumn_solve::{SolveOptions, solve};
 use support::{HEALTHY, Model, model};
 
@@ -154,26 +155,23 @@ fn cuts_of_screws_plates_and_bone_balance_the_load() {
         }
         assert!(sharing.level_mm.contains(&gap));
 
-        let value = |name: &str| {
-            let found = case.responses.iter().find(|r| r.name == name).unwrap();
-            (found.value, found.part.clone())
+        let medial = Share::AxialGap.of(Carrier::PlateMedial);
+        let (what, share) = match case.value(medial) {
+            Some(_) => ("axial", Share::AxialGap),
+            None => ("moment", Share::MomentGap),
         };
-        let what = match value("share_axial_gap_medial").0 {
-            Some(_) => "axial",
-            None => "moment",
-        };
-        let shares = ["bone", "medial", "other", "screws"]
-            .map(|c| value(&format!("share_{what}_gap_{c}")).0.unwrap());
+        let shares = Carrier::ALL.map(|c| case.value(share.of(c)).unwrap());
         println!("    {what} shares in the gap: {shares:.3?}");
         assert!((shares.iter().sum::<f64>() - 1.0).abs() < 1e-12);
         assert!(shares[0].abs() < 1e-7, "no bone in the gap");
-        let (bending, screw) = value("screw_bending_max_nmm");
+        let bending = case.response(ScrewForce::Bending).unwrap();
         let of_screw = case
             .screws
             .iter()
-            .filter(|s| Some(s.screw.to_string()) == screw);
+            .filter(|s| Some(s.screw.to_string()) == bending.part);
         let largest = of_screw.map(|s| s.bending_nmm()).fold(0.0, f64::max);
-        assert_eq!(bending, Some(largest));
-        assert!(value("plate_bending_max_medial_nmm").0.unwrap() > 10.0);
+        assert_eq!(bending.value, Some(largest));
+        let of_plate = PlateForce::Bending.of(PlateColumn::Medial);
+        assert!(case.value(of_plate).unwrap() > 10.0);
     }
 }

@@ -28,6 +28,7 @@ impl Model {
             solution,
             total: &solution.displacement,
             tightened: &[],
+            contact: None,
         }
     }
 }

@@ -1,0 +1,62 @@
+//! Responses of one load case as they are found.
+
+use crate::Response;
+use crate::ball::Found;
+use crate::screw_forces::ScrewForce;
+use bicolumn_response::ResponseId;
+use std::collections::BTreeMap;
+
+/// Values by response.
+#[derive(Default)]
+pub(crate) struct Sheet(BTreeMap<ResponseId, Response>);
+
+impl Sheet {
+    /// A value without a place.
+    pub(crate) fn put(&mut self, id: impl Into<ResponseId>, value: Option<f64>) {
+        self.enter(Response {
+            value,
+            ..Response::none(id.into())
+        });
+    }
+
+    /// A value with the place where it was found.
+    pub(crate) fn put_at(&mut self, id: impl Into<ResponseId>, found: Option<Found>) {
+        self.enter(Response {
+            value: found.map(|f| f.0),
+            at: found.map(|f| f.1.into()),
+            ..Response::none(id.into())
+        });
+    }
+
+    /// The value of largest size over all screws and cuts, with its sign.
+    pub(crate) fn put_largest(
+        &mut self,
+        id: impl Into<ResponseId>,
+        screws: &[ScrewForce],
+        of: fn(&ScrewForce) -> f64,
+    ) {
+        let mut most: Option<&ScrewForce> = None;
+        for s in screws {
+            if most.is_none_or(|m| of(s).abs() > of(m).abs()) {
+                most = Some(s);
+            }
+        }
+        self.enter(Response {
+            id: id.into(),
+            value: most.map(of),
+            at: most.map(|s| s.at.into()),
+            part: most.map(|s| s.screw.to_string()),
+        });
+    }
+
+    fn enter(&mut self, response: Response) {
+        self.0.insert(response.id, response);
+    }
+
+    /// Every response in column order, without a value where nothing was put.
+    pub(crate) fn in_column_order(mut self) -> Vec<Response> {
+        let all = ResponseId::all().iter();
+        all.map(|id| self.0.remove(id).unwrap_or(Response::none(*id)))
+            .collect()
+    }
+}
