@@ -55,7 +55,7 @@ fn bolt_force_and_opening_load() {
     let cases = shares.iter().map(|s| {
         let pull = s * opening / 36.0;
         case(
-            "pull",
+            &format!("pull {s}"),
             traction(mesh, |x| x.z > 12.0 - 1e-9, |_, n| n * pull),
         )
     });

@@ -125,7 +125,9 @@ fn a_block_sticks_and_then_slides_at_mu_n() {
         sum(&press, &shear)
     };
     let shares = [0.5, 0.9, 1.2, 2.0];
-    let cases = shares.iter().map(|s| case("push", push(s * mu * n)));
+    let cases = shares
+        .iter()
+        .map(|s| case(&format!("push {s}"), push(s * mu * n)));
     let held = nodes_at(mesh, |x| x.z < -0.5 + 1e-9 || x.x > 2.0 - 1e-9);
     let p = problem(
         mesh,
