@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-/// Which piece of the broken bone.
+/// Fragment: piece of the broken bone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Fragment {
     /// Bone above the fracture, or the whole bone when there is none.

@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 type Change = fn(&mut ConstructSpec);
 
-/// What is changed from the default construct, one thing at a time.
+/// Changes from the default construct, one thing at a time.
 const VARIANTS: [(&str, Change); 25] = [
     ("default", |_| {}),
     ("gap 2", |s| gap(s, 2.0)),

@@ -1,11 +1,11 @@
-//! What can be typed.
+//! Command line: commands and their options.
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::path::PathBuf;
 
 const ABOUT: &str = "Plate-and-screw constructs of the distal humerus, from a job file to a report";
 
-/// What stands below every help text, the caution among it.
+/// Text below every help text, the caution among it.
 fn more() -> String {
     format!(
         "Example: bicolumn run jobs/first-look.toml\n\n\
@@ -38,7 +38,7 @@ fn wrapped(text: &str, width: usize) -> String {
 #[derive(Debug, Parser)]
 #[command(name = "bicolumn", version, about = ABOUT, after_help = more())]
 pub struct Args {
-    /// What to do.
+    /// Command.
     #[command(subcommand)]
     pub verb: Verb,
 }

@@ -61,7 +61,7 @@ fn percent(value: Option<f64>) -> String {
     value.map_or_else(|| "-".into(), |v| format!("{:.2} %", 100.0 * v))
 }
 
-/// What is printed: the meshes, then the key responses.
+/// Printed table: the meshes, then the key responses.
 fn table(outcome: &Convergence) -> Vec<String> {
     let mut lines = vec![format!(
         "{:<10}{:>15}{:>15}{:>12}{:>12}{:>10}",

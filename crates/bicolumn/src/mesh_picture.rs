@@ -6,7 +6,7 @@ use bicolumn_mesh::TetMesh;
 use bicolumn_report::colour::Rgb;
 use bicolumn_report::picture::{Camera, Triangle, draw};
 
-/// What of the mesh is drawn.
+/// Part of the mesh that is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum View {
     /// All of it.
@@ -24,7 +24,7 @@ pub(crate) struct Section {
     pub(crate) at: Vec3,
     /// Unit normal of the cut, towards the eye; what lies on that side is taken away.
     pub(crate) towards_eye: Vec3,
-    /// What lies within this distance of the place is drawn, mm.
+    /// Distance from the place within which facets are drawn, mm.
     pub(crate) reach_mm: f64,
     /// An element that is drawn in red and never taken away.
     pub(crate) marked: Option<usize>,

@@ -56,7 +56,7 @@ pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {
     }
 }
 
-/// What is asked for, checked against what can be.
+/// Responses and tolerance asked for, checked against those that can be estimated.
 fn wanted(args: &RefineArgs, headline: &str) -> Result<Wanted, String> {
     let mut names: Vec<&str> = args.response.iter().map(String::as_str).collect();
     if names.is_empty() {
@@ -106,7 +106,7 @@ fn line(number: usize, step: &Step) -> String {
     )
 }
 
-/// Which responses meet the tolerance in the end, which do not, and why it ended.
+/// Responses that meet the tolerance at the end and those that do not, with the reason why refinement ended.
 fn verdict(found: &Refinement, wanted: &Wanted) -> Vec<String> {
     let Some(last) = found.steps.last() else {
         return vec![];

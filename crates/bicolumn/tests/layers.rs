@@ -9,7 +9,7 @@ use std::process::Command;
 /// Dependencies of a crate of this workspace on others of it, by kind.
 struct Arrows {
     product: Vec<String>,
-    /// Those of tests, benchmarks and examples, which may look at any floor.
+    /// Dependencies of tests, benchmarks and examples, which may look at any floor.
     tests: Vec<String>,
 }
 

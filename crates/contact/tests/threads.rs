@@ -225,7 +225,7 @@ fn a_thread_lifts_off_beside_a_load_across() {
     assert!(most(&held.1) > 0.3 && most(&smooth.1) < 1e-9);
 }
 
-/// What the interface is said to carry holds the screw against its load, in force and moment.
+/// Reported tractions of the interface balance the screw's load, in force and moment.
 #[test]
 fn what_a_thread_carries_balances_the_load() {
     let split = scene(false);

@@ -36,7 +36,7 @@ pub struct Product {
 }
 
 impl<'a> Defects<'a> {
-    /// Of fields and their stress smoothed by [`crate::Smoothing`], in the same order.
+    /// Defects of displacement fields and their stress smoothed by [`crate::Smoothing`], in the same order.
     pub fn new(
         problem: &'a Problem,
         part_nodes: &'a PartNodes,

@@ -43,7 +43,7 @@ pub enum VtuError {
     Damaged {
         /// Name of the array.
         array: String,
-        /// What is wrong.
+        /// Reason of the refusal.
         reason: String,
     },
     /// Valid VTK, but beyond what this reader takes.

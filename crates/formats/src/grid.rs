@@ -188,7 +188,7 @@ impl Grid {
         self.cell_data.iter().find(|f| f.name == name)
     }
 
-    /// What is inconsistent, in words; `None` when every length and node number fits.
+    /// First inconsistency, in words; `None` when every length and node number fits.
     pub fn inconsistency(&self) -> Option<String> {
         let wanted: usize = self.kinds.iter().map(|k| k.node_count()).sum();
         if self.connectivity.len() != wanted {

@@ -45,7 +45,7 @@ fn rod(construct: &Construct, screw: &Screw) -> Rod {
     }
 }
 
-/// What moves a screw without a plate: the keys of its line.
+/// Hint for a screw without a plate: the keys of its line that move it.
 fn own_place(construct: &Construct, screw: &Screw) -> Option<String> {
     let mut independent = construct.screws.iter();
     let before = independent

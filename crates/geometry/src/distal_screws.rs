@@ -18,9 +18,9 @@ pub(crate) const CONE: f64 = 20.0;
 const STEP: f64 = 4.0;
 /// Shortest distal screw, mm.
 pub(crate) const LEAST: f64 = 7.0;
-/// What a degree off the hole's axis costs, in the score's unit (root of a millimetre; judgement).
+/// Penalty of a degree off the hole's axis, in the score's unit (root of a millimetre; judgement).
 const ANGLE_COST: f64 = 0.02;
-/// What a millimetre beside the canal's floor costs, in the same unit: more than a screw's length brings.
+/// Penalty of a millimetre beside the canal's floor, in the same unit: more than a screw's length brings.
 const FLOOR_COST: f64 = 2.0;
 /// Layouts kept at each step of the search, and new ones tried from each.
 const BEAM: usize = 60;

@@ -1,4 +1,4 @@
-//! What can be wrong with a construct.
+//! Errors of a construct: dimensions out of range, parts that do not fit.
 
 use thiserror::Error;
 
@@ -14,7 +14,7 @@ pub enum GeometryError {
         value: f64,
         /// Its unit.
         unit: &'static str,
-        /// What would be accepted, in words.
+        /// Accepted range, in words.
         accepted: String,
     },
     /// Two parts closer than their clearance or inside each other.
@@ -32,7 +32,7 @@ pub enum GeometryError {
         clearance_mm: f64,
         /// Height above the articular axis where they meet, mm.
         level_mm: f64,
-        /// What the user can change.
+        /// Hint: a change that may help.
         hint: String,
     },
     /// A screw that touches no bone, or too little.
@@ -46,7 +46,7 @@ pub enum GeometryError {
         held_mm: f64,
         /// Length needed, mm.
         needed_mm: f64,
-        /// What the user can change.
+        /// Hint: a change that may help.
         hint: String,
     },
     /// An imported surface that cannot stand for the bone.
@@ -55,11 +55,11 @@ pub enum GeometryError {
     /// A layout that leaves no place for something asked for.
     #[error("{what}: {why}; {hint}")]
     NoRoom {
-        /// What was asked for.
+        /// Request that cannot be met.
         what: String,
         /// Why there is no room.
         why: String,
-        /// What the user can change.
+        /// Hint: a change that may help.
         hint: String,
     },
 }

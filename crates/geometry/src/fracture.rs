@@ -16,7 +16,7 @@ use bicolumn_base::{Fragment, Vec3};
 /// The planes of a supracondylar fracture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fracture {
-    /// What was asked for.
+    /// Dimensions asked for.
     pub spec: FractureSpec,
     /// Middle of the gap on the shaft axis.
     pub centre: Vec3,

@@ -14,7 +14,7 @@ const STEP_MM: f64 = 0.5;
 struct Face {
     point: Vec3,
     normal: Vec3,
-    /// Of the split, not of the supracondylar fracture.
+    /// Is the edge that of the articular split, not of the supracondylar fracture?
     of_split: bool,
 }
 

@@ -250,7 +250,7 @@ impl Plate {
         Ok(holes)
     }
 
-    /// Which of the shaft holes take screws, most proximal first: the two ends of the row, then evenly
+    /// Shaft holes that take screws, most proximal first: the two ends of the row, then evenly
     /// between.
     pub(crate) fn filled_shaft_holes(&self, distal: usize, screws: usize) -> Vec<usize> {
         let last = self.holes.len() - 1;

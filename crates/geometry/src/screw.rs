@@ -4,7 +4,7 @@ use crate::spec::ScrewHold;
 use crate::{Bone, Head};
 use bicolumn_base::{Fragment, PlateSite, ScrewNumber, Vec3};
 
-/// Which side of the fracture a screw holds.
+/// Row of screws, by the side of the fracture that they hold.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum ScrewRow {
     /// Through a plate, the proximal fragment.
@@ -22,7 +22,7 @@ pub struct Screw {
     pub number: ScrewNumber,
     /// The plate it passes, if any.
     pub plate: Option<PlateSite>,
-    /// Which fragment it holds.
+    /// Side of the fracture that it holds.
     pub row: ScrewRow,
     /// How it holds.
     pub hold: ScrewHold,

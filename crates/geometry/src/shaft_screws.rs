@@ -20,18 +20,18 @@ pub(crate) const FRACTURE_CLEARANCE: f64 = 0.8;
 pub(crate) const TIP_CLEARANCE: f64 = 0.6;
 /// Shorter holds are refused, mm.
 pub(crate) const LEAST_HELD: f64 = 5.0;
-/// What a screw of the shaft must hold of the wall: through the near cortex only, it holds no more than
+/// Least purchase of a shaft screw in the wall: through the near cortex only, it holds no more than
 /// that, mm (judgement).
 pub(crate) const LEAST_IN_WALL: f64 = 0.5 * LEAST_HELD;
 /// How far a screw passing both cortices stands out, mm (common practice, no source: one to two).
 const PROTRUSION: f64 = 1.5;
 
-/// What a millimetre beside the canal's floor counts for, in degrees off the hole's axis (judgement).
+/// Penalty of a millimetre beside the canal's floor, in degrees off the hole's axis (judgement).
 const FLOOR_COST: f64 = 2.5;
 /// The most it counts for: a full diameter of the canal.
 const MOST_FLOOR_COST: f64 = 25.0;
 
-/// What a direction of a seat comes to.
+/// Candidate direction of a screw in its seat, with its score.
 struct Choice {
     direction: Vec3,
     /// Degrees off the direction wanted, and what lying beside the canal's floor counts for.

@@ -1,4 +1,4 @@
-//! What a construct is asked to be: plain numbers with their units, before anything is built.
+//! Specification of a construct: plain numbers with their units, before anything is built.
 
 use crate::GeometryError;
 use crate::head::HEAD_OVER_CORE;

@@ -7,7 +7,7 @@ use bicolumn_base::Vec3;
 /// The faces of a split: two parallel planes, or one where no bone is missing.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Split {
-    /// What was asked for.
+    /// Dimensions asked for.
     pub spec: SplitSpec,
     /// Middle of the split on the flexion axis.
     pub centre: Vec3,

@@ -24,7 +24,7 @@ const SPACING_MM: f64 = 0.2;
 /// A value, MPa or a ratio, and the place where it was found.
 pub(crate) type Found = (f64, Vec3);
 
-/// What one ball holds.
+/// Mean stress in one ball.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct BallMean {
     /// Volume of the part inside the ball, mm³.
@@ -147,7 +147,7 @@ impl<'a, 'm> BallFiller<'a, 'm> {
         }
     }
 
-    /// What the ball round a centre holds. Costs one interpolation for each point inside and each field.
+    /// Mean in the ball round a centre. Costs one interpolation for each point inside and each field.
     pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
         let stress = self.stress;
         self.fill(centre);

@@ -137,7 +137,7 @@ pub fn measure_recovered(
         .collect()
 }
 
-/// What plates and screws carry, of all load cases.
+/// Section forces of plates and screws in all load cases.
 struct CarriedLoads {
     forces: NodalForces,
     cuts: Vec<CutScrew>,

@@ -56,7 +56,7 @@ pub(crate) fn spread(mesh: &TetMesh, facet: &Facet, spacing_mm: f64, out: &mut V
     }
 }
 
-/// Which local corner of the tetrahedron each corner of the facet is.
+/// Local number in the tetrahedron of each corner of the facet.
 fn corner_slots(mesh: &TetMesh, facet: &Facet) -> [usize; 3] {
     let tet = &mesh.tets[facet.tet as usize];
     [0, 1, 2].map(|k| {

@@ -31,7 +31,7 @@ use bicolumn_response::{
 use bicolumn_solve::StressField;
 use bicolumn_sparse::Team;
 
-/// What is to be solved for, and how it becomes estimates.
+/// Goal functionals: right-hand sides of the adjoint problems, and the responses whose estimates they become.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Goals {
     /// Nodal forces of each adjoint field, N for a response in its unit; none a multiple of another.
@@ -79,7 +79,7 @@ pub struct Estimates {
 }
 
 impl Goals {
-    /// Of a linear model without contact and what was measured on it.
+    /// Goals of a linear model without contact, from the responses measured on it.
     pub fn of(solved: &Solved<'_>, stress: &RecoveredStress, measures: &[CaseMeasures]) -> Self {
         let model = Recovered::new(*solved, stress);
         let mut goals = Goals::default();

@@ -122,9 +122,9 @@ pub struct CaseMeasures {
     pub responses: Vec<Response>,
     /// Cortical stress along the shaft.
     pub profile: ShaftProfile,
-    /// What the screws carry: one entry for each screw and cut.
+    /// Section forces of the screws: one entry for each screw and cut.
     pub screws: Vec<ScrewForce>,
-    /// Who carries the load, level by level; `None` without plates and screws.
+    /// Load sharing between bone and implants, level by level; `None` without plates and screws.
     pub sharing: Option<LoadSharing>,
 }
 

@@ -27,10 +27,10 @@ pub struct LoadSharing {
     pub carried: Vec<Carried>,
 }
 
-/// What one carrier carries, level by level.
+/// Force and moment of one carrier, level by level.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Carried {
-    /// Who.
+    /// Carrier.
     pub carrier: Carrier,
     /// Force on its part below the section by all around it, N, in the bone frame. Its second component
     /// is axial: positive presses.

@@ -1,4 +1,4 @@
-//! Which tetrahedron a point lies in.
+//! Point location: the tetrahedron in which a point lies.
 
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_mesh::TetMesh;

@@ -1,4 +1,4 @@
-//! What the rest of the model does to each part, node by node.
+//! Nodal forces on each part from the rest of the model.
 
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;

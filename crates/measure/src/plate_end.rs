@@ -37,7 +37,7 @@ pub(crate) struct PlateEnd {
     intact_band: Vec<Option<Found>>,
 }
 
-/// What is measured at a plate's end in one load case; `None` where nothing qualifies.
+/// Stress measures at a plate's end in one load case; `None` where no node qualifies.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct PlateEndStress {
     /// 99th percentile by area of von Mises, collars left out, MPa.

@@ -18,7 +18,7 @@ pub(crate) struct PlateSections {
     handedness: f64,
 }
 
-/// What a plate carries at most.
+/// Largest section forces of a plate.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct PlateExtremes {
     /// Axial force of largest size, N, tension positive.

@@ -23,7 +23,7 @@ pub(crate) struct Spread {
 }
 
 impl Spread {
-    /// Of (weight, position) pairs; `None` when they lie on a line.
+    /// Centre and inertia of (weight, position) pairs; `None` when they lie on a line.
     pub(crate) fn of(points: impl Iterator<Item = (f64, Vec3)> + Clone) -> Option<Self> {
         let total: f64 = points.clone().map(|p| p.0).sum();
         if total <= 0.0 {

@@ -33,7 +33,7 @@ impl ScrewCut {
     }
 }
 
-/// What a screw carries at a cut.
+/// Section force and moment of a screw at a cut.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ScrewForce {
     /// The screw.
@@ -88,7 +88,7 @@ pub(crate) struct CutScrew {
 }
 
 impl CutScrew {
-    /// What the screw carries there.
+    /// Section force and moment of the screw there.
     pub(crate) fn force(&self, forces: &NodalForces, case: usize) -> ScrewForce {
         let f = forces.of_case(case);
         let mut sum = Resultant::ZERO;
@@ -172,7 +172,7 @@ pub(crate) fn nodes_of(model: &Recovered<'_>, part: Part) -> Vec<(u32, Vec3)> {
         .collect()
 }
 
-/// Which nodes of a screw lie on the head's side of the bone's surface: those in the plate or of the head.
+/// Nodes of a screw on the head's side of the bone's surface: those in the plate or of the head.
 /// Not by a plane: the surface is curved and oblique to the screw, and the bone takes hold of it on one side
 /// first.
 struct HeadSide<'a> {

@@ -1,4 +1,4 @@
-//! Which other parts a node touches, bonded or face to face across a split interface.
+//! Parts that a node touches, bonded or face to face across a split interface.
 
 use bicolumn_base::{Part, Vec3};
 use bicolumn_mesh::TetMesh;

@@ -1,4 +1,4 @@
-//! Who shares a face, who shares an edge.
+//! Adjacency: tetrahedra that share a face, edges that tetrahedra share.
 //!
 //! Both tables are built by putting every face (edge) into the bucket of its lowest vertex and
 //! sorting the small buckets: linear time, and an order that depends on the numbering alone.

@@ -1,4 +1,4 @@
-//! What the mesher is given: surfaces, an ordered list of cuts, sizes.
+//! Input of the mesher: implicit surfaces, an ordered list of cuts, a size field.
 
 use crate::SurfaceName;
 use bicolumn_base::{Aabb, Part, Vec3};
@@ -50,7 +50,7 @@ impl Default for LatticePose {
     }
 }
 
-/// What must come out in one piece.
+/// Body that must come out in one connected piece.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Body {
     /// Its name in errors.
@@ -67,9 +67,9 @@ pub struct Blueprint<'a> {
     pub surfaces: Vec<(SurfaceName, Box<dyn Field + 'a>)>,
     /// Cuts, in order; everything starts as [`Label::VOID`].
     pub steps: Vec<CutStep<'a>>,
-    /// What each label becomes; `None` is dropped. Labels beyond the end are dropped.
+    /// Part of each label; tetrahedra of labels with `None`, or beyond the end, are dropped.
     pub parts: Vec<Option<Part>>,
-    /// What is checked to be whole.
+    /// Bodies checked to be connected and of their volume.
     pub bodies: Vec<Body>,
     /// Segments that lattice vertices are drawn onto before the first cut: axes of rods hardly thicker
     /// than a cell, whose cross-section would otherwise have no vertex inside.

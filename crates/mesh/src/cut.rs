@@ -30,7 +30,7 @@ fn snap_floor(share: f64) -> f64 {
     }
 }
 
-/// What the cuts of a mesh came to.
+/// Counts of the cuts of a mesh.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct CutCount {
     pub(crate) snapped: usize,

@@ -15,7 +15,7 @@ use nalgebra::Rotation3;
 use std::collections::HashMap;
 use std::hash::{BuildHasherDefault, Hasher};
 
-/// What the lattice must cover, and how finely.
+/// Region that the lattice must cover, and its size field.
 pub(crate) struct LatticeTask<'a> {
     pub(crate) bounds: Aabb,
     /// Estimated distance to the material, mm.

@@ -87,7 +87,7 @@ mod label {
     pub(super) const CORTICAL: Label = Label(1);
     pub(super) const INSIDE: Label = Label(2);
     pub(super) const CANAL: Label = Label(3);
-    /// What the fracture took out: nothing, or healing tissue.
+    /// Fracture gap: empty, or filled with healing tissue.
     pub(super) const GAP: Label = Label(4);
     /// Below the upper fracture plane, not yet told from the gap.
     pub(super) const BELOW_CORTICAL: Label = Label(5);

@@ -10,12 +10,12 @@ use std::str::FromStr;
 /// A part of space with a wanted edge length of its own, finer or coarser than what the features or the
 /// size field ask for there.
 ///
-/// What a valid mesh needs binds here as with a [`crate::SizeField`]. The size grows by
+/// The needs of a valid mesh bind here as with a [`crate::SizeField`]. The size grows by
 /// [`crate::Sizing::growth`] away from a fine region; in a coarse one it grows from what is wanted at its
 /// boundary inwards, so that a small coarse region hardly shows. Where regions overlap, the finest holds.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SizeRegion {
-    /// What the user calls it; errors name it.
+    /// Name, for errors.
     pub name: String,
     /// Where it is.
     pub place: RegionPlace,
@@ -59,7 +59,7 @@ pub enum RegionPlace {
     },
 }
 
-/// What a region can lie round.
+/// Feature of the construct round which a region can lie.
 ///
 /// ```
 /// use bicolumn_base::{PlateSite, ScrewNumber};

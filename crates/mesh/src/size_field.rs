@@ -61,7 +61,7 @@ pub enum SizeFieldError {
     Size {
         /// Its number.
         at: usize,
-        /// What is there.
+        /// Value found.
         value: f32,
     },
 }
@@ -265,7 +265,7 @@ impl From<SizeField> for Plain {
     }
 }
 
-/// What tells two fields apart, in a line: caches key meshes by it.
+/// Digest of the field in a line: caches key meshes by it.
 impl fmt::Debug for SizeField {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let p = &self.plain;

@@ -54,7 +54,7 @@ pub struct Interface {
     pub a: Part,
     /// The other part.
     pub b: Part,
-    /// What they form.
+    /// Kind of interface.
     pub kind: PairKind,
     /// Centroid of the corners, mm.
     pub centroid: Vec3,
@@ -65,7 +65,7 @@ pub struct Interface {
 /// Facet pairs of one interface, such as all of one plate on bone.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct PairSet {
-    /// What they form.
+    /// Kind of interface.
     pub kind: PairKind,
     /// Name: `plate.medial-bone`, `screw.03-bone`, `screw.03-plate.medial`, `fracture`.
     pub name: String,
@@ -314,7 +314,7 @@ fn chosen_facets(mesh: &TetMesh, set_of: impl Fn(&Interface) -> Option<PairSet>)
     out
 }
 
-/// Which face of its tetrahedron a facet is.
+/// Local face of its tetrahedron that a facet is.
 fn local_face(mesh: &TetMesh, f: &Facet) -> usize {
     let t = &mesh.tets[f.tet as usize];
     (0..4).find(|i| !f.nodes[..3].contains(&t[*i])).unwrap_or(0)

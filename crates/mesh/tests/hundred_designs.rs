@@ -30,7 +30,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 const SEEDS_PER_BONE: u64 = 10;
 /// Fixed before any of them was meshed.
 const FIRST_SEED: u64 = 2000;
-/// What is not asked for at this size.
+/// Acceptance figures that are not asked for at this size.
 const LEFT_OUT: [&str; 3] = ["A5 near", "A5 far", "A4 screw"];
 /// Least dihedral angles whose shares are printed, degrees; all must have 10 (a figure like the others).
 const AIMED_AT: [f64; 2] = [18.0, 20.0];

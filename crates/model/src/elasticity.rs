@@ -15,11 +15,11 @@ pub struct Elasticity {
     pub lambda: f64,
     /// μ.
     pub mu: f64,
-    /// What the axis adds; none: isotropic.
+    /// Terms of the fibre axis; `None`: isotropic.
     pub along: Option<Along>,
 }
 
-/// What an axis adds to isotropy.
+/// Terms that transverse isotropy adds along its axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Along {
     /// Unit axis.

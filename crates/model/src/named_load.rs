@@ -5,7 +5,7 @@ use bicolumn_base::{BodySide, Vec3};
 use bicolumn_mesh::TetMesh;
 use serde::{Deserialize, Serialize};
 
-/// Which load case.
+/// Named load case.
 ///
 /// Signs are for a right humerus in the project's frame (X anterior, Y proximal, Z lateral), potted
 /// proximally; a left one bears the mirror image. The force or couple acts on the distal fragment, at the joint.

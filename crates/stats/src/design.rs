@@ -1,4 +1,4 @@
-//! Which levels of which factors a design's points have.
+//! Designs: levels of the factors at each point.
 
 use thiserror::Error;
 
@@ -9,7 +9,7 @@ pub struct Design {
     points: Vec<Vec<usize>>,
 }
 
-/// What is no design, or none that tells its factors apart.
+/// Error of a table that is no design, or whose factors cannot be told apart.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 pub enum DesignError {
     /// A point without a level of each factor.

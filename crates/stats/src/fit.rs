@@ -7,7 +7,7 @@ const INDEPENDENT: f64 = 1e-9;
 
 /// A fit.
 pub(crate) struct Fit {
-    /// Of each column.
+    /// Coefficient of each column.
     pub(crate) coefficients: Vec<f64>,
     /// Sum of the squares that are left.
     pub(crate) left: f64,

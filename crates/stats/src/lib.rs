@@ -1,4 +1,4 @@
-//! What the factors of a designed experiment do to a response: main effects, interactions of two factors and
+//! Effects of the factors of a designed experiment on a response: main effects, interactions of two factors and
 //! their shares of the variation.
 //!
 //! Door: [`analyse`] takes a [`Design`] and the response at each of its points and gives a [`Variation`].

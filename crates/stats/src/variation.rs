@@ -3,7 +3,7 @@
 use crate::fit::{Fit, fit};
 use crate::{Design, DesignError};
 
-/// What may move a response.
+/// Term of the linear model: a factor or an interaction of two.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Term {
     /// One factor, by its index.
@@ -12,7 +12,7 @@ pub enum Term {
     Pair(usize, usize),
 }
 
-/// What a term does.
+/// Effect of a term.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
     /// The term.
@@ -53,7 +53,7 @@ impl Line {
     }
 }
 
-/// What the terms leave: interactions of more factors, and the scatter of repeated points.
+/// Residual of the terms: interactions of more factors, and the scatter of repeated points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Rest {
     /// Degrees of freedom.
@@ -73,7 +73,7 @@ pub struct Variation {
     pub total: f64,
     /// Main effects, then pairs; of factors with two levels or more.
     pub lines: Vec<Line>,
-    /// What they leave.
+    /// Residual of the terms.
     pub rest: Rest,
     /// Has the design too few points, or too few combinations, for the pairs? They are part of the rest then.
     pub without_pairs: bool,
@@ -342,7 +342,7 @@ mod tests {
     }
 
     proptest! {
-        /// What is put together from effects comes apart again, also where a point is missing.
+        /// A response put together from effects comes apart again, also where a point is missing.
         #[test]
         fn effects_are_found_again(
             a in prop::array::uniform2(-5.0..5.0f64),

@@ -40,7 +40,7 @@ pub enum StoreError {
     Damaged {
         /// The file.
         path: PathBuf,
-        /// What does not fit.
+        /// Contradiction found.
         reason: String,
     },
     /// A value that JSON cannot hold, or a table row that CSV refuses.
@@ -48,13 +48,13 @@ pub enum StoreError {
     NotStorable {
         /// The file.
         path: PathBuf,
-        /// What is wrong with the value.
+        /// Reason of the refusal.
         reason: String,
     },
 }
 
 impl StoreError {
-    /// What went wrong with a file of the folder `root`, its path told from there: what is stored and
+    /// Message of an error with a file of the folder `root`, its path relative to it: messages that are stored and
     /// shown to others must not tell where on a machine the folder lies.
     pub fn within(&self, root: &Path) -> String {
         let told = self.to_string();

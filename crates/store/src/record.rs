@@ -1,4 +1,4 @@
-//! What is kept of a study and of each design point.
+//! Records of a study and of its design points.
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -71,7 +71,7 @@ pub struct StudyRecord {
     pub inputs: Vec<InputRecord>,
     /// Response definitions: (name, unit, definition).
     pub columns: Vec<(String, String, String)>,
-    /// Which response the report's headline compares, and the factor it is compared over.
+    /// Response that the report's headline compares, and the factor it is compared over.
     pub headline: Option<HeadlineRecord>,
     /// Response that the answer is about, also where no factor is compared.
     #[serde(default)]
@@ -221,13 +221,13 @@ pub struct CaseRecord {
     pub profile: ProfileRecord,
     /// The same profile on the intact bone.
     pub intact_profile: Option<ProfileRecord>,
-    /// What the screws carry, screw by screw and cut by cut.
+    /// Section forces of the screws, screw by screw and cut by cut.
     #[serde(default)]
     pub screws: Vec<ScrewForceRecord>,
     /// Forces and moments of bone, plates and screws through horizontal sections, verbatim from the measures.
     #[serde(default)]
     pub sharing: serde_json::Value,
-    /// What the interfaces did, where any can open or slide.
+    /// Contact state of the interfaces, where any can open or slide.
     #[serde(default)]
     pub contact: Option<ContactRecord>,
 }
@@ -258,7 +258,7 @@ pub struct ResponseRecord {
     pub error_estimate: Option<f64>,
 }
 
-/// What a screw carries at a cut.
+/// Section force and moment of a screw at a cut.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ScrewForceRecord {
     /// `screw.03`.

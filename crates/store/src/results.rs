@@ -9,10 +9,10 @@ use crate::screw_table::screw_table;
 use bicolumn_base::Unit;
 use serde_json::json;
 
-/// What [`gather`] found.
+/// Records found by [`gather`].
 #[derive(Debug)]
 pub struct Gathered {
-    /// What holds for all points.
+    /// Study record, common to all points.
     pub study: StudyRecord,
     /// Records that could be read, in the study's order.
     pub points: Vec<PointRecord>,
@@ -78,7 +78,7 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
     Ok(gathered)
 }
 
-/// What a column takes from a row's point and case.
+/// Source of a column's cells: an entry of the row's point or case.
 enum Source {
     Id,
     Factor(String),

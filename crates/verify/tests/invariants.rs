@@ -1,4 +1,4 @@
-//! What must not change: rigid motions give no stress; turning body and load together turns the answer
+//! Invariants: rigid motions give no stress; turning body and load together turns the answer
 //! with them.
 #![allow(clippy::unwrap_used)]
 

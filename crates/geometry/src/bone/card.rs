@@ -8,7 +8,7 @@ use crate::{BoneSpec, GeometryError};
 pub struct CardRow {
     /// Key in the job file.
     pub key: &'static str,
-    /// What it measures.
+    /// Anatomical definition of the dimension.
     pub definition: &'static str,
     /// Value of the mean adult.
     pub mean: f64,

@@ -125,12 +125,12 @@ impl Bone {
         })
     }
 
-    /// What is worth telling about how it was built.
+    /// Notes of the construction, in sentences for the user.
     pub fn notes(&self) -> &[String] {
         &self.notes
     }
 
-    /// What it was built from.
+    /// Dimensions of the bone.
     pub fn spec(&self) -> &BoneSpec {
         &self.spec
     }
@@ -150,7 +150,7 @@ impl Bone {
         &self.inner
     }
 
-    /// Which joint surface, if any, a point of the outer surface belongs to, given the outward normal.
+    /// Joint surface of a point of the outer surface, given the outward normal; `None` off the joint.
     ///
     /// Both patches are where a forearm bears: within 50° of the distal-anterior direction, within
     /// 0.5 mm of the sphere or the spool (2 mm on an imported surface).

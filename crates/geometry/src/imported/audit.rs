@@ -14,7 +14,7 @@ use bicolumn_base::{Aabb, Vec3};
 pub struct Audited {
     /// Closed, one piece, normals outwards.
     pub surface: TriangleSurface,
-    /// What was repaired, in words; empty if nothing.
+    /// Repairs made, in words; empty without any.
     pub repairs: Vec<String>,
 }
 

@@ -1,4 +1,4 @@
-//! What can be wrong with an imported surface.
+//! Errors of an imported surface.
 
 use bicolumn_base::Vec3;
 use thiserror::Error;
@@ -61,9 +61,9 @@ pub enum SurfaceError {
     /// A surface that does not lie in the bone frame, or not on this card.
     #[error("the surface does not fit the bone frame: {why}; {hint}")]
     Misplaced {
-        /// What was looked for and found.
+        /// Landmark or property looked for, and the finding.
         why: String,
-        /// What can be done.
+        /// Hint: a remedy.
         hint: String,
     },
 }

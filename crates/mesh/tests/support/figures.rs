@@ -6,7 +6,7 @@ use bicolumn_base::{Part, Vec3};
 use bicolumn_geometry::{Construct, Field, Head, Plate, Screw};
 use bicolumn_mesh::{PairKind, SplitMesh, SurfaceName, TetMesh, split_kinds};
 
-/// What was measured.
+/// Figures measured on a mesh.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Figures {
     /// Elements of no or negative volume, faces of more than two elements, facets missing or too many.
@@ -40,7 +40,7 @@ pub(crate) struct Figures {
     pub(crate) straightened: f64,
     /// Least det J over 11 points of every element, as a share of the straight element's.
     pub(crate) det_share: f64,
-    /// Of nodes, elements, parts and facets.
+    /// Digest of nodes, elements, parts and facets.
     pub(crate) digest: u64,
 }
 
@@ -68,7 +68,7 @@ impl Figures {
         f
     }
 
-    /// What the mesh misses, by the names of the acceptance figures.
+    /// Acceptance figures that the mesh misses, by name.
     pub(crate) fn misses(&self) -> Vec<String> {
         let mut out = Vec::new();
         let mut miss = |bad: bool, what: String| {
@@ -341,7 +341,7 @@ pub(crate) fn common_share(a: &TetMesh, b: &TetMesh) -> f64 {
     common as f64 / a.len().max(b.len()) as f64
 }
 
-/// What doubling an interface came to.
+/// Figures of an interface whose nodes were doubled.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct PairFigures {
     pub(crate) pairs: usize,
@@ -414,7 +414,7 @@ impl PairFigures {
         f
     }
 
-    /// What misses the acceptance figure.
+    /// Acceptance figure that is missed.
     pub(crate) fn miss(&self, kind: PairKind) -> Option<String> {
         let good = self.off_mm <= 1e-6 && self.normals <= 1e-9 && self.odd == 0;
         (!good).then(|| {
