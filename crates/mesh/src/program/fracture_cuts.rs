@@ -1,14 +1,16 @@
-//! The cuts of a fracture and of a split articular block, and the cells they want.
+//! Cuts of a fracture and of a split articular block.
 
-use super::{Plane, Sizing, Writer, label};
 use crate::SurfaceName;
-use bicolumn_base::{Aabb, Vec3};
+use crate::program::label;
+use crate::program::level_sets::Plane;
+use crate::program::writer::Writer;
+use bicolumn_base::Aabb;
 use bicolumn_geometry::{Fracture, Split};
 
 /// Cuts a reduced fracture once, a gap twice; where one column is in contact, a third cut at the
 /// step gives that column's share of the gap back to the proximal fragment.
 /// With `open_canal` the proximal fragment keeps no cancellous bone: the canal ends at the fracture.
-pub(super) fn cut(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
+pub(crate) fn cut(w: &mut Writer<'_>, fracture: &Fracture, open_canal: bool) {
     if fracture.is_reduced() {
         part(w, fracture, open_canal);
     } else {
@@ -117,39 +119,4 @@ fn divide(w: &mut Writer<'_>, split: &Split) {
             Box::new(|l, lateral, _| if lateral { label::GAP } else { l }),
         );
     }
-}
-
-/// Distance to the nearer face of the fracture, mm.
-pub(super) fn face_distance(fracture: &Fracture, x: Vec3) -> f64 {
-    let from_middle = (x - fracture.centre).dot(&fracture.normal).abs();
-    (from_middle - 0.5 * fracture.spec.gap_mm).abs()
-}
-
-/// Distance to the nearer face of the split, which ends at the fracture, mm.
-pub(super) fn split_distance(fracture: &Fracture, split: &Split, x: Vec3) -> f64 {
-    let from_face = (split.lateral_of(x).abs() - 0.5 * split.spec.gap_mm).abs();
-    from_face.max(-fracture.below(x))
-}
-
-/// Wanted cell at a point: at the faces so many times `finest`, and no larger than a gap that is filled.
-pub(super) fn wanted_size(fracture: &Fracture, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
-    let from_face = face_distance(fracture, x);
-    let mut at_face = finest * sizing.fracture_ratio;
-    if fracture.spec.filled {
-        at_face = at_face.min(fracture.spec.gap_mm);
-    }
-    let size = at_face + sizing.growth * from_face;
-    match &fracture.split {
-        Some(split) => size.min(at_split(fracture, split, sizing, finest, x)),
-        None => size,
-    }
-}
-
-fn at_split(fracture: &Fracture, split: &Split, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
-    let away = split_distance(fracture, split, x);
-    let mut at_face = finest * sizing.fracture_ratio;
-    if fracture.spec.filled && split.spec.gap_mm > 0.0 {
-        at_face = at_face.min(split.spec.gap_mm);
-    }
-    at_face + sizing.growth * away
 }

@@ -1,48 +1,27 @@
-//! The cuts of screws: seat and bore of a head in a plate, head on bone, side, tip.
+//! Cuts of screws: seat and bore of a head in a plate, head on bone, side, tip.
 
-use super::{Cylinder, Offset, Plane, Writer, is_bone, is_plate, is_void, label};
+use crate::program::distance::Axis;
+use crate::program::label::{self, is_bone, is_plate, is_void};
+use crate::program::level_sets::{Cylinder, Offset, Plane};
+use crate::program::writer::Writer;
 use crate::{Label, SurfaceName};
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_geometry::head::Ball;
-use bicolumn_geometry::{Construct, Head, Hole, Screw};
+use bicolumn_geometry::{Construct, Head, Screw};
 
-/// A screw's axis as the cuts see it.
-#[derive(Clone, Copy)]
-struct Axis {
-    entry: Vec3,
-    direction: Vec3,
-}
-
-impl Axis {
-    fn of(screw: &Screw) -> Axis {
-        Axis {
-            entry: screw.entry,
-            direction: screw.direction,
-        }
-    }
-
-    fn along(&self, x: Vec3) -> f64 {
-        (x - self.entry).dot(&self.direction)
-    }
-
-    fn off(&self, x: Vec3) -> f64 {
-        (x - self.entry - self.direction * self.along(x)).norm()
-    }
-
-    fn cylinder(&self, radius_mm: f64, bounds: Aabb) -> Cylinder {
-        Cylinder {
-            point: self.entry,
-            axis: self.direction,
-            radius_mm,
-            bounds,
-        }
+fn cylinder(axis: Axis, radius_mm: f64, bounds: Aabb) -> Cylinder {
+    Cylinder {
+        point: axis.entry,
+        axis: axis.direction,
+        radius_mm,
+        bounds,
     }
 }
 
 /// How far above the bone a plate may reach along a screw, mm.
 const ABOVE_MM: f64 = 8.0;
 
-pub(super) fn cut<'a>(
+pub(crate) fn cut<'a>(
     w: &mut Writer<'a>,
     construct: &'a Construct,
     screw: &'a Screw,
@@ -97,7 +76,7 @@ fn bore<'a>(
     let bounds = Aabb::around(&[start, end]).grown(radius + margin);
     w.cut(
         SurfaceName::HoleWall(site, number),
-        Box::new(axis.cylinder(radius, bounds)),
+        Box::new(cylinder(axis, radius, bounds)),
         bounds,
         Box::new(move |l, x| {
             is_plate(l)
@@ -159,7 +138,7 @@ fn disk<'a>(
     // The rim first: beside it, what lies in the slit of a plate keeps its label.
     w.cut(
         SurfaceName::HeadRim(screw.number),
-        Box::new(axis.cylinder(radius, bounds)),
+        Box::new(cylinder(axis, radius, bounds)),
         bounds,
         Box::new(move |l, x| is_void(l) && near(x)),
         Box::new(|l, outside, _| if outside { l } else { label::SLAB }),
@@ -211,7 +190,7 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
     };
     w.cut(
         SurfaceName::ScrewSide(screw.number),
-        Box::new(axis.cylinder(radius, bounds)),
+        Box::new(cylinder(axis, radius, bounds)),
         bounds,
         Box::new(may),
         Box::new(|l, outside, _| {
@@ -238,129 +217,4 @@ fn side<'a>(w: &mut Writer<'a>, screw: &'a Screw, axis: Axis, own: u8, margin: f
             })
         }),
     );
-}
-
-/// Distance from a head, mm; what is one with a plate has none of its own.
-pub(super) fn head_distance(construct: &Construct, screw: &Screw, x: Vec3) -> f64 {
-    let axis = Axis::of(screw);
-    match screw.head {
-        Head::Locked => f64::INFINITY,
-        Head::Seated { bore_mm, .. } => {
-            let (t, off) = (axis.along(x), axis.off(x));
-            let top = top_of_plate(construct, screw);
-            (off - 0.75 * bore_mm).max(t).max(-t - top).max(0.0)
-        }
-        Head::OnBone {
-            diameter_mm,
-            height_mm,
-        } => {
-            let d = construct.bone.outer().value(x);
-            let side = axis.off(x) - 0.5 * diameter_mm;
-            let near = axis.along(x).abs() - height_mm - diameter_mm;
-            side.max(d - height_mm).max(-d).max(near)
-        }
-    }
-}
-
-/// Width of the ring between a seated head's rim and its bore, mm.
-pub(super) fn seat_width(construct: &Construct, screw: &Screw) -> Option<f64> {
-    let Head::Seated {
-        centre,
-        radius_mm,
-        bore_mm,
-    } = screw.head
-    else {
-        return None;
-    };
-    let normal = construct.bone.outer().gradient(screw.entry).normalize();
-    let above = (centre - screw.entry).dot(&normal) - top_of_plate(construct, screw);
-    let rim = (radius_mm * radius_mm - above * above).max(0.0).sqrt();
-    // A ball that hardly reaches the bore would ask for endless cells.
-    Some((rim - 0.5 * bore_mm).max(0.3 * screw.diameter_mm))
-}
-
-/// Volume of a screw with its head, mm³: smooth cylinders and caps, faces taken as flat.
-pub(super) fn volume(construct: &Construct, screw: &Screw) -> f64 {
-    use std::f64::consts::{FRAC_PI_3, FRAC_PI_4};
-    let round = |diameter: f64| FRAC_PI_4 * diameter * diameter;
-    let top = top_of_plate(construct, screw);
-    let (head, shank) = match screw.head {
-        Head::Locked => (0.0, screw.length_mm + top),
-        Head::Seated {
-            centre, radius_mm, ..
-        } => {
-            let above = (centre - screw.entry).norm() - top;
-            let cap = radius_mm - above;
-            let volume = FRAC_PI_3 * cap * cap * (3.0 * radius_mm - cap);
-            (volume, screw.length_mm + top - cap)
-        }
-        Head::OnBone {
-            diameter_mm,
-            height_mm,
-        } => (round(diameter_mm) * height_mm, screw.length_mm),
-    };
-    head + round(screw.diameter_mm) * shank
-}
-
-/// Height of the outer face of a screw's plate above the bone, mm; 0 without a plate.
-pub(super) fn top_of_plate(construct: &Construct, screw: &Screw) -> f64 {
-    let mut plates = construct.plates.iter();
-    plates
-        .find(|p| Some(p.site) == screw.plate)
-        .map_or(0.0, |p| p.stand_off_mm + p.thickness_mm)
-}
-
-/// The wall of an empty hole, round or drawn out along the plate.
-pub(super) fn hole_wall(hole: &Hole, depth_mm: f64) -> Slot {
-    let radius_mm = 0.5 * hole.diameter_mm;
-    let half = 0.5 * hole.slot_mm;
-    let along = (hole.along - hole.axis * hole.along.dot(&hole.axis)).normalize();
-    let mut bounds = Aabb::EMPTY;
-    for end in [-half, half] {
-        let centre = hole.centre + along * end;
-        bounds = bounds
-            .including(centre - hole.axis * depth_mm)
-            .including(centre + hole.axis);
-    }
-    Slot {
-        centre: hole.centre,
-        axis: hole.axis,
-        along,
-        half_mm: half,
-        radius_mm,
-        bounds: bounds.grown(radius_mm),
-    }
-}
-
-/// A straight slot with round ends, endless along its axis: negative inside.
-pub(super) struct Slot {
-    centre: Vec3,
-    axis: Vec3,
-    along: Vec3,
-    half_mm: f64,
-    radius_mm: f64,
-    pub(super) bounds: Aabb,
-}
-
-impl Slot {
-    /// From the nearest point of the middle line, at right angles to the axis.
-    fn offset(&self, x: Vec3) -> Vec3 {
-        let r = x - self.centre;
-        let r = r - self.axis * r.dot(&self.axis);
-        r - self.along * r.dot(&self.along).clamp(-self.half_mm, self.half_mm)
-    }
-}
-
-impl bicolumn_geometry::Field for Slot {
-    fn value(&self, x: Vec3) -> f64 {
-        self.offset(x).norm() - self.radius_mm
-    }
-    fn gradient(&self, x: Vec3) -> Vec3 {
-        self.offset(x)
-            .try_normalize(1e-12)
-            .unwrap_or_else(Vec3::zeros)
-    }
-    fn bounds(&self) -> Aabb {
-        self.bounds
-    }
 }

@@ -1,16 +1,19 @@
 //! How wide a cell may be at a point: what the user asks for, and what a valid mesh needs.
 
-use super::{Sizing, fracture_cuts, plate_distance, screw_cuts, screw_distance};
 use crate::SizeField;
+use crate::program::distance::{
+    face_distance, head_distance, plate_distance, screw_distance, split_distance, top_of_plate,
+};
+use crate::program::sizing::Sizing;
 use crate::region::{self, RegionFeature};
 use bicolumn_base::Vec3;
-use bicolumn_geometry::{Construct, Field, Plate};
+use bicolumn_geometry::{Construct, Field, Fracture, Head, Plate, Screw, Split};
 
 /// Largest cell at the wall of the medullary canal, as a share of its radius.
 const CANAL_SHARE: f64 = 0.6;
 
 /// The rule of cell sizes over one construct.
-pub(super) struct CellSizes<'a> {
+pub(crate) struct CellSizes<'a> {
     construct: &'a Construct,
     sizing: &'a Sizing,
     risers: Vec<RiserPlace>,
@@ -24,7 +27,7 @@ pub(super) struct CellSizes<'a> {
 const NO_WISH: f64 = f64::INFINITY;
 
 impl<'a> CellSizes<'a> {
-    pub(super) fn of(construct: &'a Construct, sizing: &'a Sizing) -> Self {
+    pub(crate) fn of(construct: &'a Construct, sizing: &'a Sizing) -> Self {
         let halvings = halvings(construct, sizing);
         CellSizes {
             construct,
@@ -36,12 +39,12 @@ impl<'a> CellSizes<'a> {
     }
 
     /// Finest lattice cell, mm.
-    pub(super) fn finest_mm(&self) -> f64 {
+    pub(crate) fn finest_mm(&self) -> f64 {
         self.finest_mm
     }
 
     /// How often a lattice cell may double.
-    pub(super) fn levels(&self) -> u32 {
+    pub(crate) fn levels(&self) -> u32 {
         let widest = self.widest_mm() / self.sizing.finest_mm;
         let halvings = (self.sizing.finest_mm / self.finest_mm).log2().round() as u32;
         widest.max(1.0).log2().floor() as u32 + halvings
@@ -61,7 +64,7 @@ impl<'a> CellSizes<'a> {
     }
 
     /// Widest cell at the hardware, mm.
-    pub(super) fn at_hardware_mm(&self) -> f64 {
+    pub(crate) fn at_hardware_mm(&self) -> f64 {
         let plate = self.sizing.finest_mm * self.sizing.plate_ratio;
         if self.field.is_none() && self.sizing.regions.is_empty() {
             return plate;
@@ -70,7 +73,7 @@ impl<'a> CellSizes<'a> {
     }
 
     /// Wanted cell at a point, mm.
-    pub(super) fn at(&self, x: Vec3) -> f64 {
+    pub(crate) fn at(&self, x: Vec3) -> f64 {
         let finest = self.sizing.finest_mm;
         let wanted = match &self.field {
             Some(field) => self.least(x, field.at(x), NO_WISH),
@@ -117,19 +120,19 @@ impl<'a> CellSizes<'a> {
             RegionFeature::Screw(number) => {
                 let mut screws = construct.screws.iter();
                 screws.find(|s| s.number == number).map(|s| {
-                    let head = screw_cuts::head_distance(construct, s, x);
+                    let head = head_distance(construct, s, x);
                     screw_distance(construct, s, x).min(head)
                 })
             }
             RegionFeature::Fracture => {
                 let fracture = construct.fracture.as_ref();
-                fracture.map(|f| fracture_cuts::face_distance(f, x))
+                fracture.map(|f| face_distance(f, x))
             }
             RegionFeature::Split => {
                 let fracture = construct.fracture.as_ref();
                 fracture.and_then(|f| {
                     let split = f.split.as_ref()?;
-                    Some(fracture_cuts::split_distance(f, split, x))
+                    Some(split_distance(f, split, x))
                 })
             }
         };
@@ -175,9 +178,8 @@ impl<'a> CellSizes<'a> {
             let off = screw_distance(construct, s, x).abs();
             // Cells finer than the rest reach no farther than they must.
             h = h.min((at_screw + STEEP_GROWTH * off).min(finest + grow * off));
-            let off = screw_cuts::head_distance(construct, s, x).max(0.0);
-            let at_head =
-                screw_cuts::seat_width(construct, s).map_or(finest, |w| finest.min(SEAT_SHARE * w));
+            let off = head_distance(construct, s, x).max(0.0);
+            let at_head = seat_width(construct, s).map_or(finest, |w| finest.min(SEAT_SHARE * w));
             h = h.min((at_head + STEEP_GROWTH * off).min(finest + grow * off));
         }
         for place in &self.risers {
@@ -186,7 +188,7 @@ impl<'a> CellSizes<'a> {
             h = h.min((there + STEEP_GROWTH * off).min(there.max(finest) + grow * off));
         }
         if let Some(f) = &construct.fracture {
-            h = h.min(fracture_cuts::wanted_size(f, sizing, finest, x));
+            h = h.min(size_at_fracture(f, sizing, finest, x));
         }
         h
     }
@@ -268,7 +270,7 @@ fn hardware_needs(construct: &Construct, sizing: &Sizing) -> impl Iterator<Item 
     let seats = construct
         .screws
         .iter()
-        .filter_map(|s| screw_cuts::seat_width(construct, s))
+        .filter_map(|s| seat_width(construct, s))
         .map(|w| SEAT_SHARE * w);
     screws
         .map(|s| 0.5 * sizing.screw_ratio * s.diameter_mm)
@@ -309,4 +311,44 @@ fn plate_end_distance(plate: &Plate, outer: f64, x: Vec3) -> f64 {
         .max(outer.abs() - plate.stand_off_mm - 0.5)
         .max(0.8 * behind)
         .max(0.0)
+}
+
+/// Width of the ring between a seated head's rim and its bore, mm.
+fn seat_width(construct: &Construct, screw: &Screw) -> Option<f64> {
+    let Head::Seated {
+        centre,
+        radius_mm,
+        bore_mm,
+    } = screw.head
+    else {
+        return None;
+    };
+    let normal = construct.bone.outer().gradient(screw.entry).normalize();
+    let above = (centre - screw.entry).dot(&normal) - top_of_plate(construct, screw);
+    let rim = (radius_mm * radius_mm - above * above).max(0.0).sqrt();
+    // A ball that hardly reaches the bore would ask for endless cells.
+    Some((rim - 0.5 * bore_mm).max(0.3 * screw.diameter_mm))
+}
+
+/// Wanted cell at a point: at the faces so many times `finest`, and no larger than a gap that is filled.
+fn size_at_fracture(fracture: &Fracture, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
+    let from_face = face_distance(fracture, x);
+    let mut at_face = finest * sizing.fracture_ratio;
+    if fracture.spec.filled {
+        at_face = at_face.min(fracture.spec.gap_mm);
+    }
+    let size = at_face + sizing.growth * from_face;
+    match &fracture.split {
+        Some(split) => size.min(at_split(fracture, split, sizing, finest, x)),
+        None => size,
+    }
+}
+
+fn at_split(fracture: &Fracture, split: &Split, sizing: &Sizing, finest: f64, x: Vec3) -> f64 {
+    let away = split_distance(fracture, split, x);
+    let mut at_face = finest * sizing.fracture_ratio;
+    if fracture.spec.filled && split.spec.gap_mm > 0.0 {
+        at_face = at_face.min(split.spec.gap_mm);
+    }
+    at_face + sizing.growth * away
 }

@@ -1,0 +1,51 @@
+//! Wanted edge lengths of a construct's mesh.
+
+use crate::{LatticePose, SizeField, SizeRegion};
+use serde::{Deserialize, Serialize};
+
+/// Wanted edge lengths by feature.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Sizing {
+    /// Finest lattice cell, mm: proximal plate ends, screws, hole rims.
+    pub finest_mm: f64,
+    /// Body of the plates, as a multiple of `finest_mm`.
+    pub plate_ratio: f64,
+    /// Fracture faces, as a multiple.
+    pub fracture_ratio: f64,
+    /// Far from all hardware, as a multiple.
+    pub far_ratio: f64,
+    /// Largest cell in a wall, as a multiple of the wall's own thickness.
+    pub wall_ratio: f64,
+    /// Largest cell at a screw, as a multiple of its radius.
+    pub screw_ratio: f64,
+    /// At the bone's surface round the uppermost screw of each plate, where the stress near its end peaks, as a
+    /// multiple of `finest_mm`.
+    pub riser_ratio: f64,
+    /// Growth of the size with distance, mm per mm.
+    pub growth: f64,
+    /// Where the lattice lies: another pose gives another mesh of the same fineness.
+    pub pose: LatticePose,
+    /// In place of the sizes by feature; must cover [`material_box`](crate::program::material_box).
+    pub size_field: Option<SizeField>,
+    /// Regions with a size of their own.
+    pub regions: Vec<SizeRegion>,
+}
+
+impl Default for Sizing {
+    fn default() -> Self {
+        Sizing {
+            finest_mm: 1.25,
+            plate_ratio: 1.7,
+            fracture_ratio: 1.7,
+            far_ratio: 4.0,
+            wall_ratio: 1.5,
+            screw_ratio: 1.2,
+            riser_ratio: 0.5,
+            growth: 0.35,
+            pose: LatticePose::default(),
+            size_field: None,
+            regions: Vec::new(),
+        }
+    }
+}
