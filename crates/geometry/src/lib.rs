@@ -2,6 +2,11 @@
 //!
 //! Door: [`Construct::build`] takes a [`ConstructSpec`] and gives the solids, or a [`GeometryError`]
 //! that names the parts at fault. Everything downstream reads surfaces through [`Field`].
+//!
+//! # Known limits
+//! One bone shape with dimensions from published means, or one imported surface: no anatomical variants. Two plates at
+//! most, each following the bone's surface at a constant stand-off. Screws are smooth cylinders without threads. Fracture
+//! faces are planes: one supracondylar fracture, with or without a sagittal split of the articular block.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

@@ -2,6 +2,18 @@
 //!
 //! Doors: [`mesh_construct`] for a construct, [`build`] for any [`Blueprint`],
 //! [`TetMesh::from_straight_tets`] for given tetrahedra, [`split()`] for interfaces with two sides.
+//!
+//! Method: a graded body-centred cubic lattice is cut along implicit surfaces in order, by warping near vertices and
+//! splitting crossed edges (in the spirit of isosurface stuffing, Labelle and Shewchuk 2007, ACM Trans Graph 26:57);
+//! local operations improve the worst tetrahedra (Klingner and Shewchuk 2007, Proc 16th Int Meshing Roundtable);
+//! straight tetrahedra are promoted to curved ten-node ones. The module headers name source and algorithm of each step;
+//! words are explained in docs/glossary.md.
+//!
+//! # Known limits
+//! At most 127 surfaces. Features thinner than the lattice's cells are not resolved: a wall or gap may be bridged, an
+//! island of it is removed; so sizes must follow the thinnest feature. No proven bound on angles: a mesh that keeps an
+//! angle below 10 degrees after all retries is returned with its quality table. Surfaces that meet at less than about 8
+//! degrees are treated as parallel there.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 

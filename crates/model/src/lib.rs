@@ -3,6 +3,10 @@
 //! Door: [`Problem`]. A [`Support`] prescribes displacement components at nodes (Dirichlet conditions). A [`LoadCase`]
 //! holds consistent nodal forces (Neumann conditions) and displacements of supports; [`PatchLoad`] makes it from a
 //! resultant on a surface patch, [`JointPatches`] from its name.
+//!
+//! # Known limits
+//! Linear elasticity, isotropic or transversely isotropic, constant in each element. Loads keep their directions
+//! (no follower loads), no body forces, no thermal or initial strain. Supports are rigid.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod density;

@@ -3,6 +3,10 @@
 //! A job passes three types, each in its file: [`job_raw::RawJob`] (as written), [`job::Job`] (valid),
 //! [`inputs::PointInputs`] (resolved: what decides one point's result). All keys are listed once, in
 //! [`key_table`]. [`run_study`] runs a plan, [`check_job`] only looks at it.
+//!
+//! # Known limits
+//! Designs are full factorials or one factor at a time, without replication other than other lattice poses. A point is
+//! computed on one machine, in memory. A point that fails has no responses; the analysis goes on without it.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
