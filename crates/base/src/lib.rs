@@ -21,12 +21,14 @@ pub mod part;
 pub mod side;
 pub mod tensor;
 pub mod unit;
+pub mod word;
 
 pub use aabb::Aabb;
 pub use part::{Fragment, Part, PlateSite, ScrewNumber, Tissue};
 pub use side::BodySide;
 pub use tensor::SymTensor;
 pub use unit::Unit;
+pub use word::Word;
 
 /// A position or a free vector in the bone frame, mm.
 pub type Vec3 = nalgebra::Vector3<f64>;

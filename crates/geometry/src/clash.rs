@@ -1,39 +1,72 @@
 //! The last check of a construct: every pair of parts, by itself and not by how it was laid out.
 
 use crate::rod::Rod;
-use crate::shaft_screws::{LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE};
-use crate::{Bone, Construct, GeometryError, Head, Plate, Screw, ScrewRow};
+use crate::screw_limits::{LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE, length_in_bone};
+use crate::{
+    Bone, Fracture, GeometryError, Head, IndependentQuantity, Member, Plate, Screw, ScrewRow,
+    Subject,
+};
 use bicolumn_base::Vec3;
 
 /// A hundredth of a millimetre of slack for the fields' interpolation.
 const SLACK: f64 = 0.02;
 
+/// Solids of a construct to be checked against each other.
+pub(crate) struct Solids<'a> {
+    pub(crate) bone: &'a Bone,
+    pub(crate) fracture: Option<&'a Fracture>,
+    pub(crate) plates: &'a [Plate],
+    pub(crate) screws: &'a [Screw],
+}
+
+impl Solids<'_> {
+    /// A screw as errors name it.
+    fn member(&self, screw: &Screw) -> Member {
+        let number = screw.number;
+        match screw.plate {
+            Some(plate) => Member::PlateScrew {
+                number,
+                row: screw.row,
+                plate,
+            },
+            None => Member::Independent {
+                number,
+                index: 1 + self
+                    .screws
+                    .iter()
+                    .filter(|s| s.plate.is_none() && s.number < number)
+                    .count(),
+            },
+        }
+    }
+}
+
 /// Checks all clearances.
 ///
 /// # Errors
 /// The first pair at fault.
-pub(crate) fn check(construct: &Construct, clearance: f64) -> Result<(), GeometryError> {
-    for (i, a) in construct.plates.iter().enumerate() {
-        for b in &construct.plates[i + 1..] {
+pub(crate) fn check(solids: &Solids<'_>, clearance: f64) -> Result<(), GeometryError> {
+    for (i, a) in solids.plates.iter().enumerate() {
+        for b in &solids.plates[i + 1..] {
             plates_apart(a, b, clearance)?;
         }
     }
-    for (i, a) in construct.screws.iter().enumerate() {
-        for b in &construct.screws[i + 1..] {
-            screws_apart(construct, a, b, clearance)?;
+    for (i, a) in solids.screws.iter().enumerate() {
+        for b in &solids.screws[i + 1..] {
+            screws_apart(solids, a, b, clearance)?;
         }
     }
-    for screw in &construct.screws {
-        clear_of_plates(construct, screw, clearance)?;
-        held(&construct.bone, screw)?;
-        in_its_fragment(construct, screw)?;
+    for screw in solids.screws {
+        clear_of_plates(solids, screw, clearance)?;
+        held(solids, screw)?;
+        in_its_fragment(solids, screw)?;
     }
     Ok(())
 }
 
 /// A screw's body from the outer face of its plate.
-fn rod(construct: &Construct, screw: &Screw) -> Rod {
-    let top = construct
+fn rod(solids: &Solids<'_>, screw: &Screw) -> Rod {
+    let top = solids
         .plates
         .iter()
         .find(|p| Some(p.site) == screw.plate)
@@ -45,18 +78,34 @@ fn rod(construct: &Construct, screw: &Screw) -> Rod {
     }
 }
 
-/// Hint for a screw without a plate: the keys of its line that move it.
-fn own_place(construct: &Construct, screw: &Screw) -> Option<String> {
-    let mut independent = construct.screws.iter();
-    let before = independent
-        .by_ref()
-        .take_while(|s| s.number != screw.number)
-        .filter(|s| s.row == ScrewRow::Independent)
-        .count();
-    (screw.row == ScrewRow::Independent).then(|| {
-        let n = before + 1;
-        format!("change screws.independent_{n}.level_mm, screws.independent_{n}.anterior_mm or its direction")
-    })
+/// Advice that mends a clash, and the quantities that it names.
+struct Mend {
+    hint: String,
+    remedies: Vec<Subject>,
+}
+
+impl Mend {
+    fn by(hint: &str) -> Mend {
+        Mend {
+            hint: hint.into(),
+            remedies: vec![],
+        }
+    }
+
+    /// A screw independent of plates moves by its own line; another by the general advice.
+    fn of(member: Member, hint: &str) -> Mend {
+        match member {
+            Member::Independent { index, .. } => Mend {
+                hint: format!(
+                    "change the level_mm, anterior_mm or direction of independent screw {index}"
+                ),
+                remedies: [IndependentQuantity::Level, IndependentQuantity::Anterior]
+                    .map(|q| Subject::Independent(index, q))
+                    .into(),
+            },
+            Member::Fracture | Member::Plate(_) | Member::PlateScrew { .. } => Mend::by(hint),
+        }
+    }
 }
 
 fn plates_apart(a: &Plate, b: &Plate, clearance: f64) -> Result<(), GeometryError> {
@@ -76,38 +125,39 @@ fn plates_apart(a: &Plate, b: &Plate, clearance: f64) -> Result<(), GeometryErro
         }
     }
     clash(
-        format!("plate.{}", a.site),
-        format!("plate.{}", b.site),
+        Member::Plate(a.site),
+        Member::Plate(b.site),
         worst,
         clearance,
-        "make the plates narrower or move one of them",
+        Mend::by("make the plates narrower or move one of them"),
     )
 }
 
 fn screws_apart(
-    construct: &Construct,
+    solids: &Solids<'_>,
     a: &Screw,
     b: &Screw,
     clearance: f64,
 ) -> Result<(), GeometryError> {
-    let (r, s) = (rod(construct, a), rod(construct, b));
+    let (r, s) = (rod(solids, a), rod(solids, b));
     clash(
-        a.number.to_string(),
-        b.number.to_string(),
+        solids.member(a),
+        solids.member(b),
         (r.clearance(&s), r.meeting_point(&s)),
         clearance,
-        &own_place(construct, b).unwrap_or_else(|| {
-            "use thinner or fewer screws, or shift one plate's end level".to_string()
-        }),
+        Mend::of(
+            solids.member(b),
+            "use thinner or fewer screws, or shift one plate's end level",
+        ),
     )
 }
 
 fn clear_of_plates(
-    construct: &Construct,
+    solids: &Solids<'_>,
     screw: &Screw,
     clearance: f64,
 ) -> Result<(), GeometryError> {
-    let body = rod(construct, screw);
+    let body = rod(solids, screw);
     let head = match screw.head {
         Head::OnBone {
             diameter_mm,
@@ -119,11 +169,7 @@ fn clear_of_plates(
         }),
         _ => None,
     };
-    for plate in construct
-        .plates
-        .iter()
-        .filter(|p| Some(p.site) != screw.plate)
-    {
+    for plate in solids.plates.iter().filter(|p| Some(p.site) != screw.plate) {
         let nearest = [Some(body), head]
             .into_iter()
             .flatten()
@@ -133,23 +179,22 @@ fn clear_of_plates(
                 |a, b| if b.0 < a.0 { b } else { a },
             );
         clash(
-            screw.number.to_string(),
-            format!("plate.{}", plate.site),
+            solids.member(screw),
+            Member::Plate(plate.site),
             nearest,
             clearance,
-            &own_place(construct, screw)
-                .unwrap_or_else(|| "shift one plate's end level".to_string()),
+            Mend::of(solids.member(screw), "shift one plate's end level"),
         )?;
     }
     Ok(())
 }
 
 fn clash(
-    first: String,
-    second: String,
+    first: Member,
+    second: Member,
     (gap, at): (f64, Vec3),
     clearance_mm: f64,
-    hint: &str,
+    mend: Mend,
 ) -> Result<(), GeometryError> {
     if gap >= clearance_mm - SLACK {
         return Ok(());
@@ -160,12 +205,14 @@ fn clash(
         overlap_mm: clearance_mm - gap,
         clearance_mm,
         level_mm: at.y,
-        hint: hint.into(),
+        hint: mend.hint,
+        remedies: mend.remedies,
     })
 }
 
 /// Enough of the shaft in bone, and a tip that is clearly inside or clearly through.
-fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
+fn held(solids: &Solids<'_>, screw: &Screw) -> Result<(), GeometryError> {
+    let bone = solids.bone;
     let body = Rod {
         from: screw.entry,
         to: screw.tip(),
@@ -178,10 +225,11 @@ fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
     };
     if in_bone < needed {
         return Err(GeometryError::ScrewMissesBone {
-            screw: screw.number.to_string(),
+            screw: solids.member(screw),
             held_mm: in_bone,
             needed_mm: needed,
             hint: "move its plate".into(),
+            remedies: vec![],
         });
     }
     let grazing = [bone.outer(), bone.inner()].into_iter().any(|field| {
@@ -190,30 +238,18 @@ fn held(bone: &Bone, screw: &Screw) -> Result<(), GeometryError> {
     });
     if grazing {
         return Err(GeometryError::NoRoom {
-            what: screw.number.to_string(),
+            member: solids.member(screw),
             why: "its tip lies in the surface of the bone, where it can be neither in nor out"
                 .into(),
             hint: "change its length".into(),
+            remedies: vec![],
         });
     }
     Ok(())
 }
 
-/// How much of a segment lies in cortical or cancellous bone, mm; the canal is empty.
-pub(crate) fn length_in_bone(bone: &Bone, from: Vec3, to: Vec3) -> f64 {
-    let length = (to - from).norm();
-    let n = (4.0 * length).ceil().max(1.0);
-    let step = (to - from) / n;
-    let in_bone = (0..n as usize).filter(|i| {
-        let x = from + step * (*i as f64 + 0.5);
-        let marrow = bone.inner().value(x) < 0.0 && x.y > bone.spec().canal_floor_mm;
-        bone.outer().value(x) < 0.0 && !marrow
-    });
-    in_bone.count() as f64 * length / n
-}
-
-fn in_its_fragment(construct: &Construct, screw: &Screw) -> Result<(), GeometryError> {
-    let Some(fracture) = &construct.fracture else {
+fn in_its_fragment(solids: &Solids<'_>, screw: &Screw) -> Result<(), GeometryError> {
+    let Some(fracture) = solids.fracture else {
         return Ok(());
     };
     let off = [screw.entry, screw.tip()]
@@ -230,11 +266,12 @@ fn in_its_fragment(construct: &Construct, screw: &Screw) -> Result<(), GeometryE
         return Ok(());
     }
     Err(GeometryError::Clash {
-        first: screw.number.to_string(),
-        second: "fracture".into(),
+        first: solids.member(screw),
+        second: Member::Fracture,
         overlap_mm: 0.5 - off,
         clearance_mm: 0.5,
         level_mm: fracture.spec.level_mm,
         hint: "move the fracture or ask for fewer screws".into(),
+        remedies: vec![],
     })
 }

@@ -1,13 +1,14 @@
 //! Bone, fracture, plates and screws together, checked against each other.
 
+use crate::error::within;
 use crate::rod::Rod;
 use crate::seat::{Placed, Seat};
-use crate::spec::{ScrewHold, within};
+use crate::spec::ScrewHold;
 use crate::{
-    Bone, CanalFloor, ConstructSpec, Fracture, GeometryError, Head, Plate, PlateSpec, Screw,
-    ScrewRow, canal, clash, distal_screws, fracture_edges, independent, shaft_screws,
+    Bone, BoneDimension, CLEARANCE_MM, CanalFloor, ConstructSpec, Fracture, GeometryError, Head,
+    Member, Plate, PlateQuantity, PlateSpec, Screw, ScrewRow, Subject, canal, clash, distal_screws,
+    fracture_edges, independent, shaft_screws,
 };
-use bicolumn_base::PlateSite;
 use std::sync::Arc;
 
 /// A whole construct, free of clashes.
@@ -69,7 +70,13 @@ impl Construct {
         construct.place_screws(spec)?;
         construct.settle_canal_floor();
         construct.note_potting();
-        clash::check(&construct, spec.clearance_mm)?;
+        let solids = clash::Solids {
+            bone: &construct.bone,
+            fracture: construct.fracture.as_ref(),
+            plates: &construct.plates,
+            screws: &construct.screws,
+        };
+        clash::check(&solids, spec.clearance_mm)?;
         Ok(construct)
     }
 
@@ -99,10 +106,14 @@ impl Construct {
             independent.push(independent::place(&self.bone, fracture, of, i + 1, number)?);
         }
         let mut placed = shaft_screws::place(&self.bone, fracture, &self.plates, shaft, clearance)?;
-        let mut rods: Vec<_> = placed.iter().map(Placed::rod).collect();
-        rods.extend(independent.iter().map(Rod::in_bone));
+        let of_seat = |p: &Placed| (p.seat.member(), p.rod());
+        let mut others: Vec<_> = placed.iter().map(of_seat).collect();
+        others.extend(independent.iter().enumerate().map(|(i, s)| {
+            let (number, index) = (s.number, i + 1);
+            (Member::Independent { number, index }, Rod::in_bone(s))
+        }));
         placed.extend(distal_screws::place(
-            &self.bone, fracture, distal, &rods, clearance,
+            &self.bone, fracture, distal, &others, clearance,
         )?);
         placed.sort_by_key(|p| p.seat.number);
         for p in placed {
@@ -187,15 +198,16 @@ impl ConstructSpec {
     /// # Errors
     /// [`GeometryError::Dimension`] or [`GeometryError::NoRoom`].
     pub fn check(&self) -> Result<(), GeometryError> {
-        within("construct.clearance_mm", self.clearance_mm, "mm", 0.8, 3.0)?;
+        within(Subject::Clearance, self.clearance_mm, CLEARANCE_MM)?;
         for (i, plate) in self.plates.iter().enumerate() {
             plate.check()?;
             ends_below_potting(plate, self.bone.potting_level_mm)?;
             if self.plates[..i].iter().any(|p| p.site == plate.site) {
                 return Err(GeometryError::NoRoom {
-                    what: format!("plate.{}", PlateSite::from(plate.site)),
+                    member: Member::Plate(plate.site.into()),
                     why: "two plates are asked for at one site".into(),
                     hint: "give each plate its own site".into(),
+                    remedies: vec![],
                 });
             }
         }
@@ -212,12 +224,16 @@ fn ends_below_potting(plate: &PlateSpec, potting: f64) -> Result<(), GeometryErr
         return Ok(());
     }
     Err(GeometryError::NoRoom {
-        what: format!("plate.{}", PlateSite::from(plate.site)),
+        member: Member::Plate(plate.site.into()),
         why: format!(
             "its proximal end at level {:.1} mm is longer than the shaft model, potted at {potting:.1} mm",
             plate.end_level_mm
         ),
         hint: format!("end it below {highest:.1} mm or raise potting_level_mm"),
+        remedies: vec![
+            plate.subject(PlateQuantity::EndLevel),
+            Subject::Bone(BoneDimension::PottingLevel),
+        ],
     })
 }
 
@@ -415,7 +431,7 @@ mod tests {
         };
         says(
             message(&|s| s.plates[0].thickness_mm = -1.0),
-            &["plates.medial.thickness_mm", "-1"],
+            &["plate.medial thickness_mm", "-1"],
         );
         says(
             message(&|s| s.plates[1].end_level_mm = 148.0),
@@ -445,7 +461,7 @@ mod tests {
         };
         says(
             message(&|s| s.fracture = gap(20.0)),
-            &["fracture.level_mm", "20"],
+            &["fracture level_mm", "20"],
         );
         let thick = message(&|s| {
             for p in &mut s.plates {

@@ -7,9 +7,9 @@
 
 use crate::canal::{self, beside_floor_mm};
 use crate::rod::{Rod, rises_above};
+use crate::screw_limits::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
 use crate::seat::{Placed, Seat};
-use crate::shaft_screws::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
-use crate::{Bone, CanalFloor, Fracture, GeometryError};
+use crate::{Bone, CanalFloor, Fracture, GeometryError, Member, PlateQuantity};
 use bicolumn_base::Vec3;
 
 /// Widest angle between a distal screw and its hole's axis, degrees (judgement; polyaxial holes: from
@@ -42,7 +42,7 @@ struct Layout {
     score: f64,
 }
 
-/// Places distal screws, clear of each other and of the rods given.
+/// Places distal screws, clear of each other and of the screws given.
 ///
 /// # Errors
 /// [`GeometryError::ScrewMissesBone`] when a screw finds no bone, [`GeometryError::Clash`] when there is
@@ -51,7 +51,7 @@ pub(crate) fn place(
     bone: &Bone,
     fracture: Option<&Fracture>,
     mut seats: Vec<(Seat, f64)>,
-    others: &[Rod],
+    others: &[(Member, Rod)],
     clearance: f64,
 ) -> Result<Vec<Placed>, GeometryError> {
     // From the joint upwards, the plates in turn.
@@ -59,7 +59,7 @@ pub(crate) fn place(
     let floor = canal::floor(bone, fracture);
     let start = Layout {
         screws: Vec::new(),
-        rods: others.to_vec(),
+        rods: others.iter().map(|(_, rod)| *rod).collect(),
         score: 0.0,
     };
     let mut beam = vec![start];
@@ -78,14 +78,7 @@ pub(crate) fn place(
             ));
         }
         if next.is_empty() {
-            return Err(blocked(
-                seat,
-                &rays,
-                &beam[0],
-                &seats,
-                others.len(),
-                clearance,
-            ));
+            return Err(blocked(seat, &rays, &beam[0], &seats, others, clearance));
         }
         next.sort_by(|a, b| b.score.total_cmp(&a.score));
         next.truncate(BEAM);
@@ -127,13 +120,19 @@ fn rays(
     }
     if rays.is_empty() {
         return Err(GeometryError::ScrewMissesBone {
-            screw: seat.number.to_string(),
+            screw: seat.member(),
             held_mm: best,
             needed_mm: LEAST,
             hint: format!(
                 "its hole in plate.{} lies at level {:.1} mm over thin bone: change distal_hole_level_mm or distal_hole_pitch_mm, or ask for fewer distal screws",
                 seat.plate, seat.entry.y
             ),
+            remedies: [
+                PlateQuantity::DistalHoleLevel,
+                PlateQuantity::DistalHolePitch,
+            ]
+            .map(|q| seat.subject(q))
+            .into(),
         });
     }
     Ok(rays)
@@ -225,7 +224,7 @@ fn blocked(
     rays: &[Ray],
     layout: &Layout,
     seats: &[(Seat, f64)],
-    others: usize,
+    others: &[(Member, Rod)],
     clearance: f64,
 ) -> GeometryError {
     let mut best = (f64::MIN, 0, Vec3::zeros());
@@ -243,13 +242,12 @@ fn blocked(
             best = w;
         }
     }
-    let second = best
-        .1
-        .checked_sub(others)
-        .and_then(|i| seats.get(i))
-        .map_or("a shaft screw".to_string(), |s| s.0.number.to_string());
+    // A layout's rods are those of the other screws, then those of the seats in order.
+    let in_the_way = others.iter().map(|(member, _)| *member);
+    let mut in_the_way = in_the_way.chain(seats.iter().map(|s| s.0.member()));
+    let second = in_the_way.nth(best.1).unwrap_or(seat.member());
     GeometryError::Clash {
-        first: seat.number.to_string(),
+        first: seat.member(),
         second,
         overlap_mm: (clearance - best.0).max(0.0),
         clearance_mm: clearance,
@@ -257,5 +255,6 @@ fn blocked(
         hint: format!(
             "no direction within {CONE}° of its hole is free: ask for fewer or thinner distal screws, or a larger distal_hole_pitch_mm"
         ),
+        remedies: vec![seat.subject(PlateQuantity::DistalHolePitch)],
     }
 }

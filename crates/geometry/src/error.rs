@@ -1,65 +1,109 @@
-//! Errors of a construct: dimensions out of range, parts that do not fit.
+//! Errors of construct building.
 
+use crate::{Member, Range, Subject};
 use thiserror::Error;
 
-/// A construct that cannot exist, with the parts and the numbers at fault.
+/// A construct that cannot exist, with the members, quantities and numbers at fault.
+///
+/// `remedies` are the quantities that a change could mend it by, the likeliest first; hints name them by
+/// their fields in the specification.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum GeometryError {
-    /// A dimension outside what the model accepts.
-    #[error("{what} is {value} {unit}; accepted: {accepted}")]
+    /// A dimension outside its accepted range.
+    #[error("{subject} is {value} {unit}; accepted: {accepted}")]
     Dimension {
-        /// The dimension's key in the job file, for example `bone.shaft_diameter_mm`.
-        what: String,
+        /// The quantity.
+        subject: Subject,
         /// The value given.
         value: f64,
-        /// Its unit.
+        /// Its unit, with a condition that the range follows from where there is one.
         unit: &'static str,
-        /// Accepted range, in words.
+        /// Accepted values, in words.
         accepted: String,
     },
-    /// Two parts closer than their clearance or inside each other.
+    /// Two members closer than their clearance or inside each other.
     #[error(
         "{first} and {second} clash: {overlap_mm:.2} mm inside the clearance of {clearance_mm:.2} mm (near level {level_mm:.1} mm); {hint}"
     )]
     Clash {
-        /// The one part, by its file name (`screw.03`, `plate.medial`).
-        first: String,
+        /// The one member.
+        first: Member,
         /// The other.
-        second: String,
-        /// How far they reach into the clearance, mm.
+        second: Member,
+        /// Depth that they reach into the clearance, mm.
         overlap_mm: f64,
         /// The clearance asked for, mm.
         clearance_mm: f64,
         /// Height above the articular axis where they meet, mm.
         level_mm: f64,
-        /// Hint: a change that may help.
+        /// Advice to the user.
         hint: String,
+        /// Quantities to change.
+        remedies: Vec<Subject>,
     },
     /// A screw that touches no bone, or too little.
     #[error(
         "{screw} misses the bone: {held_mm:.1} mm of its shaft lies in bone, at least {needed_mm:.1} mm is needed; {hint}"
     )]
     ScrewMissesBone {
-        /// The screw's file name.
-        screw: String,
+        /// The screw.
+        screw: Member,
         /// Length inside bone, mm.
         held_mm: f64,
         /// Length needed, mm.
         needed_mm: f64,
-        /// Hint: a change that may help.
+        /// Advice to the user.
         hint: String,
+        /// Quantities to change.
+        remedies: Vec<Subject>,
     },
     /// An imported surface that cannot stand for the bone.
     #[error(transparent)]
     Surface(#[from] crate::SurfaceError),
     /// A layout that leaves no place for something asked for.
-    #[error("{what}: {why}; {hint}")]
+    #[error("{member}: {why}; {hint}")]
     NoRoom {
-        /// Request that cannot be met.
-        what: String,
-        /// Why there is no room.
+        /// The member without room.
+        member: Member,
+        /// Reason.
         why: String,
-        /// Hint: a change that may help.
+        /// Advice to the user.
         hint: String,
+        /// Quantities to change.
+        remedies: Vec<Subject>,
     },
+}
+
+/// Refuses a value outside a range, or not a number.
+///
+/// # Errors
+/// [`GeometryError::Dimension`] of the subject.
+pub(crate) fn within(subject: Subject, value: f64, range: Range) -> Result<(), GeometryError> {
+    within_given(subject, value, subject.unit(), range)
+}
+
+/// [`within`] for a range that follows from a condition, told with the unit.
+///
+/// # Errors
+/// [`GeometryError::Dimension`] of the subject.
+pub(crate) fn within_given(
+    subject: Subject,
+    value: f64,
+    unit: &'static str,
+    range: Range,
+) -> Result<(), GeometryError> {
+    if value.is_finite() && range.contains(value) {
+        return Ok(());
+    }
+    let accepted = if range.is_empty() {
+        "nothing, given the other dimensions".into()
+    } else {
+        range.to_string()
+    };
+    Err(GeometryError::Dimension {
+        subject,
+        value,
+        unit,
+        accepted,
+    })
 }

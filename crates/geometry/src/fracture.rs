@@ -9,8 +9,10 @@
 //!  │   distal   │    │   distal   │      │   distal   │
 //! ```
 
-use crate::spec::within;
-use crate::{Bone, ColumnContact, FractureSpec, GeometryError, Split};
+use crate::error::within;
+use crate::{
+    Bone, ColumnContact, FractureQuantity, FractureSpec, GeometryError, Range, Split, Subject,
+};
 use bicolumn_base::{Fragment, Vec3};
 
 /// The planes of a supracondylar fracture.
@@ -48,23 +50,20 @@ impl Fracture {
     /// above the flare), and for a column in contact where there is no gap.
     pub(crate) fn place(bone: &Bone, spec: &FractureSpec) -> Result<Fracture, GeometryError> {
         check_gap(spec)?;
+        let inclination = FractureQuantity::Inclination;
         within(
-            "fracture.inclination_deg",
+            Subject::Fracture(inclination),
             spec.inclination_deg,
-            "deg",
-            -45.0,
-            45.0,
+            inclination.range(),
         )?;
         let (lowest, highest) = bone.metaphysis();
         let tilt = spec.inclination_deg.to_radians();
         // The lower plane must pass above the fossae over their whole width.
         let drop = 0.5 * spec.gap_mm / tilt.cos() + bone.fossa_reach() * tilt.tan().abs();
         within(
-            "fracture.level_mm",
+            Subject::Fracture(FractureQuantity::Level),
             spec.level_mm,
-            "mm",
-            lowest + drop,
-            highest - 0.5 * spec.gap_mm,
+            Range::new(lowest + drop, highest - 0.5 * spec.gap_mm),
         )?;
         let lateral = bone.mirrored(Vec3::new(0.0, tilt.sin(), tilt.cos()));
         let touching = match spec.column_contact {
@@ -138,23 +137,29 @@ impl Fracture {
 
 /// A gap is zero or wide enough to be meshed; a column in contact needs another that is open.
 fn check_gap(spec: &FractureSpec) -> Result<(), GeometryError> {
-    let refuse = |accepted: &str| {
+    let gap = FractureQuantity::Gap;
+    let range = gap.range();
+    let refuse = |accepted: String| {
         Err(GeometryError::Dimension {
-            what: "fracture.gap_mm".into(),
+            subject: Subject::Fracture(gap),
             value: spec.gap_mm,
-            unit: "mm",
-            accepted: accepted.into(),
+            unit: gap.unit(),
+            accepted,
         })
     };
-    let open = (1.0..=15.0).contains(&spec.gap_mm);
+    let open = range.contains(spec.gap_mm);
     if !open && spec.gap_mm != 0.0 {
-        return refuse("0 (reduced), or 1.0 to 15.0");
+        return refuse(format!("0 (reduced), or {range}"));
     }
     if !open && spec.column_contact != ColumnContact::None {
-        return refuse("1.0 to 15.0 with one column in contact: the other one is open");
+        return refuse(format!(
+            "{range} with one column in contact: the other one is open"
+        ));
     }
     if !open && spec.filled {
-        return refuse("1.0 to 15.0 with healing tissue: a reduced fracture leaves it no room");
+        return refuse(format!(
+            "{range} with healing tissue: a reduced fracture leaves it no room"
+        ));
     }
     Ok(())
 }
@@ -250,7 +255,7 @@ mod tests {
         for (spec, word) in [(medial, "open"), (filled, "tissue"), (thin, "reduced")] {
             let error = placed(spec).unwrap_err().to_string();
             assert!(
-                error.starts_with("fracture.gap_mm") && error.contains(word),
+                error.starts_with("fracture gap_mm") && error.contains(word),
                 "{error}"
             );
         }

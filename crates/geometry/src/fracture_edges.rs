@@ -1,7 +1,7 @@
 //! The edges of fragments: how sharply the faces of a fracture and of a split meet the bone's surfaces.
 
 use crate::rod::across;
-use crate::{Bone, Field, Fracture, FractureSpec, GeometryError};
+use crate::{Bone, Field, Fracture, FractureQuantity, FractureSpec, GeometryError, Subject};
 use bicolumn_base::Vec3;
 
 /// Least angle between a face and the bone's outer or inner surface, degrees: the elements in a sharper edge
@@ -46,15 +46,15 @@ pub(crate) fn check(bone: &Bone, fracture: &Fracture) -> Result<(), GeometryErro
 
 /// The error for an edge, with the nearest value that would do.
 fn refusal(bone: &Bone, spec: &FractureSpec, edge: &Edge) -> GeometryError {
-    let (what, value, unit, step) = match (&spec.split, edge.of_split) {
+    let (quantity, value, step) = match (&spec.split, edge.of_split) {
         (Some(split), true) => (
-            "fracture.split_inclination_deg",
+            FractureQuantity::SplitInclination,
             split.inclination_deg,
-            "deg",
             0.5,
         ),
-        _ => ("fracture.level_mm", spec.level_mm, "mm", 0.5),
+        _ => (FractureQuantity::Level, spec.level_mm, 0.5),
     };
+    let unit = quantity.unit();
     let with = |value: f64| {
         let mut other = spec.clone();
         match (&mut other.split, edge.of_split) {
@@ -78,7 +78,7 @@ fn refusal(bone: &Bone, spec: &FractureSpec, edge: &Edge) -> GeometryError {
         format!("{v:.1} {unit}, the nearest that was found")
     });
     GeometryError::Dimension {
-        what: what.into(),
+        subject: Subject::Fracture(quantity),
         value,
         unit,
         accepted: format!(
@@ -192,10 +192,16 @@ mod tests {
             checked(&spec).unwrap();
         }
         let error = checked(&with_split(0.0, 19.0)).unwrap_err();
-        let GeometryError::Dimension { what, accepted, .. } = &error else {
+        let GeometryError::Dimension {
+            subject, accepted, ..
+        } = &error
+        else {
             panic!("{error}");
         };
-        assert_eq!(what, "fracture.split_inclination_deg");
+        assert_eq!(
+            *subject,
+            Subject::Fracture(FractureQuantity::SplitInclination)
+        );
         let told: f64 = accepted.split(' ').next().unwrap().parse().unwrap();
         assert!((10.0..19.0).contains(&told), "{error}");
         checked(&with_split(0.0, told)).unwrap();
@@ -211,10 +217,13 @@ mod tests {
         fracture.spec.level_mm = 30.7;
         fracture.centre = bone.shaft_axis(30.7);
         let error = check(&bone, &fracture).unwrap_err();
-        let GeometryError::Dimension { what, accepted, .. } = &error else {
+        let GeometryError::Dimension {
+            subject, accepted, ..
+        } = &error
+        else {
             panic!("{error}");
         };
-        assert_eq!(what, "fracture.level_mm");
+        assert_eq!(*subject, Subject::Fracture(FractureQuantity::Level));
         let told: f64 = accepted.split(' ').next().unwrap().parse().unwrap();
         checked(&FractureSpec {
             level_mm: told,

@@ -3,17 +3,16 @@
 //!
 //! Each lies on a line that is given; its head rests on the bone where the line enters.
 
+use crate::error::within;
 use crate::head::{HEAD_OVER_CORE, HEIGHT_ON_BONE, Head};
 use crate::rod::{Rod, across, rises_above};
-use crate::shaft_screws::TIP_CLEARANCE;
+use crate::screw_limits::TIP_CLEARANCE;
 use crate::spec::{HeadSide, IndependentScrewSpec, ScrewHold};
-use crate::{Bone, Fracture, GeometryError, Screw, ScrewRow};
+use crate::{Bone, Fracture, GeometryError, IndependentQuantity, Member, Screw, ScrewRow, Subject};
 use bicolumn_base::{Fragment, ScrewNumber, Vec3};
 
 /// Distance that a tip keeps from a fracture face, mm.
 const END_CLEARANCE: f64 = 0.8;
-/// Shortest length, mm.
-const LEAST: f64 = 10.0;
 /// A head needs the bone to face it: least cosine between the axis and the bone's normal (judgement).
 const LEAST_FACING: f64 = 0.6;
 
@@ -32,17 +31,24 @@ pub(crate) fn place(
 ) -> Result<Screw, GeometryError> {
     check(spec, index)?;
     let number = ScrewNumber(number);
+    let member = Member::Independent { number, index };
+    // Shortest length, mm.
+    let least = IndependentQuantity::Length.range().least;
+    let line_of = [IndependentQuantity::Level, IndependentQuantity::Anterior]
+        .map(|q| Subject::Independent(index, q));
     if !matches!(spec.hold, ScrewHold::Lag | ScrewHold::Positional) {
         return Err(GeometryError::NoRoom {
-            what: number.to_string(),
+            member,
             why: format!("it has no plate and cannot be {:?}", spec.hold),
             hint: "take a lag or a positional screw".into(),
+            remedies: vec![Subject::IndependentHold(index)],
         });
     }
-    let no_room = |why: String, hint: &str| GeometryError::NoRoom {
-        what: number.to_string(),
+    let no_footing = |why: String| GeometryError::NoRoom {
+        member,
         why,
-        hint: format!("change screws.independent_{index}.{hint}"),
+        hint: "change its level_mm, anterior_mm or direction".into(),
+        remedies: line_of.into(),
     };
     let (point, direction) = line(bone, spec);
     let (outer, inner) = (bone.outer(), bone.inner());
@@ -54,32 +60,27 @@ pub(crate) fn place(
         .map(|t| surface_between(outer, start + direction * (t - 0.25), direction))
     else {
         return Err(GeometryError::ScrewMissesBone {
-            screw: number.to_string(),
+            screw: member,
             held_mm: 0.0,
-            needed_mm: LEAST,
-            hint: format!("change screws.independent_{index}.level_mm or anterior_mm"),
+            needed_mm: least,
+            hint: "change its level_mm or anterior_mm".into(),
+            remedies: line_of.into(),
         });
     };
     let normal = outer.gradient(entry).normalize();
     let facing = -normal.dot(&direction);
     if facing < LEAST_FACING {
-        return Err(no_room(
-            format!(
-                "its axis meets the bone at {:.0} degrees to the surface, where its head has no footing",
-                facing.clamp(-1.0, 1.0).asin().to_degrees()
-            ),
-            "level_mm, anterior_mm or its direction",
-        ));
+        return Err(no_footing(format!(
+            "its axis meets the bone at {:.0} degrees to the surface, where its head has no footing",
+            facing.clamp(-1.0, 1.0).asin().to_degrees()
+        )));
     }
     let rise = rise_beside_head(outer, entry, direction, HEAD_OVER_CORE * radius);
     if rise > HEIGHT_ON_BONE {
-        return Err(no_room(
-            format!(
-                "bone rises at least {rise:.1} mm above its head's footing within the head's radius of {:.1} mm; at most {HEIGHT_ON_BONE} mm, the head's height, is accepted",
-                HEAD_OVER_CORE * radius
-            ),
-            "level_mm, anterior_mm or its direction",
-        ));
+        return Err(no_footing(format!(
+            "bone rises at least {rise:.1} mm above its head's footing within the head's radius of {:.1} mm; at most {HEIGHT_ON_BONE} mm, the head's height, is accepted",
+            HEAD_OVER_CORE * radius
+        )));
     }
     let keep = -(radius + TIP_CLEARANCE);
     let inside = (4..60)
@@ -95,26 +96,27 @@ pub(crate) fn place(
     };
     let length = (0..)
         .map(|i| deepest - 0.5 * f64::from(i))
-        .take_while(|l| *l >= LEAST)
+        .take_while(|l| *l >= least)
         .find(|l| ends_clear(fracture, &rod(*l)) && !ends_in_marrow(bone, &rod(*l)));
     let Some(length) = length else {
         return Err(GeometryError::ScrewMissesBone {
-            screw: number.to_string(),
+            screw: member,
             held_mm: deepest,
-            needed_mm: LEAST,
-            hint: format!(
-                "its line leaves the inside of the bone there: change screws.independent_{index}.level_mm, anterior_mm or its direction"
-            ),
+            needed_mm: least,
+            hint: "its line leaves the inside of the bone there: change its level_mm, anterior_mm or direction".into(),
+            remedies: line_of.into(),
         });
     };
     let body = rod(length);
     let glides_in = match spec.hold {
         ScrewHold::Lag => Some(near_fragment(fracture, &body).ok_or_else(|| {
-            no_room(
-                "a lag screw presses two faces together, and none in contact lies on its way"
+            GeometryError::NoRoom {
+                member,
+                why: "a lag screw presses two faces together, and none in contact lies on its way"
                     .into(),
-                "hold = \"positional\" instead, or close the gap it crosses",
-            )
+                hint: "make it positional instead, or close the gap that it crosses".into(),
+                remedies: vec![Subject::IndependentHold(index)],
+            }
         })?),
         _ => None,
     };
@@ -228,21 +230,22 @@ fn near_fragment(fracture: Option<&Fracture>, rod: &Rod) -> Option<Fragment> {
 }
 
 fn check(spec: &IndependentScrewSpec, index: usize) -> Result<(), GeometryError> {
-    let within = |key: &str, value: f64, unit, least: f64, most: f64| {
-        crate::spec::within(
-            &format!("screws.independent_{index}.{key}"),
+    use IndependentQuantity as Q;
+    for (quantity, value) in [
+        (Q::Level, spec.level_mm),
+        (Q::Anterior, spec.anterior_mm),
+        (Q::Inclination, spec.inclination_deg),
+        (Q::Turn, spec.turn_deg),
+        (Q::Diameter, spec.diameter_mm),
+        (Q::Length, spec.length_mm),
+    ] {
+        within(
+            Subject::Independent(index, quantity),
             value,
-            unit,
-            least,
-            most,
-        )
-    };
-    within("level_mm", spec.level_mm, "mm", -15.0, 60.0)?;
-    within("anterior_mm", spec.anterior_mm, "mm", -30.0, 15.0)?;
-    within("inclination_deg", spec.inclination_deg, "deg", -70.0, 70.0)?;
-    within("turn_deg", spec.turn_deg, "deg", -45.0, 45.0)?;
-    within("diameter_mm", spec.diameter_mm, "mm", 1.5, 4.5)?;
-    within("length_mm", spec.length_mm, "mm", LEAST, 80.0)
+            quantity.range(),
+        )?;
+    }
+    Ok(())
 }
 
 #[cfg(test)]
@@ -299,7 +302,7 @@ mod tests {
     }
 
     #[test]
-    fn lines_that_miss_or_graze_are_refused_with_their_keys() {
+    fn lines_that_miss_or_graze_are_refused_by_name() {
         let told = |change: &dyn Fn(&mut IndependentScrewSpec)| {
             let mut spec = across(ScrewHold::Positional);
             change(&mut spec.independent[0]);
@@ -311,10 +314,7 @@ mod tests {
         let m = told(&|s| s.level_mm = -14.9);
         assert!(m.contains("screw.13") && m.contains("level_mm"), "{m}");
         let m = told(&|s| s.diameter_mm = 9.0);
-        assert!(
-            m.starts_with("screws.independent_1.diameter_mm is 9"),
-            "{m}"
-        );
+        assert!(m.starts_with("independent screw 1 diameter_mm is 9"), "{m}");
     }
 
     /// A floor with a block on it, a box of a given height from x = 2 mm on.

@@ -11,6 +11,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod bone;
+pub mod bone_spec;
 mod canal;
 pub mod canal_floor;
 mod centre_line;
@@ -26,16 +27,22 @@ pub mod head;
 pub mod imported;
 mod independent;
 pub mod plate;
+pub mod quantity;
+pub mod range;
 mod redistance;
 mod rod;
 pub mod screw;
+mod screw_limits;
+mod screw_row;
 mod seat;
 mod shaft_screws;
 pub mod spec;
 mod spline_grid;
 pub mod split;
+pub mod subject;
 
-pub use bone::{ArticularSurface, Bone, CardRow, Landmarks};
+pub use bone::{ArticularSurface, Bone, Landmarks};
+pub use bone_spec::{BoneDimension, BonePreset, BoneSpec, CardRow};
 pub use canal_floor::CanalFloor;
 pub use construct::Construct;
 pub use error::GeometryError;
@@ -44,9 +51,13 @@ pub use fracture::{Fracture, Step};
 pub use head::Head;
 pub use imported::{Audited, SurfaceError, TriangleSurface, audit, read_stl};
 pub use plate::{Hole, Plate};
-pub use screw::{Screw, ScrewRow};
+pub use quantity::{CLEARANCE_MM, FractureQuantity, IndependentQuantity, PlateQuantity};
+pub use range::Range;
+pub use screw::Screw;
+pub use screw_row::ScrewRow;
 pub use spec::{
-    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
-    PlateSpec, ScrewHold, SplitSpec,
+    ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec, PlateSpec,
+    ScrewHold, SplitSpec,
 };
 pub use split::Split;
+pub use subject::{Member, Subject};

@@ -3,7 +3,10 @@
 use crate::centre_line::CentreLine;
 use crate::footprint::{Footprint, locate, widest};
 use crate::rod::Rod;
-use crate::{Bone, Field, Fracture, GeometryError, PlateSpec};
+use crate::{
+    Bone, Field, Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec,
+    Subject,
+};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 use std::sync::Arc;
 
@@ -67,36 +70,39 @@ impl Plate {
         fracture: Option<&Fracture>,
     ) -> Result<Plate, GeometryError> {
         let site = PlateSite::from(spec.site);
-        let what = format!("plate.{site}");
+        let no_room = |why: String, hint: String| GeometryError::NoRoom {
+            member: Member::Plate(site),
+            why,
+            hint,
+            remedies: vec![spec.subject(PlateQuantity::DistalHoleLevel)],
+        };
         let rim = 0.5 * spec.width_mm + END_RIM;
         let lowest = (0..200)
             .map(|i| f64::from(i) * 0.25)
             .find(|hole| reaches(&bone, site, hole - rim))
             .unwrap_or(50.0);
         if spec.distal_hole_level_mm < lowest {
-            return Err(GeometryError::NoRoom {
-                what,
-                why: format!(
+            return Err(no_room(
+                format!(
                     "its distal end would overhang the bone with the first hole at level {:.1} mm",
                     spec.distal_hole_level_mm
                 ),
-                hint: format!("set distal_hole_level_mm to {lowest:.2} or more"),
-            });
+                format!("set distal_hole_level_mm to {lowest:.2} or more"),
+            ));
         }
         let base = spec.distal_hole_level_mm - rim;
         let Some(mut line) = CentreLine::lay(&bone, site, base, spec.end_level_mm) else {
-            return Err(GeometryError::NoRoom {
-                what,
-                why: "the bone surface ends before the plate does".into(),
-                hint: "raise distal_hole_level_mm".into(),
-            });
+            return Err(no_room(
+                "the bone surface ends before the plate does".into(),
+                "raise distal_hole_level_mm".into(),
+            ));
         };
         line.restart(line.at_level(spec.distal_hole_level_mm) - rim);
         let top = spec.stand_off_mm + spec.thickness_mm;
         let widest = widest(&bone, &line, spec.width_mm);
         if widest < spec.width_mm {
             return Err(GeometryError::Dimension {
-                what: format!("plates.{}.width_mm", spec.which()),
+                subject: spec.subject(PlateQuantity::Width),
                 value: spec.width_mm,
                 unit: "mm",
                 accepted: format!("up to {widest:.2}: a wider plate.{site} overhangs the bone"),
@@ -194,10 +200,11 @@ impl Plate {
         fracture: Option<&Fracture>,
         rim: f64,
     ) -> Result<Vec<Hole>, GeometryError> {
-        let no_room = |why: String, hint: &str| GeometryError::NoRoom {
-            what: format!("plate.{}", self.site),
+        let no_room = |why: String, hint: &str, remedies: Vec<Subject>| GeometryError::NoRoom {
+            member: Member::Plate(self.site),
             why,
             hint: hint.into(),
+            remedies,
         };
         let distal_rim = 0.5 * spec.distal_screw_diameter_mm + FRACTURE_RIM;
         let mut holes: Vec<Hole> = Vec::new();
@@ -216,6 +223,11 @@ impl Plate {
                         spec.distal_screws
                     ),
                     "ask for fewer distal screws, a smaller distal_hole_pitch_mm or a higher fracture",
+                    vec![
+                        spec.subject(PlateQuantity::DistalHolePitch),
+                        spec.subject(PlateQuantity::DistalScrews),
+                        Subject::Fracture(FractureQuantity::Level),
+                    ],
                 ));
             }
             holes.push(hole);
@@ -244,6 +256,11 @@ impl Plate {
                     spec.shaft_screws
                 ),
                 "raise its end level (less stagger), ask for fewer shaft screws or a smaller hole_pitch_mm",
+                vec![
+                    spec.subject(PlateQuantity::EndLevel),
+                    spec.subject(PlateQuantity::ShaftScrews),
+                    spec.subject(PlateQuantity::HolePitch),
+                ],
             ));
         }
         holes.extend(shaft.into_iter().rev());

@@ -1,19 +1,8 @@
 //! A screw: a smooth cylinder of the core diameter from its head to its tip.
 
 use crate::spec::ScrewHold;
-use crate::{Bone, Head};
+use crate::{Bone, Head, ScrewRow};
 use bicolumn_base::{Fragment, PlateSite, ScrewNumber, Vec3};
-
-/// Row of screws, by the side of the fracture that they hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum ScrewRow {
-    /// Through a plate, the proximal fragment.
-    Shaft,
-    /// Through a plate, the distal fragment.
-    Distal,
-    /// Without a plate.
-    Independent,
-}
 
 /// A screw.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,7 +1,7 @@
 //! Where a screw sits before it has a direction.
 
 use crate::rod::{Rod, across};
-use crate::{Field, Fracture, Head, Plate, ScrewRow};
+use crate::{Field, Fracture, Head, Member, Plate, PlateQuantity, ScrewRow, Subject};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 
 /// A screw to be placed: its hole and size.
@@ -43,6 +43,20 @@ impl Seat {
             top: plate.stand_off_mm + plate.thickness_mm,
             wanted: at.axis * tilt.cos() + along * tilt.sin(),
         }
+    }
+
+    /// The screw as errors name it.
+    pub(crate) fn member(&self) -> Member {
+        Member::PlateScrew {
+            number: self.number,
+            row: self.row,
+            plate: self.plate,
+        }
+    }
+
+    /// A quantity of the screw's plate, as errors name it.
+    pub(crate) fn subject(&self, quantity: PlateQuantity) -> Subject {
+        Subject::Plate(self.plate, quantity)
     }
 
     /// The screw's body from the plate's outer face to a tip.

@@ -5,8 +5,10 @@
 //! the smallest angle that serves all.
 
 use crate::canal::{self, beside_floor_mm};
-use crate::clash::length_in_bone;
 use crate::rod::{Rod, rises_above};
+use crate::screw_limits::{
+    FRACTURE_CLEARANCE, LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE, length_in_bone,
+};
 use crate::seat::{Placed, Seat};
 use crate::{Bone, CanalFloor, Fracture, GeometryError, Plate};
 use bicolumn_base::Vec3;
@@ -14,15 +16,6 @@ use bicolumn_base::Vec3;
 /// Widest angle between a shaft screw and its hole's axis, degrees (variable-angle holes; from memory).
 pub(crate) const CONE: f64 = 15.0;
 const STEP: f64 = 2.5;
-/// Distance a screw's surface keeps from the fracture planes, mm.
-pub(crate) const FRACTURE_CLEARANCE: f64 = 0.8;
-/// Distance the tip's face keeps from the bone's surfaces, mm.
-pub(crate) const TIP_CLEARANCE: f64 = 0.6;
-/// Shorter holds are refused, mm.
-pub(crate) const LEAST_HELD: f64 = 5.0;
-/// Least purchase of a shaft screw in the wall: through the near cortex only, it holds no more than
-/// that, mm (judgement).
-pub(crate) const LEAST_IN_WALL: f64 = 0.5 * LEAST_HELD;
 /// How far a screw passing both cortices stands out, mm (common practice, no source: one to two).
 const PROTRUSION: f64 = 1.5;
 
@@ -71,12 +64,13 @@ pub(crate) fn place(
         );
         if found.is_empty() {
             return Err(GeometryError::NoRoom {
-                what: seat.number.to_string(),
+                member: seat.member(),
                 why: format!(
                     "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment",
                     seat.plate, seat.entry.y
                 ),
                 hint: "move the plate's end level, or ask for fewer shaft screws".into(),
+                remedies: vec![],
             });
         }
         options.push(found);
@@ -302,13 +296,14 @@ fn worst_pair(seats: &[(Seat, bool)], options: &[Vec<Choice>], clearance: f64) -
         }
     }
     GeometryError::Clash {
-        first: seats[worst.1].0.number.to_string(),
-        second: seats[worst.2].0.number.to_string(),
+        first: seats[worst.1].0.member(),
+        second: seats[worst.2].0.member(),
         overlap_mm: (clearance - worst.0).max(0.0),
         clearance_mm: clearance,
         level_mm: worst.3.y,
         hint: format!(
             "no directions within {CONE}° keep the shaft screws apart: shift one plate's end level by a few millimetres, or use thinner or fewer screws"
         ),
+        remedies: vec![],
     }
 }

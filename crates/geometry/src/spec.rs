@@ -1,51 +1,10 @@
 //! Specification of a construct: plain numbers with their units, before anything is built.
 
-use crate::GeometryError;
+use crate::error::{within, within_given};
 use crate::head::HEAD_OVER_CORE;
+use crate::{BoneDimension, BoneSpec, GeometryError, Member, PlateQuantity, Range, Subject};
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
-use std::path::PathBuf;
-
-/// Dimensions of the distal humerus. Defaults: the mean adult card of [`BoneSpec::mean_adult`].
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[allow(missing_docs)] // each field is named after the dimension; `BoneSpec::card` holds definition, SD and source
-pub struct BoneSpec {
-    pub shaft_diameter_mm: f64,
-    pub canal_diameter_mm: f64,
-    pub epicondylar_width_mm: f64,
-    pub medial_column_angle_deg: f64,
-    pub lateral_column_angle_deg: f64,
-    pub articular_valgus_deg: f64,
-    pub anterior_tilt_deg: f64,
-    pub capitellum_radius_mm: f64,
-    pub capitellum_width_mm: f64,
-    pub trochlea_groove_diameter_mm: f64,
-    pub trochlea_medial_diameter_mm: f64,
-    pub trochlea_lateral_diameter_mm: f64,
-    pub trochlea_width_mm: f64,
-    /// Proximal-distal extent of the olecranon fossa.
-    pub fossa_length_mm: f64,
-    /// Medial-lateral extent of the olecranon fossa.
-    pub fossa_width_mm: f64,
-    /// Bone left between the olecranon and the coronoid fossa; 0 = perforated.
-    pub septum_thickness_mm: f64,
-    /// Anterior-posterior thickness of the columns at the level of the fossa's middle.
-    pub column_depth_mm: f64,
-    /// Cortex of the supracondylar columns.
-    pub column_cortex_mm: f64,
-    /// Cortex (subchondral shell) of the articular block.
-    pub articular_cortex_mm: f64,
-    /// Level above the articular axis at which the medullary canal ends and cancellous bone begins, see
-    /// [`CanalFloor`](crate::CanalFloor).
-    pub canal_floor_mm: f64,
-    /// Level of the proximal potting: the model ends there and that face is held.
-    pub potting_level_mm: f64,
-    /// Mirror to a left humerus.
-    pub left: bool,
-    /// An STL file whose closed surface, in the bone frame, takes the place of the outer surface; the
-    /// dimensions still say where joint, columns and fossae lie and how thick the cortex is.
-    pub surface_file: Option<PathBuf>,
-}
 
 /// A supracondylar fracture: reduced, or with a gap between two parallel planes (comminuted zone).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -97,6 +56,8 @@ pub enum ColumnContact {
     Medial,
     Lateral,
 }
+
+bicolumn_base::words! { ColumnContact { None = "none", Medial = "medial", Lateral = "lateral" } }
 
 /// One plate with its screws.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -156,6 +117,13 @@ pub enum ScrewHold {
     Positional,
 }
 
+bicolumn_base::words! { ScrewHold {
+    Locking = "locking",
+    NonLocking = "non_locking",
+    Lag = "lag",
+    Positional = "positional",
+} }
+
 /// A screw independent of plates, on a line that is given.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct IndependentScrewSpec {
@@ -185,6 +153,8 @@ pub enum HeadSide {
     Medial,
     Lateral,
 }
+
+bicolumn_base::words! { HeadSide { Lateral = "lateral", Medial = "medial" } }
 
 impl Default for IndependentScrewSpec {
     /// A transverse lag screw beside the flexion axis, from the lateral side, clear of a lateral plate
@@ -300,98 +270,79 @@ impl PlateSpec {
 
     /// Refuses dimensions that make no plate.
     pub(crate) fn check(&self) -> Result<(), GeometryError> {
-        let which = self.which();
-        let plate = |key: &str, value: f64, least: f64, most: f64| {
-            within(&format!("plates.{which}.{key}"), value, "mm", least, most)
-        };
-        let screws = |key: &str, value: f64, unit, least: f64, most: f64| {
-            within(&format!("screws.{which}.{key}"), value, unit, least, most)
-        };
-        plate("width_mm", self.width_mm, 6.0, 13.0)?;
-        plate("thickness_mm", self.thickness_mm, 1.0, 5.0)?;
-        plate(
-            "hole_diameter_mm",
-            self.hole_diameter_mm,
-            2.0,
-            self.width_mm - 3.0,
-        )?;
-        plate(
-            "hole_pitch_mm",
-            self.hole_pitch_mm,
-            self.hole_diameter_mm + 2.0,
-            30.0,
-        )?;
-        // A thinner slit cannot be meshed well; zero is a plate that touches.
-        if self.stand_off_mm != 0.0 && !(0.3..=3.0).contains(&self.stand_off_mm) {
-            return Err(GeometryError::Dimension {
-                what: "interfaces.stand_off_mm".into(),
-                value: self.stand_off_mm,
-                unit: "mm",
-                accepted: "0, or 0.3 to 3.0".into(),
-            });
-        }
-        screws(
-            "shaft_diameter_mm",
-            self.shaft_screw_diameter_mm,
-            "mm",
-            1.5,
-            4.5,
-        )?;
-        screws(
-            "distal_diameter_mm",
-            self.distal_screw_diameter_mm,
-            "mm",
-            1.5,
-            4.0,
-        )?;
-        let pitch = self.distal_screw_diameter_mm + 2.5;
-        plate(
-            "distal_hole_pitch_mm",
-            self.distal_hole_pitch_mm,
-            pitch,
-            20.0,
-        )?;
-        screws(
-            "distal_length_mm",
-            self.distal_screw_length_mm,
-            "mm",
-            10.0,
-            80.0,
-        )?;
-        plate("distal_hole_level_mm", self.distal_hole_level_mm, 0.0, 40.0)?;
-        plate(
-            "slot_mm",
-            self.slot_mm,
-            0.0,
-            (self.hole_pitch_mm - self.hole_diameter_mm - 2.0).min(5.0),
-        )?;
-        screws(
-            "shaft_tilt_deg",
-            self.shaft_screw_tilt_deg,
-            "deg",
-            -15.0,
-            15.0,
-        )?;
+        use PlateQuantity as Q;
+        self.accept(Q::Width, self.width_mm, Q::Width.range())?;
+        self.accept(Q::Thickness, self.thickness_mm, Q::Thickness.range())?;
+        let hole = self.hole_diameter_mm;
+        let range = Q::HoleDiameter.range().up_to(self.width_mm - 3.0);
+        self.accept(Q::HoleDiameter, hole, range)?;
+        let range = Q::HolePitch.range().from(hole + 2.0);
+        self.accept(Q::HolePitch, self.hole_pitch_mm, range)?;
+        self.check_stand_off()?;
+        let core = self.shaft_screw_diameter_mm;
+        self.accept(Q::ShaftScrewDiameter, core, Q::ShaftScrewDiameter.range())?;
+        let core = self.distal_screw_diameter_mm;
+        self.accept(Q::DistalScrewDiameter, core, Q::DistalScrewDiameter.range())?;
+        let range = Q::DistalHolePitch.range().from(core + 2.5);
+        self.accept(Q::DistalHolePitch, self.distal_hole_pitch_mm, range)?;
+        let length = self.distal_screw_length_mm;
+        self.accept(Q::DistalScrewLength, length, Q::DistalScrewLength.range())?;
+        let lowest = self.distal_hole_level_mm;
+        self.accept(Q::DistalHoleLevel, lowest, Q::DistalHoleLevel.range())?;
+        let slot = Q::Slot.range();
+        let most = (self.hole_pitch_mm - hole - 2.0).min(slot.most);
+        self.accept(Q::Slot, self.slot_mm, slot.up_to(most))?;
+        let tilt = self.shaft_screw_tilt_deg;
+        self.accept(Q::ShaftScrewTilt, tilt, Q::ShaftScrewTilt.range())?;
         self.check_seats()?;
-        let least = self.distal_hole_level_mm + 2.0 * self.width_mm;
-        plate("end_level_mm", self.end_level_mm, least, 260.0)?;
-        screws("shaft_count", self.shaft_screws as f64, "", 1.0, 8.0)?;
-        screws("distal_count", self.distal_screws as f64, "", 1.0, 6.0)
+        // Staggered plates may end above the range of the mean level: any potting bounds them.
+        let highest = BoneDimension::PottingLevel.range().most;
+        let range = Range::new(lowest + 2.0 * self.width_mm, highest);
+        self.accept(Q::EndLevel, self.end_level_mm, range)?;
+        let count = self.shaft_screws as f64;
+        self.accept(Q::ShaftScrews, count, Q::ShaftScrews.range())?;
+        let count = self.distal_screws as f64;
+        self.accept(Q::DistalScrews, count, Q::DistalScrews.range())
+    }
+
+    fn accept(
+        &self,
+        quantity: PlateQuantity,
+        value: f64,
+        range: Range,
+    ) -> Result<(), GeometryError> {
+        within(self.subject(quantity), value, range)
+    }
+
+    /// A thinner slit than the range of the stand-off cannot be meshed well; zero is a plate that touches.
+    fn check_stand_off(&self) -> Result<(), GeometryError> {
+        let range = PlateQuantity::StandOff.range();
+        if self.stand_off_mm == 0.0 || range.contains(self.stand_off_mm) {
+            return Ok(());
+        }
+        let subject = self.subject(PlateQuantity::StandOff);
+        Err(GeometryError::Dimension {
+            subject,
+            value: self.stand_off_mm,
+            unit: subject.unit(),
+            accepted: format!("0, or {range}"),
+        })
     }
 
     /// Refuses heads that the plate has no room for.
     fn check_seats(&self) -> Result<(), GeometryError> {
-        let which = self.which();
-        for (row, hold, core, pitch) in [
+        for (row, hold, diameter, core, pitch) in [
             (
                 "shaft",
                 self.shaft_hold,
+                PlateQuantity::ShaftScrewDiameter,
                 self.shaft_screw_diameter_mm,
                 self.hole_pitch_mm,
             ),
             (
                 "distal",
                 self.distal_hold,
+                PlateQuantity::DistalScrewDiameter,
                 self.distal_screw_diameter_mm,
                 self.distal_hole_pitch_mm,
             ),
@@ -401,39 +352,28 @@ impl PlateSpec {
                 ScrewHold::NonLocking => {}
                 ScrewHold::Lag | ScrewHold::Positional => {
                     return Err(GeometryError::NoRoom {
-                        what: format!("plates.{which}"),
+                        member: Member::Plate(self.site.into()),
                         why: format!("its {row} screws cannot be {hold:?}: those have no plate"),
                         hint: "take locking or non-locking screws".into(),
+                        remedies: vec![],
                     });
                 }
             }
-            within(
-                &format!("plates.{which}.thickness_mm"),
-                self.thickness_mm,
-                "mm with non-locking screws",
-                1.5,
-                5.0,
-            )?;
+            let given = "mm with non-locking screws";
+            let thickness = PlateQuantity::Thickness;
+            let range = thickness.range().from(1.5);
+            within_given(self.subject(thickness), self.thickness_mm, given, range)?;
             // Between two heads, and between a head and the plate's edge, a web remains.
             let most = (self.width_mm - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
-            within(
-                &format!("screws.{which}.{row}_diameter_mm"),
-                core,
-                "mm with non-locking screws",
-                1.5,
-                most,
-            )?;
+            let range = diameter.range().up_to(most);
+            within_given(self.subject(diameter), core, given, range)?;
         }
         Ok(())
     }
 
-    /// The plate's name in the keys of a job file.
-    pub(crate) fn which(&self) -> &'static str {
-        if self.site == PlateSiteName::Medial {
-            "medial"
-        } else {
-            "other"
-        }
+    /// A quantity of this plate, as errors name it.
+    pub(crate) fn subject(&self, quantity: PlateQuantity) -> Subject {
+        Subject::Plate(self.site.into(), quantity)
     }
 }
 
@@ -475,28 +415,4 @@ impl Default for ConstructSpec {
     fn default() -> Self {
         Self::parallel()
     }
-}
-
-/// Refuses a value outside its range, or not a number.
-pub(crate) fn within(
-    what: &str,
-    value: f64,
-    unit: &'static str,
-    least: f64,
-    most: f64,
-) -> Result<(), GeometryError> {
-    if value.is_finite() && value >= least && value <= most {
-        return Ok(());
-    }
-    let accepted = if least <= most {
-        format!("{least:.1} to {most:.1}")
-    } else {
-        "nothing, given the other dimensions".into()
-    };
-    Err(GeometryError::Dimension {
-        what: what.to_string(),
-        value,
-        unit,
-        accepted,
-    })
 }

@@ -1,7 +1,8 @@
 //! A sagittal split of the articular block: a plane through the trochlea, or a slice without bone.
 
+use crate::error::within;
 use crate::rod::Rod;
-use crate::{Bone, GeometryError, SplitSpec, bone::ArticularSurface};
+use crate::{Bone, FractureQuantity, GeometryError, SplitSpec, Subject, bone::ArticularSurface};
 use bicolumn_base::Vec3;
 
 /// The faces of a split: two parallel planes, or one where no bone is missing.
@@ -21,19 +22,22 @@ impl Split {
     /// # Errors
     /// [`GeometryError::Dimension`] for a value out of range.
     pub(crate) fn place(bone: &Bone, spec: &SplitSpec) -> Result<Split, GeometryError> {
-        if spec.gap_mm != 0.0 && !(1.0..=6.0).contains(&spec.gap_mm) {
+        use FractureQuantity as Q;
+        let gap = Q::SplitGap.range();
+        if spec.gap_mm != 0.0 && !gap.contains(spec.gap_mm) {
             return Err(GeometryError::Dimension {
-                what: "fracture.split_gap_mm".into(),
+                subject: Subject::Fracture(Q::SplitGap),
                 value: spec.gap_mm,
-                unit: "mm",
-                accepted: "0 (in contact), or 1.0 to 6.0".into(),
+                unit: Q::SplitGap.unit(),
+                accepted: format!("0 (in contact), or {gap}"),
             });
         }
-        let within = |key: &str, value: f64, unit, most: f64| {
-            crate::spec::within(&format!("fracture.{key}"), value, unit, -most, most)
-        };
-        within("split_offset_mm", spec.offset_mm, "mm", 6.0)?;
-        within("split_inclination_deg", spec.inclination_deg, "deg", 30.0)?;
+        for (quantity, value) in [
+            (Q::SplitOffset, spec.offset_mm),
+            (Q::SplitInclination, spec.inclination_deg),
+        ] {
+            within(Subject::Fracture(quantity), value, quantity.range())?;
+        }
         let groove = bone.articular_centre(ArticularSurface::Trochlea);
         let along = (bone.articular_centre(ArticularSurface::Capitellum) - groove).normalize();
         let tilt = spec.inclination_deg.to_radians();
@@ -85,7 +89,7 @@ mod tests {
             error
                 .unwrap_err()
                 .to_string()
-                .starts_with("fracture.split_gap_mm is 0.3")
+                .starts_with("fracture split_gap_mm is 0.3")
         );
     }
 

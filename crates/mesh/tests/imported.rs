@@ -108,7 +108,7 @@ fn a_bone_written_and_read_back_carries_the_same_construct() {
         ..spec.bone.clone()
     };
     assert!(
-        told(&high).contains("bone.potting_level_mm to 157.0"),
+        told(&high).contains("set potting_level_mm to 157.0"),
         "{}",
         told(&high)
     );

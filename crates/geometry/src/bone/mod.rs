@@ -1,17 +1,16 @@
 //! The distal humerus as an implicit solid.
 
-mod card;
+mod check;
 mod landmarks;
 mod shape;
 
-pub use card::CardRow;
 pub(crate) use landmarks::first_crossing;
 pub(crate) use shape::step;
 
 use crate::imported::{self, Audited, SurfaceError, audit, read_stl};
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
-use crate::{BoneSpec, Field, GeometryError};
+use crate::{BoneDimension, BoneSpec, Field, GeometryError, Subject};
 use bicolumn_base::{Aabb, BodySide, Vec3};
 use shape::{BEARING, Shape};
 
@@ -62,7 +61,7 @@ impl Bone {
     /// # Errors
     /// [`GeometryError::Dimension`] for an implausible value or combination, with its bound.
     pub fn build(spec: &BoneSpec) -> Result<Bone, GeometryError> {
-        card::check(spec)?;
+        check::check(spec)?;
         if let Some(file) = &spec.surface_file {
             let bytes = std::fs::read(file).map_err(|e| SurfaceError::Unreadable {
                 why: format!("{}: {e}", file.display()),
@@ -100,7 +99,7 @@ impl Bone {
     /// [`GeometryError::Dimension`] as [`Bone::build`]; [`GeometryError::Surface`] when the surface does
     /// not lie where the card says.
     pub fn on_surface(spec: &BoneSpec, surface: &Audited) -> Result<Bone, GeometryError> {
-        card::check(spec)?;
+        check::check(spec)?;
         let shape = Shape::new(spec);
         let right = if spec.left {
             surface.surface.mirrored()
@@ -224,7 +223,7 @@ impl Bone {
             if width < LEAST {
                 let side = if medial { "medial" } else { "lateral" };
                 return Err(GeometryError::Dimension {
-                    what: "bone.fossa_width_mm".into(),
+                    subject: Subject::Bone(BoneDimension::FossaWidth),
                     value: self.spec.fossa_width_mm,
                     unit: "mm",
                     accepted: format!(

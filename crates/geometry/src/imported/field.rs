@@ -54,7 +54,7 @@ pub(crate) fn reaches(surface: &TriangleSurface, potting: f64) -> Result<(), Sur
     Err(SurfaceError::Misplaced {
         why: format!("it ends at level {end:.1} mm, the potting is at {potting:.1} mm"),
         hint: format!(
-            "set bone.potting_level_mm to {:.1} or less, or import more of the shaft",
+            "set potting_level_mm to {:.1} or less, or import more of the shaft",
             end - ABOVE_POTTING
         ),
     })

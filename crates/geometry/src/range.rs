@@ -1,0 +1,68 @@
+//! Ranges that quantities of a construct are accepted in.
+
+use std::fmt;
+
+/// A closed range of accepted values, in the unit of its quantity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Range {
+    /// Least value.
+    pub least: f64,
+    /// Greatest value.
+    pub most: f64,
+}
+
+impl Range {
+    /// The range from `least` to `most`; empty where `least` exceeds `most`.
+    pub const fn new(least: f64, most: f64) -> Range {
+        Range { least, most }
+    }
+
+    /// The range of the same width to both sides of zero.
+    pub const fn about_zero(most: f64) -> Range {
+        Range { least: -most, most }
+    }
+
+    /// Is a value a number within the range?
+    pub fn contains(&self, value: f64) -> bool {
+        value >= self.least && value <= self.most
+    }
+
+    /// Does the range hold no value?
+    pub fn is_empty(&self) -> bool {
+        self.least > self.most
+    }
+
+    /// The same range with another least value.
+    pub fn from(self, least: f64) -> Range {
+        Range { least, ..self }
+    }
+
+    /// The same range with another greatest value.
+    pub fn up_to(self, most: f64) -> Range {
+        Range { most, ..self }
+    }
+}
+
+impl fmt::Display for Range {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.1} to {:.1}", self.least, self.most)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_range_holds_its_ends_and_no_value_that_is_not_a_number() {
+        let range = Range::new(1.0, 15.0);
+        for (value, held) in [(1.0, true), (15.0, true), (0.99, false), (15.1, false)] {
+            assert_eq!(range.contains(value), held, "{value}");
+        }
+        for odd in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY] {
+            assert!(!range.contains(odd), "{odd}");
+        }
+        assert!(range.from(16.0).is_empty() && !range.contains(15.5));
+        assert_eq!(Range::about_zero(45.0).to_string(), "-45.0 to 45.0");
+    }
+}
