@@ -8,11 +8,11 @@
 
 #![allow(clippy::print_stdout, clippy::unwrap_used)]
 
+use bicolumn_job::{Job, Plan, resolve};
 use bicolumn_measure::{RecoveredStress, measure_recovered};
 use bicolumn_study::bones::BoneCache;
 use bicolumn_study::discretisation::estimates;
 use bicolumn_study::model_build::build_model;
-use bicolumn_study::{Job, Plan, resolve};
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;

@@ -5,12 +5,12 @@ use crate::args::ConvergeArgs;
 use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::{default_folder, threads};
+use bicolumn_job::resolve;
 use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::converge::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
 };
-use bicolumn_study::resolve;
 use std::path::{Path, PathBuf};
 
 /// Responses that are printed; the files hold all.

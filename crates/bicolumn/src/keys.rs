@@ -2,7 +2,7 @@
 
 use crate::ALL_WELL;
 use crate::console::Console;
-use bicolumn_study::key_reference::markdown;
+use bicolumn_job::markdown;
 
 pub(crate) fn keys(console: &mut Console<'_>) -> u8 {
     console.data(markdown().trim_end());

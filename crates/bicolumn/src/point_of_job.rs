@@ -4,8 +4,9 @@ use crate::console::Console;
 use crate::run::read;
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{Grid, write_vtu};
+use bicolumn_job::{DesignPoint, Job};
 use bicolumn_store::can_write;
-use bicolumn_study::{DesignPoint, Job, PointError, Stage};
+use bicolumn_study::{PointError, Stage};
 use std::path::{Path, PathBuf};
 
 /// Reads a job and finds the point that the user names; tells what is wrong otherwise.

@@ -5,11 +5,10 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::threads;
 use crate::{CANNOT_RUN, SOME_FAILED};
+use bicolumn_job::{Settings, keys, resolve};
 use bicolumn_response::{Load, PlateEndMax, ResponseId};
 use bicolumn_store::create_folder;
 use bicolumn_study::refine::{End, Refinement, Step, Wanted, refine as refine_point};
-use bicolumn_study::resolve;
-use bicolumn_study::settings::Settings;
 use std::path::{Path, PathBuf};
 
 pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {
@@ -18,8 +17,8 @@ pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {
     };
     let inputs = resolve(&job, &design_point);
     let point = inputs.id.clone();
-    let settings = Settings::at(&job, &design_point);
-    let wanted = match wanted(args, settings.text("run.headline")) {
+    let settings = Settings::at(&job, &design_point.levels);
+    let wanted = match wanted(args, &settings.get(keys().run.headline)) {
         Ok(wanted) => wanted,
         Err(e) => {
             console.error(&format!("{}: {e}", args.job.display()));

@@ -4,7 +4,8 @@ use crate::args::RunArgs;
 use crate::console::Console;
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
-use bicolumn_study::{Job, Outcome, Plan, RunOptions, StudyError, run_study};
+use bicolumn_job::{Job, JobErrors, Plan};
+use bicolumn_study::{Outcome, RunOptions, StudyError, run_study};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -78,7 +79,7 @@ fn exit_status(outcome: &Outcome, reported: bool) -> u8 {
 }
 
 /// Reads and plans a job.
-pub(crate) fn read(file: &Path) -> Result<(Job, Plan), bicolumn_study::JobErrors> {
+pub(crate) fn read(file: &Path) -> Result<(Job, Plan), JobErrors> {
     let job = Job::read(file)?;
     let plan = Plan::of(&job)?;
     Ok((job, plan))
@@ -94,8 +95,8 @@ pub(crate) fn threads(job: &Job, typed: Option<u16>) -> usize {
     if let Some(n) = typed {
         return usize::from(n);
     }
-    match job.given.get("run.threads").and_then(|g| g.value.number()) {
-        Some(n) => n as usize,
+    match job.threads() {
+        Some(n) => n,
         None => std::thread::available_parallelism().map_or(1, |n| n.get()),
     }
 }

@@ -2,7 +2,8 @@
 
 #![allow(clippy::unwrap_used)]
 
-use bicolumn_study::{BoneCache, Job, Plan, resolve};
+use bicolumn_job::{Job, Plan, resolve};
+use bicolumn_study::BoneCache;
 use std::path::{Path, PathBuf};
 
 /// Constructs built of each job, spread over its plan.

@@ -1,7 +1,7 @@
 //! The named load cases of a distal humerus held at its shaft and loaded at the joint.
 
 use crate::{LoadCase, Patch, PatchLoad};
-use bicolumn_base::{BodySide, Vec3};
+use bicolumn_base::{BodySide, Vec3, Word};
 use bicolumn_mesh::TetMesh;
 use serde::{Deserialize, Serialize};
 
@@ -67,6 +67,14 @@ impl NamedLoad {
     }
 }
 
+impl Word for NamedLoad {
+    const ALL: &'static [NamedLoad] = &NamedLoad::ALL;
+
+    fn word(self) -> &'static str {
+        self.key()
+    }
+}
+
 /// How varus and valgus are applied.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -98,12 +106,17 @@ pub struct LoadSizes {
     pub capitellum_share: f64,
 }
 
+impl LoadSizes {
+    /// Frontal-plane force where none is given, N: as the sagittal one, so that the directions compare.
+    pub const FRONTAL_FORCE_N: f64 = 30.0;
+}
+
 impl Default for LoadSizes {
     fn default() -> Self {
         LoadSizes {
             axial_n: 200.0,
             bending_n: 30.0,
-            frontal: FrontalLoad::ForceN(30.0),
+            frontal: FrontalLoad::ForceN(LoadSizes::FRONTAL_FORCE_N),
             torque_nmm: 7500.0,
             column_n: 100.0,
             capitellum_share: 0.58,

@@ -22,6 +22,13 @@ pub enum Method {
     Direct,
 }
 
+bicolumn_base::words! { Method {
+    Auto = "auto",
+    Multigrid = "multigrid",
+    Aggregation = "aggregation",
+    Direct = "direct",
+} }
+
 /// Options of [`solve`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SolveOptions {

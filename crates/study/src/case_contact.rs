@@ -1,6 +1,7 @@
 //! Contact of a load case, from the solver's report to the form that the measures read.
 
-use crate::contact_model::{ContactModel, Role};
+use crate::contact_model::ContactModel;
+use crate::role::Role;
 use bicolumn_contact::{CaseReport, SetReport};
 use bicolumn_measure::{CaseContact, ContactState, InterfaceState};
 use bicolumn_response::InterfaceKind;

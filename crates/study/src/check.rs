@@ -1,13 +1,11 @@
 //! A look at a job without solving: every point's construct is built and its size guessed.
 
-use crate::blame;
 use crate::bones::BoneCache;
 use crate::contact_model::refusal;
 use crate::estimate::{Estimate, tetrahedra};
-use crate::inputs::PointInputs;
-use crate::job::Job;
-use crate::plan::{DesignPoint, Plan};
-use crate::resolve::resolve;
+use bicolumn_job::{
+    DesignPoint, Job, Plan, PointInputs, explain, explain_refusal, explain_sizes, resolve,
+};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -92,12 +90,11 @@ fn build(
 ) -> Result<BuiltPoint, String> {
     let construct = bones
         .construct(&inputs.construct)
-        .map_err(|e| blame::explain(&e, job, point))?;
-    if let Some(reason) = refusal(&construct, &inputs.interfaces) {
-        return Err(blame::explain_refusal(&reason, job, point));
+        .map_err(|e| explain(&e, job, point))?;
+    if let Some(refusal) = refusal(&construct, &inputs.interfaces) {
+        return Err(explain_refusal(&refusal, job, point));
     }
-    let tets =
-        tetrahedra(&construct, &inputs.sizing).map_err(|e| blame::explain_sizes(&e, job, point))?;
+    let tets = tetrahedra(&construct, &inputs.sizing).map_err(|e| explain_sizes(&e, job, point))?;
     let cases = inputs.loads.cases.len();
     let estimate = Estimate::new(tets, cases, inputs.solve.tolerance, inputs.error_estimate);
     Ok(BuiltPoint {

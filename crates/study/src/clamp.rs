@@ -5,11 +5,12 @@
 //! it (bending and shear pass). Then that length is kept, free of strain as squeezed, and the clamp is taken
 //! off: bone and plates share what they spring back. Common practice, no source.
 
-use crate::contact_model::{Role, slab};
-use crate::inputs::{InterfaceInputs, Meeting};
+use crate::role::Role;
+use crate::slab::slab;
 use bicolumn_base::{Fragment, Part, PlateSite, Vec3};
 use bicolumn_contact::{Preload, Step, Traction};
 use bicolumn_geometry::{Construct, Fracture, Plate, ScrewRow};
+use bicolumn_job::{InterfaceInputs, Refusal, keys};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{LoadCase, Patch, PatchLoad, ProblemError};
 use std::collections::BTreeSet;
@@ -50,34 +51,59 @@ impl Column {
 }
 
 /// Why a construct cannot be clamped as asked; `None` where it can, or where nothing is asked.
-pub(crate) fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String> {
+pub(crate) fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<Refusal> {
     if inputs.clamp_n == [0.0; 2] {
         return None;
     }
-    let reason = match &construct.fracture {
-        None => "there is no fracture".to_owned(),
-        Some(f) if !f.is_reduced() => format!(
-            "the fracture's gap of {} mm is open, and nothing presses before it closes; fracture.gap_mm must be 0",
-            f.spec.gap_mm
+    let (gap, faces, plates) = (
+        keys().fracture.gap.id(),
+        keys().interfaces.fracture_faces.meeting.id(),
+        keys().interfaces.plate_bone.meeting.id(),
+    );
+    let path = |key| keys().path(key);
+    let (reason, causes) = match &construct.fracture {
+        None => ("there is no fracture".to_owned(), vec![]),
+        Some(f) if !f.is_reduced() => (
+            format!(
+                "the fracture's gap of {} mm is open, and nothing presses before it closes; {} must be 0",
+                f.spec.gap_mm,
+                path(gap)
+            ),
+            vec![gap],
         ),
-        Some(_) if inputs.fracture_faces.meeting == Meeting::Fixed => {
-            "the fracture's faces are bonded; interfaces.fracture_faces must be frictional or frictionless"
-                .to_owned()
+        Some(_) if inputs.fracture_faces.meeting.is_fixed() => {
+            let path = path(faces);
+            let why = format!(
+                "the fracture's faces are bonded; {path} must be frictional or frictionless"
+            );
+            (why, vec![faces])
         }
         Some(f) => {
             let touching = construct.plates.iter().find(|p| p.stand_off_mm == 0.0);
-            let cramped = construct.plates.iter().find(|p| cut_level(construct, f, p).is_none());
+            let cramped = construct
+                .plates
+                .iter()
+                .find(|p| cut_level(construct, f, p).is_none());
             match (touching, cramped) {
-                (Some(_), _) if inputs.plate_bone.meeting == Meeting::Fixed => {
-                    "a plate bonded to the bone cannot slide on it; interfaces.plate_bone must not be bonded"
-                        .to_owned()
+                (Some(_), _) if inputs.plate_bone.meeting.is_fixed() => {
+                    let path = path(plates);
+                    let why = format!(
+                        "a plate bonded to the bone cannot slide on it; {path} must not be bonded"
+                    );
+                    (why, vec![plates])
                 }
-                (_, Some(p)) => format!("{} has no shaft screw to be locked", Part::Plate(p.site)),
+                (_, Some(p)) => (
+                    format!("{} has no shaft screw to be locked", Part::Plate(p.site)),
+                    vec![],
+                ),
                 _ => return None,
             }
         }
     };
-    Some(format!("the fracture cannot be clamped: {reason}"))
+    Some(Refusal {
+        reason: format!("the fracture cannot be clamped: {reason}"),
+        keys: causes,
+    })
 }
 
 /// Level of a plate's cut: half-way from the fracture to the lowest shaft screw.

@@ -1,33 +1,16 @@
 //! Interfaces of a construct that press, slide and lift: the split mesh, their laws, tightened screws.
 
 use crate::clamp;
-use crate::inputs::{InterfaceInputs, Meeting, NamedInterface, Side};
+use crate::role::Role;
+use crate::slab::slab;
 use bicolumn_base::{Part, PlateSite, ScrewNumber, UnitVec3, Vec3};
 use bicolumn_contact::{Interfaces, Law, Preload, Step};
 use bicolumn_geometry::{Construct, Head, Screw, ScrewRow};
+use bicolumn_job::{InterfaceInputs, InterfaceKind, Meeting, NamedInterface, Refusal, Side, keys};
 use bicolumn_mesh::{FacetPair, Interface, PairKind, PairSet, SplitMesh, TetMesh, split_into};
 use std::cell::RefCell;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// What the two sides of an interface are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Role {
-    /// A plate on bone.
-    Plate,
-    /// A head in its seat in a plate.
-    Seat,
-    /// A head on the bone under it.
-    UnderHead,
-    /// A lag screw in the hole that it glides in.
-    Glide,
-    /// A shank in bone.
-    Shank,
-    /// The fragments above and below the fracture.
-    Fracture,
-    /// The two distal fragments.
-    Split,
-}
 
 /// What a contact solution needs beside the problem.
 #[derive(Debug)]
@@ -49,7 +32,7 @@ pub struct ContactModel {
 }
 
 /// Why the interfaces asked for cannot be had from a construct; `None` where they can.
-pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String> {
+pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<Refusal> {
     let clamp = clamp::refusal(construct, inputs);
     let named = || {
         let mut named = inputs.named.iter();
@@ -62,7 +45,7 @@ pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<String
 }
 
 /// An interface of a part that the construct does not have.
-fn no_such_interface(construct: &Construct, named: &NamedInterface) -> Option<String> {
+fn no_such_interface(construct: &Construct, named: &NamedInterface) -> Option<Refusal> {
     let list = |parts: Vec<Part>| match parts.is_empty() {
         true => "none".to_string(),
         false => parts
@@ -87,8 +70,11 @@ fn no_such_interface(construct: &Construct, named: &NamedInterface) -> Option<St
         }
     };
     (!accepted.contains(&named.part)).then(|| {
-        let key = named.key();
-        format!("{key}: {why}; accepted: {}", list(accepted))
+        let path = keys().path(named.key);
+        Refusal {
+            reason: format!("{path}: {why}; accepted: {}", list(accepted)),
+            keys: vec![named.key],
+        }
     })
 }
 
@@ -96,7 +82,7 @@ fn impossible_preload(
     construct: &Construct,
     screw: &Screw,
     inputs: &InterfaceInputs,
-) -> Option<String> {
+) -> Option<Refusal> {
     let force = preload_n(construct, screw, inputs);
     if force == 0.0 {
         return None;
@@ -105,23 +91,33 @@ fn impossible_preload(
         .plates
         .iter()
         .any(|p| Some(p.site) == screw.plate && p.stand_off_mm > 0.0);
-    let reason = match screw.head {
-        Head::OnBone { .. } if screw.glides_in.is_none() => {
-            "it does not glide; its hold must be lag"
-        }
-        _ if inputs.head_in_seat(screw.number).meeting == Meeting::Fixed => {
-            "its head is bonded; interfaces.head_seat must be frictional or frictionless"
+    let seat = keys().interfaces.head_seat.meeting.id();
+    let plate = keys().interfaces.plate_bone.meeting.id();
+    let path = |key| keys().path(key);
+    let (reason, causes) = match screw.head {
+        Head::OnBone { .. } if screw.glides_in.is_none() => (
+            "it does not glide; its hold must be lag".to_string(),
+            vec![],
+        ),
+        _ if inputs.head_in_seat(screw.number).meeting.is_fixed() => {
+            let path = path(seat);
+            let why = format!("its head is bonded; {path} must be frictional or frictionless");
+            (why, vec![seat])
         }
         Head::Seated { .. } if stands_off => {
-            "its plate stands off the bone, which nothing would stop it from crossing; \
-             interfaces.plate_bone must not be apart"
+            let path = path(plate);
+            let why = format!(
+                "its plate stands off the bone, which nothing would stop it from crossing; {path} must not be apart"
+            );
+            (why, vec![plate])
         }
         _ => return None,
     };
     let name = screw.number;
-    Some(format!(
-        "{name} cannot take a preload of {force} N: {reason}"
-    ))
+    Some(Refusal {
+        reason: format!("{name} cannot take a preload of {force} N: {reason}"),
+        keys: causes,
+    })
 }
 
 /// Width of the smallest patch that a law holds for, as a share of the finest cells: smaller facets, which the
@@ -196,6 +192,21 @@ pub fn contact_model(
     Ok(Some((Arc::new(split.mesh), model)))
 }
 
+/// The law of an interface in a contact problem; `None` where there is nothing to solve. `thread`: the axis of
+/// a shank. A job file can thread nothing else; without an axis friction is all there is.
+fn law(kind: InterfaceKind, thread: Option<UnitVec3>) -> Option<Law> {
+    let mu = kind.friction;
+    match kind.meeting {
+        Meeting::Apart | Meeting::Bonded => None,
+        Meeting::Frictional => Some(Law::Frictional { mu }),
+        Meeting::Frictionless => Some(Law::Frictionless),
+        Meeting::Threaded => Some(match thread {
+            Some(axis) => Law::Threaded { mu, axis },
+            None => Law::Frictional { mu },
+        }),
+    }
+}
+
 /// The set, the role and the law of a facet between two parts; `None` where they are one.
 fn role(
     construct: &Construct,
@@ -209,7 +220,7 @@ fn role(
                 Part::Plate(site) => Some(site),
                 _ => None,
             })?;
-            let law = inputs.plate_on_bone(site).law(None)?;
+            let law = law(inputs.plate_on_bone(site), None)?;
             Some((PairSet::of(i), Role::Plate, law))
         }
         PairKind::FractureFaces => {
@@ -223,19 +234,18 @@ fn role(
             Some((
                 named(name.to_owned()),
                 role,
-                inputs.fracture_faces.law(None)?,
+                law(inputs.fracture_faces, None)?,
             ))
         }
         PairKind::ScrewInPlate => {
             let screw = screw_of(construct, i)?;
             let is_seated = matches!(screw.head, Head::Seated { .. });
-            let law = inputs.head_in_seat(screw.number).law(None);
-            let law = law.filter(|_| is_seated)?;
+            let law = law(inputs.head_in_seat(screw.number), None).filter(|_| is_seated)?;
             Some((named(format!("{}-seat", screw.number)), Role::Seat, law))
         }
         PairKind::ScrewInBone => {
             let screw = screw_of(construct, i)?;
-            let head = inputs.head_in_seat(screw.number).law(None);
+            let head = law(inputs.head_in_seat(screw.number), None);
             if is_under_head(screw, i) {
                 let set = named(format!("{}-head", screw.number));
                 return Some((set, Role::UnderHead, head?));
@@ -246,7 +256,7 @@ fn role(
                 return Some((set, Role::Glide, Law::Apart));
             }
             let axis = UnitVec3::new_normalize(screw.direction);
-            let law = inputs.shank_in_bone(screw.number).law(Some(axis))?;
+            let law = law(inputs.shank_in_bone(screw.number), Some(axis))?;
             Some((PairSet::of(i), Role::Shank, law))
         }
     }
@@ -339,34 +349,13 @@ fn preload(
     })
 }
 
-/// The tetrahedra of a part that a cut passes, and their nodes on its pulled side.
-pub(crate) fn slab(
-    mesh: &TetMesh,
-    part: Part,
-    is_pulled: impl Fn(Vec3) -> bool,
-) -> (Vec<u32>, Vec<u32>) {
-    let is_pulled = |n: &u32| is_pulled(mesh.nodes[*n as usize]);
-    let tets: Vec<u32> = (0..mesh.tets.len() as u32)
-        .filter(|t| mesh.part_of(*t as usize) == part)
-        .filter(|t| {
-            let nodes = &mesh.tets[*t as usize];
-            nodes.iter().any(is_pulled) && !nodes.iter().all(is_pulled)
-        })
-        .collect();
-    let nodes = tets.iter().flat_map(|t| mesh.tets[*t as usize]);
-    let pulled: BTreeSet<u32> = nodes.filter(is_pulled).collect();
-    (tets, pulled.into_iter().collect())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::bones::BoneCache;
-    use crate::job::Job;
     use crate::model_build::build_model;
-    use crate::plan::Plan;
-    use crate::resolve::resolve;
     use bicolumn_contact::CaseReport;
+    use bicolumn_job::{Job, Plan, resolve};
     use bicolumn_measure::CaseContact;
     use bicolumn_mesh::mesh_construct;
     use std::path::Path;
@@ -468,7 +457,9 @@ mod tests {
             let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{loose}{line}")).unwrap();
             let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
             assert_eq!(
-                refusal(&construct, &inputs.interfaces).as_deref(),
+                refusal(&construct, &inputs.interfaces)
+                    .map(|r| r.reason)
+                    .as_deref(),
                 Some(told)
             );
         }
@@ -493,7 +484,7 @@ mod tests {
             let job = Job::parse(Path::new("x.toml"), &job).unwrap();
             let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
             let construct = Construct::build(&inputs.construct).unwrap();
-            let reason = refusal(&construct, &inputs.interfaces).unwrap();
+            let reason = refusal(&construct, &inputs.interfaces).unwrap().reason;
             assert!(
                 reason.contains(word) && reason.contains("screw.01"),
                 "{reason}"
@@ -520,7 +511,7 @@ mod tests {
             let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{text}")).unwrap();
             let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
             let construct = Construct::build(&inputs.construct).unwrap();
-            let reason = refusal(&construct, &inputs.interfaces).unwrap();
+            let reason = refusal(&construct, &inputs.interfaces).unwrap().reason;
             assert!(reason.contains(word), "{reason}");
         }
     }

@@ -5,8 +5,9 @@
 
 use crate::bones::BoneCache;
 use crate::grid_convergence::{GridConvergence, Level, grid_convergence, variation};
-use crate::inputs::{PointError, PointInputs, Stage};
 use crate::model_build::{build_construct, build_mesh, build_problem};
+use crate::stage::{PointError, Stage};
+use bicolumn_job::PointInputs;
 use bicolumn_measure::{RecoveredStress, measure_recovered};
 use bicolumn_mesh::{Sizing, TetMesh};
 use bicolumn_response::ResponseId;

@@ -1,7 +1,7 @@
 //! Estimates of the discretisation error of a solved point.
 
-use crate::inputs::{PointError, Stage};
 use crate::model_build::{BuiltModel, ModelSolution};
+use crate::stage::{PointError, Stage};
 use bicolumn_estimate::adjoints;
 use bicolumn_measure::{CaseMeasures, Estimates, Goals, RecoveredStress};
 use bicolumn_response::ResponseId;

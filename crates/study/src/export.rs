@@ -1,14 +1,15 @@
 //! One point by itself: its mesh, or its solved problem as an audit bundle.
 
-use crate::blame;
 use crate::bones::BoneCache;
 use crate::bundle::{Bundle, bundle};
-use crate::inputs::{PointError, PointInputs, Stage};
-use crate::job::Job;
 use crate::model_build::{build_mesh, build_problem};
-use crate::plan::DesignPoint;
-use crate::resolve::resolve;
+use crate::stage::{PointError, Stage};
 use bicolumn_geometry::Construct;
+use bicolumn_job::DesignPoint;
+use bicolumn_job::Job;
+use bicolumn_job::PointInputs;
+use bicolumn_job::explain;
+use bicolumn_job::resolve;
 use bicolumn_mesh::TetMesh;
 use std::sync::Arc;
 
@@ -35,7 +36,7 @@ fn mesh_inputs(
         .construct(&inputs.construct)
         .map_err(|e| PointError {
             stage: Stage::Geometry,
-            message: blame::explain(&e, job, point),
+            message: explain(&e, job, point),
         })?;
     tell(Stage::Mesh);
     let mesh = build_mesh(&construct, &inputs.sizing)?;

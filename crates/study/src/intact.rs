@@ -1,10 +1,11 @@
 //! The plate-free, unbroken bone under the same loads, solved once for each bone and shared by points.
 
 use crate::bones::BoneCache;
-use crate::inputs::{PointError, PointInputs};
 use crate::model_build::{BuiltModel, ModelSolution, build_model};
 use crate::shared::Shared;
+use crate::stage::PointError;
 use bicolumn_geometry::ConstructSpec;
+use bicolumn_job::PointInputs;
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_mesh::{RegionPlace, SizeRegion, Sizing};
 use std::sync::Arc;

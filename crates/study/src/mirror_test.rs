@@ -4,12 +4,9 @@
 //! their sums; a response that is small beside others of its kind is compared with the largest of its unit.
 
 use crate::bones::BoneCache;
-use crate::inputs::PointInputs;
-use crate::job::Job;
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
-use crate::plan::Plan;
-use crate::resolve::resolve;
 use bicolumn_base::{BodySide, Unit, Vec3};
+use bicolumn_job::{Job, Plan, PointInputs, resolve};
 use bicolumn_measure::{CaseMeasures, RecoveredStress, measure_recovered};
 use bicolumn_mesh::TetMesh;
 use bicolumn_response::{Check, Motion, ResponseId};

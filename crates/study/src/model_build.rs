@@ -4,15 +4,16 @@ use crate::bones::BoneCache;
 use crate::case_contact::case_contacts;
 use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
-use crate::inputs::{LoadInputs, Materials, PointError, PointInputs, Stage};
+use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
+use bicolumn_job::{LoadInputs, Materials, PointInputs};
 use bicolumn_measure::{CaseContact, Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
-    DensityLaw, Elasticity, FrontalLoad, GradedDensity, JointPatches, LoadCase, LoadSizes,
-    Material, NamedLoad, Patch, Problem, ProblemError, Support, nodes_on,
+    DensityLaw, Elasticity, GradedDensity, JointPatches, LoadCase, Material, NamedLoad, Patch,
+    Problem, ProblemError, Support, nodes_on,
 };
 use bicolumn_solve::{Forecast, Prepared, Solution, SolveOptions};
 use std::sync::Arc;
@@ -211,10 +212,10 @@ pub fn build_problem(
     mesh: Arc<TetMesh>,
     inputs: &PointInputs,
 ) -> Result<BuiltModel, PointError> {
-    if let Some(message) = refusal(&construct, &inputs.interfaces) {
+    if let Some(refusal) = refusal(&construct, &inputs.interfaces) {
         return Err(PointError {
             stage: Stage::Geometry,
-            message,
+            message: refusal.reason,
         });
     }
     let contact = contact_model(
@@ -348,29 +349,16 @@ fn patch(
 }
 
 fn load_cases(mesh: &TetMesh, patches: &JointPatches, loads: &LoadInputs) -> Vec<LoadCase> {
-    let sizes = LoadSizes {
-        axial_n: loads.axial_n,
-        bending_n: loads.bending_n,
-        frontal: FrontalLoad::ForceN(loads.varus_valgus_n),
-        torque_nmm: loads.torsion_nmm,
-        column_n: loads.column_n,
-        capitellum_share: loads.capitellum_share,
-    };
-    loads
-        .cases
-        .iter()
-        .filter_map(|name| NamedLoad::from_key(name))
-        .map(|load| patches.case(mesh, load, &sizes))
-        .collect()
+    let case = |load: &NamedLoad| patches.case(mesh, *load, &loads.sizes);
+    loads.cases.iter().map(case).collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job::Job;
-    use crate::key_table::LOAD_CASES;
-    use crate::plan::Plan;
-    use crate::resolve::resolve;
+    use bicolumn_job::Job;
+    use bicolumn_job::Plan;
+    use bicolumn_job::resolve;
     use std::path::Path;
 
     #[test]
@@ -418,11 +406,5 @@ mod tests {
             "{largest}"
         );
         assert!(least < mean && mean < largest);
-    }
-
-    #[test]
-    fn every_load_case_of_the_job_file_is_known_to_the_model() {
-        let keys: Vec<&str> = NamedLoad::ALL.iter().map(|l| l.key()).collect();
-        assert_eq!(keys, LOAD_CASES);
     }
 }

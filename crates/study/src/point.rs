@@ -3,18 +3,19 @@
 use crate::bones::BoneCache;
 use crate::contact_record::contact_record;
 use crate::discretisation::{NOT_WITH_CONTACT, estimates};
-use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::{IntactCache, IntactModel};
 use crate::model_build::{
     BuiltModel, ModelSolution, build_construct, build_mesh, build_problem, cancellous_moduli,
 };
-use crate::resolve::ENGINE_VERSION;
 use crate::solved_bonded::solved_bonded;
+use crate::stage::{PointError, Stage};
 use crate::surface::surface_grid;
 use bicolumn_base::Vec3;
 use bicolumn_contact::{CaseReport, Preload};
 use bicolumn_formats::write_vtu;
 use bicolumn_geometry::{Construct, ScrewRow};
+use bicolumn_job::ENGINE_VERSION;
+use bicolumn_job::PointInputs;
 use bicolumn_measure::{
     CaseMeasures, Estimates, RecoveredStress, ScrewForce, ShaftProfile, measure_recovered,
 };

@@ -6,10 +6,11 @@
 use crate::bones::BoneCache;
 use crate::discretisation::{NOT_WITH_CONTACT, estimates};
 use crate::estimate::tetrahedra;
-use crate::inputs::{PointError, PointInputs, Stage};
 use crate::model_build::{BuiltModel, build_construct, build_mesh, build_problem};
 use crate::size_from_error::size_from_error;
+use crate::stage::{PointError, Stage};
 use bicolumn_geometry::Construct;
+use bicolumn_job::PointInputs;
 use bicolumn_measure::{Estimates, RecoveredStress, measure_recovered};
 use bicolumn_mesh::program::material_box;
 use bicolumn_mesh::{SizeField, Sizing, TetMesh};

@@ -3,14 +3,15 @@
 use crate::bones::BoneCache;
 use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
 use crate::estimate::available_bytes;
-use crate::inputs::{PointError, PointInputs, Stage};
 use crate::intact::IntactCache;
-use crate::job::Job;
-use crate::plan::Plan;
 use crate::point::{PointContext, run_point};
-use crate::resolve::ENGINE_VERSION;
+use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
+use bicolumn_job::ENGINE_VERSION;
+use bicolumn_job::Job;
+use bicolumn_job::Plan;
+use bicolumn_job::PointInputs;
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
     PointRecord, SCHEMA, Status, StoreError, StudyFolder, create_folder, gather, read_record,

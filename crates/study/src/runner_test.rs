@@ -1,13 +1,14 @@
 //! A batch whose points are not really solved: what fails, what goes on, what is kept.
 
 use crate::bones::BoneCache;
-use crate::inputs::{PointError, PointInputs, Stage};
-use crate::job::Job;
-use crate::plan::Plan;
 use crate::point::PointContext;
 use crate::runner::{
     Event, Outcome, RunOptions, SolvePoint, StudyError, failed_record, run_study_by,
 };
+use crate::stage::{PointError, Stage};
+use bicolumn_job::Job;
+use bicolumn_job::Plan;
+use bicolumn_job::PointInputs;
 use bicolumn_store::{PointRecord, Status, StudyFolder, read_record};
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};

@@ -1,12 +1,12 @@
 //! What a construct has that could open or slide, but is solved as one body.
 
-use crate::inputs::{InterfaceInputs, InterfaceKind, Meeting};
 use bicolumn_geometry::{Construct, Head};
+use bicolumn_job::{InterfaceInputs, InterfaceKind};
 
 /// A sentence for each kind of interface that is meshed as its own surface and solved as bonded.
 pub(crate) fn solved_bonded(construct: &Construct, inputs: &InterfaceInputs) -> Vec<String> {
     let mut told = Vec::new();
-    let is_bonded = |kind: &InterfaceKind| kind.meeting == Meeting::Fixed;
+    let is_bonded = |kind: &InterfaceKind| kind.meeting.is_fixed();
     if let Some(fracture) = &construct.fracture
         && is_bonded(&inputs.fracture_faces)
     {
@@ -56,10 +56,11 @@ mod tests {
     use bicolumn_geometry::{
         ConstructSpec, FractureSpec, IndependentScrewSpec, ScrewHold, SplitSpec,
     };
+    use bicolumn_job::Meeting;
 
     fn solved_bonded(construct: &Construct) -> Vec<String> {
         let fixed = InterfaceKind {
-            meeting: Meeting::Fixed,
+            meeting: Meeting::Bonded,
             friction: 0.3,
         };
         let inputs = InterfaceInputs {

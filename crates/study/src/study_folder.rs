@@ -102,8 +102,8 @@ mod tests {
             Err(FolderError::NotUsable { .. })
         ));
 
-        let job = crate::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
-        let plan = crate::Plan::of(&job).unwrap();
+        let job = bicolumn_job::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
+        let plan = bicolumn_job::Plan::of(&job).unwrap();
         let record = crate::study_record::study_record(&job, &plan, None);
         bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
         assert_eq!(look(&dir, &job.text), Ok(()));

@@ -1,13 +1,7 @@
 //! `study.json`: what holds for all points of a job.
 
-use crate::job::Job;
-use crate::key_table::keys;
-use crate::keys::{Key, spoken_unit};
-use crate::plan::Plan;
-use crate::resolve::ENGINE_VERSION;
-use crate::settings::Settings;
-use crate::value::Value;
 use bicolumn_geometry::Landmarks;
+use bicolumn_job::{ENGINE_VERSION, Job, Key, KeyId, Plan, Settings, Value, keys, spoken_unit};
 use bicolumn_response::ResponseId;
 use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
 
@@ -16,33 +10,34 @@ const MOST_SHOWN: usize = 8;
 
 /// Writes up a job and its plan. `landmarks`: of the first point's bone, where it was built.
 pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> StudyRecord {
-    let settings: Vec<Settings> = plan.points.iter().map(|p| Settings::at(job, p)).collect();
-    let text = |path: &str| {
-        settings
-            .first()
-            .map(|s| s.text(path).to_string())
-            .unwrap_or_default()
-    };
+    let settings: Vec<Settings> = plan
+        .points
+        .iter()
+        .map(|p| Settings::at(job, &p.levels))
+        .collect();
+    let run = &keys().run;
+    let first = settings.first();
+    let text = |key| first.map(|s| s.get(key)).unwrap_or_default();
     StudyRecord {
         schema: SCHEMA,
         engine_version: ENGINE_VERSION.to_string(),
-        title: text("run.title"),
-        question: text("run.question"),
+        title: text(run.title),
+        question: text(run.question),
         job_text: job.text.clone(),
         factors: job
             .factors
             .iter()
             .map(|f| {
                 (
-                    f.key.path.clone(),
+                    f.path().to_string(),
                     f.levels.iter().map(Value::to_record).collect(),
                 )
             })
             .collect(),
         points: plan.points.iter().map(|p| p.id.clone()).collect(),
         inputs: keys()
-            .iter()
-            .filter_map(|k| input(k, job, &settings))
+            .rows()
+            .filter_map(|(k, _)| input(k, job, &settings))
             .collect(),
         columns: ResponseId::all()
             .iter()
@@ -50,18 +45,18 @@ pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> Stu
             .collect(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
-        headline: headline(job, &text),
-        lead_response: Some(text("run.headline")).filter(|t| !t.is_empty()),
+        headline: first.and_then(|s| headline(job, s)),
+        lead_response: Some(text(run.headline)).filter(|t| !t.is_empty()),
         landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
     }
 }
 
 /// The row of a key in the table of inputs; a key without a value has none.
-fn input(k: &Key, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
-    let first = settings.first()?.get(&k.path)?;
+fn input(key: KeyId, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
+    let first = settings.first()?.setting(key)?;
     let mut values: Vec<String> = Vec::new();
     for s in settings {
-        let value = s.get(&k.path)?.value.to_string();
+        let value = s.setting(key)?.value.to_string();
         if !values.contains(&value) {
             values.push(value);
         }
@@ -72,11 +67,12 @@ fn input(k: &Key, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
     if left_out > 0 {
         value.push_str(&format!(" and {left_out} more"));
     }
-    let varies = values.len() > 1 && !job.factors.iter().any(|f| f.key.path == k.path);
+    let varies = values.len() > 1 && !job.factors.iter().any(|f| f.key == key);
+    let row = keys().row(key);
     Some(InputRecord {
-        key: k.path.clone(),
+        key: row.path.clone(),
         value,
-        unit: spoken_unit(k.kind.unit()).to_string(),
+        unit: spoken_unit(row.kind.unit()).to_string(),
         is_default: first.is_default,
         source: if varies {
             "follows from the factors".to_string()
@@ -88,22 +84,23 @@ fn input(k: &Key, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
 
 /// The comparison that leads the report: as the job says, else over the first factor of numbers and by
 /// the first factor of words.
-fn headline(job: &Job, text: &dyn Fn(&str) -> String) -> Option<HeadlineRecord> {
-    let named = |path: &str| Some(text(path)).filter(|t| !t.is_empty());
+fn headline(job: &Job, settings: &Settings) -> Option<HeadlineRecord> {
+    let run = &keys().run;
+    let named = |key: Key<Option<String>>| settings.get(key).filter(|t| !t.is_empty());
     let first = |wanted: &dyn Fn(&Value) -> bool| {
         job.factors
             .iter()
             .find(|f| wanted(&f.levels[0]))
-            .map(|f| f.key.path.clone())
+            .map(|f| f.path().to_string())
     };
-    let over = named("run.over")
+    let over = named(run.over)
         .or_else(|| first(&|v| v.number().is_some()))
-        .or_else(|| job.factors.first().map(|f| f.key.path.clone()))?;
-    let by = named("run.by")
+        .or_else(|| job.factors.first().map(|f| f.path().to_string()))?;
+    let by = named(run.by)
         .or_else(|| first(&|v| v.number().is_none()))
         .filter(|by| *by != over);
     Some(HeadlineRecord {
-        response: text("run.headline"),
+        response: settings.get(run.headline),
         over,
         by,
     })

@@ -1,12 +1,15 @@
 //! The plan: from factors and levels to design points.
 
+use crate::catalogue::keys;
 use crate::job::Job;
 use crate::job_error::{Fault, JobErrors};
+use crate::settings::Settings;
 use crate::value::Value;
+use crate::words::DesignKind;
 use std::collections::BTreeMap;
 
 /// More points than this in one job are taken for a slip.
-pub const MOST_POINTS: usize = 10_000;
+pub(crate) const MOST_POINTS: usize = 10_000;
 
 /// One design point: a level of every factor.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,15 +33,12 @@ impl Plan {
     /// # Errors
     /// More than [`MOST_POINTS`] points.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
-        let one_at_a_time = job
-            .given
-            .get("design.kind")
-            .is_some_and(|g| g.value.text() == Some("one_at_a_time"));
+        // No factor drives the kind of design.
+        let kind = Settings::at(job, &BTreeMap::new()).get(keys().run.design);
         let counts: Vec<usize> = job.factors.iter().map(|f| f.levels.len()).collect();
-        let total = if one_at_a_time {
-            counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1))
-        } else {
-            counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c))
+        let total = match kind {
+            DesignKind::OneAtATime => counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1)),
+            DesignKind::FullFactorial => counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c)),
         };
         if total > MOST_POINTS {
             return Err(JobErrors(vec![job.error(
@@ -51,10 +51,9 @@ impl Plan {
                 },
             )]));
         }
-        let choices = if one_at_a_time {
-            one_at_a_time_choices(&counts)
-        } else {
-            full_factorial_choices(&counts, total)
+        let choices = match kind {
+            DesignKind::OneAtATime => one_at_a_time_choices(&counts),
+            DesignKind::FullFactorial => full_factorial_choices(&counts, total),
         };
         let width = total.to_string().len().max(3);
         let points = choices
@@ -66,7 +65,7 @@ impl Plan {
                     .factors
                     .iter()
                     .zip(choice)
-                    .map(|(f, c)| (f.key.path.clone(), f.levels[c].clone()))
+                    .map(|(f, c)| (f.path().to_string(), f.levels[c].clone()))
                     .collect(),
             })
             .collect();

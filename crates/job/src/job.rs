@@ -1,34 +1,37 @@
 //! The job, validated: every key known, every value within its range, factors with their levels.
 
+use crate::catalogue::{SECTIONS, keys};
+use crate::given::{AllGiven, Given};
+use crate::handle::{KeyId, KeyType};
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
-use crate::job_raw::{RawEntry, RawJob, RawValue};
-use crate::key_table::{SECTIONS, key, keys, named_parts};
-use crate::keys::{Guess, Key, Kind, guess, nearest};
+use crate::key::{KeyRow, Kind};
+use crate::raw::{RawEntry, RawJob, RawValue};
+use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
-use crate::{regions, size_field_file};
+use crate::words::PlateKind;
+use crate::{region, region_path, size_field_file};
+use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_response::ResponseId;
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-
-/// A value that the job gives.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Given {
-    /// The value.
-    pub value: Value,
-    /// Where its key stands.
-    pub spot: Spot,
-}
 
 /// A factor and its levels.
 #[derive(Debug, Clone)]
 pub struct Factor {
     /// The key it drives.
-    pub key: &'static Key,
+    pub key: KeyId,
     /// Levels, in the order of the file, no two alike.
     pub levels: Vec<Value>,
-    /// Where it stands.
-    pub spot: Spot,
+    /// Its place.
+    pub(crate) spot: Spot,
+}
+
+impl Factor {
+    /// Name of the key.
+    pub fn path(&self) -> &'static str {
+        keys().path(self.key)
+    }
 }
 
 /// A valid job.
@@ -39,13 +42,13 @@ pub struct Job {
     /// Its text, verbatim.
     pub text: String,
     /// Keys that the job gives.
-    pub given: BTreeMap<String, Given>,
+    pub(crate) given: AllGiven,
     /// Factors, in the order of the file.
     pub factors: Vec<Factor>,
-    /// What the file of `mesh.size_field` holds.
-    pub size_field: Option<SizeField>,
-    /// What `[mesh.regions.NAME]` say, by name.
-    pub regions: Vec<SizeRegion>,
+    /// Content of the file of `mesh.size_field`.
+    pub(crate) size_field: Option<SizeField>,
+    /// Regions of `[mesh.regions.NAME]`, by name.
+    pub(crate) regions: Vec<SizeRegion>,
 }
 
 const FACTORS: &str = "factors.";
@@ -71,7 +74,7 @@ impl Job {
         let mut job = Job {
             file: raw.file,
             text: raw.text,
-            given: BTreeMap::new(),
+            given: AllGiven::new(),
             factors: Vec::new(),
             size_field: None,
             regions: Vec::new(),
@@ -87,8 +90,22 @@ impl Job {
             }
         }
         job.check_together(&mut errors);
-        job.regions = regions::read(&job, &raw.tables, &mut errors);
-        job.size_field = size_field_file::read(&job, &mut errors);
+        let tell = |spot, key: &str, value, fault| job.error(spot, key, value, fault);
+        let (regions, wrong) = region::read(&job.given, &raw.tables);
+        errors.extend(
+            wrong
+                .into_iter()
+                .map(|w| tell(Some(w.spot), &w.path, w.value, w.fault)),
+        );
+        let folder = job.file.parent().unwrap_or(Path::new(""));
+        let size_field = match size_field_file::read(&job.given, folder) {
+            Ok(field) => field,
+            Err(w) => {
+                errors.push(tell(Some(w.spot), &w.path, w.value, w.fault));
+                None
+            }
+        };
+        (job.regions, job.size_field) = (regions, size_field);
         if errors.is_empty() {
             Ok(job)
         } else {
@@ -98,18 +115,32 @@ impl Job {
         }
     }
 
-    /// Where a key is given, as a value or as a factor.
-    pub fn spot_of(&self, path: &str) -> Option<Spot> {
-        self.given.get(path).map(|g| g.spot).or_else(|| {
-            self.factors
-                .iter()
-                .find(|f| f.key.path == path)
-                .map(|f| f.spot)
-        })
+    /// Place where a key is given, as a value or as a factor.
+    pub(crate) fn spot_of(&self, key: impl Into<KeyId>) -> Option<Spot> {
+        let key = key.into();
+        let factor = || self.factors.iter().find(|f| f.key == key);
+        let given = self.given.get(keys().path(key)).map(|g| g.spot);
+        given.or_else(|| factor().map(|f| f.spot))
+    }
+
+    /// Threads that the job asks for, for all points together.
+    pub fn threads(&self) -> Option<usize> {
+        usize::read(self.given(keys().run.threads).map(|g| &g.value))
+    }
+
+    /// Value and place of a key that the job gives a value of.
+    fn given(&self, key: impl Into<KeyId>) -> Option<&Given> {
+        self.given.get(keys().path(key))
     }
 
     /// An error at a place of this job.
-    pub fn error(&self, spot: Option<Spot>, key: &str, value: String, fault: Fault) -> JobError {
+    pub(crate) fn error(
+        &self,
+        spot: Option<Spot>,
+        key: &str,
+        value: String,
+        fault: Fault,
+    ) -> JobError {
         JobError {
             file: self.file.clone(),
             spot,
@@ -124,7 +155,7 @@ impl Job {
     fn check_table(&self, table: &str, spot: Spot, errors: &mut Vec<JobError>) {
         let bare = table.strip_prefix(FACTORS).unwrap_or(table);
         let prefix = format!("{bare}.");
-        let known = bare == "factors" || keys().iter().any(|k| k.path.starts_with(&prefix));
+        let known = bare == "factors" || keys().rows().any(|(_, k)| k.path.starts_with(&prefix));
         // A key of ours that is not a table: `[fracture.gap_mm]`.
         if known || SECTIONS.contains(&bare.split('.').next().unwrap_or(bare)) && bare.contains('.')
         {
@@ -134,7 +165,7 @@ impl Job {
     }
 
     fn take_value(&mut self, entry: &RawEntry, errors: &mut Vec<JobError>) {
-        let Some(key) = key(&entry.path) else {
+        let Some(key) = keys().find(&entry.path) else {
             let section = entry.path.split('.').next().unwrap_or_default();
             // The wrong table was reported once already.
             if SECTIONS.contains(&section) || !entry.path.contains('.') {
@@ -142,7 +173,7 @@ impl Job {
             }
             return;
         };
-        match convert(&entry.value, key) {
+        match convert(&entry.value, keys().row(key)) {
             Ok(value) => {
                 self.given.insert(
                     entry.path.clone(),
@@ -162,10 +193,11 @@ impl Job {
     }
 
     fn take_factor(&mut self, path: &str, entry: &RawEntry, errors: &mut Vec<JobError>) {
-        let Some(key) = key(path) else {
+        let Some(key) = keys().find(path) else {
             errors.push(self.unknown_key(path, entry));
             return;
         };
+        let row = keys().row(key);
         let file = self.file.clone();
         let fail = |spot, value: String, fault: Fault| JobError {
             file: file.clone(),
@@ -174,7 +206,7 @@ impl Job {
             value,
             fault,
         };
-        if !key.may_be_factor() {
+        if !row.may_be_factor() {
             errors.push(fail(
                 entry.key_spot,
                 String::new(),
@@ -201,7 +233,7 @@ impl Job {
         };
         let mut levels: Vec<Value> = Vec::new();
         for (item, spot) in items {
-            match convert(item, key) {
+            match convert(item, row) {
                 Ok(v) if levels.contains(&v) => errors.push(fail(
                     *spot,
                     item.shown(),
@@ -233,24 +265,26 @@ impl Job {
     }
 
     fn unknown(&self, path: &str) -> Fault {
-        if let Some(listed) = regions::listed_as(path).filter(|l| l != path) {
+        if let Some(listed) = region_path::listed_as(path).filter(|l| l != path) {
             return match self.unknown(&listed) {
                 Fault::UnknownKey {
                     nearest: Some(k), ..
                 } => Fault::UnknownKey {
-                    nearest: Some(regions::named_as(&k, path)),
+                    nearest: Some(region_path::named_as(&k, path)),
                     choices: Vec::new(),
                 },
                 Fault::WrongUnit { meant } => Fault::WrongUnit {
-                    meant: regions::named_as(&meant, path),
+                    meant: region_path::named_as(&meant, path),
                 },
                 other => other,
             };
         }
-        match guess(path, keys().iter().map(|k| k.path.as_str())) {
+        match guess(path, keys().rows().map(|(_, k)| k.path.as_str())) {
             Guess::OtherUnit(meant) => Fault::WrongUnit { meant },
             // Another part's key is no guess at what was meant: the accepted names are told instead.
-            Guess::Similar(k) if is_of_named_part(&k) && !same_part(&k, path) => {
+            Guess::Similar(k)
+                if keys().find(&k).is_some_and(is_of_named_part) && !same_part(&k, path) =>
+            {
                 Fault::UnknownKey {
                     nearest: None,
                     choices: vec![of_named_parts()],
@@ -270,10 +304,10 @@ impl Job {
                 }
                 let prefix = format!("{section}.");
                 let mut choices: Vec<String> = keys()
-                    .iter()
-                    .filter(|k| k.path.starts_with(&prefix))
-                    .filter(|k| !is_of_named_part(&k.path))
-                    .map(|k| k.path.clone())
+                    .rows()
+                    .filter(|(_, k)| k.path.starts_with(&prefix))
+                    .filter(|(id, _)| !is_of_named_part(*id))
+                    .map(|(_, k)| k.path.clone())
                     .collect();
                 if section == "interfaces" {
                     choices.push(of_named_parts());
@@ -292,10 +326,10 @@ impl Job {
     /// What only keys together can get wrong.
     fn check_together(&self, errors: &mut Vec<JobError>) {
         for factor in &self.factors {
-            if let Some(given) = self.given.get(&factor.key.path) {
+            if let Some(given) = self.given(factor.key) {
                 errors.push(self.error(
                     Some(given.spot),
-                    &factor.key.path,
+                    factor.path(),
                     given.value.to_string(),
                     Fault::Conflict {
                         why: format!(
@@ -309,10 +343,13 @@ impl Job {
             }
         }
         // Both ends given directly leave nothing for the stagger to do.
-        let ends = ["plates.medial.end_level_mm", "plates.other.end_level_mm"];
-        if ends.iter().all(|e| self.spot_of(e).is_some()) {
-            for idle in ["plates.stagger_mm", "plates.end_level_mm"] {
+        let plates = &keys().plates;
+        let ends = PlateKind::ALL.map(|which| plates.end(which));
+        if ends.iter().all(|e| self.spot_of(*e).is_some()) {
+            let ends = ends.map(|e| keys().path(e));
+            for idle in [plates.stagger, plates.end_level] {
                 if let Some(spot) = self.spot_of(idle) {
+                    let idle = keys().path(idle);
                     errors.push(self.error(
                         Some(spot),
                         idle,
@@ -325,9 +362,10 @@ impl Job {
                 }
             }
         }
-        let factor_names: Vec<&str> = self.factors.iter().map(|f| f.key.path.as_str()).collect();
-        for path in ["run.over", "run.by"] {
-            if let Some(given) = self.given.get(path) {
+        let factor_names: Vec<&str> = self.factors.iter().map(Factor::path).collect();
+        for key in [keys().run.over, keys().run.by] {
+            let path = keys().path(key);
+            if let Some(given) = self.given(key) {
                 let name = given.value.to_string();
                 if !factor_names.contains(&name.as_str()) {
                     errors.push(self.error(
@@ -350,13 +388,14 @@ impl Job {
             }
         }
         let responses: Vec<String> = ResponseId::all().iter().map(|id| id.name()).collect();
-        if let Some(given) = self.given.get("run.headline") {
+        let headline = keys().run.headline;
+        if let Some(given) = self.given(headline) {
             let name = given.value.to_string();
             if !responses.contains(&name) {
                 errors.push(
                     self.error(
                         Some(given.spot),
-                        "run.headline",
+                        keys().path(headline),
                         format!("{name:?}"),
                         Fault::NotAccepted {
                             accepted: "name a response; the names stand in columns.json".into(),
@@ -376,16 +415,15 @@ fn same_part(a: &str, b: &str) -> bool {
 }
 
 /// Keys of interfaces by part name are many and alike: a list of keys sums them up.
-fn is_of_named_part(path: &str) -> bool {
-    named_parts().any(|(part, _)| path.starts_with(&format!("interfaces.{part}.")))
+fn is_of_named_part(key: KeyId) -> bool {
+    keys().interfaces.is_named(key)
 }
 
 fn of_named_parts() -> String {
-    let plates: Vec<String> = named_parts()
-        .map(|(part, _)| part.to_string())
-        .filter(|name| name.starts_with("plate"))
-        .collect();
-    let screws = named_parts().count() - plates.len();
+    let parts: BTreeSet<Part> = keys().interfaces.named().map(|n| n.part).collect();
+    let is_plate = |part: &&Part| matches!(part, Part::Plate(_));
+    let plates: Vec<String> = parts.iter().filter(is_plate).map(Part::to_string).collect();
+    let screws = parts.len() - plates.len();
     format!(
         "interfaces.PART.bone and interfaces.PART.bone_friction with PART one of {}, screw.01 to \
          screw.{screws:02}; of screws also interfaces.PART.seat and interfaces.PART.seat_friction",
@@ -394,7 +432,7 @@ fn of_named_parts() -> String {
 }
 
 /// Gives a raw value the type of its key and checks its range.
-fn convert(raw: &RawValue, key: &Key) -> Result<Value, Fault> {
+fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
     let refuse = |nearest| {
         Err(Fault::NotAccepted {
             accepted: key.kind.accepted(),
@@ -536,7 +574,7 @@ mod tests {
             "[factors]\n\"plates.stagger_mm\" = [-20, 0, 20]\n\"construct.layout\" = [\"parallel\", \"orthogonal\"]\n",
         )
         .unwrap();
-        let names: Vec<&str> = job.factors.iter().map(|f| f.key.path.as_str()).collect();
+        let names: Vec<&str> = job.factors.iter().map(Factor::path).collect();
         assert_eq!(names, ["plates.stagger_mm", "construct.layout"]);
     }
 }

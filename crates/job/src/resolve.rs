@@ -1,21 +1,21 @@
 //! From a job and a design point to everything that decides its result.
 
+use crate::catalogue::{KindKeys, MaterialPairKeys, keys};
 use crate::inputs::{
-    InterfaceInputs, InterfaceKind, LoadInputs, Materials, Meeting, NamedInterface, PointInputs,
+    InterfaceInputs, InterfaceKind, LoadInputs, Materials, NamedInterface, PointInputs,
 };
 use crate::job::Job;
-use crate::key_table::{INDEPENDENT, LOAD_CASES, density_law, named_parts};
 use crate::plan::DesignPoint;
-use crate::settings::{Settings, site};
-use bicolumn_base::Part;
-use bicolumn_geometry::spec::PlateSiteName;
+use crate::settings::Settings;
+use crate::words::{Filling, FracturePattern, Meeting, PlateKind, Symmetry};
 use bicolumn_geometry::{
-    BoneSpec, ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec,
-    PlateSpec, ScrewHold, SplitSpec,
+    BoneSpec, ConstructSpec, FractureSpec, IndependentScrewSpec, PlateSpec, SplitSpec,
 };
 use bicolumn_mesh::{SizeField, Sizing};
-use bicolumn_model::{DensityLaw, GradedDensity, Material, TransverseIsotropy};
-use bicolumn_solve::{Method, SolveOptions};
+use bicolumn_model::{
+    DensityLaw, FrontalLoad, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
+};
+use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -25,11 +25,16 @@ pub const ENGINE_VERSION: &str = env!("CARGO_PKG_VERSION");
 
 /// Resolves a design point of a job.
 pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
-    let settings = Settings::at(job, point);
+    let settings = Settings::at(job, &point.levels);
     let folder = job.file.parent().unwrap_or(Path::new(""));
+    let is_input = |path: &str| {
+        keys()
+            .find(path)
+            .is_some_and(|k| keys().row(k).decides_result())
+    };
     let inputs: BTreeMap<String, FactorValue> = settings
         .iter()
-        .filter(|(path, _)| decides_result(path))
+        .filter(|(path, _)| is_input(path))
         .map(|(path, s)| (path.to_string(), s.value.to_record()))
         .collect();
     let sizing = sizing(&settings, job);
@@ -51,15 +56,10 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         loads: loads(&settings),
         interfaces: interfaces(&settings),
         solve: solve(&settings),
-        error_estimate: settings.flag("solve.error_estimate"),
+        error_estimate: settings.get(keys().solve.error_estimate),
         digest,
         inputs,
     }
-}
-
-/// Does a point's result depend on this key? Titles, threads and the design do not enter.
-fn decides_result(path: &str) -> bool {
-    !path.starts_with("run.") && !path.starts_with("design.")
 }
 
 /// Digest of inputs and engine version: of lines `key<TAB>value`, sorted by key, numbers by their bits;
@@ -95,154 +95,119 @@ fn digest(
 }
 
 fn surface_file(s: &Settings, folder: &Path) -> Option<PathBuf> {
-    let name = s.text("bone.surface_file");
-    (!name.is_empty()).then(|| folder.join(name))
+    let name = s.get(keys().bone.surface_file).filter(|n| !n.is_empty());
+    name.map(|name| folder.join(name))
 }
 
 /// `folder`: that of the job file, from which a surface's path counts.
 fn construct(s: &Settings, folder: &Path) -> ConstructSpec {
-    let layout = s.text("construct.layout");
-    let medial = plate(s, PlateSiteName::Medial, "medial");
-    let other = plate(s, site(layout, false), "other");
-    let plates = match layout {
-        "parallel" | "orthogonal" => vec![medial, other],
-        "medial_only" => vec![medial],
-        _ => vec![other],
-    };
+    let layout = s.get(keys().construct.layout);
     ConstructSpec {
         bone: bone(s, folder),
         fracture: fracture(s),
-        plates,
-        independent: (1..=INDEPENDENT)
-            .filter_map(|n| independent(s, n))
+        plates: layout
+            .plates()
+            .iter()
+            .map(|which| plate(s, *which))
             .collect(),
-        clearance_mm: s.number("construct.clearance_mm"),
+        independent: independent(s).map(|(_, screw)| screw).collect(),
+        clearance_mm: s.get(keys().construct.clearance),
     }
 }
 
 fn fracture(s: &Settings) -> Option<FractureSpec> {
-    (s.text("fracture.pattern") != "none").then(|| FractureSpec {
-        level_mm: s.number("fracture.level_mm"),
-        gap_mm: s.number("fracture.gap_mm"),
-        inclination_deg: s.number("fracture.inclination_deg"),
-        column_contact: match s.text("fracture.column_contact") {
-            "medial" => ColumnContact::Medial,
-            "lateral" => ColumnContact::Lateral,
-            _ => ColumnContact::None,
-        },
-        filled: s.text("fracture.filling") == "healing_tissue",
-        split: (s.text("fracture.pattern") == "intercondylar").then(|| SplitSpec {
-            gap_mm: s.number("fracture.split_gap_mm"),
-            offset_mm: s.number("fracture.split_offset_mm"),
-            inclination_deg: s.number("fracture.split_inclination_deg"),
-        }),
+    let k = &keys().fracture;
+    let split = || SplitSpec {
+        gap_mm: s.get(k.split_gap),
+        offset_mm: s.get(k.split_offset),
+        inclination_deg: s.get(k.split_inclination),
+    };
+    let split = match s.get(k.pattern) {
+        FracturePattern::None => return None,
+        FracturePattern::Supracondylar => None,
+        FracturePattern::Intercondylar => Some(split()),
+    };
+    Some(FractureSpec {
+        level_mm: s.get(k.level),
+        gap_mm: s.get(k.gap),
+        inclination_deg: s.get(k.inclination),
+        column_contact: s.get(k.column_contact),
+        filled: s.get(k.filling) == Filling::HealingTissue,
+        split,
     })
 }
 
 fn bone(s: &Settings, folder: &Path) -> BoneSpec {
-    let mm = |name: &str| s.number(&format!("bone.{name}"));
+    let k = &keys().bone;
     BoneSpec {
-        shaft_diameter_mm: mm("shaft_diameter_mm"),
-        canal_diameter_mm: mm("canal_diameter_mm"),
-        epicondylar_width_mm: mm("epicondylar_width_mm"),
-        medial_column_angle_deg: mm("medial_column_angle_deg"),
-        lateral_column_angle_deg: mm("lateral_column_angle_deg"),
-        articular_valgus_deg: mm("articular_valgus_deg"),
-        anterior_tilt_deg: mm("anterior_tilt_deg"),
-        capitellum_radius_mm: mm("capitellum_radius_mm"),
-        capitellum_width_mm: mm("capitellum_width_mm"),
-        trochlea_groove_diameter_mm: mm("trochlea_groove_diameter_mm"),
-        trochlea_medial_diameter_mm: mm("trochlea_medial_diameter_mm"),
-        trochlea_lateral_diameter_mm: mm("trochlea_lateral_diameter_mm"),
-        trochlea_width_mm: mm("trochlea_width_mm"),
-        fossa_length_mm: mm("fossa_length_mm"),
-        fossa_width_mm: mm("fossa_width_mm"),
-        septum_thickness_mm: mm("septum_thickness_mm"),
-        column_depth_mm: mm("column_depth_mm"),
-        column_cortex_mm: mm("column_cortex_mm"),
-        articular_cortex_mm: mm("articular_cortex_mm"),
-        canal_floor_mm: mm("canal_floor_mm"),
-        potting_level_mm: mm("potting_level_mm"),
-        left: s.flag("bone.left"),
+        left: s.get(k.left),
         surface_file: surface_file(s, folder),
+        ..BoneSpec::of(|dimension| s.get(k.of(dimension)))
     }
 }
 
-/// `which`: `medial` or `other`, the names in the keys.
-fn plate(s: &Settings, site: PlateSiteName, which: &str) -> PlateSpec {
-    let of_plate = |name: &str| s.number(&format!("plates.{which}.{name}"));
-    let of_screws = |name: &str| format!("screws.{which}.{name}");
-    let by_name = s.text(&format!("interfaces.{}.bone", Part::Plate(site.into())));
-    let meets = match by_name {
-        "" => s.text("interfaces.plate_bone"),
-        named => named,
-    };
-    let apart = meets == "apart";
+fn plate(s: &Settings, which: PlateKind) -> PlateSpec {
+    let (plates, screws, interfaces) = (&keys().plates, &keys().screws, &keys().interfaces);
+    let site = s.get(keys().construct.layout).site(which);
+    let by_name = s.get(interfaces.of_plate(site.into()).meeting);
+    let meeting = by_name.unwrap_or_else(|| s.get(interfaces.plate_bone.meeting));
     PlateSpec {
         site,
-        width_mm: of_plate("width_mm"),
-        thickness_mm: of_plate("thickness_mm"),
-        hole_pitch_mm: of_plate("hole_pitch_mm"),
-        distal_hole_pitch_mm: of_plate("distal_hole_pitch_mm"),
-        hole_diameter_mm: of_plate("hole_diameter_mm"),
-        stand_off_mm: if apart {
-            s.number("interfaces.stand_off_mm")
-        } else {
-            0.0
+        width_mm: s.get(plates.width.of(which)),
+        thickness_mm: s.get(plates.thickness.of(which)),
+        hole_pitch_mm: s.get(plates.hole_pitch.of(which)),
+        distal_hole_pitch_mm: s.get(plates.distal_hole_pitch.of(which)),
+        hole_diameter_mm: s.get(plates.hole_diameter.of(which)),
+        stand_off_mm: match meeting {
+            Meeting::Apart => s.get(interfaces.stand_off),
+            Meeting::Bonded | Meeting::Frictional | Meeting::Frictionless | Meeting::Threaded => {
+                0.0
+            }
         },
-        end_level_mm: of_plate("end_level_mm"),
-        distal_hole_level_mm: of_plate("distal_hole_level_mm"),
-        shaft_screws: s.count(&of_screws("shaft_count")),
-        distal_screws: s.count(&of_screws("distal_count")),
-        shaft_screw_diameter_mm: s.number(&of_screws("shaft_diameter_mm")),
-        distal_screw_diameter_mm: s.number(&of_screws("distal_diameter_mm")),
-        bicortical: s.flag(&of_screws("bicortical")),
-        distal_screw_length_mm: s.number(&of_screws("distal_length_mm")),
-        slot_mm: of_plate("slot_mm"),
-        shaft_screw_tilt_deg: s.number(&of_screws("shaft_tilt_deg")),
-        shaft_hold: hold(s.text(&of_screws("shaft_hold"))),
-        distal_hold: hold(s.text(&of_screws("distal_hold"))),
+        end_level_mm: s.get(plates.end(which)),
+        distal_hole_level_mm: s.get(plates.distal_hole_level.of(which)),
+        shaft_screws: s.get(screws.shaft_count.of(which)),
+        distal_screws: s.get(screws.distal_count.of(which)),
+        shaft_screw_diameter_mm: s.get(screws.shaft_diameter.of(which)),
+        distal_screw_diameter_mm: s.get(screws.distal_diameter.of(which)),
+        bicortical: s.get(screws.bicortical.of(which)),
+        distal_screw_length_mm: s.get(screws.distal_length.of(which)),
+        slot_mm: s.get(plates.slot.of(which)),
+        shaft_screw_tilt_deg: s.get(screws.shaft_tilt.of(which)),
+        shaft_hold: s.get(screws.shaft_hold.of(which)),
+        distal_hold: s.get(screws.distal_hold.of(which)),
     }
 }
 
-fn hold(word: &str) -> ScrewHold {
-    match word {
-        "non_locking" => ScrewHold::NonLocking,
-        "lag" => ScrewHold::Lag,
-        "positional" => ScrewHold::Positional,
-        _ => ScrewHold::Locking,
-    }
-}
-
-fn independent(s: &Settings, n: usize) -> Option<IndependentScrewSpec> {
-    let path = |name: &str| format!("screws.independent_{n}.{name}");
-    let number = |name: &str| s.number(&path(name));
-    let word = s.text(&path("hold"));
-    (word != "none").then(|| IndependentScrewSpec {
-        hold: hold(word),
-        from: match s.text(&path("from")) {
-            "medial" => HeadSide::Medial,
-            _ => HeadSide::Lateral,
-        },
-        level_mm: number("level_mm"),
-        anterior_mm: number("anterior_mm"),
-        inclination_deg: number("inclination_deg"),
-        turn_deg: number("turn_deg"),
-        diameter_mm: number("diameter_mm"),
-        length_mm: number("length_mm"),
+/// The screws independent of plates that the job asks for, each with its place among the keys.
+fn independent(s: &Settings) -> impl Iterator<Item = (usize, IndependentScrewSpec)> {
+    let all = keys().screws.independent.iter().enumerate();
+    all.filter_map(|(n, k)| {
+        let screw = IndependentScrewSpec {
+            hold: s.get(k.hold).hold()?,
+            from: s.get(k.from),
+            level_mm: s.get(k.level),
+            anterior_mm: s.get(k.anterior),
+            inclination_deg: s.get(k.inclination),
+            turn_deg: s.get(k.turn),
+            diameter_mm: s.get(k.diameter),
+            length_mm: s.get(k.length),
+        };
+        Some((n, screw))
     })
 }
 
 fn sizing(s: &Settings, job: &Job) -> Sizing {
+    let k = &keys().mesh;
     Sizing {
-        finest_mm: s.number("mesh.finest_mm"),
-        plate_ratio: s.number("mesh.plate_ratio"),
-        fracture_ratio: s.number("mesh.fracture_ratio"),
-        far_ratio: s.number("mesh.far_ratio"),
-        wall_ratio: s.number("mesh.wall_ratio"),
-        screw_ratio: s.number("mesh.screw_ratio"),
-        riser_ratio: s.number("mesh.riser_ratio"),
-        growth: s.number("mesh.growth"),
+        finest_mm: s.get(k.finest),
+        plate_ratio: s.get(k.plate_ratio),
+        fracture_ratio: s.get(k.fracture_ratio),
+        far_ratio: s.get(k.far_ratio),
+        wall_ratio: s.get(k.wall_ratio),
+        screw_ratio: s.get(k.screw_ratio),
+        riser_ratio: s.get(k.riser_ratio),
+        growth: s.get(k.growth),
         size_field: job.size_field.clone(),
         regions: job.regions.clone(),
         ..Sizing::default()
@@ -250,32 +215,32 @@ fn sizing(s: &Settings, job: &Job) -> Sizing {
 }
 
 fn materials(s: &Settings) -> Materials {
-    let material = |part: &str, name: &str| {
-        let young = format!("materials.{part}.young_mpa");
-        Material {
-            name: name.to_string(),
-            young_mpa: s.number(&young),
-            poisson: s.number(&format!("materials.{part}.poisson")),
-            source: s.get(&young).map(|x| x.source.clone()).unwrap_or_default(),
+    let k = &keys().materials;
+    let material = |pair: &MaterialPairKeys, name: &str| Material {
+        name: name.to_string(),
+        young_mpa: s.get(pair.young),
+        poisson: s.get(pair.poisson),
+        source: s.source(pair.young),
+    };
+    let cortical = material(&k.cortical, "cortical bone");
+    let transverse = match s.get(k.symmetry) {
+        Symmetry::Isotropic => None,
+        Symmetry::Transverse => {
+            let published = TransverseIsotropy::cortical();
+            Some(published.scaled(cortical.young_mpa / published.axial_mpa))
         }
     };
-    let cortical = material("cortical", "cortical bone");
-    let transverse = (s.text("materials.cortical.symmetry") == "transverse").then(|| {
-        let published = TransverseIsotropy::cortical();
-        published.scaled(cortical.young_mpa / published.axial_mpa)
-    });
-    let cancellous = material("cancellous", "cancellous bone");
-    let of_density = |name: &str| s.number(&format!("materials.cancellous.{name}"));
-    let density = density_law(s.text("materials.cancellous.density_law")).map(|law| {
+    let cancellous = material(&k.cancellous, "cancellous bone");
+    let density = s.get(k.density.law).law().map(|law| {
         let law = DensityLaw {
             poisson: cancellous.poisson,
             ..law
         };
         let graded = GradedDensity {
-            core_g_per_cm3: of_density("density_g_per_cm3"),
-            rim_ratio: of_density("rim_density_ratio"),
-            rim_depth_mm: of_density("rim_depth_mm"),
-            proximal_ratio: of_density("proximal_density_ratio"),
+            core_g_per_cm3: s.get(k.density.core),
+            rim_ratio: s.get(k.density.rim_ratio),
+            rim_depth_mm: s.get(k.density.rim_depth),
+            proximal_ratio: s.get(k.density.proximal_ratio),
         };
         (law, graded)
     });
@@ -284,87 +249,74 @@ fn materials(s: &Settings) -> Materials {
         transverse,
         cancellous,
         density,
-        plate: material("plate", "plate"),
-        screw: material("screw", "screw"),
-        gap_tissue: material("gap_tissue", "gap tissue"),
+        plate: material(&k.plate, "plate"),
+        screw: material(&k.screw, "screw"),
+        gap_tissue: material(&k.gap_tissue, "gap tissue"),
     }
 }
 
-/// Cases in the order of [`LOAD_CASES`], however the job lists them.
+/// Cases in the order of [`NamedLoad::ALL`], however the job lists them.
 fn loads(s: &Settings) -> LoadInputs {
-    let wanted = s.list("loads.cases");
+    let k = &keys().loads;
+    let wanted = s.get(k.cases);
+    let cases = NamedLoad::ALL.into_iter().filter(|c| wanted.contains(c));
     LoadInputs {
-        cases: LOAD_CASES
-            .iter()
-            .filter(|c| wanted.iter().any(|w| w == *c))
-            .map(|c| (*c).to_string())
-            .collect(),
-        axial_n: s.number("loads.axial_n"),
-        bending_n: s.number("loads.bending_n"),
-        varus_valgus_n: s.number("loads.varus_valgus_n"),
-        torsion_nmm: s.number("loads.torsion_nmm"),
-        column_n: s.number("loads.column_n"),
-        capitellum_share: s.number("loads.capitellum_share"),
-    }
-}
-
-fn meeting(word: &str) -> Meeting {
-    match word {
-        "frictional" => Meeting::Frictional,
-        "frictionless" => Meeting::Frictionless,
-        "threaded" => Meeting::Threaded,
-        _ => Meeting::Fixed,
+        cases: cases.collect(),
+        sizes: LoadSizes {
+            axial_n: s.get(k.axial),
+            bending_n: s.get(k.bending),
+            frontal: FrontalLoad::ForceN(s.get(k.varus_valgus)),
+            torque_nmm: s.get(k.torsion),
+            column_n: s.get(k.column),
+            capitellum_share: s.get(k.capitellum_share),
+        },
     }
 }
 
 fn interfaces(s: &Settings) -> InterfaceInputs {
-    let kind = |name: &str| InterfaceKind {
-        meeting: meeting(s.text(&format!("interfaces.{name}"))),
-        friction: s.number(&format!("interfaces.{name}_friction")),
+    let (k, preloads) = (&keys().interfaces, &keys().preloads);
+    let kind = |kind: &KindKeys| InterfaceKind {
+        meeting: s.get(kind.meeting),
+        friction: s.get(kind.friction),
     };
-    let named = named_parts().flat_map(|(part, sides)| sides.iter().map(move |side| (part, *side)));
-    let named = named.filter_map(|(part, side)| {
-        let path = format!("interfaces.{part}.{}", side.name());
-        let word = s.text(&path);
-        let friction = s.get(&format!("{path}_friction"));
-        let named = NamedInterface {
-            part,
-            side,
-            meeting: (!word.is_empty()).then(|| meeting(word)),
-            friction: friction.and_then(|f| f.value.number()),
+    let named = k.named().filter_map(|n| {
+        let (meeting, friction) = (s.get(n.meeting), s.get(n.friction));
+        let key = match (meeting, friction) {
+            (None, None) => return None,
+            (Some(_), _) => n.meeting.id(),
+            (None, Some(_)) => n.friction.id(),
         };
-        (named.meeting.is_some() || named.friction.is_some()).then_some(named)
+        Some(NamedInterface {
+            part: n.part,
+            side: n.side,
+            meeting,
+            friction,
+            key,
+        })
     });
-    let of_plate = |which: &str| {
-        ["shaft", "distal"].map(|row| s.number(&format!("screws.{which}.{row}_preload_n")))
-    };
+    let of_plate = |which| [&preloads.shaft, &preloads.distal].map(|row| s.get(row.of(which)));
     InterfaceInputs {
-        plate_bone: kind("plate_bone"),
-        head_seat: kind("head_seat"),
-        screw_bone: kind("screw_bone"),
-        fracture_faces: kind("fracture_faces"),
+        plate_bone: kind(&k.plate_bone),
+        head_seat: kind(&k.head_seat),
+        screw_bone: kind(&k.screw_bone),
+        fracture_faces: kind(&k.fracture_faces),
         named: named.collect(),
-        contact_gap_mm: s.number("interfaces.contact_gap_mm"),
-        increments: s.count("interfaces.increments"),
-        plate_preload_n: [of_plate("medial"), of_plate("other")],
-        clamp_n: ["medial", "lateral"].map(|c| s.number(&format!("interfaces.clamp_{c}_n"))),
-        independent_preload_n: (1..=INDEPENDENT)
-            .filter(|n| independent(s, *n).is_some())
-            .map(|n| s.number(&format!("screws.independent_{n}.preload_n")))
+        contact_gap_mm: s.get(k.contact_gap),
+        increments: s.get(k.increments),
+        plate_preload_n: PlateKind::ALL.map(of_plate),
+        clamp_n: [k.clamp_medial, k.clamp_lateral].map(|column| s.get(column)),
+        independent_preload_n: independent(s)
+            .map(|(n, _)| s.get(preloads.independent[n]))
             .collect(),
     }
 }
 
 fn solve(s: &Settings) -> SolveOptions {
+    let k = &keys().solve;
     SolveOptions {
-        method: match s.text("solve.method") {
-            "multigrid" => Method::Multigrid,
-            "aggregation" => Method::Aggregation,
-            "direct" => Method::Direct,
-            _ => Method::Auto,
-        },
-        tolerance: s.number("solve.tolerance"),
-        max_iterations: s.count("solve.max_iterations"),
+        method: s.get(k.method),
+        tolerance: s.get(k.tolerance),
+        max_iterations: s.get(k.max_iterations),
         threads: 1,
     }
 }
@@ -372,11 +324,11 @@ fn solve(s: &Settings) -> SolveOptions {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::key_table::{key, keys};
-    use crate::keys::{Fallback, Key, Kind};
+    use crate::key::{Fallback, KeyRow, Kind};
     use crate::plan::Plan;
-    use crate::regions;
+    use crate::region_path::REGIONS;
     use bicolumn_base::{PlateSite, ScrewNumber};
+    use bicolumn_geometry::spec::PlateSiteName;
 
     fn first(text: &str) -> PointInputs {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
@@ -395,19 +347,20 @@ mod tests {
     #[test]
     fn every_key_of_the_model_has_an_effect() {
         let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\n";
-        // `size_field_file` and `regions` test their own.
-        let is_single = |k: &&Key| {
-            let apart = ["mesh.size_field", regions::PREFIX];
-            decides_result(&k.path) && !apart.iter().any(|a| k.path.starts_with(a))
+        // The size field and regions have tests of their own.
+        let is_single = |k: &&KeyRow| {
+            let apart = ["mesh.size_field", REGIONS];
+            k.decides_result() && !apart.iter().any(|a| k.path.starts_with(a))
         };
-        for k in keys().iter().filter(is_single) {
+        for k in keys().rows().map(|(_, k)| k).filter(is_single) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
                 Kind::Word(_) => FactorValue::Word(String::new()),
                 _ => FactorValue::Number(0.0),
             };
             let other = match (&k.kind, &current.unwrap_or(unset)) {
-                (Kind::Number { least, most, .. }, FactorValue::Number(x)) => {
+                (Kind::Number { range, .. }, FactorValue::Number(x)) => {
+                    let (least, most) = (range.least, range.most);
                     let y = if x - least > most - x {
                         0.5 * (least + x)
                     } else {
@@ -514,10 +467,10 @@ mod tests {
         let i = &p.interfaces;
         let meets = |site| i.plate_on_bone(site).meeting;
         assert_eq!(meets(PlateSite::Medial), Meeting::Frictional);
-        assert_eq!(meets(PlateSite::Lateral), Meeting::Fixed);
+        assert_eq!(meets(PlateSite::Lateral), Meeting::Apart);
         let [third, fourth] = [3, 4].map(ScrewNumber);
         assert_eq!(i.shank_in_bone(third).meeting, Meeting::Frictionless);
-        assert_eq!(i.shank_in_bone(fourth).meeting, Meeting::Fixed);
+        assert_eq!(i.shank_in_bone(fourth).meeting, Meeting::Bonded);
         assert_eq!(i.head_in_seat(third).friction, 0.05);
         assert_eq!(i.head_in_seat(third).meeting, Meeting::Frictional);
         assert_eq!(i.head_in_seat(fourth).friction, 0.2);
@@ -544,9 +497,9 @@ mod tests {
         let [third, fourth] = [3, 4].map(|n| i.shank_in_bone(ScrewNumber(n)));
         assert_eq!(
             (third.meeting, fourth.meeting),
-            (Meeting::Fixed, Meeting::Threaded)
+            (Meeting::Bonded, Meeting::Threaded)
         );
-        assert_eq!(i.head_in_seat(ScrewNumber(4)).meeting, Meeting::Fixed);
+        assert_eq!(i.head_in_seat(ScrewNumber(4)).meeting, Meeting::Bonded);
         for key in [
             "plate_bone",
             "head_seat",
@@ -570,7 +523,7 @@ mod tests {
         assert!((weak.cortical.young_mpa / normal.cortical.young_mpa - 0.67).abs() < 1e-12);
         assert!((weak.cancellous.young_mpa / normal.cancellous.young_mpa - 0.34).abs() < 1e-12);
         assert!(matches!(
-            key("materials.cortical.young_mpa").unwrap().default,
+            keys().row(keys().materials.cortical.young).default,
             Fallback::Preset(_)
         ));
     }

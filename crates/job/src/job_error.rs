@@ -1,6 +1,6 @@
-//! What can be wrong with a job file: where, what, and what would be accepted.
+//! Errors in a job file: the place, the fault, the accepted values.
 
-use crate::keys::{split_unit, spoken_unit};
+use crate::units::{split_unit, spoken_unit};
 use std::fmt;
 use std::path::PathBuf;
 use thiserror::Error;

@@ -1,8 +1,8 @@
 //! The reference of all job keys, written from the key list.
 
-use crate::key_table::{SECTIONS, key, keys, named_parts};
-use crate::keys::{Fallback, Key, Kind, spoken_unit};
-use crate::presets;
+use crate::catalogue::{SECTIONS, keys};
+use crate::handle::KeyId;
+use crate::key::{Fallback, KeyRow, Kind, PresetRow};
 use bicolumn_base::Part;
 use std::fmt::Write;
 
@@ -18,9 +18,10 @@ pub fn markdown() -> String {
     );
     for section in SECTIONS {
         let prefix = format!("{section}.");
-        let own: Vec<&Key> = keys()
-            .iter()
-            .filter(|k| k.path.starts_with(&prefix) && !is_a_later_screw(&k.path))
+        let own: Vec<&KeyRow> = keys()
+            .rows()
+            .filter(|(id, k)| k.path.starts_with(&prefix) && !is_a_later_screw(*id))
+            .map(|(_, k)| k)
             .collect();
         if own.is_empty() {
             continue;
@@ -46,9 +47,10 @@ pub fn markdown() -> String {
 }
 
 /// The keys of all screws are alike: those of the first stand for them.
-fn is_a_later_screw(path: &str) -> bool {
+fn is_a_later_screw(key: KeyId) -> bool {
     let later = |part: Part| matches!(part, Part::Screw(n) if n.0 > 1);
-    named_parts().any(|(part, _)| later(part) && path.starts_with(&format!("interfaces.{part}.")))
+    let mut named = keys().interfaces.named().filter(|n| later(n.part));
+    named.any(|n| n.meeting.id() == key || n.friction.id() == key)
 }
 
 fn accepts(kind: &Kind) -> String {
@@ -59,14 +61,13 @@ fn accepts(kind: &Kind) -> String {
     match kind {
         Kind::Number {
             unit,
-            least,
-            most,
+            range,
             or_zero,
         } => {
-            let range = format!("{least} to {most} {}", spoken_unit(unit));
+            let range = Kind::range_in_words(range, unit, "to");
             match or_zero {
-                Some(meaning) => format!("{}, or 0 ({meaning})", range.trim_end()),
-                None => range.trim_end().to_string(),
+                Some(meaning) => format!("{range}, or 0 ({meaning})"),
+                None => range,
             }
         }
         Kind::Integer { least, most } => format!("whole, {least} to {most}"),
@@ -77,34 +78,26 @@ fn accepts(kind: &Kind) -> String {
     }
 }
 
-/// Value and source of a key in each of the presets that give it, by the preset's name.
-fn presets_of(k: &Key) -> Vec<(&'static str, f64, String)> {
-    let Fallback::Preset(by) = k.default else {
-        return Vec::new();
-    };
-    let words: &[&'static str] = match key(by).map(|k| &k.kind) {
-        Some(Kind::Word(words)) => words,
+/// Entries of a key in the presets that give it.
+fn presets_of(k: &KeyRow) -> &[PresetRow] {
+    match &k.default {
+        Fallback::Preset(preset) => &preset.rows,
         _ => &[],
-    };
-    let found = words.iter().filter_map(|w| {
-        let (value, source) = presets::lookup(by, w, &k.path)?;
-        Some((*w, value, source))
-    });
-    found.collect()
+    }
 }
 
-/// Where the default comes from: with presets, each source once, with the presets that have it.
-fn source(k: &Key) -> String {
-    let mut sources: Vec<(String, Vec<&str>)> = Vec::new();
-    for (word, _, source) in presets_of(k) {
-        match sources.iter_mut().find(|s| s.0 == source) {
-            Some((_, words)) => words.push(word),
-            None => sources.push((source, vec![word])),
+/// Source of the default: with presets, each source once, with the presets that have it.
+fn source(k: &KeyRow) -> String {
+    let mut sources: Vec<(&str, Vec<&str>)> = Vec::new();
+    for entry in presets_of(k) {
+        match sources.iter_mut().find(|s| s.0 == entry.source) {
+            Some((_, words)) => words.push(entry.word),
+            None => sources.push((&entry.source, vec![entry.word])),
         }
     }
     match &sources[..] {
         [] => k.source.clone(),
-        [(source, _)] => source.clone(),
+        [(source, _)] => (*source).to_string(),
         several => {
             let told = several
                 .iter()
@@ -114,20 +107,24 @@ fn source(k: &Key) -> String {
     }
 }
 
-fn default(k: &Key) -> String {
+fn default(k: &KeyRow) -> String {
     match &k.default {
         Fallback::Value(v) if v.to_string().is_empty() => "empty".into(),
         Fallback::Value(v) => v.to_string(),
-        Fallback::Of(key) => format!("as `{key}`"),
-        Fallback::OfOr(key, own) => format!("as `{key}`, else {own}"),
-        Fallback::OfSite(key) => format!("as `{key}`, else by the plate's site"),
-        Fallback::Preset(by) => {
-            let values = presets_of(k);
-            let values = values.iter().map(|(w, v, _)| format!("{w} {v}"));
-            format!("by `{by}`: {}", values.collect::<Vec<_>>().join(", "))
+        Fallback::Of(key) => format!("as `{}`", keys().path(*key)),
+        Fallback::OfOr(key, own) => format!("as `{}`, else {own}", keys().path(*key)),
+        Fallback::OfSite(key, _) => {
+            format!("as `{}`, else by the plate's site", keys().path(*key))
         }
-        Fallback::AboveFossa => "by the bone's fossa".into(),
-        Fallback::Staggered(_) => "from `plates.end_level_mm` and `plates.stagger_mm`".into(),
+        Fallback::Preset(preset) => {
+            let values = preset
+                .rows
+                .iter()
+                .map(|r| format!("{} {}", r.word, r.value));
+            let values: Vec<String> = values.collect();
+            format!("by `{}`: {}", keys().path(preset.by), values.join(", "))
+        }
+        Fallback::Rule(derived) => derived.told.into(),
         Fallback::Absent => "none".into(),
     }
 }
@@ -139,7 +136,8 @@ mod tests {
     #[test]
     fn every_key_has_its_row_and_screws_have_one_for_all() {
         let page = markdown();
-        for k in keys().iter().filter(|k| !is_a_later_screw(&k.path)) {
+        let first = keys().rows().filter(|(id, _)| !is_a_later_screw(*id));
+        for (_, k) in first {
             let name = k.path.replace("screw.01", "screw.NN");
             assert_eq!(page.matches(&format!("\n| `{name}` |")).count(), 1, "{k}");
         }

@@ -1,15 +1,17 @@
-//! What one design point needs to be solved, and how it may fail.
+//! Inputs of one design point: all that decides its result.
 
-use bicolumn_base::{Part, PlateSite, ScrewNumber, UnitVec3};
-use bicolumn_contact::Law;
+use crate::catalogue::Side;
+use crate::handle::KeyId;
+use crate::words::Meeting;
+use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
-use bicolumn_model::{DensityLaw, GradedDensity, Material, TransverseIsotropy};
+use bicolumn_model::{
+    DensityLaw, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
+};
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
-use std::fmt;
-use thiserror::Error;
 
 /// Everything that decides a design point's result.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,7 +32,7 @@ pub struct PointInputs {
     pub loads: LoadInputs,
     /// How parts meet.
     pub interfaces: InterfaceInputs,
-    /// Solver options; `threads` is set from [`crate::point::PointContext::threads`].
+    /// Solver options; `threads` is set by whoever solves.
     pub solve: SolveOptions,
     /// Are the discretisation errors of the responses estimated?
     pub error_estimate: bool,
@@ -55,104 +57,37 @@ pub struct Materials {
     pub gap_tissue: Material,
 }
 
-/// Which load cases, how large, and how they are shared between the joint surfaces.
+/// Load cases with their sizes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadInputs {
-    /// Names out of [`crate::key_table::LOAD_CASES`], in that order.
-    pub cases: Vec<String>,
-    /// Axial compression, N.
-    pub axial_n: f64,
-    /// Posterior and anterior bending, N.
-    pub bending_n: f64,
-    /// Varus and valgus, N.
-    pub varus_valgus_n: f64,
-    /// Torsion about the shaft axis, N·mm.
-    pub torsion_nmm: f64,
-    /// Axial compression of one column alone, N.
-    pub column_n: f64,
-    /// Share of every force on the capitellum; the trochlea takes the rest.
-    pub capitellum_share: f64,
-}
-
-/// How the two sides of an interface meet, in the words of the job file.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Meeting {
-    /// They are one, or stand apart in the mesh: there is nothing to solve.
-    Fixed,
-    /// They press, slide against friction and lift.
-    Frictional,
-    /// They press, slide and lift.
-    Frictionless,
-    /// A shank with its thread: they press and lift, slide round the screw against friction and not along it.
-    Threaded,
+    /// Cases, in the order of [`NamedLoad::ALL`].
+    pub cases: Vec<NamedLoad>,
+    /// Sizes, and their shares between the joint surfaces.
+    pub sizes: LoadSizes,
 }
 
 /// One kind of interface.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct InterfaceKind {
-    /// How its sides meet.
+    /// Condition of its sides.
     pub meeting: Meeting,
     /// Coefficient of friction, where they are frictional or threaded.
     pub friction: f64,
 }
 
-impl InterfaceKind {
-    /// Its law in a contact problem; `None` where there is nothing to solve. `thread`: the axis of a shank. A job
-    /// file can thread nothing else; without an axis friction is all there is.
-    pub fn law(&self, thread: Option<UnitVec3>) -> Option<Law> {
-        let mu = self.friction;
-        match self.meeting {
-            Meeting::Fixed => None,
-            Meeting::Frictional => Some(Law::Frictional { mu }),
-            Meeting::Frictionless => Some(Law::Frictionless),
-            Meeting::Threaded => Some(match thread {
-                Some(axis) => Law::Threaded { mu, axis },
-                None => Law::Frictional { mu },
-            }),
-        }
-    }
-}
-
-/// Which interface of a part a job names.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Side {
-    /// Of a plate or a shank with the bone.
-    Bone,
-    /// Of a head with its seat, or with the bone under it.
-    Seat,
-}
-
-impl Side {
-    /// Its name in keys.
-    pub fn name(self) -> &'static str {
-        match self {
-            Side::Bone => "bone",
-            Side::Seat => "seat",
-        }
-    }
-}
-
-/// What a job says of one part's interface by the part's name.
+/// Conditions that a job gives one part's interface by the part's name.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NamedInterface {
     /// A plate or a screw.
     pub part: Part,
-    /// Which of its interfaces.
+    /// Its interface.
     pub side: Side,
     /// How its sides meet, if the job says so.
     pub meeting: Option<Meeting>,
     /// Coefficient of friction, if the job gives it.
     pub friction: Option<f64>,
-}
-
-impl NamedInterface {
-    /// The job key that names it: `interfaces.screw.03.seat`, or that with `_friction` where only a
-    /// coefficient is given.
-    pub fn key(&self) -> String {
-        let only_friction = self.meeting.is_none();
-        let ending = if only_friction { "_friction" } else { "" };
-        format!("interfaces.{}.{}{ending}", self.part, self.side.name())
-    }
+    /// The key that names it: that of the meeting, or of friction where only a coefficient is given.
+    pub key: KeyId,
 }
 
 /// How parts meet, and how screws are tightened.
@@ -203,46 +138,4 @@ impl InterfaceInputs {
             friction: n.friction.unwrap_or(kind.friction),
         })
     }
-}
-
-/// Stages of a design point, in order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[allow(missing_docs)]
-pub enum Stage {
-    Geometry,
-    Mesh,
-    Solve,
-    Measure,
-    Estimate,
-    Store,
-}
-
-impl Stage {
-    /// Its name in records and on the screen.
-    pub fn name(self) -> &'static str {
-        match self {
-            Stage::Geometry => "geometry",
-            Stage::Mesh => "mesh",
-            Stage::Solve => "solve",
-            Stage::Measure => "measure",
-            Stage::Estimate => "estimate",
-            Stage::Store => "store",
-        }
-    }
-}
-
-impl fmt::Display for Stage {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.name())
-    }
-}
-
-/// A design point that could not be finished.
-#[derive(Debug, Clone, PartialEq, Error)]
-#[error("{stage}: {message}")]
-pub struct PointError {
-    /// The stage it stopped at.
-    pub stage: Stage,
-    /// Why, as shown to the user.
-    pub message: String,
 }

@@ -7,7 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 /// A value as written.
 #[derive(Debug, Clone, PartialEq)]
-pub enum RawValue {
+pub(crate) enum RawValue {
     /// `3`
     Integer(i64),
     /// `3.0`
@@ -24,7 +24,7 @@ pub enum RawValue {
 
 impl RawValue {
     /// As the user would write it, on one line.
-    pub fn shown(&self) -> String {
+    pub(crate) fn shown(&self) -> String {
         match self {
             RawValue::Integer(i) => i.to_string(),
             RawValue::Float(x) => format!("{x:?}"),
@@ -41,7 +41,7 @@ impl RawValue {
 
 /// One `key = value` of the file, with the full path of its key.
 #[derive(Debug, Clone, PartialEq)]
-pub struct RawEntry {
+pub(crate) struct RawEntry {
     /// Full path: table names and key joined by dots.
     pub path: String,
     /// Value.
@@ -54,7 +54,7 @@ pub struct RawEntry {
 
 /// The file as written.
 #[derive(Debug, Clone, PartialEq)]
-pub struct RawJob {
+pub(crate) struct RawJob {
     /// As the user named it.
     pub file: PathBuf,
     /// Verbatim.
@@ -70,7 +70,7 @@ impl RawJob {
     ///
     /// # Errors
     /// The file cannot be read or is no TOML.
-    pub fn read(file: &Path) -> Result<RawJob, JobErrors> {
+    pub(crate) fn read(file: &Path) -> Result<RawJob, JobErrors> {
         let text = std::fs::read_to_string(file).map_err(|e| {
             JobErrors(vec![JobError {
                 file: file.to_path_buf(),
@@ -87,7 +87,7 @@ impl RawJob {
     ///
     /// # Errors
     /// The text is no TOML; all places where it is not.
-    pub fn parse(file: &Path, text: String) -> Result<RawJob, JobErrors> {
+    pub(crate) fn parse(file: &Path, text: String) -> Result<RawJob, JobErrors> {
         let lines = Lines::of(&text);
         let (root, errors) = DeTable::parse_recoverable(&text);
         if !errors.is_empty() {

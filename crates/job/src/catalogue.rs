@@ -1,0 +1,194 @@
+//! The list of all job keys: each declared once, in the file of its section.
+
+mod bone;
+mod fracture;
+mod interfaces;
+mod loads;
+mod materials;
+mod mesh;
+mod plates;
+mod run;
+mod screws;
+
+pub(crate) use bone::BoneKeys;
+pub(crate) use fracture::FractureKeys;
+pub use interfaces::Side;
+pub(crate) use interfaces::{InterfaceKeys, KindKeys};
+pub(crate) use loads::LoadKeys;
+pub(crate) use materials::{MaterialKeys, MaterialPairKeys};
+pub(crate) use mesh::{MeshKeys, RegionKeys, SolveKeys};
+pub(crate) use plates::{ConstructKeys, PlateKeys};
+pub(crate) use run::RunKeys;
+pub(crate) use screws::{PreloadKeys, ScrewKeys};
+
+use crate::declare::Declaration;
+use crate::handle::KeyId;
+use crate::key::KeyRow;
+use crate::region_path;
+use std::sync::OnceLock;
+
+/// The sections of a job file, in the order of its documentation.
+pub(crate) const SECTIONS: [&str; 13] = [
+    "run",
+    "design",
+    "factors",
+    "bone",
+    "fracture",
+    "construct",
+    "plates",
+    "screws",
+    "materials",
+    "interfaces",
+    "loads",
+    "mesh",
+    "solve",
+];
+
+/// All keys: typed handles by section, and the rows that they stand for.
+#[derive(Debug)]
+pub struct Keys {
+    rows: Vec<KeyRow>,
+    order: Vec<KeyId>,
+    /// Of `[run]` and `[design]`.
+    pub run: RunKeys,
+    /// Of `[bone]`.
+    pub bone: BoneKeys,
+    /// Of `[fracture]`.
+    pub fracture: FractureKeys,
+    /// Of `[construct]`.
+    pub construct: ConstructKeys,
+    /// Of `[plates]`.
+    pub plates: PlateKeys,
+    /// Of `[screws]`, but for preloads.
+    pub screws: ScrewKeys,
+    /// Of `[materials]`.
+    pub materials: MaterialKeys,
+    /// Of `[interfaces]`.
+    pub interfaces: InterfaceKeys,
+    /// Of `[screws]`: preloads.
+    pub preloads: PreloadKeys,
+    /// Of `[loads]`.
+    pub loads: LoadKeys,
+    /// Of `[mesh]`.
+    pub mesh: MeshKeys,
+    /// Of `[solve]`.
+    pub solve: SolveKeys,
+}
+
+/// All keys.
+pub fn keys() -> &'static Keys {
+    static KEYS: OnceLock<Keys> = OnceLock::new();
+    KEYS.get_or_init(|| {
+        let mut d = Declaration::default();
+        let run = RunKeys::declare(&mut d);
+        let bone = BoneKeys::declare(&mut d);
+        let fracture = FractureKeys::declare(&mut d, &bone);
+        let construct = ConstructKeys::declare(&mut d);
+        let plates = PlateKeys::declare(&mut d, &construct);
+        let screws = ScrewKeys::declare(&mut d);
+        let materials = MaterialKeys::declare(&mut d);
+        let interfaces = InterfaceKeys::declare(&mut d);
+        let preloads = PreloadKeys::declare(&mut d);
+        let loads = LoadKeys::declare(&mut d);
+        let mesh = MeshKeys::declare(&mut d);
+        let solve = SolveKeys::declare(&mut d);
+        let (rows, order) = d.finish();
+        Keys {
+            rows,
+            order,
+            run,
+            bone,
+            fracture,
+            construct,
+            plates,
+            screws,
+            materials,
+            interfaces,
+            preloads,
+            loads,
+            mesh,
+            solve,
+        }
+    })
+}
+
+impl Keys {
+    /// The row of a key.
+    pub fn row(&self, key: impl Into<KeyId>) -> &KeyRow {
+        &self.rows[key.into().0]
+    }
+
+    /// Full name of a key.
+    pub fn path(&self, key: impl Into<KeyId>) -> &str {
+        &self.row(key).path
+    }
+
+    /// All keys with their rows, in the order of the documentation.
+    pub fn rows(&self) -> impl Iterator<Item = (KeyId, &KeyRow)> {
+        self.order.iter().map(|id| (*id, self.row(*id)))
+    }
+
+    /// All keys with their rows, in the order of declaration: none depends on one that follows.
+    pub(crate) fn declared(&self) -> impl Iterator<Item = (KeyId, &KeyRow)> {
+        self.rows.iter().enumerate().map(|(n, row)| (KeyId(n), row))
+    }
+
+    /// The key of that name; one of a region is found under any name of the region.
+    pub fn find(&self, path: &str) -> Option<KeyId> {
+        let listed = |path: &str| self.rows.iter().position(|k| k.path == path).map(KeyId);
+        listed(path).or_else(|| listed(&region_path::listed_as(path)?))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::handle::KeyType;
+    use crate::key::{Fallback, Kind};
+    use crate::units::split_unit;
+    use crate::value::Value;
+
+    #[test]
+    fn names_are_unique_end_in_their_unit_and_lie_in_a_known_section() {
+        let rows: Vec<&KeyRow> = keys().rows().map(|(_, row)| row).collect();
+        assert_eq!(rows.len(), keys().declared().count());
+        for (n, k) in rows.iter().enumerate() {
+            assert!(rows[..n].iter().all(|o| o.path != k.path), "{k} twice");
+            if let Kind::Number { unit, .. } = k.kind {
+                assert_eq!(split_unit(&k.path).1, unit, "{k}");
+            }
+            let section = k.path.split('.').next().unwrap();
+            assert!(SECTIONS.contains(&section), "{k}");
+            assert!(!k.doc.is_empty(), "{k}");
+        }
+    }
+
+    #[test]
+    fn every_default_is_accepted_by_its_own_key_and_follows_from_earlier_ones() {
+        for (id, k) in keys().declared() {
+            match &k.default {
+                Fallback::Value(v) => assert!(k.kind.accepts(v), "{k} = {v}"),
+                Fallback::Of(other) | Fallback::OfSite(other, _) => {
+                    assert!(*other < id, "{k}");
+                    assert_eq!(keys().row(*other).kind, k.kind, "{k}");
+                }
+                Fallback::OfOr(other, own) => {
+                    assert!(*other < id, "{k}");
+                    assert!(k.kind.accepts(&f64::written(*own).unwrap()), "{k} = {own}");
+                }
+                Fallback::Preset(preset) => {
+                    let by = keys().row(preset.by);
+                    assert!(preset.by < id, "{k}");
+                    let words: Vec<&str> = preset.rows.iter().map(|r| r.word).collect();
+                    assert_eq!(by.kind, Kind::Word(words), "{k} of {by}");
+                    for r in &preset.rows {
+                        let value = Value::Number(r.value);
+                        assert!(k.kind.accepts(&value), "{k} of {} = {value}", r.word);
+                        assert!(!r.source.is_empty(), "{k} of {}", r.word);
+                    }
+                }
+                Fallback::Rule(_) | Fallback::Absent => {}
+            }
+        }
+    }
+}

@@ -1,0 +1,174 @@
+//! Keys of `[construct]` and `[plates]`.
+
+use crate::declare::{Declaration, Default, Each, TRADE, is, number, word};
+use crate::handle::{Key, OneOf};
+use crate::words::{Layout, PlateKind};
+use bicolumn_geometry::spec::PlateSiteName;
+use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, Range};
+
+/// Keys of `[construct]`.
+#[derive(Debug)]
+#[allow(missing_docs)] // each is defined by its declaration
+pub struct ConstructKeys {
+    pub layout: Key<OneOf<Layout>>,
+    pub clearance: Key<f64>,
+}
+
+impl ConstructKeys {
+    pub(crate) fn declare(d: &mut Declaration) -> ConstructKeys {
+        ConstructKeys {
+            layout: d.key(
+                "construct.layout",
+                word(),
+                is(Layout::Parallel),
+                "parallel: medial and lateral plate, facing each other; orthogonal: medial and posterolateral plate; or one plate alone",
+                "layouts of the trade; one plate alone is a baseline",
+            ),
+            clearance: d.key(
+                "construct.clearance_mm",
+                number("mm", CLEARANCE_MM),
+                is(ConstructSpec::intact().clearance_mm),
+                "Least distance between two screws, and between a screw and what it should not graze",
+                "least distance that the mesher takes well; choice of this program",
+            ),
+        }
+    }
+}
+
+/// Dimensions that the sites share; the level of the distal hole differs between them.
+pub(super) fn plate_default() -> PlateSpec {
+    PlateSpec::new(PlateSiteName::Medial)
+}
+
+/// Keys of `[plates]`.
+#[derive(Debug)]
+#[allow(missing_docs)] // each is defined by its declaration
+pub struct PlateKeys {
+    /// Mean level of both ends.
+    pub end_level: Key<f64>,
+    pub stagger: Key<f64>,
+    /// Level of each end: medial, other.
+    ends: [Key<f64>; 2],
+    pub width: Each<f64>,
+    pub thickness: Each<f64>,
+    pub hole_pitch: Each<f64>,
+    pub distal_hole_pitch: Each<f64>,
+    pub hole_diameter: Each<f64>,
+    pub distal_hole_level: Each<f64, Option<f64>>,
+    pub slot: Each<f64>,
+}
+
+impl PlateKeys {
+    /// The level of one plate's end.
+    pub fn end(&self, which: PlateKind) -> Key<f64> {
+        match which {
+            PlateKind::Medial => self.ends[0],
+            PlateKind::Other => self.ends[1],
+        }
+    }
+
+    pub(crate) fn declare(d: &mut Declaration, construct: &ConstructKeys) -> PlateKeys {
+        use PlateQuantity as Q;
+        const SECTION: &str = "plates";
+        let plate = plate_default();
+        let accepts = |q: Q| number(q.unit(), q.range());
+        let end_level = d.key(
+            "plates.end_level_mm",
+            accepts(Q::EndLevel),
+            is(plate.end_level_mm),
+            "Mean level of the two proximal plate ends above the articular axis",
+            TRADE,
+        );
+        let stagger = d.key(
+            "plates.stagger_mm",
+            number("mm", Range::about_zero(80.0)),
+            is(0.0),
+            "Level of the medial plate's end minus that of the other: each end lies half of it from the mean level (also where one plate stands alone)",
+            "sign as in Zarifian et al. 2022, J Hand Surg Am 47:690: the sign matters",
+        );
+        let ends = [(PlateKind::Medial, 0.5), (PlateKind::Other, -0.5)].map(|(which, share)| {
+            d.key(
+                format!("plates.{}.end_level_mm", which.word()),
+                accepts(Q::EndLevel),
+                Default::rule(
+                    "from `plates.end_level_mm` and `plates.stagger_mm`",
+                    vec![stagger.id(), end_level.id()],
+                    move |s| s.get(end_level) + share * s.get(stagger),
+                ),
+                "Level of this plate's proximal end, given directly instead of by mean level and stagger",
+                "from plates.end_level_mm and plates.stagger_mm",
+            )
+        });
+        let layout = construct.layout;
+        let width = d.each(
+            SECTION,
+            Q::Width.name(),
+            accepts(Q::Width),
+            is(plate.width_mm),
+            "Width of the plate's shaft part",
+            "reconstruction plates of the 3.5 mm class, 10 wide; from memory",
+        );
+        let thickness = d.each(
+            SECTION,
+            Q::Thickness.name(),
+            accepts(Q::Thickness),
+            is(plate.thickness_mm),
+            "Thickness of the plate",
+            "reconstruction plates of the 3.5 mm class, 2.7 to 2.8 thick; from memory",
+        );
+        let hole_pitch = d.each(
+            SECTION,
+            Q::HolePitch.name(),
+            accepts(Q::HolePitch),
+            is(plate.hole_pitch_mm),
+            "Distance between hole centres over the shaft",
+            "reconstruction plates of the 3.5 mm class, 12; from memory",
+        );
+        let distal_hole_pitch = d.each(
+            SECTION,
+            Q::DistalHolePitch.name(),
+            accepts(Q::DistalHolePitch),
+            is(plate.distal_hole_pitch_mm),
+            "Distance between hole centres at the distal end",
+            "distal ends of plates, 6 to 9; from memory",
+        );
+        let hole_diameter = d.each(
+            SECTION,
+            Q::HoleDiameter.name(),
+            accepts(Q::HoleDiameter),
+            is(plate.hole_diameter_mm),
+            "Diameter of a hole where no screw sits",
+            TRADE,
+        );
+        let distal_hole_level = d.each_by_site(
+            SECTION,
+            Q::DistalHoleLevel.name(),
+            accepts(Q::DistalHoleLevel),
+            move |s, which| PlateSpec::new(s.get(layout).site(which)).distal_hole_level_mm,
+            "Level of the most distal screw hole above the articular axis; without it, by site",
+            "chosen so that the distal end stays on the bone",
+        );
+        d.end_of_group();
+        let slot = d.each(
+            SECTION,
+            Q::Slot.name(),
+            accepts(Q::Slot),
+            is(plate.slot_mm),
+            "How far a shaft hole where no screw sits is drawn out along the plate; 0: round",
+            TRADE,
+        );
+        d.end_of_group();
+        PlateKeys {
+            end_level,
+            stagger,
+            ends,
+            width,
+            thickness,
+            hole_pitch,
+            distal_hole_pitch,
+            hole_diameter,
+            distal_hole_level,
+            slot,
+        }
+    }
+}

@@ -1,0 +1,71 @@
+//! Keys of the study: `[run]` and `[design]`.
+
+use crate::declare::{Declaration, OURS, count, is, text, word};
+use crate::handle::{Key, OneOf};
+use crate::words::DesignKind;
+
+/// Keys of `[run]` and `[design]`.
+#[derive(Debug)]
+#[allow(missing_docs)] // each is defined by its declaration
+pub struct RunKeys {
+    pub title: Key<String>,
+    pub question: Key<String>,
+    pub headline: Key<String>,
+    pub over: Key<Option<String>>,
+    pub by: Key<Option<String>>,
+    pub threads: Key<Option<usize>>,
+    pub design: Key<OneOf<DesignKind>>,
+}
+
+impl RunKeys {
+    pub(crate) fn declare(d: &mut Declaration) -> RunKeys {
+        RunKeys {
+            title: d.key(
+                "run.title",
+                text(),
+                is("Untitled study".into()),
+                "Title of the report",
+                OURS,
+            ),
+            question: d.key(
+                "run.question",
+                text(),
+                is(String::new()),
+                "The question in a sentence; stands at the head of the report",
+                OURS,
+            ),
+            headline: d.key(
+                "run.headline",
+                text(),
+                is("plate_end_hotspot_max_mpa".into()),
+                "The response that the report compares first; a column of results.csv",
+                OURS,
+            ),
+            over: d.optional(
+                "run.over",
+                text(),
+                "The factor that the headline is drawn over; without it, the first factor with numbers",
+                OURS,
+            ),
+            by: d.optional(
+                "run.by",
+                text(),
+                "The factor that splits the headline into lines; without it, the first factor with words",
+                OURS,
+            ),
+            threads: d.optional(
+                "run.threads",
+                count(1, 1024),
+                "Threads for all points together; without it, one for each core. Results do not depend on it",
+                OURS,
+            ),
+            design: d.key(
+                "design.kind",
+                word(),
+                is(DesignKind::FullFactorial),
+                "Every combination of the factors' levels, or each factor alone moved from the first levels of all",
+                OURS,
+            ),
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! Rows of the key list: name, accepted values, default, meaning, source of every key.
+
+use crate::handle::KeyId;
+use crate::region_path::REGIONS;
+use crate::settings::Settings;
+use crate::units::{quoted, spoken_unit};
+use crate::value::Value;
+use bicolumn_geometry::Range;
+use std::fmt;
+
+/// One row of the key list.
+pub struct KeyRow {
+    /// Full name, `section.name`; the name ends in its unit.
+    pub path: String,
+    /// Accepted values.
+    pub kind: Kind,
+    /// Value where the job does not give it.
+    pub default: Fallback,
+    /// Meaning, in a line.
+    pub doc: String,
+    /// Source of the default.
+    pub source: String,
+}
+
+impl KeyRow {
+    /// May a factor drive this key? Single values that describe the construct, its loads or its mesh:
+    /// not the texts of the study, not how it is run, no region of the mesh.
+    pub fn may_be_factor(&self) -> bool {
+        self.decides_result()
+            && !self.path.starts_with(REGIONS)
+            && !matches!(self.kind, Kind::Text | Kind::List(_))
+    }
+
+    /// Does a point's result depend on this key? Titles, threads and the design do not enter.
+    pub fn decides_result(&self) -> bool {
+        !self.path.starts_with("run.") && !self.path.starts_with("design.")
+    }
+}
+
+impl fmt::Debug for KeyRow {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.path)
+    }
+}
+
+impl fmt::Display for KeyRow {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.path)
+    }
+}
+
+/// Accepted values of a key.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Kind {
+    /// A number within a range, or exactly zero where `or_zero` says what zero means.
+    Number {
+        /// Unit, as in the key's name; empty for a pure number.
+        unit: &'static str,
+        /// Range.
+        range: Range,
+        /// Meaning of zero, where zero is accepted beside the range.
+        or_zero: Option<&'static str>,
+    },
+    /// A whole number within `least..=most`.
+    Integer {
+        /// Least value.
+        least: i64,
+        /// Greatest value.
+        most: i64,
+    },
+    /// One of these words.
+    Word(Vec<&'static str>),
+    /// true or false.
+    Flag,
+    /// Free text.
+    Text,
+    /// One or more of these words, each once.
+    List(Vec<&'static str>),
+}
+
+impl Kind {
+    /// Unit of the values; empty where there is none.
+    pub fn unit(&self) -> &'static str {
+        match self {
+            Kind::Number { unit, .. } => unit,
+            Kind::Integer { .. } | Kind::Word(_) | Kind::Flag | Kind::Text | Kind::List(_) => "",
+        }
+    }
+
+    /// Range of a number in words: `0 to 15 mm`, its ends joined by `joint`.
+    pub(crate) fn range_in_words(range: &Range, unit: &str, joint: &str) -> String {
+        let unit = spoken_unit(unit);
+        let text = format!("{} {joint} {} {unit}", range.least, range.most);
+        text.trim_end().to_string()
+    }
+
+    /// Accepted values, to follow "must": `lie between 0 and 15 mm`.
+    pub fn accepted(&self) -> String {
+        match self {
+            Kind::Number {
+                unit,
+                range,
+                or_zero,
+            } => {
+                let range = Kind::range_in_words(range, unit, "and");
+                match or_zero {
+                    Some(meaning) => format!("be 0 ({meaning}) or lie between {range}"),
+                    None => format!("lie between {range}"),
+                }
+            }
+            Kind::Integer { least, most } => {
+                format!("be a whole number between {least} and {most}")
+            }
+            Kind::Word(words) => format!("be one of {}", quoted(words)),
+            Kind::Flag => "be true or false".into(),
+            Kind::Text => "be text in quotes".into(),
+            Kind::List(words) => format!("be a list of some of {}", quoted(words)),
+        }
+    }
+
+    /// Is a value of the right type and within the range?
+    pub fn accepts(&self, value: &Value) -> bool {
+        match (self, value) {
+            (Kind::Number { range, or_zero, .. }, Value::Number(x)) => {
+                range.contains(*x) || (or_zero.is_some() && *x == 0.0)
+            }
+            (Kind::Integer { least, most }, Value::Integer(i)) => (least..=most).contains(&i),
+            (Kind::Word(words), Value::Word(w)) => words.contains(&w.as_str()),
+            (Kind::Flag, Value::Flag(_)) | (Kind::Text, Value::Text(_)) => true,
+            (Kind::List(words), Value::List(items)) => {
+                !items.is_empty()
+                    && items.iter().all(|i| words.contains(&i.as_str()))
+                    && (1..items.len()).all(|n| !items[..n].contains(&items[n]))
+            }
+            _ => false,
+        }
+    }
+}
+
+/// A value that follows from the settings of keys declared before.
+pub(crate) type Rule = Box<dyn Fn(&Settings) -> Option<Value> + Send + Sync>;
+
+/// Value of a key in one preset.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PresetRow {
+    /// The preset's word.
+    pub word: &'static str,
+    /// Value.
+    pub value: f64,
+    /// Source of the value.
+    pub source: String,
+}
+
+/// Value of a key that the job does not give.
+pub enum Fallback {
+    /// This value.
+    Value(Value),
+    /// The value of another key at the same point.
+    Of(KeyId),
+    /// The value of another key if it has one, else this number.
+    OfOr(KeyId, f64),
+    /// The value of another key if it has one, else the rule by the plate's site.
+    OfSite(KeyId, Site),
+    /// The entry of the preset that another key names.
+    Preset(Preset),
+    /// A rule from other keys.
+    Rule(Derived),
+    /// Nothing.
+    Absent,
+}
+
+/// Value by a plate's site.
+pub struct Site(pub(crate) Rule);
+
+/// Entries of presets.
+pub struct Preset {
+    /// The key that names the preset.
+    pub by: KeyId,
+    /// Entries, in the order of the presets.
+    pub rows: Vec<PresetRow>,
+    pub(crate) chosen: Box<dyn Fn(&Settings) -> PresetRow + Send + Sync>,
+}
+
+/// A value derived from other keys.
+pub struct Derived {
+    /// Rule in words.
+    pub told: &'static str,
+    /// Keys that a user would change instead, the likeliest first.
+    pub causes: Vec<KeyId>,
+    pub(crate) rule: Rule,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ranges_hold_at_their_ends() {
+        let gap = Kind::Number {
+            unit: "mm",
+            range: Range::new(1.0, 15.0),
+            or_zero: Some("no fracture"),
+        };
+        for (x, good) in [
+            (0.0, true),
+            (0.5, false),
+            (1.0, true),
+            (15.0, true),
+            (15.1, false),
+            (-3.0, false),
+            (f64::NAN, false),
+        ] {
+            assert_eq!(gap.accepts(&Value::Number(x)), good, "{x}");
+        }
+        assert_eq!(
+            gap.accepted(),
+            "be 0 (no fracture) or lie between 1 and 15 mm"
+        );
+    }
+}

@@ -1,0 +1,46 @@
+//! Job files: keys, values, factors, design points, and the inputs of one point.
+//!
+//! A job passes three types, each in its file: `RawJob` (as written), [`Job`] (valid), [`PointInputs`]
+//! (resolved: all that decides one point's result). Every key is declared once, in [`keys`]; its declaration
+//! yields a typed handle that [`Settings::get`] reads by.
+
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod blame;
+mod catalogue;
+mod declare;
+mod fill;
+mod given;
+mod handle;
+mod inputs;
+mod job;
+mod job_error;
+mod key;
+mod key_reference;
+mod plan;
+mod presets;
+mod raw;
+mod region;
+mod region_path;
+mod resolve;
+mod settings;
+mod size_field_file;
+mod units;
+mod value;
+mod words;
+
+pub use blame::{Refusal, explain, explain_refusal, explain_sizes};
+pub use catalogue::{Keys, Side, keys};
+pub use handle::{Key, KeyId};
+pub use inputs::{
+    InterfaceInputs, InterfaceKind, LoadInputs, Materials, NamedInterface, PointInputs,
+};
+pub use job::{Factor, Job};
+pub use job_error::{JobError, JobErrors};
+pub use key_reference::markdown;
+pub use plan::{DesignPoint, Plan};
+pub use resolve::{ENGINE_VERSION, resolve};
+pub use settings::{Setting, Settings};
+pub use units::spoken_unit;
+pub use value::Value;
+pub use words::Meeting;

@@ -1,0 +1,62 @@
+//! Every key's value at one design point.
+
+use crate::handle::{Key, KeyId, KeyType};
+use crate::value::Value;
+use std::collections::BTreeMap;
+
+/// One key's value and its origin.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Setting {
+    /// The value.
+    pub value: Value,
+    /// Did neither the job nor a factor give it?
+    pub is_default: bool,
+    /// Source in words.
+    pub source: String,
+}
+
+/// Values of all keys, in the order of their declaration; regions of the mesh by their paths.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Settings {
+    of_keys: Vec<Option<Setting>>,
+    of_regions: BTreeMap<String, Setting>,
+}
+
+impl Settings {
+    /// Appends the setting of the key declared next.
+    pub(crate) fn push(&mut self, setting: Option<Setting>) {
+        self.of_keys.push(setting);
+    }
+
+    /// Adds the setting of a region's key.
+    pub(crate) fn push_region(&mut self, path: String, setting: Setting) {
+        self.of_regions.insert(path, setting);
+    }
+
+    /// The value of a key.
+    ///
+    /// A handle reads the row that its own declaration made, and a row's value is one that its kind accepts
+    /// or its typed default: the value is there and has the type.
+    pub fn get<T: KeyType>(&self, key: Key<T>) -> T::Out {
+        match T::read(self.setting(key).map(|s| &s.value)) {
+            Some(value) => value,
+            None => unreachable!("{key:?} holds a value of its own type"),
+        }
+    }
+
+    /// The setting of a key, if it has one.
+    pub fn setting(&self, key: impl Into<KeyId>) -> Option<&Setting> {
+        self.of_keys.get(key.into().0)?.as_ref()
+    }
+
+    /// Source of a key's value in words; empty where it has none.
+    pub fn source(&self, key: impl Into<KeyId>) -> String {
+        let setting = self.setting(key);
+        setting.map(|s| s.source.clone()).unwrap_or_default()
+    }
+
+    /// Settings of regions, by path.
+    pub(crate) fn regions(&self) -> &BTreeMap<String, Setting> {
+        &self.of_regions
+    }
+}

@@ -1,0 +1,261 @@
+//! Words of a job that no other crate owns.
+
+use bicolumn_base::words;
+use bicolumn_geometry::ScrewHold;
+use bicolumn_geometry::spec::PlateSiteName;
+use bicolumn_model::DensityLaw;
+
+/// Plan of design points.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DesignKind {
+    /// Every combination of the factors' levels.
+    FullFactorial,
+    /// Each factor alone moved from the first levels of all.
+    OneAtATime,
+}
+
+words! { DesignKind { FullFactorial = "full_factorial", OneAtATime = "one_at_a_time" } }
+
+/// Fracture pattern.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FracturePattern {
+    /// The bone is whole.
+    None,
+    /// A fracture across both columns.
+    Supracondylar,
+    /// A sagittal split of the articular block as well.
+    Intercondylar,
+}
+
+words! { FracturePattern {
+    None = "none",
+    Supracondylar = "supracondylar",
+    Intercondylar = "intercondylar",
+} }
+
+/// Filling of a fracture gap.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Filling {
+    /// Nothing.
+    Empty,
+    /// Healing tissue.
+    HealingTissue,
+}
+
+words! { Filling { Empty = "empty", HealingTissue = "healing_tissue" } }
+
+/// Construct layout.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Layout {
+    /// Medial and lateral plate.
+    Parallel,
+    /// Medial and posterolateral plate.
+    Orthogonal,
+    /// The medial plate alone.
+    MedialOnly,
+    /// The lateral plate alone.
+    LateralOnly,
+    /// The posterolateral plate alone.
+    PosterolateralOnly,
+}
+
+words! { Layout {
+    Parallel = "parallel",
+    Orthogonal = "orthogonal",
+    MedialOnly = "medial_only",
+    LateralOnly = "lateral_only",
+    PosterolateralOnly = "posterolateral_only",
+} }
+
+impl Layout {
+    /// Site of the medial or of the other plate. A plate that the layout does not have gets the site it
+    /// would have in a parallel one.
+    pub fn site(self, which: PlateKind) -> PlateSiteName {
+        match (which, self) {
+            (PlateKind::Medial, _) => PlateSiteName::Medial,
+            (PlateKind::Other, Layout::Orthogonal | Layout::PosterolateralOnly) => {
+                PlateSiteName::Posterolateral
+            }
+            (PlateKind::Other, Layout::Parallel | Layout::MedialOnly | Layout::LateralOnly) => {
+                PlateSiteName::Lateral
+            }
+        }
+    }
+
+    /// Plates of the layout, medial first.
+    pub fn plates(self) -> &'static [PlateKind] {
+        match self {
+            Layout::Parallel | Layout::Orthogonal => &PlateKind::ALL,
+            Layout::MedialOnly => &[PlateKind::Medial],
+            Layout::LateralOnly | Layout::PosterolateralOnly => &[PlateKind::Other],
+        }
+    }
+}
+
+/// The one or the other plate, as the keys of a job tell them apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PlateKind {
+    /// The medial plate.
+    Medial = 0,
+    /// The plate that is not medial.
+    Other = 1,
+}
+
+impl PlateKind {
+    /// Both, medial first.
+    pub const ALL: [PlateKind; 2] = [PlateKind::Medial, PlateKind::Other];
+
+    /// Name in keys.
+    pub fn word(self) -> &'static str {
+        match self {
+            PlateKind::Medial => "medial",
+            PlateKind::Other => "other",
+        }
+    }
+
+    /// The plate in words.
+    pub(crate) fn plate(self) -> &'static str {
+        match self {
+            PlateKind::Medial => "the medial plate",
+            PlateKind::Other => "the plate that is not medial",
+        }
+    }
+}
+
+/// Hold of a screw independent of plates.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum IndependentHold {
+    /// There is no such screw.
+    None,
+    /// Presses the fragments together.
+    Lag,
+    /// Holds both fragments where they are.
+    Positional,
+}
+
+words! { IndependentHold { None = "none", Lag = "lag", Positional = "positional" } }
+
+impl IndependentHold {
+    /// The hold of the screw, if there is one.
+    pub fn hold(self) -> Option<ScrewHold> {
+        match self {
+            IndependentHold::None => None,
+            IndependentHold::Lag => Some(ScrewHold::Lag),
+            IndependentHold::Positional => Some(ScrewHold::Positional),
+        }
+    }
+}
+
+/// Elastic symmetry of cortical bone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Symmetry {
+    /// Alike in all directions.
+    Isotropic,
+    /// Alike across the shaft's axis.
+    Transverse,
+}
+
+words! { Symmetry { Isotropic = "isotropic", Transverse = "transverse" } }
+
+/// Law from the density of cancellous bone to its modulus.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DensityChoice {
+    /// One modulus everywhere.
+    None,
+    /// Cancellous bone of all sites pooled.
+    Pooled,
+    /// Bone of the ulna.
+    Ulna,
+}
+
+words! { DensityChoice { None = "none", Pooled = "pooled", Ulna = "ulna" } }
+
+impl DensityChoice {
+    /// The law; none for one modulus everywhere.
+    pub fn law(self) -> Option<DensityLaw> {
+        match self {
+            DensityChoice::None => None,
+            DensityChoice::Pooled => Some(DensityLaw::pooled()),
+            DensityChoice::Ulna => Some(DensityLaw::ulna()),
+        }
+    }
+}
+
+/// Bone quality.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BoneQuality {
+    /// Healthy.
+    Normal,
+    /// Osteoporotic.
+    Osteoporotic,
+}
+
+words! { BoneQuality { Normal = "normal", Osteoporotic = "osteoporotic" } }
+
+/// Metal of plates and screws.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Metal {
+    /// Stainless steel 316L.
+    Steel316l,
+    /// Titanium alloy Ti-6Al-4V.
+    TitaniumTi6al4v,
+    /// Commercially pure titanium.
+    TitaniumCp,
+}
+
+words! { Metal {
+    Steel316l = "steel_316l",
+    TitaniumTi6al4v = "titanium_ti6al4v",
+    TitaniumCp = "titanium_cp",
+} }
+
+/// Condition of an interface between two parts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Meeting {
+    /// A plate stands off the bone.
+    Apart,
+    /// The sides are one.
+    Bonded,
+    /// They press, slide against friction and lift.
+    Frictional,
+    /// They press, slide and lift.
+    Frictionless,
+    /// A shank with its thread: they press and lift, slide round the screw against friction and not along it.
+    Threaded,
+}
+
+words! { Meeting {
+    Apart = "apart",
+    Bonded = "bonded",
+    Frictional = "frictional",
+    Frictionless = "frictionless",
+    Threaded = "threaded",
+} }
+
+impl Meeting {
+    /// Conditions of a plate and the bone.
+    pub(crate) const OF_PLATE: &[Meeting] = &[
+        Meeting::Apart,
+        Meeting::Bonded,
+        Meeting::Frictional,
+        Meeting::Frictionless,
+    ];
+    /// Conditions of a shank and the bone.
+    pub(crate) const OF_SHANK: &[Meeting] = &[
+        Meeting::Bonded,
+        Meeting::Threaded,
+        Meeting::Frictional,
+        Meeting::Frictionless,
+    ];
+    /// Conditions of smooth faces: heads and seats, fracture faces.
+    pub(crate) const OF_FACES: &[Meeting] =
+        &[Meeting::Bonded, Meeting::Frictional, Meeting::Frictionless];
+
+    /// Is there nothing to solve: are the sides one, or apart in the mesh?
+    pub fn is_fixed(self) -> bool {
+        match self {
+            Meeting::Apart | Meeting::Bonded => true,
+            Meeting::Frictional | Meeting::Frictionless | Meeting::Threaded => false,
+        }
+    }
+}
