@@ -1,11 +1,11 @@
-//! What every page must say, and what the model leaves out.
+//! Caution of every page, and the effects that the model leaves out.
 
 /// The caution at the top and the bottom of the page.
 pub const CAUTION: &str = "Research tool, not a medical device. Results compare constructs under \
     idealised bone, interfaces and loads; they do not predict an outcome in a patient. Licensed \
     clinical judgement, local regulations and physical testing decide.";
 
-/// What the engine's model leaves out, in sentences.
+/// Effects that the engine's model leaves out, in sentences.
 pub const NOT_MODELLED: [&str; 9] = [
     "Bone is linear elastic: no yield, no damage, no density map of a person. Unless the inputs say \
      otherwise it is isotropic and uniform within each tissue.",

@@ -1,4 +1,4 @@
-//! What reporting guides for finite-element studies ask for, and what this study gives.
+//! Checklist of reporting guides for finite-element studies, with this study's answers.
 //!
 //! The items merge ASME V&V 40-2018, Erdemir et al. 2012 (J Biomech 45:625), Henninger et al. 2010,
 //! Burkhart et al. 2013 (J Biomech 46:1477) and RIFEM 2022. An item is answered from the record or
@@ -12,9 +12,9 @@ use serde::Serialize;
 /// One item of the list.
 #[derive(Debug, Serialize, PartialEq)]
 pub struct Item {
-    /// What is asked.
+    /// Item asked for.
     pub asked: &'static str,
-    /// What this study gives.
+    /// Answer of this study.
     pub given: String,
     /// Given, partly given, or missing.
     pub state: &'static str,

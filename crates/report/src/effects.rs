@@ -1,4 +1,4 @@
-//! What moves the responses of a study: main effects and interactions of its factors, as a table of the headline
+//! Effects on the responses of a study: main effects and interactions of its factors, as a table of the headline
 //! and as a file of all responses.
 
 use crate::error::ReportError;
@@ -117,7 +117,7 @@ impl<'a> Spread<'a> {
     }
 }
 
-/// What moves the headline, by load case; nothing where fewer than two factors vary.
+/// Effects on the headline, by load case; `None` where fewer than two factors vary.
 pub fn effect_table(view: &StudyView) -> Option<Table> {
     let headline = view.headline()?;
     let decimals = view.decimals(&headline.response);

@@ -16,7 +16,7 @@ pub enum ReportError {
     Surface {
         /// The file.
         path: PathBuf,
-        /// What is wrong.
+        /// Reason.
         reason: String,
     },
     /// The page's template failed: a fault of this crate.

@@ -8,7 +8,7 @@ use bicolumn_store::results::unit_of_key;
 /// The signed distance between the plates' ends; its levels are printed with their sign.
 pub const STAGGER: &str = "plates.stagger_mm";
 
-/// What a response is called in a sentence; names without an entry are spelt out.
+/// Name of a response in a sentence; names without an entry are spelt out.
 pub fn response_words(name: &str) -> String {
     let known = match name {
         "plate_end_hotspot_max_mpa" => "plate-end bone stress (hot-spot)",

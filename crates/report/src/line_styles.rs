@@ -1,4 +1,4 @@
-//! Which points are drawn as lines, and in which colour: the same in every chart of a page.
+//! Lines of points and their colours: the same in every chart of a page.
 
 use crate::colour::{BASELINE, LINES};
 use crate::labels::level_words;

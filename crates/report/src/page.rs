@@ -169,7 +169,7 @@ fn level_legend(view: &StudyView) -> Vec<String> {
         .collect()
 }
 
-/// What a point is, in words: construct and level, otherwise its id.
+/// Description of a point, in words: construct and level, otherwise its id.
 fn point_words(view: &StudyView, point: &PointRecord) -> String {
     let Some(headline) = view.headline() else {
         return point.id.clone();
@@ -263,7 +263,7 @@ fn image(picture: &Picture, what: &str, caption: String) -> Result<Image, Report
     })
 }
 
-/// Which colour is which plate in the construct pictures.
+/// Legend of the plates' colours in the construct pictures.
 fn plate_legend(view: &StudyView) -> Vec<String> {
     let mut sites: Vec<(usize, &str)> = Vec::new();
     for point in view.done() {

@@ -12,7 +12,7 @@ use bicolumn_store::{
 pub struct StudyView {
     /// Where it was read.
     pub folder: StudyFolder,
-    /// What holds for all points.
+    /// Study record, common to all points.
     pub record: StudyRecord,
     /// Points with a valid record, in order; failed ones too.
     pub points: Vec<PointRecord>,

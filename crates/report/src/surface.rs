@@ -9,7 +9,7 @@ use serde::Deserialize;
 /// Normals of neighbouring facets that differ by more than this are not blended, degrees.
 const CREASE_DEG: f64 = 35.0;
 
-/// What a triangle belongs to, as far as pictures care.
+/// Class of part that a triangle belongs to, as far as pictures care.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[allow(missing_docs)]
 pub enum PartClass {
@@ -111,7 +111,7 @@ impl Surface {
             .map(|(_, values)| values.as_slice())
     }
 
-    /// What a triangle belongs to.
+    /// Class of part that a triangle belongs to.
     pub fn class(&self, triangle: usize) -> PartClass {
         let name = &self.parts[self.part[triangle]];
         match name.split('.').next() {

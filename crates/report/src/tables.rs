@@ -19,7 +19,7 @@ use std::f64::consts::PI;
 /// A table: heads, and rows of cells.
 #[derive(Debug, Default, Serialize)]
 pub struct Table {
-    /// What it holds.
+    /// Caption: contents of the table.
     pub caption: String,
     /// Column heads.
     pub heads: Vec<String>,
@@ -259,7 +259,7 @@ fn without_result(view: &StudyView) -> Vec<Row> {
     missing
 }
 
-/// What screws carry at most, by load case and point, with the screw; `None` where no point says.
+/// Largest section forces of screws, by load case and point, with the screw; `None` where no point has any.
 pub fn screw_table(view: &StudyView) -> Option<Table> {
     const WANTED: [(&str, &str); 4] = [
         ("screw_axial_max_n", "axial force, N"),
