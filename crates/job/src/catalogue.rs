@@ -49,29 +49,29 @@ pub(crate) const SECTIONS: [&str; 13] = [
 pub struct Keys {
     rows: Vec<KeyRow>,
     order: Vec<KeyId>,
-    /// Of `[run]` and `[design]`.
+    /// Keys of `[run]` and `[design]`.
     pub run: RunKeys,
-    /// Of `[bone]`.
+    /// Keys of `[bone]`.
     pub bone: BoneKeys,
-    /// Of `[fracture]`.
+    /// Keys of `[fracture]`.
     pub fracture: FractureKeys,
-    /// Of `[construct]`.
+    /// Keys of `[construct]`.
     pub construct: ConstructKeys,
-    /// Of `[plates]`.
+    /// Keys of `[plates]`.
     pub plates: PlateKeys,
-    /// Of `[screws]`, but for preloads.
+    /// Keys of `[screws]`, but for preloads.
     pub screws: ScrewKeys,
-    /// Of `[materials]`.
+    /// Keys of `[materials]`.
     pub materials: MaterialKeys,
-    /// Of `[interfaces]`.
+    /// Keys of `[interfaces]`.
     pub interfaces: InterfaceKeys,
-    /// Of `[screws]`: preloads.
+    /// Keys of `[screws]`: preloads.
     pub preloads: PreloadKeys,
-    /// Of `[loads]`.
+    /// Keys of `[loads]`.
     pub loads: LoadKeys,
-    /// Of `[mesh]`.
+    /// Keys of `[mesh]`.
     pub mesh: MeshKeys,
-    /// Of `[solve]`.
+    /// Keys of `[solve]`.
     pub solve: SolveKeys,
 }
 

@@ -323,7 +323,7 @@ impl Job {
         }
     }
 
-    /// What only keys together can get wrong.
+    /// Checks that concern several keys together.
     fn check_together(&self, errors: &mut Vec<JobError>) {
         for factor in &self.factors {
             if let Some(given) = self.given(factor.key) {

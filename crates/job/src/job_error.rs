@@ -25,11 +25,11 @@ pub struct JobError {
     pub key: String,
     /// The value as written; empty when no value is at fault.
     pub value: String,
-    /// What is wrong.
+    /// Fault.
     pub fault: Fault,
 }
 
-/// What is wrong.
+/// Fault.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fault {
     /// The file cannot be read.
@@ -50,22 +50,22 @@ pub enum Fault {
     },
     /// The value's type or range; the text follows "must".
     NotAccepted {
-        /// What is accepted.
+        /// Accepted values.
         accepted: String,
         /// A similar accepted word.
         nearest: Option<String>,
     },
     /// Anything about keys together.
     Conflict {
-        /// What clashes.
+        /// Contradiction.
         why: String,
-        /// What to do about it.
+        /// Hint: a remedy.
         hint: String,
     },
 }
 
 impl JobError {
-    /// What the user can do about it, if that is not plain from the message.
+    /// Hint for the user, if the remedy is not plain from the message.
     pub fn hint(&self) -> Option<String> {
         match &self.fault {
             Fault::Unreadable(_) => {

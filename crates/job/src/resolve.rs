@@ -335,7 +335,7 @@ mod tests {
         resolve(&job, &Plan::of(&job).unwrap().points[0])
     }
 
-    /// What the stages after the job see of a point.
+    /// Inputs of a point as the stages after the job see them.
     fn seen(p: &PointInputs) -> String {
         format!(
             "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",

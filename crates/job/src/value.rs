@@ -3,7 +3,7 @@
 use bicolumn_store::FactorValue;
 use std::fmt;
 
-/// What a job key holds, after its type is checked.
+/// Value of a job key, after its type is checked.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Value {
     /// A number in the unit that the key's name ends in.

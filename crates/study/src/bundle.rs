@@ -211,7 +211,7 @@ fn preloads(contact: &ContactModel) -> Vec<Value> {
     contact.preloads.iter().map(one).collect()
 }
 
-/// What interfaces and tightened screws do in each load case.
+/// State of interfaces and tightened screws in each load case.
 fn state(
     problem: &Problem,
     contact: &ContactModel,

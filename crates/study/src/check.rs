@@ -13,19 +13,19 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 /// Names of the threads that work on points begin with this.
 pub const WORKER: &str = "point-worker-";
 
-/// What was found about one point.
+/// Findings about one point.
 pub struct CheckedPoint {
     /// Id and levels.
     pub point: DesignPoint,
     /// Resolved inputs.
     pub inputs: PointInputs,
-    /// What was built, or why not, in full.
+    /// Model built, or the reason why not, in full.
     pub built: Result<BuiltPoint, String>,
 }
 
-/// What was built.
+/// Construct and mesh estimate of a point that can be built.
 pub struct BuiltPoint {
-    /// What the layout had to say.
+    /// Notes of the layout.
     pub notes: Vec<String>,
     /// Size, memory, time.
     pub estimate: Estimate,
@@ -103,7 +103,7 @@ fn build(
     })
 }
 
-/// What a panic said.
+/// Message of a panic.
 pub(crate) fn panic_text(panic: &(dyn std::any::Any + Send)) -> String {
     let said = panic
         .downcast_ref::<&str>()

@@ -12,12 +12,12 @@ use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// What a contact solution needs beside the problem.
+/// Interfaces, laws and steps of a contact solution, beside the problem.
 #[derive(Debug)]
 pub struct ContactModel {
     /// The interfaces, with laws and gaps.
     pub interfaces: Interfaces,
-    /// What each of their sets is.
+    /// Role of each of their sets.
     pub roles: Vec<Role>,
     /// Their facet pairs.
     pub pairs: Vec<FacetPair>,
@@ -25,7 +25,7 @@ pub struct ContactModel {
     pub preloads: Vec<Preload>,
     /// How many of them are screws.
     pub tightened: usize,
-    /// What is done before any load.
+    /// Steps of preparation, before any load.
     pub steps: Vec<Step>,
     /// Increments of each load case.
     pub increments: usize,

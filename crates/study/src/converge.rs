@@ -15,7 +15,7 @@ use serde::Serialize;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// Which meshes.
+/// Meshes of a convergence study: sizes and poses.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MeshSeries {
     /// Poses of the lattice at the job's own size, the usual one among them; at least 1.
@@ -67,7 +67,7 @@ pub struct ConvergedResponse {
     pub response: ResponseId,
     /// Value on each mesh, in the order of [`Convergence::replicates`].
     pub values: Vec<Option<f64>>,
-    /// What the series of sizes says.
+    /// Convergence over the series of sizes.
     pub series: Option<GridConvergence>,
     /// Relative change from the job's own mesh to the next finer one of the series.
     pub to_finer: Option<f64>,

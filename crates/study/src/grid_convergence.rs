@@ -1,4 +1,4 @@
-//! What a series of meshes says about a number: order, extrapolated value, uncertainty.
+//! Grid convergence of a number over a series of meshes: order, extrapolated value, uncertainty.
 //!
 //! Grid convergence index after Roache (1994, J Fluids Eng 116:405), in the form for unequal ratios of
 //! Celik et al. (2008, J Fluids Eng 130:078001); both from memory, the formulas are tested beside.
@@ -48,7 +48,7 @@ impl Behaviour {
     }
 }
 
-/// What three meshes say.
+/// Grid convergence over three meshes.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct GridConvergence {
     /// Behaviour.

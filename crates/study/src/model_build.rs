@@ -32,24 +32,24 @@ pub struct BuiltModel {
 
 /// A model's answer.
 pub struct ModelSolution {
-    /// What the loads do to the construct as it was prepared: what a test machine would see.
+    /// Displacement by the loads alone, from the prepared state: as a test machine would see it.
     pub by_load: Solution,
     /// Displacements with those of the preparation (preload): what stress follows from. `None` where
     /// nothing was prepared.
     pub total: Option<Vec<Vec<Vec3>>>,
-    /// What the interfaces did, where there are any.
+    /// Contact reports, where there are interfaces.
     pub contact: Option<ContactReports>,
     /// Screws that were tightened, with what is left of their tension.
     pub tightened: Vec<Tightened>,
 }
 
-/// What interfaces did.
+/// Contact reports and tractions.
 pub struct ContactReports {
     /// Steps of preparation.
     pub steps: Vec<CaseReport>,
     /// Load cases.
     pub cases: Vec<CaseReport>,
-    /// What the corners of the interfaces carry at the end of each load case.
+    /// Tractions at the corners of the interfaces at the end of each load case.
     pub tractions: Vec<Vec<Traction>>,
     /// State of the interfaces in each load case, as the measures read it.
     pub states: Vec<CaseContact>,

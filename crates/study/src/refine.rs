@@ -19,7 +19,7 @@ use serde::Serialize;
 use std::sync::Arc;
 use std::time::Instant;
 
-/// What is asked for.
+/// Responses, tolerance and limits of a refinement.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wanted {
     /// Responses.

@@ -36,7 +36,7 @@ pub struct RunOptions<'a> {
     pub observer: &'a (dyn Fn(Event<'_>) + Sync),
 }
 
-/// What happens in a study.
+/// Event of a study.
 #[derive(Debug, Clone, Copy, PartialEq)]
 #[allow(missing_docs)]
 pub enum Event<'a> {
@@ -63,7 +63,7 @@ pub enum Event<'a> {
         id: &'a str,
         stage: Stage,
     },
-    /// What solving will cost, before it begins.
+    /// Forecast of a solution's cost, before it begins.
     Forecast {
         id: &'a str,
         forecast: Forecast,
@@ -175,7 +175,7 @@ pub(crate) fn run_study_by(
     Ok(outcome)
 }
 
-/// What the points of a run have in common.
+/// Resources that the points of a run share.
 struct Team<'a> {
     options: &'a RunOptions<'a>,
     bones: &'a BoneCache,

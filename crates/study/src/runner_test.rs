@@ -29,7 +29,7 @@ struct Bench {
     job: Job,
     plan: Plan,
     stop: AtomicBool,
-    /// What was heard, as text.
+    /// Events received, as text.
     heard: Mutex<Vec<String>>,
 }
 

@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, OnceLock};
 
 /// Built things by what they are built from. The last few are kept.
 ///
-/// What a key gives must depend on the key alone: then it makes no difference to any result who builds
+/// Cache of values that depend on their key alone: then it makes no difference to any result who builds
 /// it, or whether it is built again after it was let go.
 pub(crate) struct Shared<T> {
     most: usize,

@@ -1,4 +1,4 @@
-//! What a construct has that could open or slide, but is solved as one body.
+//! Interfaces of a construct that could open or slide, but are solved as one body.
 
 use bicolumn_geometry::{Construct, Head};
 use bicolumn_job::{InterfaceInputs, InterfaceKind};

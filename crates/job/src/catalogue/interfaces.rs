@@ -26,9 +26,9 @@ pub(crate) const NAMED_SCREWS: u8 = {
 /// Interface of a part that a job names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Side {
-    /// Of a plate or a shank with the bone.
+    /// Interface of a plate or a shank with the bone.
     Bone,
-    /// Of a head with its seat, or with the bone under it.
+    /// Interface of a head with its seat, or with the bone under it.
     Seat,
 }
 
@@ -69,7 +69,7 @@ pub struct InterfaceKeys {
     medial: NamedKeys,
     lateral: NamedKeys,
     posterolateral: NamedKeys,
-    /// Of screws by number; for each, the shank and the head.
+    /// Keys of screws by number; for each, the shank and the head.
     screws: Vec<[NamedKeys; 2]>,
     pub increments: Key<usize>,
     pub clamp_medial: Key<f64>,

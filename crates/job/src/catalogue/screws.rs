@@ -219,7 +219,7 @@ impl IndependentKeys {
 pub struct PreloadKeys {
     pub shaft: Each<f64>,
     pub distal: Each<f64>,
-    /// Of each screw independent of plates.
+    /// Preload of each screw independent of plates.
     pub independent: [Key<f64>; INDEPENDENT],
 }
 
