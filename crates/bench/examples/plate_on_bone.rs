@@ -65,7 +65,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         split.mesh.nodes.len() - mesh.nodes.len()
     );
     let problem = pose(&construct, Arc::new(split.mesh.clone()), count)?;
-    if let Err(e) = bicolumn_solve::held::check(&problem) {
+    if let Err(e) = bicolumn_solve::support::check(&problem) {
         println!("without the interfaces: {e}");
     }
     println!("{} pieces", split.mesh.quality.components);

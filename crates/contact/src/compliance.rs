@@ -4,7 +4,7 @@ use crate::dense::Symmetric;
 use crate::interfaces::Point;
 use crate::preload::Section;
 use bicolumn_base::Vec3;
-use bicolumn_solve::{ForceProducts, Prepared};
+use bicolumn_solve::{ForceBasis, HalfPreconditioned, NodalForces};
 use std::collections::BTreeMap;
 
 /// Row of the jump operator B, or unit force of the reduced problem: its transpose.
@@ -41,16 +41,15 @@ pub(crate) struct Compliance {
     frames: Vec<[Vec3; 3]>,
     /// Index in `active` of each point.
     index_of: Vec<Option<u32>>,
-    /// Unit forces Bᵀ, as the preconditioner keeps them.
-    pub(crate) products: ForceProducts,
     /// S.
     pub(crate) values: Symmetric,
 }
 
 impl Compliance {
-    /// Compliance with the rows of the sections alone. `frames`: directions of the rows of each point.
+    /// Compliance with the rows of the sections alone, whose unit forces are the first of the basis. `frames`: directions of the
+    /// rows of each point.
     pub(crate) fn new(
-        prepared: &Prepared<'_>,
+        basis: &mut ForceBasis,
         points: &[Point],
         sections: &[Section],
         frames: Vec<[Vec3; 3]>,
@@ -61,7 +60,7 @@ impl Compliance {
             ..Compliance::default()
         };
         let rows = (0..sections.len()).map(Row::Section).collect();
-        out.grow(prepared, points, sections, rows);
+        out.grow(points, sections, rows, |forces| basis.extend(forces));
         out
     }
 
@@ -74,7 +73,7 @@ impl Compliance {
     /// Takes in components of points, given as (point, component), none of which it has.
     pub(crate) fn add(
         &mut self,
-        prepared: &Prepared<'_>,
+        half: &mut HalfPreconditioned<'_>,
         points: &[Point],
         sections: &[Section],
         candidates: &[(usize, usize)],
@@ -92,29 +91,28 @@ impl Compliance {
             self.active[active as usize].rows[component] = Some(first + rows.len());
             rows.push(Row::Point(k, self.frames[k][component]));
         }
-        self.grow(prepared, points, sections, rows);
+        self.grow(points, sections, rows, |forces| half.extend(forces));
     }
 
     fn grow(
         &mut self,
-        prepared: &Prepared<'_>,
         points: &[Point],
         sections: &[Section],
         new: Vec<Row>,
+        extend: impl FnOnce(Vec<NodalForces>) -> Vec<Vec<f64>>,
     ) {
         let old = self.rows.len();
         self.rows.extend(new);
         let rows = self.rows[old..].iter();
         let forces = rows.map(|row| row.unit_force(points, sections)).collect();
         // The preconditioner is symmetric but for rounding; the reduced problem is so exactly.
-        self.values
-            .grow(prepared.add_products(&mut self.products, forces));
+        self.values.grow(extend(forces));
     }
 }
 
 impl Row {
     /// Unit force of this row on the nodes that it touches: a column of Bᵀ.
-    fn unit_force(&self, points: &[Point], sections: &[Section]) -> Vec<(u32, Vec3)> {
+    fn unit_force(&self, points: &[Point], sections: &[Section]) -> NodalForces {
         match *self {
             Row::Section(k) => sections[k].force.clone(),
             Row::Point(k, along) => {

@@ -23,6 +23,7 @@ use crate::path::PathEnd;
 use crate::reduced::{self, Conditions, Constraint, Rows, Unilateral};
 use crate::system::System;
 use bicolumn_base::Vec3;
+use bicolumn_solve::ForceBasis;
 
 /// Waves in an iteration.
 const WAVES: usize = 6;
@@ -171,11 +172,15 @@ fn constraints(
 
 /// Follows load paths from their first increments to their ends, side by side: they share every application of M⁻¹
 /// and K.
-pub(crate) fn follow(system: &mut System<'_>, paths: Vec<Increment<'_>>) -> Vec<PathEnd> {
+pub(crate) fn follow(
+    system: &mut System<'_>,
+    basis: &mut ForceBasis,
+    paths: Vec<Increment<'_>>,
+) -> Vec<PathEnd> {
     let mut running: Vec<(usize, Increment<'_>)> = paths.into_iter().enumerate().collect();
     let mut ended = vec![];
     while !running.is_empty() {
-        let found = proximal_steps(system, &mut running);
+        let found = proximal_steps(system, basis, &mut running);
         let next: Vec<_> = running.into_iter().zip(found).collect();
         running = vec![];
         for ((k, increment), (iteration, update)) in next {
@@ -192,9 +197,10 @@ pub(crate) fn follow(system: &mut System<'_>, paths: Vec<Increment<'_>>) -> Vec<
 /// One iteration of every increment, with its step.
 fn proximal_steps(
     system: &mut System<'_>,
+    basis: &mut ForceBasis,
     running: &mut [(usize, Increment<'_>)],
 ) -> Vec<(Iteration, Step)> {
-    let (iterations, steps) = half_applied(system, running);
+    let (iterations, steps) = half_applied(system, basis, running);
     let products = system.prepared.apply(&steps, None);
     let increments = running.iter().map(|(_, increment)| increment);
     let found = increments
@@ -219,11 +225,12 @@ fn proximal_steps(
 /// M⁻¹(r + Bᵀδ).
 fn half_applied(
     system: &mut System<'_>,
+    basis: &mut ForceBasis,
     running: &mut [(usize, Increment<'_>)],
 ) -> (Vec<Iteration>, Vec<Vec<Vec3>>) {
     let residuals: Vec<Vec<Vec3>> = running.iter().map(|(_, i)| i.residual().to_vec()).collect();
-    let mut open = system.prepared.open(&residuals);
-    let works = system.prepared.works(&open, &system.compliance.products, 0);
+    let mut half = basis.begin(&residuals);
+    let works = half.works(0);
     let mut iterations: Vec<Iteration> = running
         .iter()
         .zip(works)
@@ -234,7 +241,7 @@ fn half_applied(
         .any(|(_, i)| i.iterations() < FIRST_ITERATIONS);
     for wave in 0..if is_first { FIRST_WAVES } else { WAVES } {
         let pairs: Vec<_> = running.iter().map(|(_, i)| i).zip(&iterations).collect();
-        let new = candidates(system, &pairs, &system.prepared.rough(&open), wave);
+        let new = candidates(system, &pairs, &half.approximation(), wave);
         if new.is_empty() && wave > 0 {
             break;
         }
@@ -243,10 +250,8 @@ fn half_applied(
             let points = system.interfaces.points();
             system
                 .compliance
-                .add(&system.prepared, points, &system.sections, &new);
-            let works = system
-                .prepared
-                .works(&open, &system.compliance.products, count);
+                .add(&mut half, points, &system.sections, &new);
+            let works = half.works(count);
             for (((_, increment), iteration), works) in
                 running.iter_mut().zip(&mut iterations).zip(works)
             {
@@ -258,9 +263,7 @@ fn half_applied(
             .zip(&mut iterations)
             .map(|((_, increment), iteration)| iteration.solve_reduced(system, increment))
             .collect();
-        system
-            .prepared
-            .push(&mut open, &system.compliance.products, &changes);
+        half.add(&changes);
     }
-    (iterations, system.prepared.close(open))
+    (iterations, half.finish())
 }

@@ -16,7 +16,8 @@ use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::{LoadCase, Problem};
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
-    Forecast, InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions, SolveReport, held,
+    ForceBasis, Forecast, InterfaceStiffness, Prepared, Solution, SolveError, SolveOptions,
+    SolveReport, support,
 };
 use std::time::Instant;
 use thiserror::Error;
@@ -145,15 +146,15 @@ pub fn solve_with_forecast<'a>(
         steps,
         options,
     };
-    let mut system = task.prepare()?;
+    let (mut system, mut basis) = task.prepare()?;
     on_forecast(&forecast(
         system.prepared.report(),
         interfaces,
         steps,
         options,
     ));
-    let prepared = task.run_steps(&mut system)?;
-    let cases = task.run_cases(&mut system, &prepared);
+    let prepared = task.run_steps(&mut system, &mut basis)?;
+    let cases = task.run_cases(&mut system, &mut basis, &prepared);
     Ok(task.gather(&system, prepared, cases, started))
 }
 
@@ -175,8 +176,9 @@ struct PreparedState {
 }
 
 impl<'a> Task<'a> {
-    /// Checks the inputs and sets up stiffness, preconditioner and the compliance of the preload sections.
-    fn prepare(&self) -> Result<System<'a>, ContactError> {
+    /// Checks the inputs and sets up stiffness, preconditioner and the compliance of the preload sections; with the unit forces of
+    /// the compliance's rows.
+    fn prepare(&self) -> Result<(System<'a>, ForceBasis), ContactError> {
         let problem = self.problem;
         let frames = frames(self.interfaces, self.steps)?;
         if let Some(p) = self
@@ -197,22 +199,29 @@ impl<'a> Task<'a> {
             .iter()
             .for_each(|n| is_supported[*n as usize] = true);
         // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
-        let has_floating_parts = held::check(problem).is_err() || !sections.is_empty();
+        let has_floating_parts = support::check(problem).is_err() || !sections.is_empty();
         let springs = has_floating_parts.then(|| springs(self.interfaces, problem));
         let prepared = Prepared::with_interface(problem, &self.options.linear, springs.as_ref())?;
-        Ok(System {
-            compliance: Compliance::new(&prepared, self.interfaces.points(), &sections, frames),
+        let mut basis = prepared.force_basis();
+        let points = self.interfaces.points();
+        let system = System {
+            compliance: Compliance::new(&mut basis, points, &sections, frames),
             interfaces: self.interfaces,
             prepared,
             sections,
             is_supported,
             has_floating_parts,
             largest_displacement_mm: extent(problem),
-        })
+        };
+        Ok((system, basis))
     }
 
     /// Follows the steps of preparation one after the other; forces of the last step are taken off at the end.
-    fn run_steps(&self, system: &mut System<'_>) -> Result<PreparedState, ContactError> {
+    fn run_steps(
+        &self,
+        system: &mut System<'_>,
+        basis: &mut ForceBasis,
+    ) -> Result<PreparedState, ContactError> {
         let points = self.interfaces.points();
         let nodes = self.problem.mesh().nodes.len();
         let mut state = State::unloaded(nodes, points.len(), self.preloads.len());
@@ -245,7 +254,7 @@ impl<'a> Task<'a> {
                 lasting.clone_from(&acting);
             }
             let first = Increment::first(system, state.clone(), path);
-            for end in follow(system, vec![first]) {
+            for end in follow(system, basis, vec![first]) {
                 if let Status::NotConverged { reason } = &end.report.status {
                     return Err(ContactError::Preparation {
                         step: step.name.clone(),
@@ -276,7 +285,12 @@ impl<'a> Task<'a> {
     }
 
     /// Follows the load cases from the prepared state, [`TOGETHER`] at a time.
-    fn run_cases(&self, system: &mut System<'_>, from: &PreparedState) -> Vec<PathEnd> {
+    fn run_cases(
+        &self,
+        system: &mut System<'_>,
+        basis: &mut ForceBasis,
+        from: &PreparedState,
+    ) -> Vec<PathEnd> {
         let path_of = |case: &'a LoadCase| LoadPath {
             name: &case.name,
             before: from.lasting.clone(),
@@ -293,7 +307,7 @@ impl<'a> Task<'a> {
                 .iter()
                 .map(|case| Increment::first(system, from.state.clone(), path_of(case)))
                 .collect();
-            ends.extend(follow(system, first));
+            ends.extend(follow(system, basis, first));
         }
         ends
     }

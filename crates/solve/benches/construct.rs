@@ -32,9 +32,9 @@ fn main() {
     }
     let problem = problem.with_materials(materials).unwrap();
     let method = match arguments.get(4).map(String::as_str) {
-        Some("aggregation") => Method::Aggregation,
+        Some("aggregation") => Method::AggregatedCoarse,
         Some("direct") => Method::Direct,
-        Some("multigrid") => Method::Multigrid,
+        Some("multigrid") => Method::FactoredCoarse,
         _ => Method::Auto,
     };
     let options = SolveOptions {

@@ -28,7 +28,7 @@ fn main() {
                 .collect();
             let materials = vec![material(193_000.0, 0.3), material(600.0, 0.3)];
             let problem = held_box(mesh, materials, &loads);
-            for method in [Method::Direct, Method::Multigrid, Method::Auto] {
+            for method in [Method::Direct, Method::FactoredCoarse, Method::Auto] {
                 let options = SolveOptions {
                     method,
                     tolerance: 1e-8,
@@ -36,7 +36,8 @@ fn main() {
                     ..SolveOptions::default()
                 };
                 let told: Cell<Option<Forecast>> = Cell::new(None);
-                let ready = Prepared::told(&problem, &options, &|f| told.set(Some(*f))).unwrap();
+                let ready =
+                    Prepared::with_forecast(&problem, &options, &|f| told.set(Some(*f))).unwrap();
                 let forecast = told.get().unwrap();
                 if method == Method::Auto {
                     println!("{cells:5}  {sides:5}  auto takes {:?}", forecast.method);

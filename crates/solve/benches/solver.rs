@@ -128,9 +128,9 @@ fn main() {
     let cells = numbers.first().copied().unwrap_or(15);
     let threads = numbers.get(1).copied().unwrap_or(2);
     let method = if std::env::args().any(|a| a == "aggregation") {
-        Method::Aggregation
+        Method::AggregatedCoarse
     } else {
-        Method::Multigrid
+        Method::FactoredCoarse
     };
     let team = Team::new(threads);
     let mesh = cored_bar(cells);

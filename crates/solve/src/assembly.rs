@@ -1,4 +1,4 @@
-//! Matrices with entries, summed in a fixed order: the linear level's and, for the direct method, the whole one.
+//! Assembly in a fixed order: the matrix of the linear level and, for the direct method, the stiffness matrix itself.
 
 use crate::element::{block_of, place, stiffness_from};
 use crate::elements::Elements;
@@ -6,7 +6,7 @@ use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
 use bicolumn_sparse::columns::write_over;
-use bicolumn_sparse::{Block, Pattern, SymmetricBlocks, Team};
+use bicolumn_sparse::{Block, Csr, Pattern, SymmetricBlocks, Team};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -14,27 +14,19 @@ use std::sync::Arc;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct InvertedTet(pub usize);
 
-/// Which blocks `K` nodes a tetrahedron couple; `rows` are [`NO_ROW`] where there is none.
+/// Sparsity pattern of nodes that tetrahedra couple, given the `K` rows of each, [`NO_ROW`] where there is none.
 pub fn pattern<const K: usize>(
     team: &Team,
     row_count: usize,
-    tets: impl Iterator<Item = [u32; K]> + Clone,
+    tets: impl Iterator<Item = [u32; K]>,
 ) -> Pattern {
-    // Tetrahedra around each row.
-    let mut starts = vec![0u32; row_count + 1];
-    let rows = tets.clone().flatten().filter(|&r| r != NO_ROW);
-    rows.for_each(|r| starts[r as usize + 1] += 1);
-    for i in 0..row_count {
-        starts[i + 1] += starts[i];
-    }
-    let mut around = vec![[NO_ROW; K]; starts[row_count] as usize];
-    let mut next = starts.clone();
-    for tet in tets {
-        for &r in tet.iter().filter(|&&r| r != NO_ROW) {
-            around[next[r as usize] as usize] = tet;
-            next[r as usize] += 1;
-        }
-    }
+    // Tetrahedra around each row, in their order.
+    let tets: Vec<[u32; K]> = tets.collect();
+    let incidences = (0u32..).zip(&tets).flat_map(|(t, tet)| {
+        let rows = tet.iter().filter(|r| **r != NO_ROW);
+        rows.map(move |r| (*r as usize, t, ()))
+    });
+    let around = Csr::from_triplets(row_count, incidences);
     let share = row_count.div_ceil(team.threads()).max(1);
     let pieces = team.collect(row_count.div_ceil(share), |piece| {
         let rows = piece * share..((piece + 1) * share).min(row_count);
@@ -43,7 +35,8 @@ pub fn pattern<const K: usize>(
         let mut columns: Vec<u32> = vec![];
         for row in rows {
             let first = columns.len();
-            for &column in around[starts[row] as usize..starts[row + 1] as usize].as_flattened() {
+            let near = around.columns_of(row).iter();
+            for &column in near.flat_map(|t| &tets[*t as usize]) {
                 if column != NO_ROW && seen[column as usize] != row as u32 {
                     seen[column as usize] = row as u32;
                     columns.push(column);
@@ -68,7 +61,7 @@ pub fn pattern<const K: usize>(
     Pattern::new(starts, columns)
 }
 
-/// PᵀKP on the corners.
+/// The coarse operator PᵀKP of the linear level.
 ///
 /// Rows are dealt out to the threads; each thread walks over all elements that touch its rows, in their order, so
 /// every entry is the same sum whatever the number of threads.
@@ -96,7 +89,7 @@ pub fn coarse_matrix(
     })
 }
 
-/// The stiffness matrix of the free nodes, its entries and all: for the direct method.
+/// The assembled stiffness matrix K of the free nodes.
 pub fn fine_matrix(
     team: &Team,
     problem: &Problem,
@@ -108,7 +101,7 @@ pub fn fine_matrix(
     assembled(team, pattern, |job| job.add_fine(problem, elements))
 }
 
-/// A matrix of this pattern, its rows added to by one job a thread.
+/// Assembly into a pattern, one range of rows a thread.
 fn assembled(
     team: &Team,
     pattern: Pattern,
@@ -126,7 +119,7 @@ fn assembled(
     matrix
 }
 
-/// One thread's rows.
+/// The rows that a thread assembles.
 struct Rows<'a> {
     pattern: Arc<Pattern>,
     rows: Range<usize>,
@@ -199,7 +192,7 @@ impl Rows<'_> {
             }
             let law = problem.elasticity_of(elements.tet(e));
             let gradients = elements.gradients(e);
-            // Gradients of what the coarse nodes' unit motions become on this element.
+            // Gradients of the coarse shape functions Σ w N on this element, point by point.
             let of_coarse: Vec<Vec<Vec3>> = weights
                 .iter()
                 .map(|w| {
@@ -232,7 +225,7 @@ struct CoarseWeights {
 /// Does a node of the tetrahedron follow anything but the means of its own edges' ends?
 fn follows_others(numbering: &Numbering, rows: &[u32; 10]) -> bool {
     let middles = rows[4..].iter().filter(|r| **r != NO_ROW);
-    let mut followed = middles.flat_map(|r| numbering.prolongation.followed(*r as usize));
+    let mut followed = middles.flat_map(|r| numbering.prolongation.masters(*r as usize));
     followed.any(|f| f.weight != 0.5)
 }
 
@@ -240,7 +233,7 @@ fn follows_others(numbering: &Numbering, rows: &[u32; 10]) -> bool {
 fn coarse_weights(numbering: &Numbering, rows: &[u32; 10], found: &mut Vec<CoarseWeights>) {
     found.clear();
     for (a, r) in rows.iter().enumerate().filter(|(_, r)| **r != NO_ROW) {
-        for follows in numbering.prolongation.followed(*r as usize) {
+        for follows in numbering.prolongation.masters(*r as usize) {
             let row = follows.node;
             let at = found.iter().position(|w| w.row == row);
             let at = at.unwrap_or_else(|| {

@@ -7,7 +7,7 @@ use bicolumn_model::{LoadCase, Problem};
 /// Arm that compares forces with moments in the equilibrium error, mm.
 const ARM_MM: f64 = 100.0;
 
-/// Reactions on the held nodes for each displacement field: K u minus the load applied there, N.
+/// Reactions of the supported nodes for each displacement field: K u minus the load applied there, N.
 pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
     let mesh = problem.mesh();
     let mut place = vec![u32::MAX; mesh.nodes.len()];

@@ -69,7 +69,7 @@ pub struct Cost {
 pub(crate) fn direct_seconds(analysis: &Analysis, unknowns: usize, sides: usize) -> f64 {
     analysis.multiplications() / MULTIPLICATIONS_A_SECOND
         + ORDERING_S * unknowns as f64
-        + SUBSTITUTION_S * analysis.numbers() as f64 * sides as f64
+        + SUBSTITUTION_S * analysis.values() as f64 * sides as f64
 }
 
 /// Seconds of one iteration for each unknown; right-hand sides go eight at a time.

@@ -13,7 +13,7 @@ const STRAIGHT: f64 = 1e-9;
 /// The stiffness of one element: the 55 blocks (a, b), a ≤ b, row by row.
 pub type Stiffness = [Block<f64>; 55];
 
-/// Place of block (a, b), a ≤ b, in a [`Stiffness`].
+/// Index of block (a, b), a ≤ b, in a [`Stiffness`].
 pub const fn place(a: usize, b: usize) -> usize {
     a * 10 - a * (a + 1) / 2 + b
 }
@@ -30,7 +30,7 @@ pub struct Element {
 pub struct Inverted;
 
 impl Element {
-    /// From its nodes' positions.
+    /// The element with nodes at these positions, mm.
     pub fn new(nodes: [Vec3; 10]) -> Self {
         let straight = is_straight(&nodes);
         Element { nodes, straight }
@@ -41,12 +41,12 @@ impl Element {
         self.straight
     }
 
-    /// The quadrature for integrals over it.
+    /// The quadrature rule for integrals over the element.
     pub fn rule(&self) -> &'static [Point] {
         if self.straight { &FOUR } else { &FOURTEEN }
     }
 
-    /// The quadrature of its stiffness: four points, with gently curved edges five, with strongly curved ones eight.
+    /// The quadrature rule of the stiffness: four points, with gently curved edges five, with strongly curved ones eight.
     pub fn stiffness_rule(&self) -> &'static [Point] {
         Curvature::of(&self.nodes).rule()
     }
@@ -127,7 +127,7 @@ pub(crate) fn stiffness_from(gradients: &Gradients, elasticity: &Elasticity) -> 
     k
 }
 
-/// λ H + μ Hᵀ + μ tr(H) I with H the sum of p ⊗ q, and what an axis adds.
+/// Stiffness block λ H + μ Hᵀ + μ tr(H) I with H the sum of p ⊗ q, plus the terms of an axis.
 #[inline(always)]
 pub(crate) fn block_of(
     pairs: impl Iterator<Item = (Vec3, Vec3)>,
@@ -179,7 +179,7 @@ pub(crate) fn slopes_from(j: &Mat3) -> ([Vec3; 3], f64) {
     ([bc / det, ca / det, ab / det], det)
 }
 
-/// What the axis of transverse isotropy adds to a block.
+/// Terms of transverse isotropy: those of its axis, added to a block.
 fn add_axis(block: &mut Block<f64>, h: &Block<f64>, along: &Along) {
     let a = along.axis;
     let trace = h[0][0] + h[1][1] + h[2][2];

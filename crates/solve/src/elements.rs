@@ -1,12 +1,13 @@
-//! The stiffness matrix as what its elements do: products without entries.
+//! The stiffness operator K = Σ_e Aᵀ_e K_e A_e, element by element: products without an assembled matrix (A_e gathers the nodes of
+//! element e, K_e is its kernel).
 //!
 //! Bytes read by a product beside its vectors: 64 an element in single precision, 108 in double, with gently curved
 //! edges 208 and 396, with strongly curved ones 316 and 612; the assembled matrix takes some 1,700 in either. So it is
 //! arithmetic that bounds a product, not the memory.
 //!
 //! Elements go in chunks. A chunk works on its own copy of its nodes' values and hands the rows that no
-//! other chunk touches on at once; what it adds to the others waits until all chunks are done and is summed
-//! in their order, so that every number is the same sum whatever the number of threads.
+//! other chunk touches on at once; its contributions to the others wait until all chunks are done and are summed
+//! in their order, so that every value is the same sum whatever the number of threads.
 
 use crate::assembly::InvertedTet;
 use crate::element::{Inverted, Stiffness, block_of, place, stiffness_from};
@@ -18,15 +19,15 @@ use bicolumn_sparse::columns::add;
 use bicolumn_sparse::kernel::{Hot, Real, dispatch};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
 use bicolumn_sparse::{
-    AddedBlocks, Aligned, Block, Local, Magnitudes, Matrix, NodeColumns, Order, Product, Rowwise,
-    Team,
+    AddedBlocks, Aligned, Block, Csr, Local, Magnitudes, Matrix, NodeColumns, Order, Product,
+    Rowwise, Team,
 };
 use std::ops::Range;
 
 /// Chunks whose sums are held at a time.
 const TOGETHER: usize = 16;
 
-/// Elements come in multiples of this, so that they fill any lanes.
+/// Number of which element counts are multiples, so that they fill any lanes.
 const FILL: usize = 8;
 
 /// All elements of a model.
@@ -34,40 +35,40 @@ const FILL: usize = 8;
 pub struct Elements {
     rows: usize,
     chunks: Vec<Chunk>,
-    /// For each element, which tetrahedron it is; [`NO_TET`] for none.
+    /// Tetrahedron of each element; [`NO_TET`] for none.
     tets: Vec<u32>,
     /// Places of each element's nodes among those of its chunk.
     places: Vec<[u16; 10]>,
     /// Rows of each element's nodes, or [`NO_ROW`].
     rows_of: Vec<[u32; 10]>,
-    /// Where each element's shape stands, and how curved its edges are.
+    /// Kernel data and curvature class of each element.
     entries: Vec<Entry>,
     double: Shapes<f64>,
     single: Shapes<f32>,
     /// Elements around each row.
-    around: Lists,
-    /// Where what chunks add to each border row waits, border row after border row.
-    waiting: Lists,
+    around: Csr<()>,
+    /// Slots of the chunks' contributions to each border row.
+    waiting: Csr<()>,
     slots: usize,
 }
 
 /// Fills the lanes where elements are missing.
 const NO_TET: u32 = u32::MAX;
 
-/// What elements have in common that go together.
+/// Elements that go together: curvature class, and whether they have an axis.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Kind {
     curvature: Curvature,
     has_axes: bool,
 }
 
-/// Where an element's data stand.
+/// Indices of an element's kernel data.
 #[derive(Debug, Clone, Copy)]
 struct Entry {
     curvature: Curvature,
-    /// Its place among the shapes of that curvature.
+    /// Index among the elements of that curvature.
     shape: u32,
-    /// Its place among the axes.
+    /// Index among the axes.
     axis: Option<u32>,
 }
 
@@ -97,7 +98,7 @@ struct Chunk {
     border: Range<usize>,
     /// Rows of other chunks that it touches.
     foreign: Vec<u32>,
-    /// Where what it adds to border rows waits: its own, then the others'.
+    /// Slots of its contributions to border rows: its own, then the others'.
     slots: Range<usize>,
     /// The first of its border rows in the order of `waiting`.
     first_border: usize,
@@ -219,39 +220,9 @@ impl Shapes<f64> {
     }
 }
 
-/// Lists of numbers, one after another.
-#[derive(Debug)]
-struct Lists {
-    starts: Vec<u32>,
-    entries: Vec<u32>,
-}
-
-impl Lists {
-    /// From (list, number), numbers in the order given.
-    fn new(lists: usize, pairs: impl Iterator<Item = (usize, u32)> + Clone) -> Self {
-        let mut starts = vec![0u32; lists + 1];
-        for (list, _) in pairs.clone() {
-            starts[list + 1] += 1;
-        }
-        for i in 0..lists {
-            starts[i + 1] += starts[i];
-        }
-        let mut next = starts.clone();
-        let mut entries = vec![0; starts[lists] as usize];
-        for (list, number) in pairs {
-            entries[next[list] as usize] = number;
-            next[list] += 1;
-        }
-        Lists { starts, entries }
-    }
-
-    fn of(&self, list: usize) -> &[u32] {
-        &self.entries[self.starts[list] as usize..self.starts[list + 1] as usize]
-    }
-
-    fn bytes(&self) -> usize {
-        4 * (self.starts.capacity() + self.entries.capacity())
-    }
+/// Lists of indices in compressed rows, from (list, index) pairs; indices of a list in the order given.
+fn index_lists(count: usize, pairs: impl Iterator<Item = (usize, u32)> + Clone) -> Csr<()> {
+    Csr::from_triplets(count, pairs.map(|(list, index)| (list, index, ())))
 }
 
 /// Elements of one chunk while they are gathered.
@@ -260,7 +231,7 @@ struct Gathered {
     foreign: Vec<u32>,
 }
 
-/// Those of one kind.
+/// Elements of one kind.
 struct Group {
     kind: Kind,
     tets: Vec<u32>,
@@ -285,8 +256,8 @@ impl Elements {
             entries: vec![],
             double: Shapes::default(),
             single: Shapes::default(),
-            around: Lists::new(0, std::iter::empty()),
-            waiting: Lists::new(0, std::iter::empty()),
+            around: Csr::default(),
+            waiting: Csr::default(),
             slots: 0,
         };
         let mut inverted = None;
@@ -324,7 +295,7 @@ impl Elements {
         let rows_of = (0u32..).zip(&all.rows_of);
         let around = rows_of.flat_map(|(e, rows)| rows.iter().map(move |r| (*r, e)));
         let around = around.filter(|(r, _)| *r != NO_ROW);
-        all.around = Lists::new(all.rows, around.map(|(r, e)| (r as usize, e)));
+        all.around = index_lists(all.rows, around.map(|(r, e)| (r as usize, e)));
         all.waiting = waiting(&all.chunks, all.rows, borders);
         Ok(all)
     }
@@ -366,7 +337,7 @@ impl Elements {
     pub fn bytes_read(&self, number: usize) -> u64 {
         let of = |c| KernelData::<f64>::numbers(c, self.double.count(c));
         let numbers = CURVATURES.map(of).iter().sum::<usize>() + 6 * self.double.axes.len();
-        (number * numbers + 20 * self.tets.len() + 4 * self.waiting.entries.len()) as u64
+        (number * numbers + 20 * self.tets.len() + 4 * self.waiting.len()) as u64
     }
 
     /// Shares of the elements whose edges are curved gently and strongly.
@@ -385,7 +356,7 @@ impl Elements {
         all.filter(|e| self.tets[*e] != NO_TET)
     }
 
-    /// Which tetrahedron an element is.
+    /// Tetrahedron of an element.
     pub(crate) fn tet(&self, e: usize) -> usize {
         self.tets[e] as usize
     }
@@ -403,7 +374,7 @@ impl Elements {
             .gradients(entry.shape as usize)
     }
 
-    /// Chunk by chunk, what its elements add to their nodes; summed in the order of chunks.
+    /// Contributions of the elements to their nodes, chunk by chunk; summed in the order of chunks.
     fn summed<const W: usize>(
         &self,
         team: &Team,
@@ -497,7 +468,7 @@ fn gather(
 }
 
 /// Slots by border row.
-fn waiting(chunks: &[Chunk], rows: usize, borders: usize) -> Lists {
+fn waiting(chunks: &[Chunk], rows: usize, borders: usize) -> Csr<()> {
     let mut border_of_row = vec![NO_ROW; rows];
     for chunk in chunks {
         for (k, row) in chunk.border.clone().enumerate() {
@@ -512,10 +483,10 @@ fn waiting(chunks: &[Chunk], rows: usize, borders: usize) -> Lists {
         rows.zip(chunk.slots.clone())
             .map(|(row, slot)| (border_of_row[row] as usize, slot as u32))
     });
-    Lists::new(borders, pairs)
+    index_lists(borders, pairs)
 }
 
-/// A precision in which shapes are kept.
+/// A precision in which kernel data are kept.
 pub(crate) trait Precision: Laned {
     fn shapes(elements: &Elements) -> &Shapes<Self>;
 }
@@ -693,7 +664,7 @@ impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for Take<'_, T, R, W> {
 const STRIP: usize = 64;
 
 struct BorderSums<'a, T, R, const W: usize> {
-    waiting: &'a Lists,
+    waiting: &'a Csr<()>,
     added: &'a AddedBlocks,
     chunk: &'a Chunk,
     x: &'a [NodeColumns<T, W>],
@@ -712,7 +683,7 @@ impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> 
             let range = start..(start + STRIP).min(borders.end);
             for (to, border) in strip.iter_mut().zip(range.clone()) {
                 let mut sum = [[T::default(); W]; 3];
-                for slot in self.waiting.of(border) {
+                for slot in self.waiting.columns_of(border) {
                     add(&mut sum, &self.slots[*slot as usize]);
                 }
                 to.0 = sum;
@@ -792,7 +763,7 @@ impl<const W: usize> Hot for ChunkMagnitudes<'_, W> {
 /// enough for how large an error may be.
 type Sizes = [[[f32; 16]; 3]; 30];
 
-/// Of an isotropic law, in loops long enough for the processor's vectors.
+/// Sizes for an isotropic law, in loops long enough for the processor's vectors.
 #[inline(always)]
 fn isotropic_sizes(gradients: &Gradients, lambda: f32, mu: f32) -> Sizes {
     // h = Σ ± g ⊗ g.
@@ -864,7 +835,7 @@ impl Local for Elements {
     type Part = Within;
 
     fn neighbours(&self, row: u32) -> impl Iterator<Item = u32> {
-        let around = self.around.of(row as usize).iter();
+        let around = self.around.columns_of(row as usize).iter();
         around
             .flat_map(|e| self.rows_of[*e as usize])
             .filter(|r| *r != NO_ROW)
@@ -875,7 +846,7 @@ impl Local for Elements {
     fn part(&self, region: &[u32], places: &[u32]) -> Within {
         let mut elements: Vec<u32> = region
             .iter()
-            .flat_map(|r| self.around.of(*r as usize))
+            .flat_map(|r| self.around.columns_of(*r as usize))
             .copied()
             .filter(|e| {
                 let mut rows = self.rows_of[*e as usize].iter();
@@ -965,7 +936,7 @@ impl Matrix for Elements {
             + 20 * self.places.capacity()
             + 40 * self.rows_of.capacity()
             + std::mem::size_of::<Entry>() * self.entries.capacity();
-        (lists + 8 * self.double.numbers_held() + 4 * self.single.numbers_held() + places) as u64
+        lists + (8 * self.double.numbers_held() + 4 * self.single.numbers_held() + places) as u64
     }
 
     fn scratch_bytes(&self, width: usize, number: usize) -> u64 {

@@ -21,8 +21,8 @@ impl std::fmt::Display for Forecast {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let how = match self.method {
             Method::Direct => "by its factor",
-            Method::Aggregation => "by multigrid with aggregation",
-            Method::Auto | Method::Multigrid => "by multigrid",
+            Method::AggregatedCoarse => "by multigrid with aggregation",
+            Method::Auto | Method::FactoredCoarse => "by multigrid",
         };
         let sides = if self.right_sides == 1 { "" } else { "s" };
         write!(

@@ -16,7 +16,7 @@ pub struct InterfaceStiffness {
 }
 
 impl InterfaceStiffness {
-    /// On the rows of a system; blocks of held nodes drop out.
+    /// The blocks on the rows of a system; those of supported nodes drop out.
     pub(crate) fn on_rows(&self, numbering: &Numbering) -> AddedBlocks {
         let row = |n: u32| numbering.row_of_node.get(n as usize).copied();
         AddedBlocks::new(self.blocks.iter().filter_map(|(i, j, b)| {

@@ -1,4 +1,4 @@
-//! Right sides: load cases that are multiples of one another are solved once.
+//! Right-hand sides: load cases that are multiples of one another are solved once.
 
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_model::LoadCase;
@@ -7,17 +7,17 @@ use bicolumn_sparse::NodeVector;
 /// Relative difference up to which two load vectors are multiples of each other: rounding, no more.
 const SAME: f64 = 1e-13;
 
-/// The distinct right sides, and each case as a multiple of one of them.
+/// The distinct right-hand sides, and each case as a multiple of one of them.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadVectors {
-    /// Right sides on the free rows.
+    /// Right-hand sides on the free rows.
     pub distinct: Vec<NodeVector>,
     /// For each case: index in `distinct` and factor; `None` for a case without load on free nodes.
     pub of_case: Vec<Option<(usize, f64)>>,
 }
 
 impl LoadVectors {
-    /// From the load cases.
+    /// The right-hand sides of load cases.
     pub fn new(cases: &[LoadCase], numbering: &Numbering) -> Self {
         let mut distinct: Vec<NodeVector> = vec![];
         let mut of_case = vec![];

@@ -1,14 +1,14 @@
-//! From mesh nodes to rows of the linear system.
+//! Numbering: mesh nodes and rows of the linear system.
 
 use crate::curve::position;
-use crate::interpolation::followed_corners;
+use crate::masters::master_corners;
 use crate::partition::{ChunkRows, Partition};
-use bicolumn_base::Aabb;
+use bicolumn_base::{Aabb, Vec3};
 use bicolumn_model::Problem;
-use bicolumn_sparse::Prolongation;
+use bicolumn_sparse::{NodeVector, Prolongation};
 use std::sync::Arc;
 
-/// Not a row: the node is held, or belongs to no tetrahedron.
+/// Row of a node that is supported (Dirichlet) or belongs to no tetrahedron.
 pub const NO_ROW: u32 = u32::MAX;
 
 /// Row numbers of the free nodes, fine (all nodes) and coarse (corners).
@@ -96,15 +96,15 @@ impl Numbering {
                 fine_of_coarse.push(row);
             }
         }
-        let followed = followed_corners(problem);
+        let masters = master_corners(problem);
         let of_row = node_of_row.iter().map(|&n| {
-            let corners = followed[n as usize].into_iter();
+            let corners = masters[n as usize].into_iter();
             corners
                 .filter(|(corner, _)| *corner != NO_ROW)
                 .map(|(corner, weight)| (coarse_of_node[corner as usize], weight))
                 .filter(|(row, _)| *row != NO_ROW)
         });
-        let prolongation = Arc::new(Prolongation::new(of_row, fine_of_coarse.len()));
+        let prolongation = Arc::new(Prolongation::translational(of_row, fine_of_coarse.len()));
         Numbering {
             row_of_node,
             node_of_row,
@@ -121,7 +121,27 @@ impl Numbering {
         tet.map(|n| self.row_of_node[n as usize])
     }
 
-    /// Free nodes.
+    /// Nodal values by row; those of supported nodes are left out.
+    pub(crate) fn on_rows(&self, nodal: &[Vec3]) -> NodeVector {
+        let nodes = self.node_of_row.iter();
+        nodes.map(|&n| nodal[n as usize].into()).collect()
+    }
+
+    /// Nodal values from those by row; zero at supported nodes.
+    pub(crate) fn on_nodes(&self, rows: &NodeVector) -> Vec<Vec3> {
+        let of_node = self.row_of_node.iter();
+        of_node
+            .map(|&r| {
+                if r == NO_ROW {
+                    Vec3::zeros()
+                } else {
+                    Vec3::from(rows[r as usize])
+                }
+            })
+            .collect()
+    }
+
+    /// Number of free nodes.
     pub fn rows(&self) -> usize {
         self.node_of_row.len()
     }

@@ -1,9 +1,9 @@
 //! Quadrature on tetrahedra: barycentric points and weights of unit sum.
 
-/// A point and its share of the volume.
+/// A quadrature point and its weight, a share of the volume.
 pub type Point = ([f64; 4], f64);
 
-/// Four points, one towards each corner: `other` is their coordinate of every other corner.
+/// An orbit of four points, one towards each corner: `other` is their coordinate of every other corner.
 const fn towards_corners(other: f64, weight: f64) -> [Point; 4] {
     let near = 1.0 - 3.0 * other;
     [
@@ -33,7 +33,7 @@ pub const FIVE: [Point; 5] = {
 };
 
 /// Eight points, exact to degree 3, all weights positive: for the stiffness of elements with strongly curved edges.
-/// Of the rules made of two such fours, which are one for every place of the second: one whose points all lie inside.
+/// Two such orbits make a family of rules, one for every place of the second orbit; in this one all points lie inside.
 pub const EIGHT: [Point; 8] = {
     let [a, b, c, d] = towards_corners(OTHERS_OF_EIGHT[0], 0.069_619_173_740_442_55);
     let [e, f, g, h] = towards_corners(OTHERS_OF_EIGHT[1], 0.180_380_826_259_557_45);

@@ -1,4 +1,4 @@
-//! Displacements of all load cases, and how they were found.
+//! Displacements of all load cases with the report of their solution.
 
 use crate::Prepared;
 use bicolumn_base::Vec3;
@@ -6,19 +6,21 @@ use bicolumn_model::Problem;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-/// How to solve the linear system.
+/// Solver of the linear system.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, Default)]
 #[serde(rename_all = "snake_case")]
 pub enum Method {
-    /// By an estimate of memory and time.
+    /// The solver with the least estimated time.
     #[default]
     Auto,
-    /// Conjugate gradients preconditioned on two levels, the linear one by Cholesky.
-    Multigrid,
-    /// The same with the linear level by smoothed aggregation: slower, but its memory grows no faster
-    /// than the mesh.
-    Aggregation,
-    /// Sparse Cholesky.
+    /// Conjugate gradients with the two-level preconditioner, its coarse level solved by a Cholesky factor.
+    #[serde(rename = "multigrid")]
+    FactoredCoarse,
+    /// Conjugate gradients with the two-level preconditioner, its coarse level solved by smoothed aggregation: memory grows no
+    /// faster than the mesh.
+    #[serde(rename = "aggregation")]
+    AggregatedCoarse,
+    /// Sparse Cholesky factor of the whole matrix.
     Direct,
 }
 
@@ -32,7 +34,7 @@ bicolumn_base::words! { Method {
 /// Options of [`solve`].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SolveOptions {
-    /// Method.
+    /// Solver to use.
     pub method: Method,
     /// Relative residual to reach. Where rounding forbids it, the solution stops at the rounding floor
     /// ([`bicolumn_sparse::rounding`]) and the report says so.
@@ -54,7 +56,7 @@ impl Default for SolveOptions {
     }
 }
 
-/// What the solver did.
+/// Report of a solution.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct SolveReport {
@@ -83,26 +85,26 @@ pub struct SolveReport {
     pub equilibrium: Vec<f64>,
 }
 
-/// Displacements.
+/// Displacements and reactions of all load cases.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Solution {
     /// Displacement of each node, by load case, mm.
     pub displacement: Vec<Vec<Vec3>>,
-    /// Reaction of each held node (order of `Problem::fixed`), by load case, N.
+    /// Reaction of each supported node (order of `Problem::fixed`), by load case, N.
     pub reactions: Vec<Vec<Vec3>>,
-    /// How it was found.
+    /// Report of the solution.
     pub report: SolveReport,
 }
 
-/// Why there is no solution.
+/// The reason why there is no solution.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum SolveError {
-    /// A part that nothing holds.
+    /// A part with rigid-body modes that no support takes.
     #[error("{part} is not held: {motion}")]
     NotHeld {
         /// Part name.
         part: String,
-        /// What it can do.
+        /// The motion left to it.
         motion: String,
     },
     /// The iteration did not converge.
@@ -112,9 +114,9 @@ pub enum SolveError {
     NotConverged {
         /// Residual reached.
         residual: f64,
-        /// Iterations done.
+        /// Number of iterations.
         iterations: usize,
-        /// Why it is thought to have stopped.
+        /// Reason for the stop, in words.
         reason: String,
     },
     /// The matrix is not positive definite.
@@ -125,10 +127,10 @@ pub enum SolveError {
         /// Part name.
         part: String,
     },
-    /// A tetrahedron turned inside out.
+    /// An inverted tetrahedron.
     #[error("tetrahedron {tet} of {part} is inverted")]
     Inverted {
-        /// Its index.
+        /// Index of the tetrahedron.
         tet: usize,
         /// Part name.
         part: String,
@@ -136,14 +138,14 @@ pub enum SolveError {
     /// The factor does not fit in memory.
     #[error("no memory for a factor of {bytes} bytes: coarsen the mesh")]
     NoMemory {
-        /// Bytes asked for.
+        /// Bytes of the factor.
         bytes: u64,
     },
 }
 
 /// Solves a problem once; see [`Prepared`] to ask the same system again.
 ///
-/// Held nodes are eliminated; load vectors that are multiples of each other are solved once. The result
+/// Degrees of freedom of supported nodes are eliminated; load vectors that are multiples of each other are solved once. The result
 /// has the same bits for any number of threads.
 ///
 /// # Errors

@@ -6,9 +6,7 @@ mod support;
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::SurfaceName;
 use bicolumn_model::{Problem, nodes_on};
-use bicolumn_solve::{
-    Ask, ForceProducts, InterfaceStiffness, Method, Prepared, SolveOptions, solve,
-};
+use bicolumn_solve::{Ask, InterfaceStiffness, Method, Prepared, SolveOptions, solve};
 use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 fn bar() -> Problem {
@@ -63,7 +61,7 @@ fn difference(a: &[Vec<Vec3>], b: &[Vec<Vec3>]) -> f64 {
 #[test]
 fn nodal_forces_give_what_the_load_cases_give() {
     let problem = bar();
-    for method in [Method::Direct, Method::Multigrid] {
+    for method in [Method::Direct, Method::FactoredCoarse] {
         let ready = Prepared::new(&problem, &options(method)).unwrap();
         let answer = ready.solve_for(&forces(&problem), &Ask::default()).unwrap();
         let cases = solve(&problem, &options(method)).unwrap();
@@ -95,7 +93,7 @@ fn added_stiffness_is_solved_by_either_method() {
         let change = difference(&plain.displacement, &exact.displacement);
         assert!(change > 1e-3, "the springs must matter");
 
-        let (ready, found) = with(Method::Multigrid, Some(&c));
+        let (ready, found) = with(Method::FactoredCoarse, Some(&c));
         assert!(difference(&exact.displacement, &found.displacement) < 1e-7);
         assert!(found.convergence.iterations < 45, "{:?}", found.convergence);
         // (K + C) u = f at the free nodes.
@@ -137,9 +135,10 @@ fn a_part_may_hang_on_its_interface_alone() {
     }
     let bonded = solve(&problem, &options(Method::Direct)).unwrap();
     problem = problem.with_mesh(std::sync::Arc::new(mesh)).unwrap();
-    assert!(Prepared::new(&problem, &options(Method::Multigrid)).is_err());
+    assert!(Prepared::new(&problem, &options(Method::FactoredCoarse)).is_err());
     let c = InterfaceStiffness { blocks };
-    let ready = Prepared::with_interface(&problem, &options(Method::Multigrid), Some(&c)).unwrap();
+    let ready =
+        Prepared::with_interface(&problem, &options(Method::FactoredCoarse), Some(&c)).unwrap();
     let answer = ready.solve_for(&forces(&problem), &Ask::default()).unwrap();
     let nodes = bonded.displacement[0].len();
     let held: Vec<Vec<Vec3>> = answer
@@ -153,7 +152,7 @@ fn a_part_may_hang_on_its_interface_alone() {
 #[test]
 fn a_good_guess_saves_iterations() {
     let problem = bar();
-    let ready = Prepared::new(&problem, &options(Method::Multigrid)).unwrap();
+    let ready = Prepared::new(&problem, &options(Method::FactoredCoarse)).unwrap();
     let f = forces(&problem);
     let cold = ready.solve_for(&f, &Ask::default()).unwrap();
     let close: Vec<Vec<Vec3>> = cold
@@ -189,13 +188,13 @@ fn few(problem: &Problem) -> Vec<Vec<(u32, Vec3)>> {
 #[test]
 fn products_of_few_forces_are_those_of_the_whole_preconditioner() {
     let problem = bar();
-    for (method, accuracy) in [(Method::Direct, 1e-10), (Method::Multigrid, 1e-5)] {
+    for (method, accuracy) in [(Method::Direct, 1e-10), (Method::FactoredCoarse, 1e-5)] {
         let ready = Prepared::new(&problem, &options(method)).unwrap();
         let forces = few(&problem);
         // In two parts, the second longer than a group.
-        let mut products = ForceProducts::default();
-        let mut found = ready.add_products(&mut products, forces[..5].to_vec());
-        found.extend(ready.add_products(&mut products, forces[5..].to_vec()));
+        let mut basis = ready.force_basis();
+        let mut found = basis.extend(forces[..5].to_vec());
+        found.extend(basis.extend(forces[5..].to_vec()));
         let full: Vec<Vec<Vec3>> = forces
             .iter()
             .map(|few| {
@@ -204,8 +203,7 @@ fn products_of_few_forces_are_those_of_the_whole_preconditioner() {
                 all
             })
             .collect();
-        let open = ready.open(&full);
-        let moved = ready.close(open);
+        let moved = basis.begin(&full).finish();
         for (j, row) in found.iter().enumerate() {
             assert_eq!(row.len(), if j < 5 { 5 } else { 19 });
             for (i, value) in row.iter().enumerate() {

@@ -8,7 +8,7 @@ use bicolumn_model::{Elasticity, Problem, TransverseIsotropy};
 use bicolumn_solve::assembly::{coarse_matrix, fine_matrix};
 use bicolumn_solve::elements::Elements;
 use bicolumn_solve::numbering::{NO_ROW, Numbering};
-use bicolumn_solve::turning::{BINDING, turning_corners, turning_matrix};
+use bicolumn_solve::rotational::{DRILLING_PENALTY, rotational_matrix, rotational_prolongation};
 use bicolumn_sparse::{
     Local, Magnitudes, Matrix, NodeColumns, Order, Product, Prolongation, SymmetricBlocks, Team,
 };
@@ -241,7 +241,7 @@ fn the_coarse_matrix_has_the_energy_of_interpolated_motions() {
     let x = random::<1>(coarse.rows());
     let mut fine = vec![[[0.0; 1]; 3]; both.stored.rows()];
     for (row, to) in fine.iter_mut().enumerate() {
-        for f in both.numbering.prolongation.followed(row) {
+        for f in both.numbering.prolongation.masters(row) {
             (0..3).for_each(|c| to[c][0] += f64::from(f.weight) * x[f.node as usize][c][0]);
         }
     }
@@ -273,11 +273,12 @@ fn interpolated(
 }
 
 #[test]
-fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding() {
+fn the_rotational_matrix_has_the_energy_of_interpolated_displacements_and_of_the_drilling_penalty()
+{
     let team = Team::new(2);
     let both = both(&team, 0.01);
-    let p = turning_corners(&both.problem, &both.numbering);
-    let matrix = turning_matrix(
+    let p = rotational_prolongation(&both.problem, &both.numbering);
+    let matrix = rotational_matrix(
         &team,
         &both.problem,
         &both.numbering,
@@ -296,7 +297,7 @@ fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding(
         }
     }
     // |mean rotation − half the curl|², from the formula alone.
-    let mut binding = 0.0;
+    let mut penalty = 0.0;
     let mesh = both.problem.mesh();
     for (t, tet) in mesh.tets.iter().enumerate() {
         let corners = [0, 1, 2, 3].map(|c| mesh.nodes[tet[c] as usize]);
@@ -320,22 +321,22 @@ fn the_turning_matrix_has_the_energy_of_interpolated_motions_and_of_the_binding(
         }
         let volume = edges.determinant() / 6.0;
         let mu = both.problem.elasticity_of(t).mu;
-        binding += BINDING * mu * volume * apart.norm_squared();
+        penalty += DRILLING_PENALTY * mu * volume * apart.norm_squared();
     }
     let fine = interpolated(&both, &p, &x);
     let mut y = fine.clone();
     both.stored.multiply(&team, &fine, &mut vec![], &mut y);
     let pairs = fine.iter().flatten().zip(y.iter().flatten());
     let energy: f64 = pairs.map(|(x, y)| x[0] * y[0]).sum();
-    assert!(binding > 1e-4 * energy, "{binding} {energy}");
-    let ratio = coarse / (energy + binding);
+    assert!(penalty > 1e-4 * energy, "{penalty} {energy}");
+    let ratio = coarse / (energy + penalty);
     assert!((ratio - 1.0).abs() < 1e-11, "{ratio}");
 }
 
 #[test]
 fn corners_that_turn_rigidly_or_bend_carry_the_middles_exactly() {
     let both = both(&Team::new(1), 0.01);
-    let p = turning_corners(&both.problem, &both.numbering);
+    let p = rotational_prolongation(&both.problem, &both.numbering);
     let nodes = &both.problem.mesh().nodes;
     let turn = Vec3::new(0.3, -0.2, 0.5);
     let node_of = |row: u32| nodes[both.numbering.node_of_row[row as usize] as usize];
@@ -360,7 +361,7 @@ fn corners_that_turn_rigidly_or_bend_carry_the_middles_exactly() {
     );
     let mut straight = 0;
     for row in 0..both.stored.rows() {
-        if p.followed(row).map(|f| f64::from(f.weight)).sum::<f64>() < 0.9 {
+        if p.masters(row).map(|f| f64::from(f.weight)).sum::<f64>() < 0.9 {
             continue; // One of its corners is held.
         }
         let x = node_of(row as u32);

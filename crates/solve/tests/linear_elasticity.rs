@@ -70,7 +70,11 @@ fn constant_strain_is_exact_on_an_irregular_mesh() {
     let p = lambda * strain.trace();
     let stress = strain * (2.0 * mu) + SymTensor::new(p, p, p, 0.0, 0.0, 0.0);
     let size = exact.iter().map(Vec3::norm).fold(0.0, f64::max);
-    for method in [Method::Direct, Method::Multigrid, Method::Aggregation] {
+    for method in [
+        Method::Direct,
+        Method::FactoredCoarse,
+        Method::AggregatedCoarse,
+    ] {
         let options = SolveOptions {
             tolerance: 1e-12,
             ..with(method)
@@ -195,7 +199,7 @@ fn bar(stiff: f64, soft: f64, cells: usize) -> Problem {
 fn iterative_and_direct_solutions_agree_and_balance() {
     let problem = bar(193_000.0, 400.0, 4);
     let direct = solve(&problem, &with(Method::Direct)).unwrap();
-    let iterative = solve(&problem, &with(Method::Multigrid)).unwrap();
+    let iterative = solve(&problem, &with(Method::FactoredCoarse)).unwrap();
     let difference = largest_difference(&direct, &iterative);
     assert!(difference < 1e-7, "{difference:e}");
     assert_eq!(iterative.report.right_sides, 4);
@@ -219,7 +223,7 @@ fn iterative_and_direct_solutions_agree_and_balance() {
 
 #[test]
 fn iterations_hardly_grow_with_the_material_jump() {
-    for method in [Method::Multigrid, Method::Aggregation] {
+    for method in [Method::FactoredCoarse, Method::AggregatedCoarse] {
         let iterations = |stiff, soft| {
             let report = solve(&bar(stiff, soft, 4), &with(method)).unwrap().report;
             report.iterations
@@ -236,7 +240,7 @@ fn iterations_hardly_grow_with_the_material_jump() {
 
 #[test]
 fn iterations_do_not_grow_with_refinement() {
-    for method in [Method::Multigrid, Method::Aggregation] {
+    for method in [Method::FactoredCoarse, Method::AggregatedCoarse] {
         let iterations = |cells| {
             let report = solve(&bar(193_000.0, 400.0, cells), &with(method))
                 .unwrap()
@@ -261,7 +265,7 @@ fn same_bits_for_any_number_of_threads() {
         let all: Vec<_> = s.displacement.iter().flatten().map(bits).collect();
         (all, s.report.iterations)
     };
-    for method in [Method::Multigrid, Method::Aggregation] {
+    for method in [Method::FactoredCoarse, Method::AggregatedCoarse] {
         let one = run(method, 1);
         assert!(one == run(method, 2) && one == run(method, 3));
     }
@@ -365,7 +369,7 @@ fn loose_parts_are_named() {
 fn stagnation_is_an_error() {
     let options = SolveOptions {
         max_iterations: 3,
-        ..with(Method::Multigrid)
+        ..with(Method::FactoredCoarse)
     };
     let result = solve(&bar(193_000.0, 400.0, 3), &options).map(|s| s.report);
     let error = result.unwrap_err();

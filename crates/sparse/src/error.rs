@@ -1,8 +1,8 @@
-//! What can go wrong in linear algebra.
+//! Errors of linear solvers.
 
 use thiserror::Error;
 
-/// A system that could not be solved.
+/// The reason why a linear system could not be solved.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum SparseError {
     /// A pivot that is not positive.
@@ -16,17 +16,17 @@ pub enum SparseError {
         "stopped at a relative residual of {residual:.1e} after {iterations} iterations: {reason}"
     )]
     NotConverged {
-        /// Largest relative residual over the right sides.
+        /// Largest relative residual over the right-hand sides.
         residual: f64,
-        /// Iterations done.
+        /// Number of iterations.
         iterations: usize,
-        /// Why it stopped.
+        /// Reason for the stop, in words.
         reason: String,
     },
     /// No memory for a factor, or an index overflow.
     #[error("no memory for a factor of {bytes} bytes")]
     NoMemory {
-        /// Bytes asked for.
+        /// Bytes of the factor.
         bytes: u64,
     },
 }

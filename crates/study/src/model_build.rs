@@ -96,7 +96,7 @@ impl BuiltModel {
             ..inputs.solve
         };
         let solved = || {
-            let ready = Prepared::told(&self.problem, &options, tell)?;
+            let ready = Prepared::with_forecast(&self.problem, &options, tell)?;
             Ok((ready.solve_cases()?, ready))
         };
         let (by_load, ready) =

@@ -61,7 +61,7 @@ fn nearly_incompressible_cylinder() {
             .solve(&with(method))
             .unwrap()
         };
-        let (direct, iterative) = (by(Method::Direct), by(Method::Multigrid));
+        let (direct, iterative) = (by(Method::Direct), by(Method::FactoredCoarse));
         let off = difference(&direct.displacement, &iterative.displacement);
         let bore = exact.displacement_mm(10.0);
         let nodes = direct
@@ -115,7 +115,7 @@ fn inclusions_a_million_times_stiffer() {
     let problem = Problem::new(Arc::new(mesh), materials, [fixed], cases).unwrap();
     let (direct, iterative): (Solution, Solution) = (
         solve(&problem, &with(Method::Direct)).unwrap(),
-        solve(&problem, &with(Method::Multigrid)).unwrap(),
+        solve(&problem, &with(Method::FactoredCoarse)).unwrap(),
     );
     for (k, case) in problem.cases().iter().enumerate() {
         let off = difference(&direct.displacement[k], &iterative.displacement[k]);
@@ -197,7 +197,7 @@ fn slivers() {
             .displacement
     };
     let exact: Vec<Vec3> = mesh.nodes.iter().map(|x| field.displacement(*x)).collect();
-    let (direct, iterative) = (by(Method::Direct), by(Method::Multigrid));
+    let (direct, iterative) = (by(Method::Direct), by(Method::FactoredCoarse));
     let off = [difference(&exact, &direct), difference(&exact, &iterative)];
     println!(
         "slivers of {angle:.2} degrees ({:.1} % below 10): off by {:.1e} and {:.1e}",

@@ -122,7 +122,7 @@ fn iteration_and_direct_method_agree_and_balance_in_every_load_case() {
         };
         solve(&problem, &options).unwrap()
     };
-    let (direct, iterated) = (by(Method::Direct), by(Method::Multigrid));
+    let (direct, iterated) = (by(Method::Direct), by(Method::FactoredCoarse));
     println!(
         "{} unknowns, {} iterations",
         iterated.report.unknowns, iterated.report.iterations
@@ -175,7 +175,7 @@ fn iterations_stay_few_whatever_the_stiffness_of_bone() {
         );
         report.iterations
     };
-    for (method, limit) in [(Method::Multigrid, 32), (Method::Aggregation, 25)] {
+    for (method, limit) in [(Method::FactoredCoarse, 32), (Method::AggregatedCoarse, 25)] {
         let even = count(method, HEALTHY.implant, HEALTHY.implant);
         assert!(even <= limit, "{even}");
         // Healthy; osteoporotic, less by 33 % and by 66 % (Polikeit et al. 2004, J Biomech 37:1061, from

@@ -1,31 +1,29 @@
-//! The shape of a Cholesky factor, found before any number: elimination tree, supernodes, what can run side
-//! by side.
+//! Symbolic factorisation: elimination tree, supernodes and their rows, and a cut of the tree for parallel work.
 //!
-//! Works on block rows (three unknowns each). Elimination tree by Liu 1990 (SIAM J Matrix Anal Appl 11:134);
-//! supernodes are maximal, then merged with their parent where that adds few zeros (Ashcraft and Grimes
-//! 1989, ACM Trans Math Softw 15:291). The tree is cut into *branches*, subtrees that know nothing of each
-//! other, and the *top* that joins them. The cut depends on the pattern alone, so that the numbers do not
-//! depend on the threads.
+//! Works on block rows (three degrees of freedom each). Elimination tree by Liu 1990 (SIAM J Matrix Anal Appl 11:134); maximal
+//! supernodes, then relaxed: merged with their parent where that adds few zeros (Ashcraft and Grimes 1989, ACM Trans Math Softw
+//! 15:291). The tree is cut into independent *subtrees* and the *top* that joins them. The cut depends on the pattern alone, so
+//! that the values do not depend on the threads.
 
 use crate::Pattern;
 use std::ops::Range;
 
-/// No parent.
+/// The parent of a root.
 pub(crate) const NONE: u32 = u32::MAX;
 
-/// A branch holds at most this share of all work: enough pieces to keep many threads busy.
-const BRANCH_SHARE: f64 = 1.0 / 24.0;
+/// Largest share of all multiplications in one subtree: there are then enough of them to keep many threads busy.
+const SUBTREE_SHARE: f64 = 1.0 / 24.0;
 
-/// Two neighbours in the tree are merged when they have at most so many columns together and zeros make up
-/// less than this share of the merged columns.
-const MERGE: [(usize, f64); 4] = [(2, 1.0), (6, 0.6), (16, 0.12), (usize::MAX, 0.05)];
+/// Relaxation: a supernode is merged with its parent when they have at most so many columns together and zeros make up less than
+/// this share of the merged columns.
+const RELAXATION: [(usize, f64); 4] = [(2, 1.0), (6, 0.6), (16, 0.12), (usize::MAX, 0.05)];
 
-/// Columns that are eliminated together.
+/// A supernode: neighbouring columns with the same rows below, eliminated together in one frontal matrix.
 #[derive(Debug, Clone)]
 pub(crate) struct Supernode {
-    /// Its columns, in elimination order.
+    /// Columns, in elimination order.
     pub(crate) columns: Range<u32>,
-    /// Rows below, sorted.
+    /// Rows below the columns, sorted.
     pub(crate) rows: Vec<u32>,
     /// Place of each of `rows` in the front (columns, then rows) of the parent.
     pub(crate) in_parent: Vec<u32>,
@@ -35,53 +33,53 @@ pub(crate) struct Supernode {
 }
 
 impl Supernode {
-    /// Number of its columns.
+    /// Number of columns.
     pub(crate) fn width(&self) -> usize {
         self.columns.len()
     }
 
-    /// Columns and rows.
+    /// Order of the frontal matrix: columns and rows.
     pub(crate) fn height(&self) -> usize {
         self.columns.len() + self.rows.len()
     }
 
-    /// Multiplications of its elimination, in unknowns.
+    /// Number of multiplications of the elimination.
     pub(crate) fn work(&self) -> f64 {
         let (w, h) = (3.0 * self.width() as f64, 3.0 * self.height() as f64);
         // ∑ (h − k)² / 2 over the columns k.
         (h * h * w - h * w * w + w * w * w / 3.0) / 2.0
     }
 
-    /// Numbers kept: full columns.
-    pub(crate) fn numbers(&self) -> usize {
+    /// Number of stored values: full columns.
+    pub(crate) fn values(&self) -> usize {
         9 * self.width() * self.height()
     }
 }
 
-/// A subtree that can be eliminated by itself.
+/// A subtree of the elimination tree that can be eliminated by itself.
 #[derive(Debug, Clone)]
-pub(crate) struct Branch {
-    /// Its supernodes; the last is its root.
-    pub(crate) nodes: Range<usize>,
-    /// Its block rows.
+pub(crate) struct Subtree {
+    /// Supernodes; the last is the root.
+    pub(crate) supernodes: Range<usize>,
+    /// Block rows.
     pub(crate) rows: Range<usize>,
 }
 
-/// Order, supernodes, branches.
+/// Elimination order, supernodes and subtrees of a factor.
 #[derive(Debug, Clone)]
-pub(crate) struct Elimination {
+pub(crate) struct SymbolicFactor {
     /// Block row eliminated k-th.
     pub(crate) order: Vec<u32>,
-    /// When each block row is eliminated.
+    /// Place of each block row in the elimination order.
     pub(crate) position: Vec<u32>,
-    /// Supernodes, children before parents: all branches, then the top.
-    pub(crate) nodes: Vec<Supernode>,
-    /// The branches.
-    pub(crate) branches: Vec<Branch>,
+    /// Supernodes, children before parents: all subtrees, then the top.
+    pub(crate) supernodes: Vec<Supernode>,
+    /// The independent subtrees.
+    pub(crate) subtrees: Vec<Subtree>,
 }
 
-impl Elimination {
-    /// From the pattern and a fill-reducing order.
+impl SymbolicFactor {
+    /// The symbolic factor of a pattern in a fill-reducing order.
     pub(crate) fn new(pattern: &Pattern, order: &[u32]) -> Self {
         let position = inverse(order);
         let parent = tree(pattern, order, &position);
@@ -102,15 +100,15 @@ impl Elimination {
 
     /// First supernode of the top.
     pub(crate) fn top(&self) -> usize {
-        self.branches.last().map_or(0, |b| b.nodes.end)
+        self.subtrees.last().map_or(0, |b| b.supernodes.end)
     }
 
     /// First block row of the top.
     pub(crate) fn top_row(&self) -> usize {
-        self.branches.last().map_or(0, |b| b.rows.end)
+        self.subtrees.last().map_or(0, |b| b.rows.end)
     }
 
-    /// Chooses the branches and moves the top behind them.
+    /// Cuts the tree into subtrees and moves the top behind them.
     fn cut(order: Vec<u32>, nodes: Vec<Supernode>) -> Self {
         let mut work: Vec<f64> = nodes.iter().map(Supernode::work).collect();
         let mut first: Vec<usize> = (0..nodes.len()).collect();
@@ -126,7 +124,7 @@ impl Elimination {
         let mut waiting: Vec<usize> = roots.collect();
         let mut chosen = vec![];
         while let Some(k) = waiting.pop() {
-            if work[k] > BRANCH_SHARE * total && !nodes[k].children.is_empty() {
+            if work[k] > SUBTREE_SHARE * total && !nodes[k].children.is_empty() {
                 in_top[k] = true;
                 waiting.extend(nodes[k].children.iter().map(|&c| c as usize));
             } else {
@@ -135,7 +133,7 @@ impl Elimination {
         }
         chosen.sort_unstable();
         let mut sequence: Vec<usize> = vec![];
-        let mut branches = vec![];
+        let mut subtrees = vec![];
         let mut rows = 0;
         for root in chosen {
             let start = (sequence.len(), rows);
@@ -143,8 +141,8 @@ impl Elimination {
                 sequence.push(k);
                 rows += nodes[k].width();
             }
-            branches.push(Branch {
-                nodes: start.0..sequence.len(),
+            subtrees.push(Subtree {
+                supernodes: start.0..sequence.len(),
                 rows: start.1..rows,
             });
         }
@@ -189,30 +187,31 @@ impl Elimination {
             };
             moved[k].in_parent = moved[k].rows.iter().map(place).collect();
         }
-        Elimination {
+        SymbolicFactor {
             position: inverse(&new_order),
             order: new_order,
-            nodes: moved,
-            branches,
+            supernodes: moved,
+            subtrees,
         }
     }
 }
 
-impl Elimination {
-    /// Marks the supernodes that right sides on some block rows reach: their own and all ancestors.
+impl SymbolicFactor {
+    /// Marks the supernodes that right-hand sides on some block rows reach: their own and all ancestors.
     pub(crate) fn reach(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
-        let mut reached = vec![false; self.nodes.len()];
+        let mut reached = vec![false; self.supernodes.len()];
         for row in rows {
             let at = self.position[row as usize];
-            reached[self.nodes.partition_point(|n| n.columns.end <= at)] = true;
+            reached[self.supernodes.partition_point(|n| n.columns.end <= at)] = true;
         }
-        for (k, node) in self.nodes.iter().enumerate() {
+        for (k, node) in self.supernodes.iter().enumerate() {
             reached[k] |= node.children.iter().any(|&c| reached[c as usize]);
         }
         reached
     }
 }
 
+/// Inverse of a permutation.
 fn inverse(order: &[u32]) -> Vec<u32> {
     let mut position = vec![0; order.len()];
     for (k, &o) in (0u32..).zip(order) {
@@ -221,7 +220,7 @@ fn inverse(order: &[u32]) -> Vec<u32> {
     position
 }
 
-/// Parent of each column in elimination order.
+/// Elimination tree: parent of each column, in elimination order.
 fn tree(pattern: &Pattern, order: &[u32], position: &[u32]) -> Vec<u32> {
     let mut parent = vec![NONE; order.len()];
     let mut ancestor = vec![NONE; order.len()];
@@ -242,7 +241,7 @@ fn tree(pattern: &Pattern, order: &[u32], position: &[u32]) -> Vec<u32> {
     parent
 }
 
-/// Columns with every child before its parent and every subtree in one piece.
+/// Postorder of a tree: every child before its parent, every subtree in one piece.
 fn postorder(parent: &[u32]) -> Vec<u32> {
     let n = parent.len();
     let mut first_child = vec![NONE; n];
@@ -275,7 +274,7 @@ fn postorder(parent: &[u32]) -> Vec<u32> {
     out
 }
 
-/// Supernodes of a postordered tree.
+/// Relaxed supernodes of a postordered elimination tree.
 fn supernodes(
     pattern: &Pattern,
     order: &[u32],
@@ -349,8 +348,8 @@ fn supernodes(
     link(done)
 }
 
-/// Merges the newest complete supernode into its predecessors' parent where that is cheap. With `open`, the
-/// last one is still growing and left alone.
+/// Merges the newest complete supernode with its last child as long as the relaxation allows. With `open`, the last one is still
+/// growing and left alone.
 fn merge(done: &mut Vec<(Range<u32>, Vec<u32>, usize)>, open: bool) {
     let last = if open { done.pop() } else { None };
     while let [.., child, node] = done.as_slice() {
@@ -367,7 +366,7 @@ fn merge(done: &mut Vec<(Range<u32>, Vec<u32>, usize)>, open: bool) {
         let zeros = child.2 + node.2 + missing;
         let size = width * height - width * (width - 1) / 2;
         let share = zeros as f64 / size as f64;
-        if !MERGE
+        if !RELAXATION
             .iter()
             .any(|&(w, z)| width <= w && share < z + f64::EPSILON)
         {
@@ -383,6 +382,7 @@ fn merge(done: &mut Vec<(Range<u32>, Vec<u32>, usize)>, open: bool) {
     done.extend(last);
 }
 
+/// Supernodes linked to parents and children.
 fn link(done: Vec<(Range<u32>, Vec<u32>, usize)>) -> Vec<Supernode> {
     let n = done.last().map_or(0, |d| d.0.end as usize);
     let mut node_of = vec![0u32; n];
@@ -447,11 +447,11 @@ mod tests {
             let pattern = Pattern::of_pairs(n, &pairs);
             let mut order: Vec<u32> = (0..n as u32).collect();
             order.sort_by_key(|&k| shuffle[k as usize]);
-            let e = Elimination::new(&pattern, &order);
+            let e = SymbolicFactor::new(&pattern, &order);
             prop_assert_eq!(inverse(&e.order), e.position.clone());
             let fill = fill(&pattern, &e.order);
             let mut next = 0;
-            for (k, node) in e.nodes.iter().enumerate() {
+            for (k, node) in e.supernodes.iter().enumerate() {
                 prop_assert_eq!(node.columns.start, next);
                 next = node.columns.end;
                 prop_assert!(node.rows.is_sorted());
@@ -463,15 +463,15 @@ mod tests {
                 // Children before parents; a child's rows are found where they are said to be.
                 for &c in &node.children {
                     prop_assert!((c as usize) < k);
-                    let child = &e.nodes[c as usize];
+                    let child = &e.supernodes[c as usize];
                     let front: Vec<u32> = node.columns.clone().chain(node.rows.iter().copied()).collect();
                     for (&r, &at) in child.rows.iter().zip(&child.in_parent) {
                         prop_assert_eq!(front[at as usize], r);
                     }
                 }
-                // A branch's rows lead into the branch itself or into the top.
-                for b in &e.branches {
-                    if b.nodes.contains(&k) {
+                // A subtree's rows lead into the subtree itself or into the top.
+                for b in &e.subtrees {
+                    if b.supernodes.contains(&k) {
                         for &r in &node.rows {
                             prop_assert!(b.rows.contains(&(r as usize)) || r as usize >= e.top_row());
                         }

@@ -1,76 +1,82 @@
-//! Sparse Cholesky factors: ordering, analysis, numbers, solution of many right sides.
+//! The multifrontal Cholesky factorisation A = L Lᵀ (Duff and Reid 1983, ACM Trans Math Softw 9:302).
 //!
-//! Multifrontal (Duff and Reid 1983, ACM Trans Math Softw 9:302): each supernode adds up what its children
-//! leave over and its own entries in a dense front, eliminates its columns and leaves the rest to its
-//! parent. Branches of the elimination tree go side by side, wide fronts are shared out; every sum has a
-//! fixed order.
+//! A supernode with columns J and rows R below has the dense frontal matrix
+//!
+//! F = [A_JJ, A_JRᵀ; A_RJ, 0] + Σ extend-add(U_c) over its children c.
+//!
+//! Eliminating J gives the columns L_JJ, L_RJ of the factor and the Schur update (contribution block) U = F_RR − L_RJ L_RJᵀ for its
+//! parent. Subtrees of the elimination tree go side by side, wide fronts are shared out; every sum has a fixed order.
+//!
+//! Its own code, since the solver needs at once: the same bits for any number of threads; a factor computed in double and
+//! stored in single precision; substitution with many interleaved right-hand sides in one reading of the factor; and partial
+//! substitution over the supernodes that sparse right-hand sides and wanted rows reach. The dense kernels are faer's.
 
-use crate::cholesky::analysis::{Elimination, Supernode};
+use crate::cholesky::analysis::{Supernode, SymbolicFactor};
 use crate::cholesky::front::eliminate;
 use crate::cholesky::ordering::nested_dissection;
-use crate::cholesky::substitution::{self, Visits};
+use crate::cholesky::substitution::{self, Reach};
 use crate::simd::columns::written;
 use crate::simd::kernel::Real;
 use crate::{NodeColumns, Pattern, SparseError, SymmetricBlocks, Team};
 
-/// Order, fill and bytes of a factor, known before any number is computed.
+/// The symbolic factorisation with its cost: order, fill and bytes, known before any value is computed.
 #[derive(Debug, Clone)]
 pub struct Analysis {
-    shape: Elimination,
-    /// Bytes of the largest front with all that waits for it.
-    largest_branch: u64,
-    /// Bytes of what branches leave to the top, and of the top at its worst.
+    symbolic: SymbolicFactor,
+    /// Largest working memory of a subtree, bytes.
+    largest_subtree: u64,
+    /// Largest working memory of the top, with the updates of all subtrees, bytes.
     top: u64,
 }
 
 impl Analysis {
-    /// Orders the nodes and counts the fill.
+    /// Orders the block rows by nested dissection and finds the fill.
     pub fn of(pattern: &Pattern) -> Self {
-        let shape = Elimination::new(pattern, &nested_dissection(pattern));
-        let (mut largest_branch, mut waiting) = (0, 0);
-        for branch in &shape.branches {
-            let (peak, left) = working_bytes(&shape.nodes[branch.nodes.clone()]);
-            largest_branch = largest_branch.max(peak);
-            waiting += left;
+        let symbolic = SymbolicFactor::new(pattern, &nested_dissection(pattern));
+        let (mut largest_subtree, mut waiting) = (0, 0);
+        for subtree in &symbolic.subtrees {
+            let (peak, update) = working_bytes(&symbolic.supernodes[subtree.supernodes.clone()]);
+            largest_subtree = largest_subtree.max(peak);
+            waiting += update;
         }
         let mut top = waiting;
-        for node in &shape.nodes[shape.top()..] {
-            top = top.max(waiting + front_bytes(node) + left_over_bytes(node));
-            waiting += left_over_bytes(node);
+        for node in &symbolic.supernodes[symbolic.top()..] {
+            top = top.max(waiting + front_bytes(node) + update_bytes(node));
+            waiting += update_bytes(node);
             for &c in &node.children {
-                waiting = waiting.saturating_sub(left_over_bytes(&shape.nodes[c as usize]));
+                waiting = waiting.saturating_sub(update_bytes(&symbolic.supernodes[c as usize]));
             }
         }
         Analysis {
-            shape,
-            largest_branch,
+            symbolic,
+            largest_subtree,
             top,
         }
     }
 
-    /// Numbers of the factor, those above the diagonal of its dense pieces included.
-    pub fn numbers(&self) -> u64 {
-        let of = self.shape.nodes.iter().map(|n| n.numbers() as u64);
+    /// Number of stored values of the factor, with those above the diagonal of its dense supernodes.
+    pub fn values(&self) -> u64 {
+        let of = self.symbolic.supernodes.iter().map(|n| n.values() as u64);
         of.sum()
     }
 
-    /// Bytes of the factor's numbers, stored as `T`.
+    /// Bytes of the factor, stored as `T`.
     pub fn factor_bytes<T>(&self) -> u64 {
-        self.numbers() * std::mem::size_of::<T>() as u64
+        self.values() * std::mem::size_of::<T>() as u64
     }
 
-    /// Bytes needed for a while during factorisation by so many threads, beyond the factor.
+    /// Working memory of the factorisation by so many threads beyond the factor, bytes.
     pub fn scratch_bytes(&self, threads: usize) -> u64 {
-        let together = threads.min(self.shape.branches.len()) as u64;
-        self.top.max(together * self.largest_branch)
+        let together = threads.min(self.symbolic.subtrees.len()) as u64;
+        self.top.max(together * self.largest_subtree)
     }
 
-    /// Multiplications of the factorisation.
+    /// Number of multiplications of the factorisation.
     pub fn multiplications(&self) -> f64 {
-        self.shape.nodes.iter().map(Supernode::work).sum()
+        self.symbolic.supernodes.iter().map(Supernode::work).sum()
     }
 
-    /// Computes the factor in double precision, stored as `T`.
+    /// Numerical factorisation in double precision, stored as `T`.
     ///
     /// # Errors
     /// [`SparseError::NotPositiveDefinite`] with the block row of the offending pivot.
@@ -84,39 +90,45 @@ impl Analysis {
         Vec::<u8>::new()
             .try_reserve_exact(usize::try_from(bytes).unwrap_or(usize::MAX))
             .map_err(|_| SparseError::NoMemory { bytes })?;
-        let shape = &self.shape;
+        let symbolic = &self.symbolic;
         let alone = Team::new(1);
-        let branches = team.collect(shape.branches.len(), |b| {
-            let nodes = shape.branches[b].nodes.clone();
-            let mut left = LeftOver::new(nodes.start, nodes.len());
-            let mut numbers = Vec::with_capacity(nodes.len());
+        let subtrees = team.collect(symbolic.subtrees.len(), |b| {
+            let nodes = symbolic.subtrees[b].supernodes.clone();
+            let mut updates = SchurUpdates::new(nodes.start, nodes.len());
+            let mut values = Vec::with_capacity(nodes.len());
             for k in nodes {
-                numbers.push(step::<T>(&alone, shape, matrix, k, &mut left)?);
+                values.push(eliminate_supernode::<T>(
+                    &alone,
+                    symbolic,
+                    matrix,
+                    k,
+                    &mut updates,
+                )?);
             }
-            Ok((numbers, left))
+            Ok((values, updates))
         });
-        let mut numbers: Vec<Vec<T>> = Vec::with_capacity(shape.nodes.len());
-        let mut left = LeftOver::new(0, shape.nodes.len());
+        let mut values: Vec<Vec<T>> = Vec::with_capacity(symbolic.supernodes.len());
+        let mut updates = SchurUpdates::new(0, symbolic.supernodes.len());
         // The first failure in elimination order, whichever thread met it.
-        for branch in branches {
-            let (mut of_branch, mut rest) = branch.map_err(|at| self.failure(at))?;
-            numbers.append(&mut of_branch);
-            if let Some(last) = numbers.len().checked_sub(1) {
-                left.put(last, rest.take(last));
+        for subtree in subtrees {
+            let (mut of_subtree, mut rest) = subtree.map_err(|at| self.failure(at))?;
+            values.append(&mut of_subtree);
+            if let Some(last) = values.len().checked_sub(1) {
+                updates.put(last, rest.take(last));
             }
         }
-        for k in shape.top()..shape.nodes.len() {
-            let step = step::<T>(team, shape, matrix, k, &mut left);
-            numbers.push(step.map_err(|at| self.failure(at))?);
+        for k in symbolic.top()..symbolic.supernodes.len() {
+            let values_of = eliminate_supernode::<T>(team, symbolic, matrix, k, &mut updates);
+            values.push(values_of.map_err(|at| self.failure(at))?);
         }
         Ok(BlockCholesky {
-            shape: self.shape,
-            numbers,
+            symbolic: self.symbolic,
+            values,
         })
     }
 
     fn failure(&self, unknown: usize) -> SparseError {
-        let row = self.shape.order.get(unknown / 3);
+        let row = self.symbolic.order.get(unknown / 3);
         SparseError::NotPositiveDefinite {
             row: row.map_or(0, |&o| o as usize),
         }
@@ -127,42 +139,42 @@ fn front_bytes(node: &Supernode) -> u64 {
     72 * (node.height() as u64).pow(2)
 }
 
-fn left_over_bytes(node: &Supernode) -> u64 {
+fn update_bytes(node: &Supernode) -> u64 {
     72 * (node.rows.len() as u64).pow(2)
 }
 
-/// Most bytes at work while a branch is eliminated, and the bytes it leaves.
+/// Largest working memory while a subtree is eliminated, and its root's update, bytes.
 fn working_bytes(nodes: &[Supernode]) -> (u64, u64) {
     let (mut peak, mut waiting) = (0, 0u64);
-    // What waits is what earlier nodes left and their parents have not yet taken up.
-    let mut left: Vec<u64> = vec![];
+    // Updates that wait for their parents, the newest last.
+    let mut updates: Vec<u64> = vec![];
     for node in nodes {
-        peak = peak.max(waiting + front_bytes(node) + left_over_bytes(node));
+        peak = peak.max(waiting + front_bytes(node) + update_bytes(node));
         for _ in &node.children {
-            waiting -= left.pop().unwrap_or(0);
+            waiting -= updates.pop().unwrap_or(0);
         }
-        left.push(left_over_bytes(node));
-        waiting += left_over_bytes(node);
+        updates.push(update_bytes(node));
+        waiting += update_bytes(node);
     }
     (peak, waiting)
 }
 
-/// Schur complements that wait for their parents.
-struct LeftOver {
+/// Schur updates that wait for their parents.
+struct SchurUpdates {
     first: usize,
     waiting: Vec<Vec<f64>>,
 }
 
-impl LeftOver {
+impl SchurUpdates {
     fn new(first: usize, count: usize) -> Self {
-        LeftOver {
+        SchurUpdates {
             first,
             waiting: vec![vec![]; count],
         }
     }
 
-    fn put(&mut self, node: usize, numbers: Vec<f64>) {
-        self.waiting[node - self.first] = numbers;
+    fn put(&mut self, node: usize, update: Vec<f64>) {
+        self.waiting[node - self.first] = update;
     }
 
     fn take(&mut self, node: usize) -> Vec<f64> {
@@ -170,46 +182,47 @@ impl LeftOver {
     }
 }
 
-/// Eliminates one supernode: its columns of the factor. The error is the place of a pivot.
-fn step<T: Real>(
+/// Assembles and eliminates the frontal matrix of a supernode: its columns of the factor. The error is the place of a pivot in
+/// elimination order.
+fn eliminate_supernode<T: Real>(
     team: &Team,
-    shape: &Elimination,
+    symbolic: &SymbolicFactor,
     matrix: &SymmetricBlocks,
     k: usize,
-    left: &mut LeftOver,
+    updates: &mut SchurUpdates,
 ) -> Result<Vec<T>, usize> {
-    let node = &shape.nodes[k];
+    let node = &symbolic.supernodes[k];
     let (n, columns) = (3 * node.height(), 3 * node.width());
     let mut front = written(0.0, n * n);
     for &child in &node.children {
-        let numbers = left.take(child as usize);
-        extend(
+        let update = updates.take(child as usize);
+        extend_add(
             &mut front,
             n,
-            &shape.nodes[child as usize].in_parent,
-            &numbers,
+            &symbolic.supernodes[child as usize].in_parent,
+            &update,
         );
     }
-    enter(&mut front, n, shape, matrix, node);
+    assemble_originals(&mut front, n, symbolic, matrix, node);
     eliminate(team, &mut front, n, columns)
         .map_err(|pivot| 3 * node.columns.start as usize + pivot)?;
     let kept = front[..n * columns].iter().map(|&v| T::from_f64(v));
     let kept = kept.collect();
     let rest = n - columns;
-    let mut numbers = Vec::with_capacity(rest * rest);
+    let mut update = Vec::with_capacity(rest * rest);
     for j in columns..n {
-        numbers.extend_from_slice(&front[j * n + columns..(j + 1) * n]);
+        update.extend_from_slice(&front[j * n + columns..(j + 1) * n]);
     }
-    left.put(k, numbers);
+    updates.put(k, update);
     Ok(kept)
 }
 
-/// Adds a child's Schur complement (lower half) to the front; `places` are block rows of the front.
-fn extend(front: &mut [f64], n: usize, places: &[u32], numbers: &[f64]) {
+/// Extend-add: a child's Schur update (lower half) into the front; `places` are the update's block rows in the front.
+fn extend_add(front: &mut [f64], n: usize, places: &[u32], update: &[f64]) {
     let size = 3 * places.len();
     for (j, &column) in places.iter().enumerate() {
         for c in 0..3 {
-            let from = &numbers[(3 * j + c) * size..(3 * j + c + 1) * size];
+            let from = &update[(3 * j + c) * size..(3 * j + c + 1) * size];
             let to = &mut front[(3 * column as usize + c) * n..(3 * column as usize + c + 1) * n];
             for (from, &row) in from.as_chunks::<3>().0[j..].iter().zip(&places[j..]) {
                 let to = &mut to[3 * row as usize..3 * row as usize + 3];
@@ -221,11 +234,11 @@ fn extend(front: &mut [f64], n: usize, places: &[u32], numbers: &[f64]) {
     }
 }
 
-/// Adds the matrix's own entries of the supernode's columns.
-fn enter(
+/// Adds the original entries of the matrix in the supernode's columns to the front.
+fn assemble_originals(
     front: &mut [f64],
     n: usize,
-    shape: &Elimination,
+    symbolic: &SymbolicFactor,
     matrix: &SymmetricBlocks,
     node: &Supernode,
 ) {
@@ -239,7 +252,7 @@ fn enter(
         }
     };
     for (j, column) in node.columns.clone().enumerate() {
-        let own = shape.order[column as usize] as usize;
+        let own = symbolic.order[column as usize] as usize;
         let lower = pattern.lower_row(own).iter().zip(pattern.mirror_row(own));
         let upper = pattern.upper_row(own).iter();
         let upper = upper.zip(pattern.upper_starts()[own]..);
@@ -248,7 +261,7 @@ fn enter(
             .map(|(&row, &at)| (row, at as usize, false))
             .chain(upper.map(|(&row, at)| (row, at, true)));
         for (row, at, turned) in entries {
-            let position = shape.position[row as usize];
+            let position = symbolic.position[row as usize];
             if position < column {
                 continue;
             }
@@ -264,32 +277,39 @@ fn enter(
     }
 }
 
-/// A Cholesky factor of a block matrix. In single precision it serves preconditioning only; sums in the
-/// solution are double either way.
+/// The Cholesky factor of a block matrix. In single precision it serves preconditioning only: substitution works in the precision
+/// of the factor.
 #[derive(Debug)]
 pub struct BlockCholesky<T> {
-    shape: Elimination,
-    numbers: Vec<Vec<T>>,
+    symbolic: SymbolicFactor,
+    /// Dense columns of each supernode.
+    values: Vec<Vec<T>>,
 }
 
 impl<T: Real> BlockCholesky<T> {
-    /// Bytes of the factor.
-    pub fn bytes(&self) -> u64 {
-        let numbers: usize = self.numbers.iter().map(Vec::capacity).sum();
-        (numbers * std::mem::size_of::<T>()) as u64
+    /// Number of block rows.
+    pub fn rows(&self) -> usize {
+        self.symbolic.order.len()
     }
 
-    /// Solves for all columns, in place. Reads the factor twice, whatever the number of columns.
+    /// Bytes of the factor.
+    pub fn bytes(&self) -> u64 {
+        let values: usize = self.values.iter().map(Vec::capacity).sum();
+        (values * std::mem::size_of::<T>()) as u64
+    }
+
+    /// x ← A⁻¹ x for all columns by forward and backward substitution. Reads the factor twice, whatever the number of columns.
     pub fn solve<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
         self.solve_where(team, x, None);
     }
 
-    /// The parts of the factor that right sides on some rows reach, and that solutions at these rows need.
+    /// The supernodes that right-hand sides on some rows reach, which are those that solutions at these rows need.
     pub(crate) fn reach(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
-        self.shape.reach(rows)
+        self.symbolic.reach(rows)
     }
 
-    /// Solves for right sides that reach `up`; the solution is right in the rows that reach `down` alone.
+    /// Partial substitution for right-hand sides that reach the supernodes `up`; the solution is right in the rows that reach `down`
+    /// alone.
     pub(crate) fn solve_between<const W: usize>(
         &self,
         team: &Team,
@@ -297,21 +317,21 @@ impl<T: Real> BlockCholesky<T> {
         up: &[bool],
         down: &[bool],
     ) {
-        self.solve_where(team, x, Some(&Visits { up, down }));
+        self.solve_where(team, x, Some(&Reach { up, down }));
     }
 
     fn solve_where<const W: usize>(
         &self,
         team: &Team,
         x: &mut [NodeColumns<f64, W>],
-        visits: Option<&Visits<'_>>,
+        reach: Option<&Reach<'_>>,
     ) {
-        let order = &self.shape.order;
+        let order = &self.symbolic.order;
         // In the precision of the factor: more would not make its rounding undone.
         let rounded = |v: NodeColumns<f64, W>| v.map(|c| c.map(T::from_f64));
         let mut permuted: Vec<NodeColumns<T, W>> =
             order.iter().map(|&o| rounded(x[o as usize])).collect();
-        substitution::solve(team, &self.shape, &self.numbers, &mut permuted, visits);
+        substitution::solve(team, &self.symbolic, &self.values, &mut permuted, reach);
         for (&o, v) in order.iter().zip(permuted) {
             x[o as usize] = v.map(|c| c.map(Real::to_f64));
         }
@@ -326,7 +346,7 @@ mod tests {
     use proptest::prelude::*;
     use std::sync::Arc;
 
-    /// A random pattern with diagonally dominant numbers.
+    /// A random pattern with diagonally dominant values.
     fn random(n: usize, pairs: &[(usize, usize)]) -> SymmetricBlocks {
         let mut a = SymmetricBlocks::zeros(Arc::new(Pattern::of_pairs(n, pairs)));
         for (k, b) in a.upper.iter_mut().enumerate() {
@@ -378,8 +398,8 @@ mod tests {
                 let factor = Analysis::of(&a.pattern).factor::<f64>(&team, &a).unwrap();
                 factor.solve(&team, &mut x);
                 for k in 0..2 {
-                    let side = DVector::from_fn(3 * n, |r, _| b[r / 3][r % 3][k]);
-                    let exact = lu.solve(&side).unwrap();
+                    let rhs = DVector::from_fn(3 * n, |r, _| b[r / 3][r % 3][k]);
+                    let exact = lu.solve(&rhs).unwrap();
                     for r in 0..3 * n {
                         prop_assert!((x[r / 3][r % 3][k] - exact[r]).abs() < 1e-10);
                     }
@@ -388,7 +408,7 @@ mod tests {
         }
     }
 
-    /// A block of a regular grid, large enough for a top, branches and wide fronts.
+    /// A block of a regular grid, large enough for a top, subtrees and wide fronts.
     fn grid(size: usize) -> SymmetricBlocks {
         let at = |x: usize, y: usize, z: usize| (z * size + y) * size + x;
         let mut pairs = vec![];

@@ -1,6 +1,6 @@
-//! Dense elimination of the first columns of a front: blocked right-looking Cholesky on faer's kernels.
+//! Partial Cholesky factorisation of a frontal matrix: blocked and right-looking, on faer's kernels.
 //!
-//! The blocking is fixed, so every number is the same sum whatever the number of threads.
+//! The blocking is fixed, so every value is the same sum whatever the number of threads.
 
 use crate::Team;
 use faer::dyn_stack::{MemBuffer, MemStack};
@@ -14,15 +14,15 @@ use triangular::BlockStructure;
 
 /// Columns eliminated at a time.
 const PANEL: usize = 96;
-/// Columns updated as one piece of work.
+/// Columns of the trailing matrix updated as one piece of work.
 const PIECE: usize = 192;
-/// Rows solved as one piece of work.
+/// Rows of a triangular solution taken as one piece of work.
 const ROWS: usize = 384;
-/// Fronts below this size are not worth sharing out.
+/// Order of a front from which its work is shared out.
 const SHARED_FROM: usize = 480;
 
 /// Eliminates the first `columns` of a symmetric front of size `n` (lower half, column by column): they
-/// become columns of the Cholesky factor, the rest becomes the Schur complement.
+/// become columns of the Cholesky factor, the rest becomes the Schur update.
 ///
 /// # Errors
 /// The index of a pivot that is not positive.
@@ -116,7 +116,7 @@ mod tests {
     }
 
     #[test]
-    fn factor_and_complement_put_the_matrix_together_again() {
+    fn factor_and_schur_update_put_the_matrix_together_again() {
         for (n, columns) in [(1, 1), (30, 30), (250, 120), (700, 500)] {
             let a = matrix(n);
             let size = a.norm();

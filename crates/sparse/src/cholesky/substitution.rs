@@ -1,10 +1,11 @@
-//! Forward and backward substitution over the supernodes, all right sides at once.
+//! Forward and backward substitution over the supernodes, L y = b and Lᵀ x = y, all right-hand sides at once.
 //!
-//! Branches of the elimination tree are swept side by side, each on its own rows; what they owe to the top
-//! is added in the order of the branches. In the top the rows of a wide column are shared out in pieces of
-//! fixed size. So the sums do not depend on the threads.
+//! For a supernode with columns J and rows R below: y_J = L_JJ⁻¹ b_J and b_R ← b_R − L_RJ y_J on the way up the tree,
+//! x_J = L_JJ⁻ᵀ (y_J − L_RJᵀ x_R) on the way down. Subtrees are swept side by side, each on its own rows; their contributions to the
+//! top are added in the order of the subtrees. In the top the rows of a wide supernode are shared out in pieces of fixed size. So
+//! the sums do not depend on the threads.
 
-use crate::cholesky::analysis::{Elimination, Supernode};
+use crate::cholesky::analysis::{Subtree, Supernode, SymbolicFactor};
 use crate::simd::columns::add;
 use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
@@ -13,81 +14,76 @@ use crate::{NodeColumns, Team};
 const PANEL: usize = 48;
 /// Rows of one piece of work.
 const PIECE: usize = 512;
-/// Fewer numbers than this are not shared out.
+/// Number of values of L from which the work on them is shared out.
 const SHARED_FROM: usize = 1 << 16;
 
-type Lanes<T, const W: usize> = [T; W];
+/// One degree of freedom, all right-hand sides.
+type Entry<T, const W: usize> = [T; W];
 
-/// Supernodes to be visited on the way up the tree and on the way down.
-pub(crate) struct Visits<'a> {
+/// Supernodes that take part in forward (`up`) and in backward substitution (`down`).
+pub(crate) struct Reach<'a> {
     pub(crate) up: &'a [bool],
     pub(crate) down: &'a [bool],
 }
 
-/// L y = b, then Lᵀ x = y, in elimination order, in place. With `visits`, in these supernodes alone: b must be
-/// zero in those not visited on the way up, and x is wrong in those not visited on the way down.
+/// L y = b, then Lᵀ x = y, in elimination order, in place. With `reach`, in these supernodes alone: b must be zero in those not
+/// reached on the way up, and x is wrong in those not reached on the way down.
 pub(crate) fn solve<T: Real, const W: usize>(
     team: &Team,
-    shape: &Elimination,
-    numbers: &[Vec<T>],
+    symbolic: &SymbolicFactor,
+    values: &[Vec<T>],
     x: &mut [NodeColumns<T, W>],
-    visits: Option<&Visits<'_>>,
+    reach: Option<&Reach<'_>>,
 ) {
-    let is_up = |k: &usize| visits.is_none_or(|v| v.up[*k]);
-    let is_down = |k: &usize| visits.is_none_or(|v| v.down[*k]);
+    let is_up = |k: &usize| reach.is_none_or(|v| v.up[*k]);
+    let is_down = |k: &usize| reach.is_none_or(|v| v.down[*k]);
     let alone = Team::new(1);
-    let (low, top) = x.split_at_mut(shape.top_row());
-    let mut pieces = vec![];
-    let mut rest = &mut *low;
-    for branch in &shape.branches {
-        let (now, later) = std::mem::take(&mut rest).split_at_mut(branch.rows.len());
-        pieces.push((branch, now));
-        rest = later;
-    }
-    // What each branch owes to the rows of its root, all of them in the top.
-    let owed = team.map(pieces, |(branch, own)| {
-        let border = &shape.nodes[branch.nodes.end - 1].rows;
-        let mut owed = vec![[[T::default(); W]; 3]; border.len()];
+    let (low, top) = x.split_at_mut(symbolic.top_row());
+    let pieces = rows_of_subtrees(&symbolic.subtrees, low);
+    // The contribution of each subtree to the rows below its root, all of them in the top.
+    let contributions = team.map(pieces, |(subtree, own)| {
+        let border = &symbolic.supernodes[subtree.supernodes.end - 1].rows;
+        let mut contribution = vec![[[T::default(); W]; 3]; border.len()];
         let mut v = vec![];
-        for k in branch.nodes.clone().filter(is_up) {
-            let node = &shape.nodes[k];
+        for k in subtree.supernodes.clone().filter(is_up) {
+            let node = &symbolic.supernodes[k];
             gather(
                 node,
                 &mut v,
                 |_| [[T::default(); W]; 3],
-                |row| own[row - branch.rows.start],
+                |row| own[row - subtree.rows.start],
             );
-            forward(&alone, node, &numbers[k], &mut v);
+            forward(&alone, node, &values[k], &mut v);
             scatter(node, &v, |row, value, is_own| {
                 if is_own {
-                    own[row - branch.rows.start] = value;
-                } else if row < branch.rows.end {
-                    add(&mut own[row - branch.rows.start], &value);
+                    own[row - subtree.rows.start] = value;
+                } else if row < subtree.rows.end {
+                    add(&mut own[row - subtree.rows.start], &value);
                 } else {
                     let at = border.partition_point(|&r| (r as usize) < row);
-                    add(&mut owed[at], &value);
+                    add(&mut contribution[at], &value);
                 }
             });
         }
-        owed
+        contribution
     });
-    let first = shape.top_row();
-    for (branch, owed) in shape.branches.iter().zip(owed) {
-        let border = &shape.nodes[branch.nodes.end - 1].rows;
-        for (&row, value) in border.iter().zip(&owed) {
+    let first = symbolic.top_row();
+    for (subtree, contribution) in symbolic.subtrees.iter().zip(contributions) {
+        let border = &symbolic.supernodes[subtree.supernodes.end - 1].rows;
+        for (&row, value) in border.iter().zip(&contribution) {
             add(&mut top[row as usize - first], value);
         }
     }
     let mut v = vec![];
-    for k in (shape.top()..shape.nodes.len()).filter(is_up) {
-        let node = &shape.nodes[k];
+    for k in (symbolic.top()..symbolic.supernodes.len()).filter(is_up) {
+        let node = &symbolic.supernodes[k];
         gather(
             node,
             &mut v,
             |_| [[T::default(); W]; 3],
             |row| top[row - first],
         );
-        forward(team, node, &numbers[k], &mut v);
+        forward(team, node, &values[k], &mut v);
         scatter(node, &v, |row, value, is_own| {
             if is_own {
                 top[row - first] = value;
@@ -96,47 +92,58 @@ pub(crate) fn solve<T: Real, const W: usize>(
             }
         });
     }
-    for k in (shape.top()..shape.nodes.len()).rev().filter(is_down) {
-        let node = &shape.nodes[k];
+    for k in (symbolic.top()..symbolic.supernodes.len())
+        .rev()
+        .filter(is_down)
+    {
+        let node = &symbolic.supernodes[k];
         let read = |row: usize| top[row - first];
         gather(node, &mut v, read, read);
-        backward(team, node, &numbers[k], &mut v);
+        backward(team, node, &values[k], &mut v);
         let columns = v[..3 * node.width()].as_chunks::<3>().0;
         let from = node.columns.start as usize - first;
         top[from..from + columns.len()].copy_from_slice(columns);
     }
-    let mut pieces = vec![];
-    let mut rest = &mut *low;
-    for branch in &shape.branches {
-        let (now, later) = std::mem::take(&mut rest).split_at_mut(branch.rows.len());
-        pieces.push((branch, now));
-        rest = later;
-    }
+    let pieces = rows_of_subtrees(&symbolic.subtrees, low);
     let top = &*top;
-    team.each(pieces, |(branch, own)| {
+    team.each(pieces, |(subtree, own)| {
         let mut v = vec![];
-        for k in branch.nodes.clone().rev().filter(is_down) {
-            let node = &shape.nodes[k];
+        for k in subtree.supernodes.clone().rev().filter(is_down) {
+            let node = &symbolic.supernodes[k];
             let read = |row: usize| {
-                if row < branch.rows.end {
-                    own[row - branch.rows.start]
+                if row < subtree.rows.end {
+                    own[row - subtree.rows.start]
                 } else {
                     top[row - first]
                 }
             };
             gather(node, &mut v, read, read);
-            backward(&alone, node, &numbers[k], &mut v);
+            backward(&alone, node, &values[k], &mut v);
             let columns = v[..3 * node.width()].as_chunks::<3>().0;
-            let from = node.columns.start as usize - branch.rows.start;
+            let from = node.columns.start as usize - subtree.rows.start;
             own[from..from + columns.len()].copy_from_slice(columns);
         }
     });
 }
 
-/// Puts the values of a supernode's columns and rows side by side.
+/// The rows of each subtree.
+fn rows_of_subtrees<'a, X>(
+    subtrees: &'a [Subtree],
+    rows: &'a mut [X],
+) -> Vec<(&'a Subtree, &'a mut [X])> {
+    let mut rest = rows;
+    let each = subtrees.iter().map(|subtree| {
+        let (own, later) = std::mem::take(&mut rest).split_at_mut(subtree.rows.len());
+        rest = later;
+        (subtree, own)
+    });
+    each.collect()
+}
+
+/// Gathers the values at a supernode's columns and rows.
 fn gather<T: Real, const W: usize>(
     node: &Supernode,
-    v: &mut Vec<Lanes<T, W>>,
+    v: &mut Vec<Entry<T, W>>,
     of_row: impl Fn(usize) -> NodeColumns<T, W>,
     of_column: impl Fn(usize) -> NodeColumns<T, W>,
 ) {
@@ -145,10 +152,10 @@ fn gather<T: Real, const W: usize>(
     v.extend(node.rows.iter().flat_map(|&r| of_row(r as usize)));
 }
 
-/// Hands the values back: (block row, value, is it a column of the supernode).
+/// Scatters the values again: (block row, value, is it a column of the supernode).
 fn scatter<T: Real, const W: usize>(
     node: &Supernode,
-    v: &[Lanes<T, W>],
+    v: &[Entry<T, W>],
     mut put: impl FnMut(usize, NodeColumns<T, W>, bool),
 ) {
     let mut values = v.as_chunks::<3>().0.iter();
@@ -160,20 +167,20 @@ fn scatter<T: Real, const W: usize>(
     }
 }
 
-/// Divides the columns' values by the factor's columns and takes them off the values below.
+/// y_J = L_JJ⁻¹ b_J and b_R ← b_R − L_RJ y_J, panel by panel.
 fn forward<T: Real, const W: usize>(
     team: &Team,
     node: &Supernode,
-    numbers: &[T],
-    v: &mut [Lanes<T, W>],
+    values: &[T],
+    v: &mut [Entry<T, W>],
 ) {
     let (columns, height) = (3 * node.width(), 3 * node.height());
     let mut at = 0;
     while at < columns {
         let width = PANEL.min(columns - at);
-        let panel = &numbers[at * height..(at + width) * height];
+        let panel = &values[at * height..(at + width) * height];
         let (head, tail) = v[at..].split_at_mut(width);
-        dispatch(Corner {
+        dispatch(Triangle {
             panel,
             height,
             at,
@@ -184,7 +191,7 @@ fn forward<T: Real, const W: usize>(
         let pieces: Vec<_> = tail.chunks_mut(PIECE).enumerate().collect();
         let head = &*head;
         team.each_if(share, pieces, |(k, tail)| {
-            dispatch(TakeOff {
+            dispatch(SubtractProduct {
                 panel,
                 height,
                 from: at + width + k * PIECE,
@@ -196,25 +203,25 @@ fn forward<T: Real, const W: usize>(
     }
 }
 
-/// Solves for the columns' values, those below being known.
+/// x_J = L_JJ⁻ᵀ (y_J − L_RJᵀ x_R), panel by panel.
 fn backward<T: Real, const W: usize>(
     team: &Team,
     node: &Supernode,
-    numbers: &[T],
-    v: &mut [Lanes<T, W>],
+    values: &[T],
+    v: &mut [Entry<T, W>],
 ) {
     let (columns, height) = (3 * node.width(), 3 * node.height());
     let panels = columns.div_ceil(PANEL);
     for at in (0..panels).rev().map(|p| p * PANEL) {
         let width = PANEL.min(columns - at);
-        let panel = &numbers[at * height..(at + width) * height];
+        let panel = &values[at * height..(at + width) * height];
         let (head, tail) = v[at..].split_at_mut(width);
         let share = tail.len() * width >= SHARED_FROM;
         let tail = &*tail;
         let pieces: Vec<usize> = (0..tail.len().div_ceil(PIECE)).collect();
         let sums = team.map_if(share, pieces, |k| {
             let mut sums = [[T::default(); W]; PANEL];
-            dispatch(Dots {
+            dispatch(TransposedProduct {
                 panel,
                 height,
                 from: at + width + k * PIECE,
@@ -230,7 +237,7 @@ fn backward<T: Real, const W: usize>(
                 }
             }
         }
-        dispatch(Corner {
+        dispatch(Triangle {
             panel,
             height,
             at,
@@ -240,16 +247,16 @@ fn backward<T: Real, const W: usize>(
     }
 }
 
-/// The triangle of a panel.
-struct Corner<'a, T, const W: usize> {
+/// Substitution with the triangle of a panel.
+struct Triangle<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     at: usize,
-    head: &'a mut [Lanes<T, W>],
+    head: &'a mut [Entry<T, W>],
     transposed: bool,
 }
 
-impl<T: Real, const W: usize> Hot for Corner<'_, T, W> {
+impl<T: Real, const W: usize> Hot for Triangle<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let width = self.head.len();
@@ -265,13 +272,13 @@ impl<T: Real, const W: usize> Hot for Corner<'_, T, W> {
             let own = &mut done[j];
             if self.transposed {
                 for (v, a) in rest.iter().zip(&column[j + 1..]) {
-                    minus::<T, W, FUSED>(own, *a, v);
+                    subtract_scaled::<T, W, FUSED>(own, *a, v);
                 }
                 *own = own.map(|v| v * pivot);
             } else {
                 *own = own.map(|v| v * pivot);
                 for (v, a) in rest.iter_mut().zip(&column[j + 1..]) {
-                    minus::<T, W, FUSED>(v, *a, own);
+                    subtract_scaled::<T, W, FUSED>(v, *a, own);
                 }
             }
         }
@@ -279,15 +286,15 @@ impl<T: Real, const W: usize> Hot for Corner<'_, T, W> {
 }
 
 /// tail ← tail − L head, for rows from `from` on.
-struct TakeOff<'a, T, const W: usize> {
+struct SubtractProduct<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     from: usize,
-    head: &'a [Lanes<T, W>],
-    tail: &'a mut [Lanes<T, W>],
+    head: &'a [Entry<T, W>],
+    tail: &'a mut [Entry<T, W>],
 }
 
-impl<T: Real, const W: usize> Hot for TakeOff<'_, T, W> {
+impl<T: Real, const W: usize> Hot for SubtractProduct<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let rows = self.tail.len();
@@ -298,30 +305,30 @@ impl<T: Real, const W: usize> Hot for TakeOff<'_, T, W> {
             let [a, b, c, d] = [0, 1, 2, 3].map(|i| column(4 * q + i));
             let four = a.iter().zip(b).zip(c.iter().zip(d));
             for (v, ((a, b), (c, d))) in self.tail.iter_mut().zip(four) {
-                minus::<T, W, FUSED>(v, *a, &t[0]);
-                minus::<T, W, FUSED>(v, *b, &t[1]);
-                minus::<T, W, FUSED>(v, *c, &t[2]);
-                minus::<T, W, FUSED>(v, *d, &t[3]);
+                subtract_scaled::<T, W, FUSED>(v, *a, &t[0]);
+                subtract_scaled::<T, W, FUSED>(v, *b, &t[1]);
+                subtract_scaled::<T, W, FUSED>(v, *c, &t[2]);
+                subtract_scaled::<T, W, FUSED>(v, *d, &t[3]);
             }
         }
         for (j, t) in (4 * quads.len()..).zip(rest) {
             for (v, a) in self.tail.iter_mut().zip(column(j)) {
-                minus::<T, W, FUSED>(v, *a, t);
+                subtract_scaled::<T, W, FUSED>(v, *a, t);
             }
         }
     }
 }
 
 /// sums ← Lᵀ tail, for rows from `from` on.
-struct Dots<'a, T, const W: usize> {
+struct TransposedProduct<'a, T, const W: usize> {
     panel: &'a [T],
     height: usize,
     from: usize,
-    tail: &'a [Lanes<T, W>],
-    sums: &'a mut [Lanes<T, W>; PANEL],
+    tail: &'a [Entry<T, W>],
+    sums: &'a mut [Entry<T, W>; PANEL],
 }
 
-impl<T: Real, const W: usize> Hot for Dots<'_, T, W> {
+impl<T: Real, const W: usize> Hot for TransposedProduct<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let rows = self.tail.len();
@@ -332,24 +339,28 @@ impl<T: Real, const W: usize> Hot for Dots<'_, T, W> {
             let mut s = [[T::default(); W]; 4];
             let four = a.iter().zip(b).zip(c.iter().zip(d));
             for (v, ((a, b), (c, d))) in self.tail.iter().zip(four) {
-                minus::<T, W, FUSED>(&mut s[0], T::default() - *a, v);
-                minus::<T, W, FUSED>(&mut s[1], T::default() - *b, v);
-                minus::<T, W, FUSED>(&mut s[2], T::default() - *c, v);
-                minus::<T, W, FUSED>(&mut s[3], T::default() - *d, v);
+                subtract_scaled::<T, W, FUSED>(&mut s[0], T::default() - *a, v);
+                subtract_scaled::<T, W, FUSED>(&mut s[1], T::default() - *b, v);
+                subtract_scaled::<T, W, FUSED>(&mut s[2], T::default() - *c, v);
+                subtract_scaled::<T, W, FUSED>(&mut s[3], T::default() - *d, v);
             }
             self.sums[4 * q..4 * q + 4].copy_from_slice(&s);
         }
         for j in width / 4 * 4..width {
             for (v, a) in self.tail.iter().zip(column(j)) {
-                minus::<T, W, FUSED>(&mut self.sums[j], T::default() - *a, v);
+                subtract_scaled::<T, W, FUSED>(&mut self.sums[j], T::default() - *a, v);
             }
         }
     }
 }
 
-/// a ← a − l b, lane by lane.
+/// a ← a − l b for all right-hand sides.
 #[inline(always)]
-fn minus<T: Real, const W: usize, const FUSED: bool>(a: &mut Lanes<T, W>, l: T, b: &Lanes<T, W>) {
+fn subtract_scaled<T: Real, const W: usize, const FUSED: bool>(
+    a: &mut Entry<T, W>,
+    l: T,
+    b: &Entry<T, W>,
+) {
     let l = T::default() - l;
     for k in 0..W {
         a[k] = l.times_plus::<FUSED>(b[k], a[k]);

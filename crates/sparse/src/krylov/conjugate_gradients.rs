@@ -1,11 +1,16 @@
-//! Block conjugate gradients on all right sides at once.
+//! Preconditioned block conjugate gradients for many right-hand sides at once.
 //!
-//! The right sides share every sweep over the matrix, the smoother and the coarse factor, and also their
-//! search directions (O'Leary 1980, Linear Algebra Appl 29:293): each iteration minimises the energy error
-//! of every right side over the directions of all, so that the few slow modes of a structure are found
-//! once, not by each side for itself. Directions that have become dependent drop out by a pseudo-inverse
-//! of their small energy matrix. The direction update is the flexible one (Notay 2000, SIAM J Sci Comput
-//! 22:1444), which forgives a preconditioner rounded to single precision.
+//! With one column for each right-hand side, residual R = B − A X and preconditioner M⁻¹, an iteration is
+//!
+//! - Z = M⁻¹ R
+//! - P ← Z − P (Pᵀ A P)⁺ (A P)ᵀ Z
+//! - α = (Pᵀ A P)⁺ Pᵀ R, X ← X + P α, R ← R − A P α
+//!
+//! The right-hand sides share every sweep over the matrix, the smoother and the coarse factor, and also their search directions
+//! P (O'Leary 1980, Linear Algebra Appl 29:293): each iteration minimises the energy error of every right-hand side over the
+//! directions of all, so that the few slow modes of a structure are found once, not by each one for itself. Directions that have
+//! become dependent drop out by the pseudo-inverse of their small energy matrix Pᵀ A P. The direction update is the flexible one
+//! (Notay 2000, SIAM J Sci Comput 22:1444), which forgives a preconditioner rounded to single precision.
 
 use crate::krylov::directions::{advance, direction, gram, grams, product, pseudo_inverse};
 use crate::krylov::rounding::floors;
@@ -14,7 +19,7 @@ use crate::multigrid::chebyshev::Workspace;
 use crate::simd::columns::{column, dot, interleave, written};
 use crate::{NodeColumns, NodeVector, Operator, SparseError, Team, TwoLevel};
 
-/// When to stop.
+/// Stopping criteria.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     /// Relative residual to reach, ‖b − A x‖ / ‖b‖. Where rounding forbids it, the rounding floor
@@ -24,23 +29,23 @@ pub struct Limits {
     pub max_iterations: usize,
 }
 
-/// How the iteration went.
+/// Convergence history of a solution.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Convergence {
     /// Iterations.
     pub iterations: usize,
-    /// True relative residual of each right side, computed anew at the end.
+    /// True relative residual of each right-hand side, computed anew at the end.
     pub residuals: Vec<f64>,
-    /// Rounding floor of each right side, relative like the residuals.
+    /// Rounding floor of each right-hand side, relative like the residuals.
     pub floors: Vec<f64>,
-    /// Right sides that stopped at their floor, above the tolerance.
+    /// Right-hand sides that stopped at their floor, above the tolerance.
     pub at_floor: Vec<bool>,
-    /// Largest relative residual over the right sides after each iteration.
+    /// Largest relative residual over the right-hand sides after each iteration.
     pub history: Vec<f64>,
 }
 
 impl Convergence {
-    /// Adds what another group of right sides did.
+    /// Adds the history of another group of right-hand sides.
     pub fn absorb(&mut self, other: Convergence) {
         self.iterations = self.iterations.max(other.iterations);
         self.residuals.extend(other.residuals);
@@ -57,14 +62,14 @@ impl Convergence {
 
 /// Iterations without a new least residual that count as stagnation.
 const PATIENCE: usize = 40;
-/// How often the residual is computed anew and the iteration taken up again.
+/// Restarts from a residual computed anew.
 const RESTARTS: usize = 3;
-/// The floor is looked up once the residual has come down to this.
+/// Relative residual at which the rounding floor is computed.
 const LOOK_UP: f64 = 1e-6;
-/// The recurrence goes on to this share of the floor: its residual and the true one part there.
+/// Share of the floor that the recurrence goes on to: its residual and the true one part there.
 const BELOW_FLOOR: f64 = 0.5;
 
-/// Solves A x = b for all right sides, eight at a time, from given guesses (none: from zero).
+/// Solves A x = b for all right-hand sides, eight at a time, from given guesses (none: from zero).
 ///
 /// # Errors
 /// [`SparseError::NotConverged`] with the residual reached and the reason;
@@ -73,19 +78,19 @@ pub fn conjugate_gradients<M: Matrix>(
     team: &Team,
     operator: &Operator<'_, M>,
     preconditioner: &TwoLevel<M>,
-    right_sides: &[NodeVector],
+    right_hand_sides: &[NodeVector],
     guesses: Option<&[NodeVector]>,
     limits: &Limits,
 ) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
-    let mut solutions = Vec::with_capacity(right_sides.len());
+    let mut solutions = Vec::with_capacity(right_hand_sides.len());
     let mut all = Convergence::default();
-    for (group, sides) in right_sides.chunks(8).enumerate() {
-        let vectors: Vec<&[[f64; 3]]> = sides.iter().map(Vec::as_slice).collect();
+    for (group, rhs) in right_hand_sides.chunks(8).enumerate() {
+        let vectors: Vec<&[[f64; 3]]> = rhs.iter().map(Vec::as_slice).collect();
         let start: Vec<&[[f64; 3]]> = guesses.map_or_else(Vec::new, |g| {
-            let of_group = g.iter().skip(8 * group).take(sides.len());
+            let of_group = g.iter().skip(8 * group).take(rhs.len());
             of_group.map(Vec::as_slice).collect()
         });
-        let solve = match sides.len() {
+        let solve = match rhs.len() {
             1 => solve_group::<M, 1>,
             2 => solve_group::<M, 2>,
             3..=4 => solve_group::<M, 4>,
@@ -100,21 +105,22 @@ pub fn conjugate_gradients<M: Matrix>(
     Ok((solutions, all))
 }
 
-/// Bytes of vectors that the iteration holds for a matrix and so many right sides.
-pub fn vector_bytes<M: Matrix>(matrix: &M, coarse_rows: usize, right_sides: usize) -> u64 {
-    let width = match right_sides {
-        0..=2 => right_sides,
+/// Bytes of the iteration's vectors for a matrix and so many right-hand sides.
+pub fn vector_bytes<M: Matrix>(matrix: &M, coarse_rows: usize, right_hand_sides: usize) -> u64 {
+    let width = match right_hand_sides {
+        0..=2 => right_hand_sides,
         3..=4 => 4,
         _ => 8,
     };
-    // b, x, r, p, q and what the rounding floor takes in double, four of the smoother in single; coarse vector and
-    // its permutation; the plain right sides and solutions.
+    // b, x, r, p, q and the sums of the rounding floor in double, four of the smoother in single; coarse vector and
+    // its permutation; the plain right-hand sides and solutions.
     let rows = matrix.rows();
     let interleaved = rows * (6 * 24 + 4 * 12) + coarse_rows * (24 + 12);
     let scratch = matrix.scratch_bytes(width, 4) + matrix.scratch_bytes(width, 8);
-    (interleaved * width + 2 * 24 * rows * right_sides) as u64 + scratch
+    (interleaved * width + 2 * 24 * rows * right_hand_sides) as u64 + scratch
 }
 
+/// Vectors of the iteration: q = A p.
 struct State<const W: usize> {
     b: Vec<NodeColumns<f64, W>>,
     x: Vec<NodeColumns<f64, W>>,
@@ -156,7 +162,7 @@ fn solve_group<M: Matrix, const W: usize>(
     let rows = operator.rows();
     let zeros = |n: usize| written([[0.0; W]; 3], n);
     let mut b = interleave::<W>(vectors);
-    // Unit right sides: all residuals are then relative ones, and single precision cannot overflow.
+    // Unit right-hand sides: all residuals are then relative ones, and single precision cannot overflow.
     let norms = dot(team, &b, &b).map(f64::sqrt);
     let scale = norms.map(|n| if n > 0.0 { 1.0 / n } else { 0.0 });
     let rescale = |v: &mut [NodeColumns<f64, W>], by: [f64; W]| {
@@ -189,7 +195,7 @@ fn solve_group<M: Matrix, const W: usize>(
     let (residuals, floors) = loop {
         let halt = iterate(team, operator, preconditioner, &mut s, limits, &mut report)?;
         let residuals = s.true_residual(team, operator);
-        // They hang on the size of x, which a residual of LOOK_UP has fixed well enough.
+        // The floors depend on the size of x, which a residual of LOOK_UP has fixed well enough.
         let floors = s
             .floors
             .unwrap_or_else(|| floors(team, operator, &s.x, &s.b));
@@ -231,7 +237,7 @@ fn largest(values: &[f64]) -> f64 {
     values.iter().copied().fold(0.0, f64::max)
 }
 
-/// Why an iteration stopped.
+/// Reason why an iteration stopped.
 enum Halt {
     /// The recurrence residual met the goals.
     Goal,
@@ -297,7 +303,7 @@ fn iterate<M: Matrix, const W: usize>(
         }
         inverse = pseudo_inverse(&energy);
         let alpha = product(&inverse, &pull);
-        let rounded = &mut s.work.side;
+        let rounded = &mut s.work.rhs;
         residual = advance(team, &mut s.x, &mut s.r, rounded, &s.p, &s.q, &alpha).map(f64::sqrt);
         first = false;
         let worst = largest(&residual);

@@ -1,4 +1,4 @@
-//! Small algebra of block conjugate gradients: the directions of all right sides together.
+//! Search directions of block conjugate gradients: Gram matrices, the pseudo-inverse of the energy matrix, combinations of columns.
 
 use crate::simd::columns::CHUNK;
 use crate::simd::kernel::{Hot, Real, dispatch};
@@ -12,7 +12,7 @@ pub(crate) type Square<const W: usize> = [[f64; W]; W];
 /// largest are dependent but for rounding.
 const DEPENDENT: f64 = 1e-12;
 
-/// Nodes whose values stay in the nearest cache while all columns of a table take their turn.
+/// Nodes whose values stay in the nearest cache while all columns of a Gram matrix take their turn.
 const STRIP: usize = 64;
 
 /// AᵀB: entry (i, j) is the scalar product of column i of `a` and column j of `b`.
@@ -52,7 +52,7 @@ pub(crate) fn grams<const W: usize>(
     parts.iter().fold((zero, zero), add)
 }
 
-/// Nodes whose values stay in a core's cache from one table to the next.
+/// Nodes whose values stay in a core's cache from one Gram matrix to the next.
 const SHARED: usize = 512;
 
 fn gram_of<T: Real, const W: usize>(
@@ -83,19 +83,19 @@ impl<T: Real, const W: usize> Hot for Gram<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (a, b) in self.a.chunks(STRIP).zip(self.b.chunks(STRIP)) {
-            // As many rows of the table at a time as the registers hold.
+            // As many rows of the Gram matrix at a time as the registers hold.
             match W {
-                1 => table_rows::<T, W, 1, FUSED>(a, b, self.sum),
-                2 => table_rows::<T, W, 2, FUSED>(a, b, self.sum),
-                _ => table_rows::<T, W, 4, FUSED>(a, b, self.sum),
+                1 => gram_rows::<T, W, 1, FUSED>(a, b, self.sum),
+                2 => gram_rows::<T, W, 2, FUSED>(a, b, self.sum),
+                _ => gram_rows::<T, W, 4, FUSED>(a, b, self.sum),
             }
         }
     }
 }
 
-/// sum += AᵀB, `R` rows at a time.
+/// sum += AᵀB, `R` rows of the Gram matrix at a time.
 #[inline(always)]
-fn table_rows<T: Real, const W: usize, const R: usize, const FUSED: bool>(
+fn gram_rows<T: Real, const W: usize, const R: usize, const FUSED: bool>(
     a: &[NodeColumns<f64, W>],
     b: &[NodeColumns<T, W>],
     sum: &mut Square<W>,
@@ -257,7 +257,7 @@ impl<const W: usize> Hot for Advance<'_, W> {
     }
 }
 
-/// start + from · c, one node.
+/// start + from · c for one node: a combination of its columns.
 #[inline(always)]
 fn combined<const W: usize, const FUSED: bool>(
     start: &NodeColumns<f64, W>,
@@ -308,7 +308,7 @@ mod tests {
     }
 
     #[test]
-    fn gram_is_the_table_of_scalar_products() {
+    fn gram_is_the_matrix_of_scalar_products() {
         let a: Vec<NodeColumns<f64, 2>> = vec![[[1.0, 2.0], [0.0, 1.0], [3.0, -1.0]]; 2500];
         let b: Vec<NodeColumns<f32, 2>> = vec![[[2.0, 0.5], [1.0, 1.0], [0.0, 4.0]]; 2500];
         let g = gram(&Team::new(2), &a, &b);

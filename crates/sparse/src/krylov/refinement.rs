@@ -1,4 +1,5 @@
-//! Direct solution, refined until its residual meets the tolerance or the rounding floor.
+//! Direct solution with iterative refinement, x ← x + (L Lᵀ)⁻¹ (b − A x), until the residual meets the tolerance or the rounding
+//! floor.
 
 use crate::krylov::conjugate_gradients::{Convergence, Limits};
 use crate::krylov::rounding::floors;
@@ -9,7 +10,7 @@ use crate::{BlockCholesky, NodeColumns, NodeVector, Operator, SparseError, Team}
 /// Refinement steps after the first solution.
 const STEPS: usize = 3;
 
-/// Solves A x = b by the factor of A, one right side after the other.
+/// Solves A x = b by the factor of A, one right-hand side after the other.
 ///
 /// # Errors
 /// [`SparseError::NotConverged`] when refinement (Higham 2002, chapter 12) stays above both the
@@ -18,12 +19,12 @@ pub fn refined_direct<M: Product<f64> + Magnitudes>(
     team: &Team,
     operator: &Operator<'_, M>,
     factor: &BlockCholesky<f64>,
-    right_sides: &[NodeVector],
+    right_hand_sides: &[NodeVector],
     limits: &Limits,
 ) -> Result<(Vec<NodeVector>, Convergence), SparseError> {
     let mut all = Convergence::default();
     let mut solutions = vec![];
-    for b in right_sides {
+    for b in right_hand_sides {
         let (x, convergence) = one(team, operator, factor, b, limits)?;
         solutions.push(x);
         all.absorb(convergence);

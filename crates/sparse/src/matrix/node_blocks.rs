@@ -1,5 +1,6 @@
-//! Matrices of nodes in single precision, for smoothing.
+//! Symmetric matrices of nodes in single precision, both halves stored: the operators that smoothers multiply by.
 
+use crate::csr::Csr;
 use crate::matrix::node_matrix::NodeMatrix;
 use crate::matrix::product::{Order, Product, Rowwise};
 use crate::simd::columns::{Aligned, CHUNK};
@@ -7,24 +8,22 @@ use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
 use std::ops::Range;
 
-/// Both halves of a symmetric matrix of nodes with `R` unknowns, three a block row.
+/// Both halves of a symmetric matrix of nodes with `R` degrees of freedom, three a block row.
 ///
 /// Bytes moved by a product with `W` vectors: 4 R² + 4 for each block, 8 R W or so for each node.
 #[derive(Debug)]
 pub struct NodeBlocks<const R: usize> {
-    starts: Vec<usize>,
-    columns: Vec<u32>,
-    /// Column by column.
-    values: Vec<[[f32; R]; R]>,
+    /// Blocks column by column.
+    blocks: Csr<[[f32; R]; R]>,
 }
 
 impl<const R: usize> NodeBlocks<R> {
-    /// Rounds a matrix.
+    /// A matrix rounded to single precision.
     pub fn rounded(team: &Team, matrix: &NodeMatrix<R>) -> Self {
-        let mut values = vec![[[0.0; R]; R]; matrix.values.len()];
+        let mut values = vec![[[0.0; R]; R]; matrix.len()];
         let jobs: Vec<_> = values
             .chunks_mut(CHUNK)
-            .zip(matrix.values.chunks(CHUNK))
+            .zip(matrix.csr().values().chunks(CHUNK))
             .collect();
         team.each(jobs, |(to, from)| {
             for (to, from) in to.iter_mut().zip(from) {
@@ -36,23 +35,23 @@ impl<const R: usize> NodeBlocks<R> {
             }
         });
         NodeBlocks {
-            starts: matrix.starts.clone(),
-            columns: matrix.columns.clone(),
-            values,
+            blocks: Csr::new(
+                matrix.csr().starts().to_vec(),
+                matrix.csr().columns().to_vec(),
+                values,
+            ),
         }
     }
 
     /// Bytes held.
     pub fn bytes(&self) -> u64 {
-        (4 * R * R * self.values.capacity()
-            + 4 * self.columns.capacity()
-            + 8 * self.starts.capacity()) as u64
+        self.blocks.bytes()
     }
 }
 
 impl<const R: usize> Order for NodeBlocks<R> {
     fn rows(&self) -> usize {
-        R / 3 * (self.starts.len() - 1)
+        R / 3 * self.blocks.rows()
     }
 }
 
@@ -64,7 +63,7 @@ impl<const R: usize> Product<f32> for NodeBlocks<R> {
         _: &mut Vec<NodeColumns<f32, W>>,
         rows: T,
     ) {
-        let count = self.starts.len() - 1;
+        let count = self.blocks.rows();
         let together = CHUNK / (R / 3);
         let mut rest = rows;
         let mut jobs = vec![];
@@ -117,7 +116,7 @@ impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R,
     }
 }
 
-/// (A x) of one node. Where a row has three unknowns, each column has sums of its own, as in [`crate::simd::kernel`]: one sum a
+/// (A x) of one node. Where a row has three degrees of freedom, each column has sums of its own, as in [`crate::simd::kernel`]: one sum a
 /// row would be a chain of products that wait for one another.
 #[inline(always)]
 fn product_of<const R: usize, const W: usize, const FUSED: bool>(
@@ -125,13 +124,9 @@ fn product_of<const R: usize, const W: usize, const FUSED: bool>(
     node: usize,
     x: &[NodeColumns<f32, W>],
 ) -> [[f32; W]; R] {
-    let range = matrix.starts[node]..matrix.starts[node + 1];
     let mut sums = [[[0.0f32; W]; R]; 3];
-    for (j, b) in matrix.columns[range.clone()]
-        .iter()
-        .zip(&matrix.values[range])
-    {
-        let x = &x[R / 3 * *j as usize..][..R / 3];
+    for (j, b) in matrix.blocks.row(node) {
+        let x = &x[R / 3 * j as usize..][..R / 3];
         for c in 0..R {
             let from = &x[c / 3][c % 3];
             let to = &mut sums[if R == 3 { c } else { 0 }];

@@ -1,5 +1,7 @@
-//! Matrices of nodes that move (3 × 3 blocks) or move and turn (6 × 6), while a hierarchy is set up.
+//! Symmetric matrices of nodes with three degrees of freedom (displacements) or six (displacements and rotations) in double
+//! precision, as a hierarchy is set up from them.
 
+use crate::csr::Csr;
 use crate::simd::columns::{CHUNK, write_over};
 use crate::{AddedBlocks, Block, Pattern, SymmetricBlocks, Team};
 use nalgebra::SMatrix;
@@ -9,16 +11,13 @@ use std::sync::Arc;
 /// A square block, row by row: displacements first, then rotations if there are any.
 pub type Square<const R: usize> = [[f64; R]; R];
 
-/// A symmetric matrix of nodes with `R` unknowns each, both halves stored.
+/// A symmetric matrix of nodes with `R` degrees of freedom each, both halves stored; columns of a row are sorted.
 #[derive(Debug, Clone)]
 pub struct NodeMatrix<const R: usize> {
-    pub(crate) starts: Vec<usize>,
-    /// Nodes coupled to each node, sorted.
-    pub(crate) columns: Vec<u32>,
-    pub(crate) values: Vec<Square<R>>,
+    blocks: Csr<Square<R>>,
 }
 
-/// What [`NodeMatrix::normalise`] divided by: of each node the root L of its own block L Lᵀ, and L⁻¹.
+/// Cholesky roots L of the diagonal blocks L Lᵀ that [`NodeMatrix::normalise`] divided by, and their inverses.
 pub(crate) struct Roots<const R: usize> {
     pub(crate) roots: Vec<Square<R>>,
     pub(crate) inverses: Vec<Square<R>>,
@@ -26,24 +25,34 @@ pub(crate) struct Roots<const R: usize> {
 
 impl<const R: usize> NodeMatrix<R> {
     fn zeros(pattern: &Pattern) -> Self {
-        let rows = 0..pattern.rows();
         NodeMatrix {
-            starts: pattern.starts().to_vec(),
-            columns: rows.flat_map(|i| pattern.row(i)).copied().collect(),
-            values: vec![[[0.0; R]; R]; pattern.len()],
+            blocks: Csr::new(
+                pattern.starts().to_vec(),
+                pattern.columns().to_vec(),
+                vec![[[0.0; R]; R]; pattern.len()],
+            ),
         }
     }
 
-    /// From the couplings of single nodes. Rows are dealt out to the threads; `add` adds what belongs to its rows, and
-    /// must add in an order of its own that does not depend on which rows these are.
+    /// A matrix from its blocks.
+    pub(crate) fn from_csr(blocks: Csr<Square<R>>) -> Self {
+        NodeMatrix { blocks }
+    }
+
+    /// The matrix in compressed rows.
+    pub(crate) fn csr(&self) -> &Csr<Square<R>> {
+        &self.blocks
+    }
+
+    /// Assembly on a pattern of nodes. Rows are dealt out to the threads; `add` adds the blocks of its rows, in an order that must
+    /// not depend on the rows it was given.
     pub fn assembled(
         team: &Team,
         pattern: &Pattern,
         add: impl Fn(&mut NodeRows<'_, R>) + Sync + Send,
     ) -> Self {
         let mut matrix = Self::zeros(pattern);
-        let (starts, columns) = (&matrix.starts, &matrix.columns);
-        let mut rest = matrix.values.as_mut_slice();
+        let (starts, columns, mut rest) = matrix.blocks.split_mut();
         let mut jobs = vec![];
         for nodes in team.deal(starts) {
             let (values, later) = rest.split_at_mut(starts[nodes.end] - starts[nodes.start]);
@@ -64,35 +73,32 @@ impl<const R: usize> NodeMatrix<R> {
 
     /// Number of blocks.
     pub fn len(&self) -> usize {
-        self.values.len()
+        self.blocks.len()
     }
 
     /// Is there no block?
     pub fn is_empty(&self) -> bool {
-        self.values.is_empty()
+        self.blocks.is_empty()
     }
 
     /// Bytes held.
     pub fn bytes(&self) -> u64 {
-        (8 * R * R * self.values.capacity()
-            + 4 * self.columns.capacity()
-            + 8 * self.starts.capacity()) as u64
+        self.blocks.bytes()
     }
 
     /// Number of nodes.
     pub fn nodes(&self) -> usize {
-        self.starts.len() - 1
+        self.blocks.rows()
     }
 
-    /// Couplings of a node, itself included.
+    /// Blocks of a row, the diagonal one included, with their columns.
+    #[inline(always)]
     pub fn row(&self, i: usize) -> impl Iterator<Item = (u32, &Square<R>)> {
-        let range = self.starts[i]..self.starts[i + 1];
-        let columns = self.columns[range.clone()].iter().copied();
-        columns.zip(&self.values[range])
+        self.blocks.row(i)
     }
 
-    /// L⁻¹ A L⁻ᵀ for L the roots of the diagonal blocks, so that these become units. Unknowns without any
-    /// stiffness get a unit first.
+    /// Symmetric block-Jacobi scaling A ← L⁻¹ A L⁻ᵀ, L the Cholesky roots of the diagonal blocks, which become units. Degrees of
+    /// freedom without any stiffness get a unit on the diagonal first.
     ///
     /// # Errors
     /// The node whose block has no root.
@@ -102,10 +108,11 @@ impl<const R: usize> NodeMatrix<R> {
             roots: Vec::with_capacity(nodes),
             inverses: Vec::with_capacity(nodes),
         };
+        let (starts, columns, values) = self.blocks.split_mut();
         for i in 0..nodes {
-            let range = self.starts[i]..self.starts[i + 1];
-            let at = self.columns[range].partition_point(|j| (*j as usize) < i);
-            let own = &mut self.values[self.starts[i] + at];
+            let of_row = &columns[starts[i]..starts[i + 1]];
+            let at = of_row.partition_point(|j| (*j as usize) < i);
+            let own = &mut values[starts[i] + at];
             for c in 0..R {
                 if own[c].iter().all(|v| *v == 0.0) {
                     own[c][c] = 1.0;
@@ -116,11 +123,6 @@ impl<const R: usize> NodeMatrix<R> {
             out.inverses.push(square(&inverse.ok_or(i)?));
             out.roots.push(square(&root));
         }
-        let NodeMatrix {
-            starts,
-            columns,
-            values,
-        } = self;
         let inverses = &out.inverses;
         for_chunks(team, starts, values, |nodes, values| {
             let first = starts[nodes.start];
@@ -142,14 +144,13 @@ impl<const R: usize> NodeMatrix<R> {
 }
 
 impl NodeMatrix<6> {
-    /// Adds blocks of both halves, two block rows and two columns a node; the pattern must have them.
+    /// A ← A + C for blocks C of both halves, two block rows and two columns a node; blocks outside the pattern are left out.
     pub fn add_blocks(&mut self, added: &AddedBlocks) {
         for (i, j, b) in added.entries() {
-            let range = self.starts[i as usize / 2]..self.starts[i as usize / 2 + 1];
-            let Ok(at) = self.columns[range.clone()].binary_search(&(j / 2)) else {
+            let Some(at) = self.blocks.find(i as usize / 2, j / 2) else {
                 continue;
             };
-            let to = &mut self.values[range.start + at];
+            let to = &mut self.blocks.split_mut().2[at];
             for r in 0..3 {
                 for c in 0..3 {
                     to[3 * (i as usize % 2) + r][3 * (j as usize % 2) + c] += b[r][c];
@@ -158,13 +159,13 @@ impl NodeMatrix<6> {
         }
     }
 
-    /// Two block rows a node.
+    /// The pattern by block rows of three, two a node.
     pub(crate) fn pattern(&self) -> Pattern {
         let mut starts = vec![0];
-        let mut columns = Vec::with_capacity(4 * self.columns.len());
+        let mut columns = Vec::with_capacity(4 * self.blocks.len());
         for i in 0..self.nodes() {
             for _ in 0..2 {
-                let row = self.columns[self.starts[i]..self.starts[i + 1]].iter();
+                let row = self.blocks.columns_of(i).iter();
                 columns.extend(row.flat_map(|j| [2 * j, 2 * j + 1]));
                 starts.push(columns.len());
             }
@@ -172,7 +173,7 @@ impl NodeMatrix<6> {
         Pattern::new(starts, columns)
     }
 
-    /// The same, its upper half stored.
+    /// The same matrix by block rows of three, its upper half stored.
     pub(crate) fn blocks(&self, pattern: &Arc<Pattern>) -> SymmetricBlocks {
         let mut matrix = SymmetricBlocks::zeros(Arc::clone(pattern));
         let mut to = matrix.upper.iter_mut();
@@ -192,12 +193,12 @@ impl NodeMatrix<6> {
 }
 
 impl NodeMatrix<3> {
-    /// With both halves of the matrix stored.
+    /// A block matrix with both halves stored.
     pub fn of(team: &Team, matrix: &SymmetricBlocks) -> Self {
         let pattern = &matrix.pattern;
         let mut out = Self::zeros(pattern);
-        let starts = &out.starts;
-        for_chunks(team, starts, &mut out.values, |rows, values| {
+        let (starts, _, values) = out.blocks.split_mut();
+        for_chunks(team, starts, values, |rows, values| {
             let first = starts[rows.start];
             for i in rows {
                 let mut to = values[starts[i] - first..starts[i + 1] - first].iter_mut();
@@ -212,7 +213,7 @@ impl NodeMatrix<3> {
     }
 }
 
-/// Some rows of a matrix, to be added to.
+/// Rows of a matrix under assembly.
 #[derive(Debug)]
 pub struct NodeRows<'a, const R: usize> {
     starts: &'a [usize],
@@ -222,12 +223,12 @@ pub struct NodeRows<'a, const R: usize> {
 }
 
 impl<const R: usize> NodeRows<'_, R> {
-    /// Is a node's row one of them?
+    /// Is a node's row among the rows?
     pub fn contains(&self, node: u32) -> bool {
         self.nodes.contains(&(node as usize))
     }
 
-    /// Block (i, j), which must be there.
+    /// Block (i, j); none where the pattern has no such block.
     pub fn block(&mut self, i: u32, j: u32) -> Option<&mut Square<R>> {
         let range = self.starts[i as usize]..self.starts[i as usize + 1];
         let at = self.columns[range.clone()].binary_search(&j).ok()?;
@@ -236,7 +237,7 @@ impl<const R: usize> NodeRows<'_, R> {
     }
 }
 
-/// One of the 3 × 3 blocks.
+/// A 3 × 3 block of a larger one.
 #[inline(always)]
 pub(crate) fn part<const R: usize, const C: usize>(
     a: &[[f64; C]; R],
@@ -246,7 +247,7 @@ pub(crate) fn part<const R: usize, const C: usize>(
     [0, 1, 2].map(|r| [0, 1, 2].map(|c| a[3 * half + r][3 * column + c]))
 }
 
-/// Works on the values of some rows after others, side by side.
+/// Works on the values of fixed chunks of rows, side by side.
 pub(crate) fn for_chunks<T: Send>(
     team: &Team,
     starts: &[usize],
@@ -265,6 +266,7 @@ pub(crate) fn for_chunks<T: Send>(
     team.each(jobs, |(rows, values)| work(rows, values));
 }
 
+/// The unit block.
 pub(crate) fn unit<const R: usize>() -> Square<R> {
     let mut one = [[0.0; R]; R];
     for c in 0..R {
@@ -273,14 +275,14 @@ pub(crate) fn unit<const R: usize>() -> Square<R> {
     one
 }
 
-/// L of A = L Lᵀ; `None` where a pivot is not positive, or nothing but rounding.
+/// Cholesky root L of A = L Lᵀ; `None` where a pivot is not positive, or nothing but rounding.
 fn root<const R: usize>(a: &Square<R>) -> Option<SMatrix<f64, R, R>> {
     let root = SMatrix::<f64, R, R>::from(*a).cholesky()?.unpack();
     let is_sound = |j: usize| root[(j, j)].powi(2) > 1e-14 * a[j][j];
     (0..R).all(is_sound).then_some(root)
 }
 
-/// Row by row.
+/// A matrix of nalgebra row by row.
 fn square<const R: usize>(m: &SMatrix<f64, R, R>) -> Square<R> {
     m.transpose().into()
 }

@@ -1,9 +1,9 @@
-//! What conjugate gradients multiply by: a large symmetric matrix and, perhaps, a few blocks more.
+//! The operator A + C of conjugate gradients: a large symmetric matrix A and a term C of few blocks.
 //!
-//! Interfaces (contact, friction, springs) change from one re-solve to the next and touch few rows; the
-//! stiffness does not change. Keeping the two apart makes a re-solve cheap: one matrix, one hierarchy,
-//! many interface terms.
+//! Interfaces (contact, friction, springs) change from one solution to the next and touch few rows; the stiffness does not change.
+//! Kept apart, one matrix and one hierarchy serve many interface terms.
 
+use crate::csr::Csr;
 use crate::matrix::product::{Magnitudes, Order, Product};
 use crate::simd::kernel::Real;
 use crate::{Aligned, Block, NodeColumns, Pattern, Prolongation, SymmetricBlocks, Team};
@@ -11,17 +11,17 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-/// A symmetric block matrix with few rows that are not empty; both halves are stored.
+/// A symmetric block matrix with few rows that are not empty (compressed twice: empty rows are left out); both halves are stored.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct AddedBlocks {
+    /// Rows that are not empty, sorted.
     rows: Vec<u32>,
-    starts: Vec<usize>,
-    columns: Vec<u32>,
-    values: Vec<Block<f64>>,
+    /// Blocks of these rows.
+    blocks: Csr<Block<f64>>,
 }
 
 impl AddedBlocks {
-    /// From blocks (i, j, B): B at (i, j) and, unless i = j, its transpose at (j, i).
+    /// A matrix from blocks (i, j, B): B at (i, j) and, unless i = j, its transpose at (j, i).
     ///
     /// Blocks at one place add up in the order given. A diagonal block must itself be symmetric.
     pub fn new(blocks: impl IntoIterator<Item = (u32, u32, Block<f64>)>) -> Self {
@@ -39,44 +39,37 @@ impl AddedBlocks {
         let mut out = AddedBlocks::default();
         for ((i, j), b) in places {
             if out.rows.last() != Some(&i) {
+                if !out.rows.is_empty() {
+                    out.blocks.end_row();
+                }
                 out.rows.push(i);
-                out.starts.push(out.columns.len());
             }
-            out.columns.push(j);
-            out.values.push(b);
+            out.blocks.push(j, b);
         }
-        out.starts.push(out.columns.len());
+        if !out.rows.is_empty() {
+            out.blocks.end_row();
+        }
         out
     }
 
     /// Is there no block?
     pub fn is_empty(&self) -> bool {
-        self.columns.is_empty()
+        self.blocks.is_empty()
     }
 
     /// Blocks (i, j, B) of both halves, row by row.
     pub fn entries(&self) -> impl Iterator<Item = (u32, u32, &Block<f64>)> {
-        let ranges = self.rows.iter().zip(self.starts.windows(2));
-        ranges.flat_map(|(&i, range)| {
-            let range = range[0]..range[1];
-            self.columns[range.clone()]
-                .iter()
-                .zip(&self.values[range])
-                .map(move |(&j, b)| (i, j, b))
-        })
+        let rows = self.rows.iter().enumerate();
+        rows.flat_map(|(k, &i)| self.blocks.row(k).map(move |(j, b)| (i, j, b)))
     }
 
     /// Blocks of one row, with their columns.
     pub fn row(&self, row: u32) -> impl Iterator<Item = (u32, &Block<f64>)> {
-        let range = match self.rows.binary_search(&row) {
-            Ok(k) => self.starts[k]..self.starts[k + 1],
-            Err(_) => 0..0,
-        };
-        let columns = self.columns[range.clone()].iter().copied();
-        columns.zip(&self.values[range])
+        let found = self.rows.binary_search(&row).ok();
+        found.into_iter().flat_map(|k| self.blocks.row(k))
     }
 
-    /// y += C x in some rows, of which `y` is the part.
+    /// y += C x in a range of rows; `y` holds these rows alone.
     pub fn add_rows<T: Real, const W: usize>(
         &self,
         rows: Range<usize>,
@@ -86,9 +79,8 @@ impl AddedBlocks {
         let place = |row: usize| self.rows.partition_point(|r| (*r as usize) < row);
         for k in place(rows.start)..place(rows.end) {
             let to = &mut y[self.rows[k] as usize - rows.start].0;
-            let range = self.starts[k]..self.starts[k + 1];
-            for (j, b) in self.columns[range.clone()].iter().zip(&self.values[range]) {
-                let from = &x[*j as usize];
+            for (j, b) in self.blocks.row(k) {
+                let from = &x[j as usize];
                 for r in 0..3 {
                     for c in 0..3 {
                         let b = T::from_f64(b[r][c]);
@@ -101,7 +93,7 @@ impl AddedBlocks {
         }
     }
 
-    /// PᵀCP: the same term on the coarse level.
+    /// Pᵀ C P: the term on the coarse level (Galerkin projection).
     pub fn coarsened(&self, prolongation: &Prolongation) -> Self {
         let mut places = BTreeMap::new();
         for (i, j, b) in self.entries() {
@@ -153,17 +145,17 @@ fn transposed(b: &Block<f64>) -> Block<f64> {
     [0, 1, 2].map(|r| [0, 1, 2].map(|c| b[c][r]))
 }
 
-/// A + C.
+/// The operator A + C.
 #[derive(Debug)]
 pub struct Operator<'a, M> {
-    /// A.
+    /// The matrix A.
     pub matrix: &'a M,
-    /// C, if any.
+    /// The term C, if any.
     pub added: Option<&'a AddedBlocks>,
 }
 
 impl<'a, M: Order> Operator<'a, M> {
-    /// A alone.
+    /// The operator A alone.
     pub fn of(matrix: &'a M) -> Self {
         Operator {
             matrix,
@@ -228,7 +220,7 @@ impl Operator<'_, SymmetricBlocks> {
         if added.entries().any(|e| missing(&e)) {
             let mut extra = added.entries().filter(missing).peekable();
             let mut starts = Vec::with_capacity(old.rows() + 1);
-            let mut columns: Vec<u32> = Vec::with_capacity(old.len() + added.columns.len());
+            let mut columns: Vec<u32> = Vec::with_capacity(old.len() + added.blocks.len());
             for i in 0..old.rows() {
                 starts.push(columns.len());
                 columns.extend_from_slice(old.row(i));
@@ -338,7 +330,7 @@ mod tests {
             vec![(0, 0.5), (1, 0.5), (2, -0.25), (1, 0.25)],
             vec![(2, 0.5)],
         ];
-        let p = Prolongation::new(rows.clone(), 3);
+        let p = Prolongation::translational(rows.clone(), 3);
         let b = [[1.0, 0.2, 0.0], [0.3, 2.0, 0.1], [0.0, 0.4, 3.0]];
         let own = [[2.0, 1.0, 0.0], [1.0, 3.0, 0.5], [0.0, 0.5, 4.0]];
         let c = AddedBlocks::new([(3, 4, b), (3, 3, own)]);

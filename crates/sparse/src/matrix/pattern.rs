@@ -1,4 +1,6 @@
-//! Which blocks of a symmetric block matrix are there.
+//! Sparsity patterns of symmetric block matrices.
+
+use crate::csr::Csr;
 
 /// Rows and sorted columns of a structurally symmetric block matrix; every diagonal block is present.
 ///
@@ -6,10 +8,8 @@
 /// order: row by row, from the diagonal on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Pattern {
-    /// First entry of each row in `columns`, and the end.
-    starts: Vec<usize>,
-    /// Block columns.
-    columns: Vec<u32>,
+    /// Block columns of each row, both halves.
+    graph: Csr<()>,
     /// Entries below the diagonal of each row.
     below: Vec<u32>,
     /// First upper block of each row, and the end.
@@ -19,7 +19,7 @@ pub struct Pattern {
 }
 
 impl Pattern {
-    /// From rows of sorted, distinct columns: `starts` has one entry more than there are rows.
+    /// A pattern from rows of sorted, distinct columns: `starts` has one entry more than there are rows.
     ///
     /// The pattern must be symmetric and hold the diagonal.
     ///
@@ -50,9 +50,9 @@ impl Pattern {
                 mirror.push(at as u32);
             }
         }
+        let entries = columns.len();
         let pattern = Pattern {
-            starts,
-            columns,
+            graph: Csr::new(starts, columns, vec![(); entries]),
             below,
             upper_starts,
             mirror,
@@ -73,12 +73,12 @@ impl Pattern {
 
     /// Number of blocks, both halves.
     pub fn len(&self) -> usize {
-        self.columns.len()
+        self.graph.len()
     }
 
     /// Is there no block at all?
     pub fn is_empty(&self) -> bool {
-        self.columns.is_empty()
+        self.graph.is_empty()
     }
 
     /// Number of blocks on and above the diagonal.
@@ -88,7 +88,12 @@ impl Pattern {
 
     /// Start of each row and the end.
     pub fn starts(&self) -> &[usize] {
-        &self.starts
+        self.graph.starts()
+    }
+
+    /// Columns of all rows, one after the other.
+    pub(crate) fn columns(&self) -> &[u32] {
+        self.graph.columns()
     }
 
     /// Start of each row among the upper blocks, and the end.
@@ -98,22 +103,22 @@ impl Pattern {
 
     /// All columns of a row.
     pub fn row(&self, i: usize) -> &[u32] {
-        &self.columns[self.starts[i]..self.starts[i + 1]]
+        self.graph.columns_of(i)
     }
 
     /// Columns of a row below the diagonal.
     pub fn lower_row(&self, i: usize) -> &[u32] {
-        &self.columns[self.starts[i]..][..self.below[i] as usize]
+        &self.row(i)[..self.below[i] as usize]
     }
 
     /// Columns of a row from the diagonal on.
     pub fn upper_row(&self, i: usize) -> &[u32] {
-        &self.columns[self.starts[i] + self.below[i] as usize..self.starts[i + 1]]
+        &self.row(i)[self.below[i] as usize..]
     }
 
     /// For the entries of [`Pattern::lower_row`]: the upper block whose transpose each one is.
     pub fn mirror_row(&self, i: usize) -> &[u32] {
-        &self.mirror[self.starts[i] - self.upper_starts[i]..][..self.below[i] as usize]
+        &self.mirror[self.starts()[i] - self.upper_starts[i]..][..self.below[i] as usize]
     }
 
     /// Upper block at (i, j), i ≤ j, if present.
@@ -124,9 +129,8 @@ impl Pattern {
 
     /// Bytes held.
     pub fn bytes(&self) -> u64 {
-        let words = self.columns.capacity() + self.below.capacity() + self.mirror.capacity();
-        let longs = self.starts.capacity() + self.upper_starts.capacity();
-        (4 * words + 8 * longs) as u64
+        let words = self.below.capacity() + self.mirror.capacity();
+        self.graph.bytes() + (4 * words + 8 * self.upper_starts.capacity()) as u64
     }
 
     /// Bytes that a pattern of so many rows and blocks will hold.

@@ -1,21 +1,21 @@
-//! Matrices known by what they do: the solver needs products, not entries.
+//! Linear operators as the solvers see them: products A x, without entries.
 
 use crate::simd::columns::Aligned;
 use crate::simd::kernel::Real;
 use crate::{Block, NodeColumns, Team};
 use std::sync::Arc;
 
-/// Square, with three unknowns a block row.
+/// The order of a square matrix with three degrees of freedom a block row.
 pub trait Order: Sync {
     /// Number of block rows.
     fn rows(&self) -> usize;
 }
 
-/// What is to be done with some rows of a product, one after another.
+/// An operation fused onto the rows of a product (an epilogue), for a range of rows.
 pub trait Rowwise<T, const W: usize>: Send + Sized {
     /// The first `rows` rows, and the rest.
     fn split_at(self, rows: usize) -> (Self, Self);
-    /// Does it, given these rows of the product; `FUSED` as in [`crate::simd::kernel::Hot`].
+    /// Applies the operation to the next rows of the product; `FUSED` as in [`crate::simd::kernel::Hot`].
     fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]);
 }
 
@@ -59,7 +59,7 @@ impl<T: Real, const W: usize> Rowwise<T, W> for Store<'_, T, W> {
     }
 }
 
-/// A matrix whose rounding can be told.
+/// A matrix with bounds of its rounding errors.
 pub trait Magnitudes: Order {
     /// Σ |Aᵢⱼ| |xⱼ| of every row, over the parts that products are summed from.
     fn magnitudes<const W: usize>(
@@ -69,23 +69,23 @@ pub trait Magnitudes: Order {
     ) -> Vec<NodeColumns<f64, W>>;
 }
 
-/// A matrix that also acts on few rows for little.
+/// A matrix with products on few rows, at a cost of these rows alone.
 pub trait Local: Order {
-    /// A part of the matrix, made ready.
+    /// A principal submatrix, ready for products.
     type Part;
 
     /// Rows that a row is coupled to, itself included; some perhaps more than once.
     fn neighbours(&self, row: u32) -> impl Iterator<Item = u32>;
 
-    /// What couples the rows of a region with each other; `places` gives each row's index in it, for others
-    /// an index beyond. The region must reach one row farther than what is to be multiplied.
+    /// The submatrix of a region; `places` gives each row's index in it, for rows outside an index beyond. The region must reach one
+    /// row farther than the vectors it is multiplied with.
     fn part(&self, region: &[u32], places: &[u32]) -> Self::Part;
 
     /// r ← r − A x within a region.
     fn subtract(&self, part: &Self::Part, x: &[[f64; 3]], r: &mut [[f64; 3]]);
 }
 
-/// All that the preconditioned iteration asks of a matrix.
+/// A matrix of the preconditioned iteration.
 pub trait Matrix:
     Product<f64> + Product<f32> + Magnitudes + Local + std::fmt::Debug + Send
 {
@@ -95,7 +95,7 @@ pub trait Matrix:
     /// Bytes held.
     fn bytes(&self) -> u64;
 
-    /// Bytes that a product with `W` vectors holds while it is made, in numbers of so many bytes.
+    /// Working memory of a product with `width` vectors of numbers of so many bytes, in bytes.
     fn scratch_bytes(&self, width: usize, number: usize) -> u64;
 }
 

@@ -1,10 +1,17 @@
-//! The smoother: Chebyshev polynomials of the fourth kind in the block-Jacobi-scaled matrix (Lottes 2023,
-//! Numer Linear Algebra Appl 30:e2518), in single precision. Unlike those of the first kind they ask for no
-//! lower end of the smoothing interval.
+//! The smoother: a semi-iteration with Chebyshev polynomials of the fourth kind in D⁻¹A, D the block diagonal of A (Lottes 2023,
+//! Numer Linear Algebra Appl 30:e2518, algorithm 3 with all β = 1), in single precision.
 //!
-//! Single precision is harmless here: the smoother acts on the rough part of the error, and a relative
-//! rounding ε in it costs ε² times the condition number in energy. It would not be harmless in the
-//! residual.
+//! With Λ ≥ λ_max(D⁻¹A) and x₋ the iterate before x, the three-term recurrence is
+//!
+//! - x₁ = x₀ + 4 / (3 Λ) D⁻¹ (b − A x₀)
+//! - x_{k} = x_{k−1} + (2k − 3)/(2k + 1) (x_{k−1} − x_{k−2}) + (8k − 4)/((2k + 1) Λ) D⁻¹ (b − A x_{k−1})
+//!
+//! and the error is multiplied by W_k(1 − 2λ/Λ) / (2k + 1), W_k(cos θ) = sin((k + ½) θ) / sin(½ θ), for an eigenvalue λ of D⁻¹A.
+//! Since sin²(½ θ) = λ/Λ, that factor p obeys λ p(λ)² ≤ Λ / (2k + 1)² on all of (0, Λ]: unlike polynomials of the first kind these
+//! need no lower end of the smoothing interval.
+//!
+//! Single precision is harmless here: the smoother acts on the rough part of the error, and a relative rounding ε in it costs ε²
+//! times the condition number in energy. It would not be harmless in the residual.
 
 use crate::matrix::product::{Local, Product, Rowwise};
 use crate::simd::columns::{Aligned, CHUNK, add, convert, dot};
@@ -12,8 +19,9 @@ use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Block, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
-/// Steps for the largest eigenvalue, and the margin put on their result.
+/// Lanczos steps for the largest eigenvalue of D⁻¹A.
 const LANCZOS_STEPS: usize = 10;
+/// Margin Λ / λ_max on the result of the Lanczos steps, which come from below.
 const MARGIN: f64 = 1.05;
 
 /// A Chebyshev smoother.
@@ -21,21 +29,21 @@ const MARGIN: f64 = 1.05;
 pub struct Chebyshev<M> {
     matrix: M,
     inverse_diagonal: Vec<Block<f32>>,
-    /// Largest eigenvalue of the scaled matrix, with its margin.
+    /// Bound Λ of the eigenvalues of D⁻¹A.
     largest: f64,
     degree: usize,
 }
 
-/// Vectors a smoother works with.
+/// Vectors of a smoother, for `W` right-hand sides.
 #[derive(Debug)]
 pub(crate) struct Workspace<const W: usize> {
-    /// The right side.
-    pub(crate) side: Vec<NodeColumns<f32, W>>,
-    /// The approximate solution.
+    /// The right-hand side b.
+    pub(crate) rhs: Vec<NodeColumns<f32, W>>,
+    /// The approximate solution x.
     pub(crate) solution: Vec<NodeColumns<f32, W>>,
-    /// The solution before the last step; the next one takes its place.
+    /// The solution x₋ before the last step; the next one takes its place.
     last: Vec<NodeColumns<f32, W>>,
-    /// What the solution leaves of the right side, where that is asked for.
+    /// The residual b − A x after smoothing from zero.
     pub(crate) residual: Vec<NodeColumns<f32, W>>,
     scratch: Vec<NodeColumns<f32, W>>,
 }
@@ -44,7 +52,7 @@ impl<const W: usize> Workspace<W> {
     pub(crate) fn new(rows: usize) -> Self {
         let zeros = || vec![[[0.0; W]; 3]; rows];
         Workspace {
-            side: zeros(),
+            rhs: zeros(),
             solution: zeros(),
             last: zeros(),
             residual: zeros(),
@@ -52,9 +60,9 @@ impl<const W: usize> Workspace<W> {
         }
     }
 
-    /// Takes a right side in, rounded.
-    pub(crate) fn load(&mut self, team: &Team, side: &[NodeColumns<f64, W>]) {
-        convert(team, side, &mut self.side);
+    /// Takes a right-hand side in, rounded.
+    pub(crate) fn load(&mut self, team: &Team, rhs: &[NodeColumns<f64, W>]) {
+        convert(team, rhs, &mut self.rhs);
     }
 }
 
@@ -64,7 +72,7 @@ pub fn bytes_for(rows: usize) -> u64 {
 }
 
 impl<M: Product<f32>> Chebyshev<M> {
-    /// Inverts the diagonal blocks of a matrix and finds the largest eigenvalue of the scaled one.
+    /// Inverts the block diagonal D and bounds the eigenvalues of D⁻¹A.
     ///
     /// # Errors
     /// [`SparseError::NotPositiveDefinite`] when a diagonal block is not.
@@ -95,7 +103,7 @@ impl<M: Product<f32>> Chebyshev<M> {
         Ok(smoother)
     }
 
-    /// Largest eigenvalue of the scaled matrix, with its margin.
+    /// Bound Λ of the eigenvalues of D⁻¹A: its largest one with a margin.
     pub(crate) fn largest(&self) -> f64 {
         self.largest
     }
@@ -113,13 +121,12 @@ impl<M: Product<f32>> Chebyshev<M> {
         self.degree
     }
 
-    /// Factors of the last step and of D⁻¹ r in a step after the first (Lottes 2023, algorithm 3, with
-    /// all β = 1).
-    fn factors(&self, step: usize) -> (f64, f64) {
+    /// Coefficients of step k ≥ 2 of the recurrence: of x − x₋ and of D⁻¹ r.
+    fn coefficients(&self, step: usize) -> (f64, f64) {
         let k = step as f64;
-        let old = (2.0 * k - 3.0) / (2.0 * k + 1.0);
-        let new = (8.0 * k - 4.0) / ((2.0 * k + 1.0) * self.largest);
-        (old, new)
+        let momentum = (2.0 * k - 3.0) / (2.0 * k + 1.0);
+        let correction = (8.0 * k - 4.0) / ((2.0 * k + 1.0) * self.largest);
+        (momentum, correction)
     }
 
     /// Largest eigenvalue of D⁻¹ A by Lanczos's method (1950, J Res Natl Bur Stand 45:255) in the inner product of D,
@@ -146,7 +153,7 @@ impl<M: Product<f32>> Chebyshev<M> {
         let product_of = |a: &[_], b: &[_]| dot::<f32, 1>(team, a, b)[0];
         let mut beta = product_of(&v, &w).sqrt();
         let mut diagonal = vec![];
-        let mut beside: Vec<f64> = vec![];
+        let mut off_diagonal: Vec<f64> = vec![];
         for _ in 0..LANCZOS_STEPS {
             if beta <= 0.0 || !beta.is_finite() {
                 break;
@@ -162,7 +169,11 @@ impl<M: Product<f32>> Chebyshev<M> {
             diagonal.push(alpha);
             // The next one times D: A w − α v − β last.
             let a = alpha as f32;
-            let old = if beside.is_empty() { 0.0 } else { beta as f32 };
+            let beta_before = if off_diagonal.is_empty() {
+                0.0
+            } else {
+                beta as f32
+            };
             let jobs: Vec<_> = product
                 .chunks_mut(CHUNK)
                 .zip(v.chunks(CHUNK))
@@ -171,7 +182,7 @@ impl<M: Product<f32>> Chebyshev<M> {
             team.each(jobs, |((product, v), last)| {
                 for ((p, v), last) in product.iter_mut().zip(v).zip(last) {
                     for c in 0..3 {
-                        p[c][0] -= a * v[c][0] + old * last[c][0];
+                        p[c][0] -= a * v[c][0] + beta_before * last[c][0];
                     }
                 }
             });
@@ -179,12 +190,12 @@ impl<M: Product<f32>> Chebyshev<M> {
             std::mem::swap(&mut v, &mut product);
             self.scaled_all(team, &v, &mut w);
             beta = product_of(&v, &w).max(0.0).sqrt();
-            beside.push(beta);
+            off_diagonal.push(beta);
         }
         let n = diagonal.len();
         let small = nalgebra::DMatrix::from_fn(n, n, |i, j| match i.abs_diff(j) {
             0 => diagonal[i],
-            1 => beside[i.min(j)],
+            1 => off_diagonal[i.min(j)],
             _ => 0.0,
         });
         small
@@ -216,7 +227,7 @@ impl<M: Product<f32>> Chebyshev<M> {
         let jobs: Vec<_> = work
             .solution
             .chunks_mut(CHUNK)
-            .zip(work.side.chunks(CHUNK))
+            .zip(work.rhs.chunks(CHUNK))
             .zip(self.inverse_diagonal.chunks(CHUNK))
             .collect();
         team.each(jobs, |((x, b), inverse)| {
@@ -224,20 +235,20 @@ impl<M: Product<f32>> Chebyshev<M> {
                 x,
                 b,
                 inverse,
-                factor: self.first_step() as f32,
+                factor: self.first_coefficient() as f32,
             });
         });
         for step in 2..=self.degree {
-            let (old, new) = self.factors(step);
-            let before = if step == 2 {
-                Before::Zero
+            let (momentum, correction) = self.coefficients(step);
+            let previous = if step == 2 {
+                Previous::Zero
             } else {
-                Before::Last
+                Previous::Stored
             };
-            self.sweep(team, work, before, old, new);
+            self.sweep(team, work, previous, momentum, correction);
         }
-        let rows = Left {
-            b: &work.side,
+        let rows = Residual {
+            b: &work.rhs,
             r: &mut work.residual,
         };
         self.matrix
@@ -246,38 +257,38 @@ impl<M: Product<f32>> Chebyshev<M> {
 
     /// Smooths on from the solution at hand.
     pub(crate) fn smooth_on<const W: usize>(&self, team: &Team, work: &mut Workspace<W>) {
-        self.sweep(team, work, Before::Same, 0.0, self.first_step());
+        self.sweep(team, work, Previous::Same, 0.0, self.first_coefficient());
         for step in 2..=self.degree {
-            let (old, new) = self.factors(step);
-            self.sweep(team, work, Before::Last, old, new);
+            let (momentum, correction) = self.coefficients(step);
+            self.sweep(team, work, Previous::Stored, momentum, correction);
         }
     }
 
-    /// Factor of D⁻¹ r in the first step.
-    fn first_step(&self) -> f64 {
+    /// Coefficient 4 / (3 Λ) of D⁻¹ r in the first step.
+    fn first_coefficient(&self) -> f64 {
         4.0 / (3.0 * self.largest)
     }
 
-    /// x ← x + c₁ (x − x₋) + c₂ D⁻¹ (b − A x).
+    /// One step of the recurrence: x ← x + `momentum` (x − x₋) + `correction` D⁻¹ (b − A x).
     ///
-    /// The residual anew at each step, from b, reads and writes 420 bytes a node of eight right sides; kept beside a
+    /// The residual anew at each step, from b, reads and writes 420 bytes a node of eight right-hand sides; kept beside a
     /// step of its own it was 708.
     fn sweep<const W: usize>(
         &self,
         team: &Team,
         work: &mut Workspace<W>,
-        before: Before,
-        old: f64,
-        new: f64,
+        previous: Previous,
+        momentum: f64,
+        correction: f64,
     ) {
         let rows = Sweep {
             inverse: &self.inverse_diagonal,
-            b: &work.side,
+            b: &work.rhs,
             x: &work.solution,
             last: &mut work.last,
-            before,
-            old: old as f32,
-            new: new as f32,
+            previous,
+            momentum: momentum as f32,
+            correction: correction as f32,
         };
         self.matrix
             .for_rows(team, &work.solution, &mut work.scratch, rows);
@@ -285,16 +296,18 @@ impl<M: Product<f32>> Chebyshev<M> {
     }
 }
 
-/// The solution before the last step.
+/// The iterate x₋ before the last step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Before {
+enum Previous {
+    /// Zero: the step before was the first from a zero guess.
     Zero,
-    /// There was no step.
+    /// The present one: there was no step yet.
     Same,
-    Last,
+    /// The stored one.
+    Stored,
 }
 
-/// D⁻¹ r, one node.
+/// factor · D⁻¹ r, one node.
 #[inline(always)]
 fn scaled<const W: usize, const FUSED: bool>(
     inverse: &Block<f32>,
@@ -331,31 +344,34 @@ impl<const W: usize> Hot for ScaleSweep<'_, W> {
 
 /// b − A x, one node.
 #[inline(always)]
-fn left<const W: usize>(b: &NodeColumns<f32, W>, product: &Aligned<f32, W>) -> NodeColumns<f32, W> {
-    let mut left = *b;
+fn remainder<const W: usize>(
+    b: &NodeColumns<f32, W>,
+    product: &Aligned<f32, W>,
+) -> NodeColumns<f32, W> {
+    let mut out = *b;
     for c in 0..3 {
         for k in 0..W {
-            left[c][k] -= product.0[c][k];
+            out[c][k] -= product.0[c][k];
         }
     }
-    left
+    out
 }
 
-struct Left<'a, const W: usize> {
+struct Residual<'a, const W: usize> {
     b: &'a [NodeColumns<f32, W>],
     r: &'a mut [NodeColumns<f32, W>],
 }
 
-impl<const W: usize> Rowwise<f32, W> for Left<'_, W> {
+impl<const W: usize> Rowwise<f32, W> for Residual<'_, W> {
     fn split_at(self, rows: usize) -> (Self, Self) {
         let (b, r) = (self.b.split_at(rows), self.r.split_at_mut(rows));
-        (Left { b: b.0, r: r.0 }, Left { b: b.1, r: r.1 })
+        (Residual { b: b.0, r: r.0 }, Residual { b: b.1, r: r.1 })
     }
 
     #[inline(always)]
     fn take<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
         for ((r, b), product) in self.r.iter_mut().zip(self.b).zip(product) {
-            *r = left(b, product);
+            *r = remainder(b, product);
         }
     }
 }
@@ -365,24 +381,24 @@ struct Sweep<'a, const W: usize> {
     b: &'a [NodeColumns<f32, W>],
     x: &'a [NodeColumns<f32, W>],
     last: &'a mut [NodeColumns<f32, W>],
-    before: Before,
-    old: f32,
-    new: f32,
+    previous: Previous,
+    momentum: f32,
+    correction: f32,
 }
 
 impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
     fn split_at(self, rows: usize) -> (Self, Self) {
         let (inverse, b) = (self.inverse.split_at(rows), self.b.split_at(rows));
         let (x, last) = (self.x.split_at(rows), self.last.split_at_mut(rows));
-        let (before, old, new) = (self.before, self.old, self.new);
+        let (previous, momentum, correction) = (self.previous, self.momentum, self.correction);
         let part = |inverse, b, x, last| Sweep {
             inverse,
             b,
             x,
             last,
-            before,
-            old,
-            new,
+            previous,
+            momentum,
+            correction,
         };
         (
             part(inverse.0, b.0, x.0, last.0),
@@ -393,28 +409,28 @@ impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
     #[inline(always)]
     fn take<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
         // One loop for each, without a choice at every node.
-        match self.before {
-            Before::Same => self.step::<FUSED>(product, |x, _| *x),
-            Before::Zero => {
-                let old = self.old;
+        match self.previous {
+            Previous::Same => self.step::<FUSED>(product, |x, _| *x),
+            Previous::Zero => {
+                let momentum = self.momentum;
                 self.step::<FUSED>(product, |x, _| {
                     let mut next = *x;
                     for c in 0..3 {
                         for k in 0..W {
-                            next[c][k] = old.times_plus::<FUSED>(x[c][k], next[c][k]);
+                            next[c][k] = momentum.times_plus::<FUSED>(x[c][k], next[c][k]);
                         }
                     }
                     next
                 });
             }
-            Before::Last => {
-                let old = self.old;
+            Previous::Stored => {
+                let momentum = self.momentum;
                 self.step::<FUSED>(product, |x, last| {
                     let mut next = *x;
                     for c in 0..3 {
                         for k in 0..W {
                             let change = x[c][k] - last[c][k];
-                            next[c][k] = old.times_plus::<FUSED>(change, next[c][k]);
+                            next[c][k] = momentum.times_plus::<FUSED>(change, next[c][k]);
                         }
                     }
                     next
@@ -425,7 +441,7 @@ impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
 }
 
 impl<const W: usize> Sweep<'_, W> {
-    /// One step, from where `carried` goes by itself.
+    /// One step; `carried` gives x + momentum (x − x₋) of a node.
     #[inline(always)]
     fn step<const FUSED: bool>(
         self,
@@ -437,8 +453,8 @@ impl<const W: usize> Sweep<'_, W> {
             // Worked out in registers and written whole: through the references the compiler would have to
             // fear that one row of `last` and `x` overlaps another, and go number by number.
             // And one after another: left to itself the compiler takes several nodes at a time and shuffles.
-            let new = std::hint::black_box(self.new);
-            let step = scaled::<W, FUSED>(inverse, &left(b, product), new);
+            let correction = std::hint::black_box(self.correction);
+            let step = scaled::<W, FUSED>(inverse, &remainder(b, product), correction);
             let mut next = carried(x, last);
             add(&mut next, &step);
             *last = next;
@@ -447,8 +463,8 @@ impl<const W: usize> Sweep<'_, W> {
 }
 
 impl<M: Product<f32> + Local + Send> Chebyshev<Arc<M>> {
-    /// Smooths from zero on a region that holds all that the right side `r` reaches; `places` gives each
-    /// row's index in it. Gives x and leaves b − A x in `r`.
+    /// Smooths from zero on a region that holds all rows that the right-hand side `r` reaches; `places` gives each row's index in
+    /// it. Gives x and leaves b − A x in `r`.
     pub(crate) fn smooth_region(
         &self,
         region: &[u32],
@@ -460,7 +476,8 @@ impl<M: Product<f32> + Local + Send> Chebyshev<Arc<M>> {
             inverse.map(|row| (0..3).map(|c| f64::from(row[c]) * r[c]).sum::<f64>())
         };
         let part = self.matrix.part(region, places);
-        let first = self.first_step();
+        let first = self.first_coefficient();
+        // d: the last step x − x₋.
         let mut d: Vec<[f64; 3]> = (0..r.len())
             .map(|k| scaled(k, &r[k]).map(|v| first * v))
             .collect();
@@ -470,11 +487,11 @@ impl<M: Product<f32> + Local + Send> Chebyshev<Arc<M>> {
             if step > self.degree {
                 break;
             }
-            let (old, new) = self.factors(step);
+            let (momentum, correction) = self.coefficients(step);
             for (k, d) in d.iter_mut().enumerate() {
                 let s = scaled(k, &r[k]);
                 for c in 0..3 {
-                    d[c] = old * d[c] + new * s[c];
+                    d[c] = momentum * d[c] + correction * s[c];
                     x[k][c] += d[c];
                 }
             }

@@ -1,11 +1,18 @@
-//! The preconditioner: the quadratic level smoothed, the linear level solved.
+//! The two-level preconditioner M⁻¹: p-multigrid with the quadratic level smoothed, the linear level solved.
 //!
-//! p-multigrid on one mesh (Rønquist and Patera 1987, J Sci Comput 2:389): Chebyshev smoothing on the
-//! fine matrix; on the coarse one, which must be near PᵀAP, Cholesky or, where its factor would be too large,
-//! smoothed aggregation of corners that also turn. Symmetric, so it serves conjugate gradients.
+//! p-multigrid on one mesh (Rønquist and Patera 1987, J Sci Comput 2:389). One V-cycle on b, with the Chebyshev smoother S on the
+//! fine matrix A, the prolongation P and a coarse operator A_c that is, or is near, Pᵀ A P:
+//!
+//! - x ← S b, r ← b − A x (pre-smoothing from zero)
+//! - c ← A_c⁻¹ Pᵀ r (coarse solution), x ← x + P c (coarse correction)
+//! - x ← S(x, b) (post-smoothing)
+//!
+//! A_c⁻¹ is a Cholesky factor or, where that would be too large, one V-cycle of smoothed aggregation, perhaps over coarse nodes with
+//! rotational degrees of freedom. Pre- and post-smoothing are the same polynomial, so M⁻¹ is symmetric and serves conjugate
+//! gradients.
 
 use crate::matrix::product::Matrix;
-use crate::multigrid::aggregation::cycle::Aggregation;
+use crate::multigrid::aggregation::hierarchy::Aggregation;
 use crate::multigrid::chebyshev::{Chebyshev, Workspace};
 use crate::{
     Analysis, BlockCholesky, NodeColumns, NodeMatrix, Prolongation, SparseError, SymmetricBlocks,
@@ -13,21 +20,21 @@ use crate::{
 };
 use std::sync::Arc;
 
-/// How the coarse factor is stored: it was found to cost no iteration (docs/performance.md).
+/// Number type of the stored coarse factor: single precision was found to cost no iteration (docs/performance.md).
 pub type CoarseNumber = f32;
 
-/// The coarse level's matrix, and how it is to be solved.
+/// The coarse operator A_c with the solver of the coarse level.
 #[derive(Debug)]
 pub enum CoarseMatrix {
-    /// Of coarse nodes that only move: by its factor, with the analysis of its pattern.
+    /// Coarse nodes that translate, solved by a Cholesky factor; with the analysis of the pattern.
     Factored(Box<SymmetricBlocks>, Analysis),
-    /// Of coarse nodes that only move: by smoothed aggregation, given where they lie, mm.
-    Moving(NodeMatrix<3>, Vec<[f64; 3]>),
-    /// The same of nodes that turn as well.
-    Turning(NodeMatrix<6>, Vec<[f64; 3]>),
+    /// Coarse nodes that translate, solved by smoothed aggregation; with their coordinates, mm.
+    Translational(NodeMatrix<3>, Vec<[f64; 3]>),
+    /// Coarse nodes that translate and rotate, solved by smoothed aggregation; with their coordinates, mm.
+    Rotational(NodeMatrix<6>, Vec<[f64; 3]>),
 }
 
-/// Smoother, interpolation and coarse solver.
+/// The two-level preconditioner: smoother, prolongation and coarse solver.
 #[derive(Debug)]
 pub struct TwoLevel<M> {
     smoother: Chebyshev<Arc<M>>,
@@ -78,10 +85,14 @@ impl<M: Matrix> TwoLevel<M> {
                 CoarseMatrix::Factored(matrix, analysis) => analysis
                     .factor(team, &matrix)
                     .map(|f| Coarse::Factored(Box::new(f))),
-                CoarseMatrix::Moving(matrix, places) => Aggregation::moving(team, matrix, places)
-                    .map(|a| Coarse::Aggregated(Box::new(a))),
-                CoarseMatrix::Turning(matrix, places) => Aggregation::turning(team, matrix, places)
-                    .map(|a| Coarse::Aggregated(Box::new(a))),
+                CoarseMatrix::Translational(matrix, places) => {
+                    Aggregation::translational(team, matrix, places)
+                        .map(|a| Coarse::Aggregated(Box::new(a)))
+                }
+                CoarseMatrix::Rotational(matrix, places) => {
+                    Aggregation::rotational(team, matrix, places)
+                        .map(|a| Coarse::Aggregated(Box::new(a)))
+                }
             },
         );
         let coarse = coarse.map_err(|e| match e {
@@ -102,7 +113,7 @@ impl<M: Matrix> TwoLevel<M> {
         self.smoother.bytes() + self.prolongation.bytes() + self.coarse.bytes()
     }
 
-    /// Bytes of an aggregated level of so many nodes with `R` unknowns and so many couplings, about.
+    /// Bytes of an aggregation hierarchy for so many nodes with `R` degrees of freedom and so many couplings: an estimate.
     pub fn aggregated_bytes<const R: usize>(nodes: usize, blocks: usize) -> u64 {
         Aggregation::bytes_for::<R>(nodes, blocks)
     }
@@ -120,20 +131,21 @@ impl<M: Matrix> TwoLevel<M> {
         &self.prolongation
     }
 
-    /// Solves on the coarse level, in place.
+    /// x ← A_c⁻¹ x.
     pub(crate) fn solve_coarse<const W: usize>(&self, team: &Team, x: &mut [NodeColumns<f64, W>]) {
         self.coarse.solve(team, x);
     }
 
-    /// What of the coarse factor right sides on some coarse rows reach; nothing where there is no factor.
-    pub(crate) fn reach_coarse(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
+    /// The supernodes of the coarse factor that right-hand sides on some coarse rows reach; none where there is no factor.
+    pub(crate) fn coarse_reach(&self, rows: impl Iterator<Item = u32>) -> Vec<bool> {
         match &self.coarse {
             Coarse::Factored(factor) => factor.reach(rows),
             Coarse::Aggregated(_) => vec![],
         }
     }
 
-    /// Solves on the coarse level for right sides that reach `up`, and rightly in the rows that reach `down`.
+    /// x ← A_c⁻¹ x for right-hand sides that reach the supernodes `up`; by a factor, the solution is right in the rows that reach
+    /// `down` alone.
     pub(crate) fn solve_coarse_between<const W: usize>(
         &self,
         team: &Team,
@@ -152,19 +164,19 @@ impl<M: Matrix> TwoLevel<M> {
         self.prolongation.coarse_rows()
     }
 
-    /// One symmetric cycle on `work.side`; the result is `work.solution`.
+    /// One V-cycle on `work.rhs`; the result is `work.solution`.
     pub(crate) fn apply<const W: usize>(
         &self,
         team: &Team,
         work: &mut Workspace<W>,
         coarse: &mut [NodeColumns<f64, W>],
     ) {
-        self.open_on(team, work, coarse);
-        self.close_on(team, coarse, work);
+        self.first_half(team, work, coarse);
+        self.second_half(team, coarse, work);
     }
 
-    /// The first half of a cycle: smoothing from zero, the coarse solution.
-    pub(crate) fn open_on<const W: usize>(
+    /// The first half of a cycle: pre-smoothing from zero and the coarse solution c, left in `coarse`.
+    pub(crate) fn first_half<const W: usize>(
         &self,
         team: &Team,
         work: &mut Workspace<W>,
@@ -175,8 +187,8 @@ impl<M: Matrix> TwoLevel<M> {
         self.coarse.solve(team, coarse);
     }
 
-    /// The second half: what the coarse solution gives, smoothed.
-    pub(crate) fn close_on<const W: usize>(
+    /// The second half of a cycle: the coarse correction P c and post-smoothing.
+    pub(crate) fn second_half<const W: usize>(
         &self,
         team: &Team,
         coarse: &[NodeColumns<f64, W>],

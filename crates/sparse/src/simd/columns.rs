@@ -1,4 +1,4 @@
-//! Right sides and solutions of many load cases, interleaved.
+//! Multivectors: right-hand sides and solutions of many load cases, interleaved by degree of freedom.
 
 use crate::Team;
 use crate::simd::kernel::{Hot, Real, dispatch};
@@ -6,10 +6,10 @@ use crate::simd::kernel::{Hot, Real, dispatch};
 /// A vector of one load case: three values a node.
 pub type NodeVector = Vec<[f64; 3]>;
 
-/// The values of one node: for each of its three unknowns, `W` load cases side by side.
+/// The values of one node: for each of its three degrees of freedom, `W` load cases side by side.
 pub type NodeColumns<T, const W: usize> = [[T; W]; 3];
 
-/// The values of one node where the processor's vectors find them whole: no vector crosses a line of the cache.
+/// The values of one node, aligned: no SIMD vector crosses a cache line.
 #[derive(Debug, Clone, Copy)]
 #[repr(align(32))]
 pub struct Aligned<T, const W: usize>(pub NodeColumns<T, W>);
@@ -18,14 +18,14 @@ pub struct Aligned<T, const W: usize>(pub NodeColumns<T, W>);
 /// the number of threads.
 pub(crate) const CHUNK: usize = 2048;
 
-/// So many copies of a value, written and not promised: see [`write_over`].
+/// A vector of copies of a value in memory that is mapped already: see [`write_over`].
 pub(crate) fn written<T: Copy>(value: T, count: usize) -> Vec<T> {
     let mut out = vec![value; count];
     write_over(&mut out, value);
     out
 }
 
-/// Writes a value all over fresh memory.
+/// Fills fresh memory with a value.
 ///
 /// Zeros come as memory that the system promises to be zero. Read before it is written, it costs two page faults
 /// instead of one, and the second stops the other threads: that made assembly on two threads as slow as

@@ -111,6 +111,38 @@ impl<T: Real, const W: usize> Sums<T, W> {
     }
 }
 
+/// to += B x for one 3×3 block, the products of a row added one after the other.
+#[inline(always)]
+pub(crate) fn multiply_add<T: Real, const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<T, W>,
+    b: &[[T; 3]; 3],
+    x: &NodeColumns<T, W>,
+) {
+    for r in 0..3 {
+        for c in 0..3 {
+            for k in 0..W {
+                to[r][k] = b[r][c].times_plus::<FUSED>(x[c][k], to[r][k]);
+            }
+        }
+    }
+}
+
+/// to += Bᵀ x for one 3×3 block, the products of a row added one after the other.
+#[inline(always)]
+pub(crate) fn transposed_multiply_add<T: Real, const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<T, W>,
+    b: &[[T; 3]; 3],
+    x: &NodeColumns<T, W>,
+) {
+    for r in 0..3 {
+        for c in 0..3 {
+            for k in 0..W {
+                to[c][k] = b[r][c].times_plus::<FUSED>(x[r][k], to[c][k]);
+            }
+        }
+    }
+}
+
 /// A loop to be compiled for the widest vectors this processor has.
 ///
 /// A type and not a closure: the compiler need not inline a closure, and what is not inlined is compiled

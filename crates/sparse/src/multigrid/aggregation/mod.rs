@@ -1,5 +1,7 @@
-//! Smoothed aggregation: aggregates, tentative and smoothed prolongator, the cycle over the levels.
+//! Smoothed aggregation: aggregates, tentative and smoothed prolongator, Galerkin coarse operator, the hierarchy and its V-cycle.
 
 mod aggregates;
-mod coupling;
-pub(crate) mod cycle;
+mod galerkin;
+pub(crate) mod hierarchy;
+mod level;
+mod prolongator;

@@ -1,188 +1,171 @@
-//! Interpolation between the levels: what each fine node does when coarse ones move and, perhaps, turn.
+//! The prolongation P between the quadratic and the linear level, u_i = Σ_j (w_ij u_j + θ_j × v_ij), and the restriction Pᵀ.
 //!
-//! A coarse node that turns carries fine ones along on arms: θ × v. That is how a linear level comes to bend: between
-//! two corners that turn, the middle of an edge leaves their mean (Allman 1988, Int J Numer Methods Eng 26:2645).
+//! A fine node i follows its master nodes j with weights w. Where these have rotational degrees of freedom θ, each also carries it
+//! on a lever arm v. So a linear level comes to bend: between two rotating corners the midside node leaves their mean (Allman
+//! 1988, Int J Numer Methods Eng 26:2645). The transpose sums forces r_i at the coarse node: w_ij r_i, and the moment v_ij × r_i.
 
+use crate::csr::Csr;
 use crate::simd::columns::{CHUNK, add_rounded};
 use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Block, NodeColumns, Team};
 
-/// Weights by fine row and, turned round, by coarse node. Single precision in memory: whoever builds
-/// PᵀAP uses the same rounded weights.
+/// P by fine row and Pᵀ by coarse node. Single precision in memory: coarse operators Pᵀ A P use the same rounded weights.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Prolongation {
     by_fine: Weights,
     by_coarse: Weights,
-    turns: bool,
 }
 
-/// How a fine node follows a coarse one: its displacement, by a weight, and its rotation, by an arm.
+/// A master node of a fine node: the coarse node, with the weight of its displacement and the lever arm of its rotation.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Follows {
+pub struct Master {
     /// The coarse node.
     pub node: u32,
-    /// Share of its displacement.
+    /// Weight w of its displacement.
     pub weight: f32,
-    /// v of θ × v, mm; zero where coarse nodes do not turn.
+    /// Lever arm v of its rotation, θ × v, mm; zero where coarse nodes have no rotations.
     pub arm: [f32; 3],
 }
 
-/// Rows of (index, weight), and their arms if there are any.
+/// The weights of P in compressed rows.
 #[derive(Debug, Clone, PartialEq)]
-struct Weights {
-    starts: Vec<u32>,
-    entries: Vec<(u32, f32)>,
-    arms: Vec<[f32; 3]>,
+enum Weights {
+    /// Coarse nodes that translate.
+    Translational(Csr<f32>),
+    /// Coarse nodes that also rotate: weights and lever arms.
+    Rotational(Csr<(f32, [f32; 3])>),
 }
 
 impl Weights {
-    fn range(&self, i: usize) -> std::ops::Range<usize> {
-        self.starts[i] as usize..self.starts[i + 1] as usize
+    fn rows(&self) -> usize {
+        match self {
+            Weights::Translational(weights) => weights.rows(),
+            Weights::Rotational(weights) => weights.rows(),
+        }
     }
 
-    fn row(&self, i: usize) -> &[(u32, f32)] {
-        &self.entries[self.range(i)]
+    /// The masters of a fine row, or the fine rows that follow a coarse node.
+    fn row(&self, i: usize) -> impl Iterator<Item = Master> {
+        let (plain, armed) = match self {
+            Weights::Translational(weights) => (Some(weights.row(i)), None),
+            Weights::Rotational(weights) => (None, Some(weights.row(i))),
+        };
+        let plain = plain.into_iter().flatten().map(|(node, weight)| Master {
+            node,
+            weight: *weight,
+            arm: [0.0; 3],
+        });
+        let armed = armed.into_iter().flatten();
+        let armed = armed.map(|(node, (weight, arm))| Master {
+            node,
+            weight: *weight,
+            arm: *arm,
+        });
+        plain.chain(armed)
     }
 
-    /// Rows with arms.
-    fn armed(&self, i: usize) -> impl Iterator<Item = (&(u32, f32), &[f32; 3])> {
-        let range = self.range(i);
-        self.entries[range.clone()].iter().zip(&self.arms[range])
+    fn transpose(&self, columns: usize) -> Self {
+        match self {
+            Weights::Translational(weights) => Weights::Translational(weights.transpose(columns)),
+            Weights::Rotational(weights) => Weights::Rotational(weights.transpose(columns)),
+        }
     }
 
-    fn bytes(&self) -> usize {
-        4 * self.starts.capacity() + 8 * self.entries.capacity() + 12 * self.arms.capacity()
+    fn bytes(&self) -> u64 {
+        match self {
+            Weights::Translational(weights) => weights.bytes(),
+            Weights::Rotational(weights) => weights.bytes(),
+        }
     }
 }
 
 impl Prolongation {
-    /// From the coarse nodes that each fine row follows, with their weights. Coarse nodes move only.
-    pub fn new<R: IntoIterator<Item = (u32, f32)>>(
+    /// Interpolation from coarse nodes that only translate, given the masters of each fine row with their weights.
+    pub fn translational<R: IntoIterator<Item = (u32, f32)>>(
         fine_rows: impl IntoIterator<Item = R>,
         coarse_nodes: usize,
     ) -> Self {
-        let rows = fine_rows.into_iter().map(|row| {
-            row.into_iter().map(|(node, weight)| Follows {
-                node,
-                weight,
-                arm: [0.0; 3],
-            })
-        });
-        Self::build(rows, coarse_nodes, false)
-    }
-
-    /// From the coarse nodes that each fine row follows. They move and turn: two coarse rows a node.
-    pub fn turning<R: IntoIterator<Item = Follows>>(
-        fine_rows: impl IntoIterator<Item = R>,
-        coarse_nodes: usize,
-    ) -> Self {
-        Self::build(fine_rows, coarse_nodes, true)
-    }
-
-    fn build<R: IntoIterator<Item = Follows>>(
-        fine_rows: impl IntoIterator<Item = R>,
-        coarse_nodes: usize,
-        turns: bool,
-    ) -> Self {
-        let mut by_fine = Weights {
-            starts: vec![0],
-            entries: vec![],
-            arms: vec![],
-        };
-        let mut starts = vec![0u32; coarse_nodes + 1];
+        let mut weights = Csr::default();
         for row in fine_rows {
-            for follows in row {
-                starts[follows.node as usize + 1] += 1;
-                by_fine.entries.push((follows.node, follows.weight));
-                if turns {
-                    by_fine.arms.push(follows.arm);
-                }
-            }
-            by_fine.starts.push(by_fine.entries.len() as u32);
+            row.into_iter()
+                .for_each(|(node, weight)| weights.push(node, weight));
+            weights.end_row();
         }
-        for i in 0..coarse_nodes {
-            starts[i + 1] += starts[i];
+        Self::new(Weights::Translational(weights), coarse_nodes)
+    }
+
+    /// Interpolation from coarse nodes that translate and rotate, two coarse block rows a node, given the masters of each fine row.
+    pub fn rotational<R: IntoIterator<Item = Master>>(
+        fine_rows: impl IntoIterator<Item = R>,
+        coarse_nodes: usize,
+    ) -> Self {
+        let mut weights = Csr::default();
+        for row in fine_rows {
+            row.into_iter()
+                .for_each(|m| weights.push(m.node, (m.weight, m.arm)));
+            weights.end_row();
         }
-        let mut next = starts.clone();
-        let mut by_coarse = Weights {
-            starts,
-            entries: vec![(0, 0.0); by_fine.entries.len()],
-            arms: vec![[0.0; 3]; by_fine.arms.len()],
-        };
-        for fine in 0..by_fine.starts.len() - 1 {
-            for k in by_fine.range(fine) {
-                let (node, weight) = by_fine.entries[k];
-                let at = next[node as usize] as usize;
-                next[node as usize] += 1;
-                by_coarse.entries[at] = (fine as u32, weight);
-                if turns {
-                    by_coarse.arms[at] = by_fine.arms[k];
-                }
-            }
-        }
+        Self::new(Weights::Rotational(weights), coarse_nodes)
+    }
+
+    fn new(by_fine: Weights, coarse_nodes: usize) -> Self {
         Prolongation {
+            by_coarse: by_fine.transpose(coarse_nodes),
             by_fine,
-            by_coarse,
-            turns,
         }
     }
 
-    /// The coarse nodes that a fine row follows.
-    pub fn followed(&self, fine: usize) -> impl Iterator<Item = Follows> {
-        self.by_fine.range(fine).map(|k| {
-            let (node, weight) = self.by_fine.entries[k];
-            Follows {
-                node,
-                weight,
-                arm: self.by_fine.arms.get(k).copied().unwrap_or_default(),
-            }
-        })
+    /// The master nodes of a fine row.
+    pub fn masters(&self, fine: usize) -> impl Iterator<Item = Master> {
+        self.by_fine.row(fine)
     }
 
-    /// Row of P: coarse rows with their blocks.
+    /// Row of P: coarse block rows with their blocks.
     pub fn row(&self, fine: usize) -> impl Iterator<Item = (u32, Block<f64>)> {
-        let turns = self.turns;
-        self.followed(fine).flat_map(move |f| {
-            let w = f64::from(f.weight);
-            let moved = [[w, 0.0, 0.0], [0.0, w, 0.0], [0.0, 0.0, w]];
-            let [x, y, z] = f.arm.map(f64::from);
+        let per_node = if self.has_rotations() { 2 } else { 1 };
+        self.masters(fine).flat_map(move |m| {
+            let w = f64::from(m.weight);
+            let of_displacement = [[w, 0.0, 0.0], [0.0, w, 0.0], [0.0, 0.0, w]];
+            let [x, y, z] = m.arm.map(f64::from);
             // θ × v as a matrix times θ.
-            let turned = [[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]];
-            let per_node = if turns { 2 } else { 1 };
-            let rows = [(f.node * per_node, moved), (f.node * per_node + 1, turned)];
+            let of_rotation = [[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]];
+            let rows = [
+                (m.node * per_node, of_displacement),
+                (m.node * per_node + 1, of_rotation),
+            ];
             rows.into_iter().take(per_node as usize)
         })
     }
 
-    /// Do coarse nodes turn?
-    pub fn turns(&self) -> bool {
-        self.turns
+    /// Do coarse nodes have rotational degrees of freedom?
+    pub fn has_rotations(&self) -> bool {
+        matches!(self.by_fine, Weights::Rotational(_))
     }
 
     /// Number of fine rows.
     pub fn fine_rows(&self) -> usize {
-        self.by_fine.starts.len() - 1
+        self.by_fine.rows()
     }
 
-    /// Number of coarse block rows: one a node, two if it turns.
+    /// Number of coarse block rows: one a node, two if it rotates.
     pub fn coarse_rows(&self) -> usize {
-        (self.by_coarse.starts.len() - 1) * if self.turns { 2 } else { 1 }
+        self.by_coarse.rows() * if self.has_rotations() { 2 } else { 1 }
     }
 
     /// The fine row that is the same node as a coarse row.
     pub fn fine_of(&self, coarse: usize) -> Option<usize> {
-        let own = |fine: usize| self.by_fine.row(fine).len() == 1;
-        let node = coarse / if self.turns { 2 } else { 1 };
-        let children = self.by_coarse.row(node).iter();
-        children
-            .filter(|(_, weight)| *weight == 1.0)
-            .map(|(fine, _)| *fine as usize)
-            .find(|fine| own(*fine))
+        let is_alone = |fine: usize| self.by_fine.row(fine).count() == 1;
+        let node = coarse / if self.has_rotations() { 2 } else { 1 };
+        let followers = self.by_coarse.row(node);
+        followers
+            .filter(|m| m.weight == 1.0)
+            .map(|m| m.node as usize)
+            .find(|fine| is_alone(*fine))
     }
 
     /// Bytes held.
     pub fn bytes(&self) -> u64 {
-        (self.by_fine.bytes() + self.by_coarse.bytes()) as u64
+        self.by_fine.bytes() + self.by_coarse.bytes()
     }
 
     /// coarse = Pᵀ fine.
@@ -233,17 +216,19 @@ struct Restrict<'a, const W: usize> {
 impl<const W: usize> Hot for Restrict<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        let weights = &self.prolongation.by_coarse;
-        if !self.prolongation.turns {
-            for (i, to) in (self.first..).zip(self.coarse) {
-                *to = weighted::<f32, W, FUSED>(weights.row(i), self.fine);
+        let weights = match &self.prolongation.by_coarse {
+            Weights::Translational(weights) => {
+                for (i, to) in (self.first..).zip(self.coarse) {
+                    *to = weighted::<f32, W, FUSED>(weights, i, self.fine);
+                }
+                return;
             }
-            return;
-        }
+            Weights::Rotational(weights) => weights,
+        };
         for (i, to) in (self.first / 2..).zip(self.coarse.as_chunks_mut::<2>().0) {
             let mut sums = [[[0.0f32; W]; 3]; 2];
-            for ((at, weight), arm) in weights.armed(i) {
-                let from = &self.fine[*at as usize];
+            for (at, (weight, arm)) in weights.row(i) {
+                let from = &self.fine[at as usize];
                 for c in 0..3 {
                     for k in 0..W {
                         sums[0][c][k] = weight.times_plus::<FUSED>(from[c][k], sums[0][c][k]);
@@ -259,6 +244,7 @@ impl<const W: usize> Hot for Restrict<'_, W> {
 
 struct Prolong<'a, const W: usize> {
     prolongation: &'a Prolongation,
+    /// First fine row.
     first: usize,
     coarse: &'a [NodeColumns<f64, W>],
     solution: &'a mut [NodeColumns<f32, W>],
@@ -267,19 +253,21 @@ struct Prolong<'a, const W: usize> {
 impl<const W: usize> Hot for Prolong<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        let weights = &self.prolongation.by_fine;
-        if !self.prolongation.turns {
-            for (i, solution) in (self.first..).zip(self.solution) {
-                let sum = weighted::<f64, W, FUSED>(weights.row(i), self.coarse);
-                add_rounded(solution, &sum);
+        let weights = match &self.prolongation.by_fine {
+            Weights::Translational(weights) => {
+                for (i, solution) in (self.first..).zip(self.solution) {
+                    let sum = weighted::<f64, W, FUSED>(weights, i, self.coarse);
+                    add_rounded(solution, &sum);
+                }
+                return;
             }
-            return;
-        }
+            Weights::Rotational(weights) => weights,
+        };
         let coarse = self.coarse.as_chunks::<2>().0;
         for (i, solution) in (self.first..).zip(self.solution) {
             let mut sum = [[0.0; W]; 3];
-            for ((at, weight), arm) in weights.armed(i) {
-                let ([u, t], w) = (&coarse[*at as usize], f64::from(*weight));
+            for (at, (weight, arm)) in weights.row(i) {
+                let ([u, t], w) = (&coarse[at as usize], f64::from(*weight));
                 for c in 0..3 {
                     for k in 0..W {
                         sum[c][k] = w.times_plus::<FUSED>(u[c][k], sum[c][k]);
@@ -310,15 +298,16 @@ fn add_cross<T: Real, const W: usize, const FUSED: bool>(
     }
 }
 
-/// Sum over (index, weight) of the values there.
+/// Σ w x over the entries of a row.
 #[inline(always)]
 fn weighted<T: Real, const W: usize, const FUSED: bool>(
-    row: &[(u32, f32)],
+    weights: &Csr<f32>,
+    row: usize,
     values: &[NodeColumns<T, W>],
 ) -> NodeColumns<f64, W> {
     let mut sum = [[0.0; W]; 3];
-    for &(at, weight) in row {
-        let (from, weight) = (&values[at as usize], f64::from(weight));
+    for (at, weight) in weights.row(row) {
+        let (from, weight) = (&values[at as usize], f64::from(*weight));
         for c in 0..3 {
             for k in 0..W {
                 sum[c][k] = weight.times_plus::<FUSED>(from[c][k].to_f64(), sum[c][k]);
@@ -342,7 +331,7 @@ mod tests {
             vec![],
             vec![(2, 1.0)],
         ];
-        let p = Prolongation::new(rows, 3);
+        let p = Prolongation::translational(rows, 3);
         assert_eq!((p.fine_rows(), p.coarse_rows()), (6, 3));
         assert_eq!([0, 1, 2].map(|c| p.fine_of(c)), [Some(0), Some(1), Some(5)]);
         let team = Team::new(1);
@@ -375,18 +364,19 @@ mod tests {
         );
         assert_eq!(solution[3][0][0], 2.0 + step[3][0][0]);
     }
+
     #[test]
-    fn a_turning_node_carries_others_along() {
-        let follows = |node, weight, arm| Follows { node, weight, arm };
+    fn a_rotating_node_carries_its_followers_on_lever_arms() {
+        let master = |node, weight, arm| Master { node, weight, arm };
         let rows = [
-            vec![follows(0, 1.0, [0.0; 3])],
+            vec![master(0, 1.0, [0.0; 3])],
             vec![
-                follows(0, 0.5, [0.3, -0.2, 0.1]),
-                follows(1, 0.5, [-0.1, 0.4, 0.2]),
+                master(0, 0.5, [0.3, -0.2, 0.1]),
+                master(1, 0.5, [-0.1, 0.4, 0.2]),
             ],
-            vec![follows(1, 1.0, [0.0; 3])],
+            vec![master(1, 1.0, [0.0; 3])],
         ];
-        let p = Prolongation::turning(rows, 2);
+        let p = Prolongation::rotational(rows, 2);
         assert_eq!((p.fine_rows(), p.coarse_rows()), (3, 4));
         assert_eq!([1, 2].map(|c| p.fine_of(c)), [Some(0), Some(2)]);
         let team = Team::new(1);
@@ -402,7 +392,7 @@ mod tests {
         for c in 0..3 {
             assert!((f64::from(solution[1][c][0]) - expected[c]).abs() < 1e-6);
         }
-        // Rows of blocks and the transposed say the same.
+        // The rows of blocks give the same restriction.
         let fine: Vec<NodeColumns<f32, 1>> = (0u8..3)
             .map(|i| [0u8, 1, 2].map(|c| [f32::from(i * i + c)]))
             .collect();

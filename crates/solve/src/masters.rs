@@ -1,6 +1,6 @@
-//! Which corners a node follows on the linear level.
+//! The master corners of each node on the linear level.
 //!
-//! A corner follows itself, the node in the middle of a straight edge the mean of its ends. On a curved edge
+//! A corner is its own master, the node in the middle of a straight edge the mean of its ends. On a curved edge
 //! the node lies off the middle, and the mean would turn a rigid rotation into strain: next to metal that
 //! strain costs far more energy than the bone around it could bear, and the linear level would refuse to
 //! let screws turn or bend. There the node follows the affine function through the corners of one of its
@@ -12,8 +12,8 @@ use crate::shape::EDGES;
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::Problem;
 
-/// Nodes with weights; unused places name [`NO_ROW`].
-pub(crate) type Followed = [(u32, f32); 4];
+/// Master nodes with their weights; unused places name [`NO_ROW`].
+pub(crate) type Masters = [(u32, f32); 4];
 
 /// An edge counts as curved when a rotation, through its mean, would cost this share of what the softest
 /// material of the model bears in the same strain: (distance from the middle over length)² times the ratio
@@ -21,12 +21,13 @@ pub(crate) type Followed = [(u32, f32); 4];
 /// surface does; with 0.001 in place of it the factor grows by half and the iterations stay what they are.
 const BEARABLE: f64 = 0.3;
 
-const NOTHING: Followed = [(NO_ROW, 0.0); 4];
+/// A node without masters.
+const NO_MASTERS: Masters = [(NO_ROW, 0.0); 4];
 
-/// The corner nodes that each mesh node follows.
-pub(crate) fn followed_corners(problem: &Problem) -> Vec<Followed> {
+/// The master corners of each mesh node.
+pub(crate) fn master_corners(problem: &Problem) -> Vec<Masters> {
     let mesh = problem.mesh();
-    let mut followed = vec![NOTHING; mesh.nodes.len()];
+    let mut masters = vec![NO_MASTERS; mesh.nodes.len()];
     let shear_of = |t| problem.elasticity_of(t).mu;
     let softest = (0..mesh.tets.len()).map(shear_of).fold(f64::MAX, f64::min);
     // Shear modulus and least weight of the tetrahedron chosen for a node on a curved edge.
@@ -34,7 +35,7 @@ pub(crate) fn followed_corners(problem: &Problem) -> Vec<Followed> {
     for (t, tet) in mesh.tets.iter().enumerate() {
         let corners = [0, 1, 2, 3].map(|c| mesh.nodes[tet[c] as usize]);
         for &n in &tet[..4] {
-            followed[n as usize][0] = (n, 1.0);
+            masters[n as usize][0] = (n, 1.0);
         }
         let shear = shear_of(t);
         for (k, [i, j]) in EDGES.into_iter().enumerate() {
@@ -48,18 +49,18 @@ pub(crate) fn followed_corners(problem: &Problem) -> Vec<Followed> {
             };
             let Some(weights) = weights else {
                 if best[n].0 == 0.0 {
-                    followed[n][..2].copy_from_slice(&[(tet[i], 0.5), (tet[j], 0.5)]);
+                    masters[n][..2].copy_from_slice(&[(tet[i], 0.5), (tet[j], 0.5)]);
                 }
                 continue;
             };
             let least = weights.iter().copied().fold(f64::MAX, f64::min);
             if (shear, least) > best[n] {
                 best[n] = (shear, least);
-                followed[n] = [0, 1, 2, 3].map(|c| (tet[c], weights[c] as f32));
+                masters[n] = [0, 1, 2, 3].map(|c| (tet[c], weights[c] as f32));
             }
         }
     }
-    followed
+    masters
 }
 
 /// Barycentric coordinates of a point in a tetrahedron; `None` if that is flat.
@@ -124,8 +125,8 @@ mod tests {
         let nodes = &problem.mesh().nodes;
         let motion = |x: &Vec3| Vec3::new(0.3, -1.0, 0.2).cross(x) + Vec3::new(x.y, 0.1, 2.0 * x.x);
         let mut by_four = 0;
-        for (x, followed) in nodes.iter().zip(followed_corners(&problem)) {
-            let used: Vec<_> = followed.iter().filter(|f| f.0 != NO_ROW).collect();
+        for (x, masters) in nodes.iter().zip(master_corners(&problem)) {
+            let used: Vec<_> = masters.iter().filter(|f| f.0 != NO_ROW).collect();
             let sum: Vec3 = used
                 .iter()
                 .map(|(n, w)| motion(&nodes[*n as usize]) * f64::from(*w))

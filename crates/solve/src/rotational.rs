@@ -1,10 +1,16 @@
-//! The level of corners that turn as well as move, which can bend where a linear one locks.
+//! The rotational level: a coarse space of corners with displacements u and rotations θ, which bends where linear tetrahedra lock.
 //!
-//! Between corners a and b that turn by θa and θb, the middle of their edge lies at the mean of their places, moved
-//! by (θa − θb) × (xb − xa) / 8: a cubic along the edge with these slopes at its ends (Allman 1988, Int J Numer Methods
-//! Eng 26:2645, in the plane). A middle that lies off its chord by c goes (θa + θb) / 2 × c farther, so that rigid
-//! rotations are reproduced on curved edges too. A cortex or plate one element thick bends like that, and with four
-//! nodes a tetrahedron it would not.
+//! The midside node between corners a and b, at c from the middle of its chord, follows its masters by
+//!
+//! ```text
+//! u_ab  =  (u_a + u_b)/2 + (θ_a − θ_b) × (x_b − x_a)/8 + (θ_a + θ_b)/2 × c
+//! ```
+//!
+//! that is, a cubic along the edge with rotational degrees of freedom at its ends (Allman 1988, Int J Numer Methods Eng 26:2645,
+//! in the plane); the last term reproduces rigid rotations on curved edges too. So a cortex or plate one element thick bends,
+//! which it would not with four nodes a tetrahedron. The coarse operator is PᵀKP plus a drilling penalty,
+//! γ μ V |mean θ − ½ curl u|² of each element (Hughes and Brezzi 1989, Comput Methods Appl Mech Eng 72:105, from memory), since
+//! equal rotations of all corners would otherwise cost nothing.
 
 use crate::assembly::pattern;
 use crate::elements::Elements;
@@ -14,14 +20,13 @@ use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_model::{Elasticity, Problem};
 use bicolumn_sparse::kernel::{Hot, Real, dispatch};
 use bicolumn_sparse::node_matrix::NodeRows;
-use bicolumn_sparse::{AddedBlocks, Follows, NodeMatrix, Prolongation, Team};
+use bicolumn_sparse::{AddedBlocks, Master, NodeMatrix, Prolongation, Team};
 
-/// What binds rotations to the mean rotation of the element around: this share of its shear modulus. Without it, equal
-/// rotations of all corners would cost nothing. From 0.001 to 0.1 iterations are the same.
-pub const BINDING: f64 = 0.1;
+/// Drilling penalty γ, a share of the element's shear modulus. From 0.001 to 0.1 iterations are the same.
+pub const DRILLING_PENALTY: f64 = 0.1;
 
-/// How each row follows the corners. A held corner neither moves nor turns.
-pub fn turning_corners(problem: &Problem, numbering: &Numbering) -> Prolongation {
+/// The prolongation from corners with rotations: the masters of each row. A supported corner neither translates nor rotates.
+pub fn rotational_prolongation(problem: &Problem, numbering: &Numbering) -> Prolongation {
     let nodes = &problem.mesh().nodes;
     let mut ends = vec![None; nodes.len()];
     for tet in &problem.mesh().tets {
@@ -39,18 +44,18 @@ pub fn turning_corners(problem: &Problem, numbering: &Numbering) -> Prolongation
                 vec![(a, 0.5, off + along), (b, 0.5, off - along)]
             }
         };
-        let free = of.into_iter().map(|(corner, weight, arm)| Follows {
+        let masters = of.into_iter().map(|(corner, weight, arm)| Master {
             node: numbering.coarse_of_node[corner as usize],
             weight,
             arm: [0, 1, 2].map(|c| arm[c] as f32),
         });
-        free.filter(|f| f.node != NO_ROW)
+        masters.filter(|m| m.node != NO_ROW)
     });
-    Prolongation::turning(rows, numbering.fine_of_coarse.len())
+    Prolongation::rotational(rows, numbering.fine_of_coarse.len())
 }
 
-/// PᵀKP on the corners' displacements and rotations, and the binding of the rotations; room for what an interface adds.
-pub fn turning_matrix(
+/// The coarse operator PᵀKP on the corners' displacements and rotations, with the drilling penalty and the interface term PᵀCP.
+pub fn rotational_matrix(
     team: &Team,
     problem: &Problem,
     numbering: &Numbering,
@@ -82,10 +87,10 @@ pub fn turning_matrix(
     matrix
 }
 
-/// A number for each unknown of an element's corners, six a corner: displacements, then rotations.
-type Unknowns = [f64; 24];
+/// Values at the degrees of freedom of an element's corners, six a corner: displacements, then rotations.
+type Dofs = [f64; 24];
 
-/// All elements' parts of some rows, in the elements' order.
+/// Assembly of all elements into a range of rows, in the elements' order.
 struct Assemble<'a, 'b> {
     problem: &'a Problem,
     numbering: &'a Numbering,
@@ -113,15 +118,15 @@ impl Hot for Assemble<'_, '_> {
                 continue;
             }
             let law = problem.elasticity_of(tet);
-            let follows = followed(prolongation, elements.rows_of(e), &at);
+            let masters = masters_of(prolongation, elements.rows_of(e), &at);
             let elastic = elastic_matrix(&law);
             let mut energy = [[0.0; 24]; 24];
             for (sign, gradients) in elements.gradients(e).signed() {
-                let strains = strains_of(gradients, &follows);
+                let strains = strains_of(gradients, &masters);
                 add_energy::<FUSED>(&mut energy, &strains, &elastic, sign);
             }
             let corners = [0, 1, 2, 3].map(|c| problem.mesh().nodes[nodes[c] as usize]);
-            bind::<FUSED>(&mut energy, &corners, law.mu);
+            add_drilling_penalty::<FUSED>(&mut energy, &corners, law.mu);
             for i in (0..4).filter(|i| is_mine[*i]) {
                 for j in (0..4).filter(|j| at[*j] != NO_ROW) {
                     let Some(to) = rows.block(at[i], at[j]) else {
@@ -144,13 +149,13 @@ impl Hot for Assemble<'_, '_> {
     }
 }
 
-/// How an element's ten nodes follow its corners: weight and arm.
-type Followed = [[(f64, [f64; 3]); 4]; 10];
+/// Weight and lever arm of each corner for the ten nodes of an element.
+type Masters = [[(f64, [f64; 3]); 4]; 10];
 
-fn followed(prolongation: &Prolongation, rows: &[u32; 10], at: &[u32; 4]) -> Followed {
+fn masters_of(prolongation: &Prolongation, rows: &[u32; 10], at: &[u32; 4]) -> Masters {
     let mut out = [[(0.0, [0.0; 3]); 4]; 10];
     for (n, row) in rows.iter().enumerate().filter(|(_, row)| **row != NO_ROW) {
-        for f in prolongation.followed(*row as usize) {
+        for f in prolongation.masters(*row as usize) {
             if let Some(k) = at.iter().position(|p| *p == f.node) {
                 out[n][k] = (f64::from(f.weight), f.arm.map(f64::from));
             }
@@ -159,7 +164,8 @@ fn followed(prolongation: &Prolongation, rows: &[u32; 10], at: &[u32; 4]) -> Fol
     out
 }
 
-/// Stress by strain, both xx yy zz xy yz xz, the latter three strains doubled.
+/// Elasticity matrix in Voigt notation, components xx yy zz xy yz xz with engineering shear strains; the law's matrix is
+/// symmetric.
 fn elastic_matrix(law: &Elasticity) -> [[f64; 6]; 6] {
     std::array::from_fn(|k| {
         let mut strain = SymTensor::zeros();
@@ -168,21 +174,21 @@ fn elastic_matrix(law: &Elasticity) -> [[f64; 6]; 6] {
     })
 }
 
-/// Strains, by component, that each unknown makes at a point.
+/// Strain-displacement matrix B at a point: strain components by degree of freedom of the corners.
 #[inline(always)]
-fn strains_of(gradients: &[Vec3; 10], follows: &Followed) -> [Unknowns; 6] {
+fn strains_of(gradients: &[Vec3; 10], masters: &Masters) -> [Dofs; 6] {
     let mut out = [[0.0; 24]; 6];
     for k in 0..4 {
-        // Gradient of what a unit displacement of the corner does, and the arms' products with gradients.
-        let mut moved = [0.0; 3];
-        let mut turned = [[0.0; 3]; 3];
-        for (g, of_node) in gradients.iter().zip(follows) {
+        // Σ w ∇N and Σ v ⊗ ∇N of the corner's weights w and lever arms v.
+        let mut by_weight = [0.0; 3];
+        let mut by_arm = [[0.0; 3]; 3];
+        for (g, of_node) in gradients.iter().zip(masters) {
             let (weight, arm) = of_node[k];
             if weight != 0.0 {
                 for c in 0..3 {
-                    moved[c] += weight * g[c];
+                    by_weight[c] += weight * g[c];
                     for r in 0..3 {
-                        turned[r][c] += arm[r] * g[c];
+                        by_arm[r][c] += arm[r] * g[c];
                     }
                 }
             }
@@ -192,19 +198,20 @@ fn strains_of(gradients: &[Vec3; 10], follows: &Followed) -> [Unknowns; 6] {
             // Displacement gradients, row by row: of a unit displacement along c, and of a unit rotation about c, which
             // moves by c × arm.
             let mut slope = [[0.0; 3]; 3];
-            slope[c] = moved;
+            slope[c] = by_weight;
             put(&mut out, 6 * k + c, &slope);
             slope[c] = [0.0; 3];
-            slope[a] = turned[b].map(|v| -v);
-            slope[b] = turned[a];
+            slope[a] = by_arm[b].map(|v| -v);
+            slope[b] = by_arm[a];
             put(&mut out, 6 * k + 3 + c, &slope);
         }
     }
     out
 }
 
+/// A column of B from the displacement gradient of a unit degree of freedom.
 #[inline(always)]
-fn put(strains: &mut [Unknowns; 6], at: usize, slope: &[[f64; 3]; 3]) {
+fn put(strains: &mut [Dofs; 6], at: usize, slope: &[[f64; 3]; 3]) {
     for d in 0..3 {
         strains[d][at] = slope[d][d];
     }
@@ -213,11 +220,11 @@ fn put(strains: &mut [Unknowns; 6], at: usize, slope: &[[f64; 3]; 3]) {
     strains[5][at] = slope[0][2] + slope[2][0];
 }
 
-/// Adds sign · strainsᵀ · elastic · strains.
+/// energy += sign · Bᵀ D B with the elasticity matrix D.
 #[inline(always)]
 fn add_energy<const FUSED: bool>(
-    energy: &mut [Unknowns; 24],
-    strains: &[Unknowns; 6],
+    energy: &mut [Dofs; 24],
+    strains: &[Dofs; 6],
     elastic: &[[f64; 6]; 6],
     sign: f64,
 ) {
@@ -235,12 +242,12 @@ fn add_energy<const FUSED: bool>(
     add_products::<6, FUSED>(energy, strains, &stresses);
 }
 
-/// energy += Σ a bᵀ, as far as it is above the diagonal, and some more.
+/// energy += Σ a bᵀ in the blocks on and above the diagonal.
 #[inline(always)]
 fn add_products<const N: usize, const FUSED: bool>(
-    energy: &mut [Unknowns; 24],
-    a: &[Unknowns; N],
-    b: &[Unknowns; N],
+    energy: &mut [Dofs; 24],
+    a: &[Dofs; N],
+    b: &[Dofs; N],
 ) {
     let (upper, lower) = energy.split_at_mut(12);
     for (i, row) in upper.iter_mut().enumerate() {
@@ -255,13 +262,13 @@ fn add_products<const N: usize, const FUSED: bool>(
     }
 }
 
-/// Row i of Σ a bᵀ, its last `C` columns, added to what there is; in registers.
+/// The last `C` columns of row i of Σ a bᵀ, added to `row` in registers.
 #[inline(always)]
 fn sum_of<const C: usize, const N: usize, const FUSED: bool>(
     row: &[f64; C],
     i: usize,
-    a: &[Unknowns; N],
-    b: &[Unknowns; N],
+    a: &[Dofs; N],
+    b: &[Dofs; N],
 ) -> [f64; C] {
     let mut sum = *row;
     for s in 0..N {
@@ -273,9 +280,9 @@ fn sum_of<const C: usize, const N: usize, const FUSED: bool>(
     sum
 }
 
-/// Adds BINDING μ V |mean of the corners' rotations − half the curl|².
+/// Adds the drilling penalty γ μ V |mean θ − ½ curl u|².
 #[inline(always)]
-fn bind<const FUSED: bool>(energy: &mut [Unknowns; 24], corners: &[Vec3; 4], mu: f64) {
+fn add_drilling_penalty<const FUSED: bool>(energy: &mut [Dofs; 24], corners: &[Vec3; 4], mu: f64) {
     let edges = [1, 2, 3].map(|c| corners[c] - corners[0]);
     let six_volumes = edges[0].dot(&edges[1].cross(&edges[2]));
     let slopes = [
@@ -283,7 +290,7 @@ fn bind<const FUSED: bool>(energy: &mut [Unknowns; 24], corners: &[Vec3; 4], mu:
         edges[2].cross(&edges[0]),
         edges[0].cross(&edges[1]),
     ];
-    let root = (BINDING * mu * six_volumes.abs() / 6.0).sqrt();
+    let root = (DRILLING_PENALTY * mu * six_volumes.abs() / 6.0).sqrt();
     let inverse = root / six_volumes;
     if !inverse.is_finite() {
         // Corners in a plane have no curl; the element's own energy is bounded all the same.

@@ -1,8 +1,8 @@
-//! Is every part held? Found from the mesh alone, before any matrix is made.
+//! The check that supports hold every part against rigid-body modes, from the mesh alone, before any matrix is assembled.
 //!
 //! Tetrahedra that share faces form bodies, which can only move rigidly without strain. A body is held
-//! when the nodes it shares with the support or with held bodies are not all on one line. What that
-//! simple spread does not reach is settled by the rank of the rigid-motion constraints.
+//! when the nodes it shares with the support or with held bodies are not all on one line. Bodies that this
+//! simple spread does not reach are settled by the rank of the rigid-motion constraints.
 
 use crate::SolveError;
 use bicolumn_base::{Mat3, Vec3};
@@ -24,7 +24,7 @@ pub fn check(problem: &Problem) -> Result<(), SolveError> {
     let mesh = problem.mesh();
     let body = bodies(mesh);
     let count = body.iter().max().map_or(0, |b| b + 1);
-    // Nodes that matter: held ones, and those of more than one body.
+    // Nodes that matter: supported ones, and those of more than one body.
     let mut bodies_of_node: BTreeMap<u32, BTreeSet<usize>> = BTreeMap::new();
     let held_nodes: BTreeSet<u32> = problem.fixed().iter().copied().collect();
     let mut first_body = vec![usize::MAX; mesh.nodes.len()];
@@ -110,7 +110,7 @@ fn find(root: &mut [u32], mut t: u32) -> u32 {
     t
 }
 
-/// What points leave free when they are held.
+/// Rigid-body modes that supported points leave free.
 enum Freedom {
     None,
     Turn { at: Vec3, along: Vec3 },
