@@ -26,8 +26,8 @@ pub enum Method {
 
 bicolumn_base::words! { Method {
     Auto = "auto",
-    Multigrid = "multigrid",
-    Aggregation = "aggregation",
+    FactoredCoarse = "multigrid",
+    AggregatedCoarse = "aggregation",
     Direct = "direct",
 } }
 
