@@ -10,9 +10,9 @@
 
 use bicolumn_job::{Job, Plan, resolve};
 use bicolumn_measure::{RecoveredStress, measure_recovered};
-use bicolumn_study::bones::BoneCache;
-use bicolumn_study::discretisation::estimates;
-use bicolumn_study::model_build::build_model;
+use bicolumn_study::BoneCache;
+use bicolumn_study::build_model;
+use bicolumn_study::estimates;
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;

@@ -5,7 +5,7 @@
 
 use bicolumn_geometry::{Bone, Construct, ConstructSpec};
 use bicolumn_mesh::{Sizing, mesh_construct};
-use bicolumn_study::estimate::tetrahedra;
+use bicolumn_study::tetrahedra;
 use std::error::Error;
 use std::sync::Arc;
 use std::time::Instant;

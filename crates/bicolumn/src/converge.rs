@@ -8,7 +8,7 @@ use crate::run::{default_folder, threads};
 use bicolumn_job::resolve;
 use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
-use bicolumn_study::converge::{
+use bicolumn_study::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
 };
 use std::path::{Path, PathBuf};

@@ -6,8 +6,7 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, write_file, write_grid};
 use crate::run::threads;
 use bicolumn_store::{can_write, create_folder};
-use bicolumn_study::bundle::Bundle;
-use bicolumn_study::export::export_point;
+use bicolumn_study::{Bundle, export_point};
 use std::path::{Path, PathBuf};
 
 pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {

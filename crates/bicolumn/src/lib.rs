@@ -70,7 +70,7 @@ pub fn quiet_worker_panics() {
     std::panic::set_hook(Box::new(move |info| {
         let worker = std::thread::current()
             .name()
-            .is_some_and(|n| n.starts_with(bicolumn_study::check::WORKER));
+            .is_some_and(|n| n.starts_with(bicolumn_study::WORKER));
         if !worker {
             usual(info);
         }

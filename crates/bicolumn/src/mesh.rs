@@ -9,7 +9,7 @@ use bicolumn_base::{Part, Vec3};
 use bicolumn_formats::{CellKind, Field, Grid, Values};
 use bicolumn_mesh::{Facet, TetMesh};
 use bicolumn_store::create_folder;
-use bicolumn_study::export::mesh_point;
+use bicolumn_study::mesh_point;
 use std::path::{Path, PathBuf};
 
 pub(crate) fn mesh(args: &MeshArgs, console: &mut Console<'_>) -> u8 {

@@ -8,7 +8,7 @@ use crate::{CANNOT_RUN, SOME_FAILED};
 use bicolumn_job::{Settings, keys, resolve};
 use bicolumn_response::{Load, PlateEndMax, ResponseId};
 use bicolumn_store::create_folder;
-use bicolumn_study::refine::{End, Refinement, Step, Wanted, refine as refine_point};
+use bicolumn_study::{End, Refinement, Step, Wanted, refine as refine_point};
 use std::path::{Path, PathBuf};
 
 pub(crate) fn refine(args: &RefineArgs, console: &mut Console<'_>) -> u8 {

@@ -54,7 +54,7 @@ pub struct Bundle {
 /// Material numbers are part numbers counted from 1, so that each part can be told apart. Stress is
 /// cell data: the mean of a tetrahedron's ten recovered nodal tensors weighted for the integral over
 /// the straight-sided element, order xx yy zz xy yz xz.
-pub fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
+pub(crate) fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     let problem = &model.problem;
     let nodes = &PartNodes::of(problem.mesh());
     let mesh = problem.mesh();

@@ -32,7 +32,7 @@ pub struct ContactModel {
 }
 
 /// Why the interfaces asked for cannot be had from a construct; `None` where they can.
-pub fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<Refusal> {
+pub(crate) fn refusal(construct: &Construct, inputs: &InterfaceInputs) -> Option<Refusal> {
     let clamp = clamp::refusal(construct, inputs);
     let named = || {
         let mut named = inputs.named.iter();
@@ -129,7 +129,7 @@ const PATCH_SHARE: f64 = 0.3;
 ///
 /// # Errors
 /// What stands in the way: the split of the mesh, a clamp that finds no bone.
-pub fn contact_model(
+pub(crate) fn contact_model(
     construct: &Construct,
     mesh: &TetMesh,
     inputs: &InterfaceInputs,

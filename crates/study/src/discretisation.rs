@@ -8,7 +8,7 @@ use bicolumn_response::ResponseId;
 use bicolumn_solve::Prepared;
 
 /// Why a model with contact has no estimates.
-pub const NOT_WITH_CONTACT: &str = "no estimate of the discretisation error: interfaces that open or slide make \
+pub(crate) const NOT_WITH_CONTACT: &str = "no estimate of the discretisation error: interfaces that open or slide make \
                                     the model nonlinear, and the estimate is one of linear models";
 
 /// Solves for the adjoint fields of all responses that are estimated, on the system in hand, and estimates.

@@ -12,7 +12,7 @@ const ORDERS: (f64, f64) = (0.5, 3.0);
 
 /// One mesh of the series.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Level {
+pub(crate) struct Level {
     /// Edge length that stands for the mesh, any unit.
     pub size: f64,
     /// Value found on it.
@@ -64,7 +64,7 @@ pub struct GridConvergence {
 
 /// From three levels, coarse to fine, and the noise of one mesh (coefficient of variation over poses), where it is known.
 /// `None` when sizes do not fall or a value is not a number.
-pub fn grid_convergence(levels: [Level; 3], noise: Option<f64>) -> Option<GridConvergence> {
+pub(crate) fn grid_convergence(levels: [Level; 3], noise: Option<f64>) -> Option<GridConvergence> {
     let [coarse, middle, fine] = levels;
     let falling = coarse.size > middle.size && middle.size > fine.size && fine.size > 0.0;
     if !falling || levels.iter().any(|l| !l.value.is_finite()) {
@@ -132,7 +132,7 @@ fn observed_order(r21: f64, r32: f64, ratio: f64) -> Option<f64> {
 }
 
 /// Coefficient of variation (1 = 100 %) of replicates; `None` with fewer than two or a mean of zero.
-pub fn variation(values: &[f64]) -> Option<f64> {
+pub(crate) fn variation(values: &[f64]) -> Option<f64> {
     if values.len() < 2 {
         return None;
     }

@@ -1,6 +1,8 @@
 //! One design point end to end; many points.
 //!
-//! [`run_point`] takes the inputs of one point to its record. [`run_study`] runs a plan, [`check_job`] only looks at it.
+//! Doors: [`run_point`] takes the inputs of one point to its record, [`run_study`] runs a plan and
+//! [`check_job`] only looks at it; [`converge`] and [`refine`] mesh a point anew, [`mesh_point`] and
+//! [`export_point`] give its mesh and its audit bundle, [`build_model`] its construct, mesh and problem.
 //!
 //! # Known limits
 //! Designs are full factorials or one factor at a time, without replication other than other lattice poses. A point is
@@ -8,40 +10,47 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
-pub mod bones;
-pub mod bundle;
+mod bones;
+mod bundle;
 mod case_contact;
-pub mod check;
+mod check;
 mod clamp;
-pub mod contact_model;
+mod contact_model;
 mod contact_record;
-pub mod converge;
-pub mod discretisation;
-pub mod estimate;
-pub mod export;
-pub mod grid_convergence;
-pub mod intact;
+mod converge;
+mod discretisation;
+mod estimate;
+mod export;
+mod grid_convergence;
+mod intact;
 #[cfg(test)]
 mod mirror_test;
-pub mod model_build;
-pub mod point;
-pub mod refine;
-pub mod role;
-pub mod runner;
+mod model_build;
+mod point;
+mod refine;
+mod role;
+mod runner;
 #[cfg(test)]
 mod runner_test;
 mod shared;
-pub mod size_from_error;
+mod size_from_error;
 mod slab;
 mod solved_bonded;
 mod stage;
-pub mod study_folder;
-pub mod study_record;
-pub mod surface;
+mod study_folder;
+mod study_record;
+mod surface;
 
 pub use bones::BoneCache;
-pub use check::{CheckedPoint, check_job};
+pub use bundle::Bundle;
+pub use check::{BuiltPoint, CheckedPoint, WORKER, check_job};
+pub use converge::{ConvergedResponse, Convergence, MeshSeries, converge, noise_uncertainty};
+pub use discretisation::estimates;
+pub use estimate::{Estimate, tetrahedra};
+pub use export::{export_point, mesh_point};
 pub use intact::IntactCache;
+pub use model_build::{BuiltModel, ModelSolution, build_model, build_problem};
 pub use point::{PointContext, run_point};
+pub use refine::{End, Refinement, Step, Wanted, refine};
 pub use runner::{Event, Outcome, RunOptions, StudyError, run_study};
 pub use stage::{PointError, Stage};

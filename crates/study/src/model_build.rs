@@ -188,7 +188,10 @@ const FINEST_CONTACT: f64 = 1e-7;
 ///
 /// # Errors
 /// [`PointError`] at [`Stage::Geometry`].
-pub fn build_construct(spec: &ConstructSpec, bones: &BoneCache) -> Result<Construct, PointError> {
+pub(crate) fn build_construct(
+    spec: &ConstructSpec,
+    bones: &BoneCache,
+) -> Result<Construct, PointError> {
     bones
         .construct(spec)
         .map_err(|e| failed(Stage::Geometry, &e))
@@ -198,7 +201,7 @@ pub fn build_construct(spec: &ConstructSpec, bones: &BoneCache) -> Result<Constr
 ///
 /// # Errors
 /// [`PointError`] at [`Stage::Mesh`].
-pub fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, PointError> {
+pub(crate) fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, PointError> {
     mesh_construct(construct, sizing).map_err(|e| failed(Stage::Mesh, &e))
 }
 

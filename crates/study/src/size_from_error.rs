@@ -24,7 +24,7 @@ const EDGES_MM: [f64; 2] = [0.25, 8.0];
 ///
 /// # Errors
 /// [`SizeFieldError`]: the construct is too large for the grid.
-pub fn size_from_error(
+pub(crate) fn size_from_error(
     mesh: &TetMesh,
     shares: &[f64],
     wanted: f64,

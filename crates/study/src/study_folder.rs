@@ -43,7 +43,7 @@ impl From<StoreError> for FolderError {
 ///
 /// # Errors
 /// [`FolderError`]: what is in the way.
-pub fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
+pub(crate) fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
     if !dir.exists() {
         return can_write(dir).map_err(FolderError::from);
     }

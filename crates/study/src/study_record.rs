@@ -9,7 +9,7 @@ use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
 const MOST_SHOWN: usize = 8;
 
 /// Writes up a job and its plan. `landmarks`: of the first point's bone, where it was built.
-pub fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> StudyRecord {
+pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> StudyRecord {
     let settings: Vec<Settings> = plan
         .points
         .iter()

@@ -14,7 +14,11 @@ use std::collections::BTreeMap;
 ///
 /// Cell data `part` (index in the mesh's parts) and `surface`; point data `mises_<case>_mpa` and
 /// `displacement_<case>_mm`.
-pub fn surface_grid(problem: &Problem, stress: &RecoveredStress, solution: &Solution) -> Grid {
+pub(crate) fn surface_grid(
+    problem: &Problem,
+    stress: &RecoveredStress,
+    solution: &Solution,
+) -> Grid {
     let nodes = &stress.part_nodes;
     let mesh: &TetMesh = problem.mesh();
     let mut point_of: BTreeMap<u32, u32> = BTreeMap::new();

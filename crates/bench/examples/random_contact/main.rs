@@ -21,7 +21,7 @@ use bicolumn_contact::CaseReport;
 use bicolumn_geometry::{Construct, ConstructSpec, ScrewHold};
 use bicolumn_job::{InterfaceKind, Job, Meeting, Plan, PointInputs, resolve};
 use bicolumn_mesh::{TetMesh, mesh_construct};
-use bicolumn_study::model_build::build_problem;
+use bicolumn_study::build_problem;
 use designs::{Design, Designs};
 use std::error::Error;
 use std::path::Path;
