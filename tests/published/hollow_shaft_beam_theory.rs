@@ -39,6 +39,7 @@ fn loaded(force_n: Vec3, moment_nmm: Vec3) -> Equilibrium {
     let load = PatchLoad {
         patch: 0,
         force_n,
+        through_mm: None,
         moment_nmm,
     };
     let forces = load.nodal_forces(&mesh, &end);

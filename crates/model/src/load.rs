@@ -115,15 +115,18 @@ pub struct PatchLoad {
     pub patch: usize,
     /// Resultant force, N.
     pub force_n: Vec3,
-    /// Resultant moment about the patch's centroid, N·mm.
+    /// Point that the resultant force passes, mm; `None`: the centroid of the patch as meshed.
+    pub through_mm: Option<Vec3>,
+    /// Couple besides, N·mm.
     pub moment_nmm: Vec3,
 }
 
 impl PatchLoad {
     /// Consistent nodal forces (node, N) of the traction a + b × (x − centroid) with exactly this
-    /// resultant.
+    /// resultant, whatever the facets of the patch.
     ///
-    /// a = F / A; b from J b = M with J = ∫ (|r|² I − r rᵀ) dA. Nodal forces are ∫ N t dA; since the
+    /// a = F / A; b from J b = M with J = ∫ (|r|² I − r rᵀ) dA and M the moment about the centroid: of all tractions with
+    /// that resultant the one of least ∫ |t|² dA. Nodal forces are ∫ N t dA; since the
     /// facet's geometry is interpolated by the same N, their moment equals that of the traction at
     /// whatever quadrature.
     pub fn nodal_forces(&self, mesh: &TetMesh, patch: &Patch) -> Vec<(u32, Vec3)> {
@@ -134,9 +137,11 @@ impl PatchLoad {
             j + (Mat3::identity() * r.norm_squared() - r * r.transpose()) * p.area
         });
         let uniform = self.force_n / area;
+        let lever = self.through_mm.map_or_else(Vec3::zeros, |x| x - centroid);
+        let moment = self.moment_nmm + lever.cross(&self.force_n);
         let spin = inertia
             .cholesky()
-            .map_or_else(Vec3::zeros, |c| c.solve(&self.moment_nmm));
+            .map_or_else(Vec3::zeros, |c| c.solve(&moment));
         let mut forces: BTreeMap<u32, Vec3> = BTreeMap::new();
         for (nodes, p) in patch.points(mesh) {
             let traction = uniform + spin.cross(&(p.position - centroid));

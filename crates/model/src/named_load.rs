@@ -129,6 +129,8 @@ impl Default for LoadSizes {
 pub struct JointPatches {
     patches: [Patch; 3],
     side: BodySide,
+    /// Points that resultants on capitellum and trochlea pass, mm.
+    bearing_mm: Option<[Vec3; 2]>,
 }
 
 const CAPITELLUM: usize = 0;
@@ -142,7 +144,16 @@ impl JointPatches {
         JointPatches {
             patches: [capitellum, trochlea, joint],
             side,
+            bearing_mm: None,
         }
+    }
+
+    /// With the points that the resultants of forces on capitellum and trochlea pass, mm: fixed lines of action whatever
+    /// the mesh. Without, they pass the centroids of the patches as meshed.
+    #[must_use]
+    pub fn bearing_at(mut self, bearing_mm: [Vec3; 2]) -> Self {
+        self.bearing_mm = Some(bearing_mm);
+        self
     }
 
     /// Capitellum, trochlea and their union, in this order.
@@ -150,12 +161,13 @@ impl JointPatches {
         &self.patches
     }
 
-    /// The load case of a name. Forces act at the centroids of the two surfaces in their shares; couples
+    /// The load case of a name. Forces act at the bearing points of the two surfaces in their shares; couples
     /// are spread over both surfaces together. On a left humerus both are mirrored: varus stays varus.
     pub fn case(&self, mesh: &TetMesh, load: NamedLoad, sizes: &LoadSizes) -> LoadCase {
         let on = |patch, force_n: Vec3| PatchLoad {
             patch,
             force_n: self.side.vector(force_n),
+            through_mm: self.bearing_mm.map(|points| points[patch]),
             moment_nmm: Vec3::zeros(),
         };
         let shared = |f: Vec3| {
@@ -166,6 +178,7 @@ impl JointPatches {
             vec![PatchLoad {
                 patch: JOINT,
                 force_n: Vec3::zeros(),
+                through_mm: None,
                 moment_nmm: self.side.pseudovector(moment_nmm),
             }]
         };

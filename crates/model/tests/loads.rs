@@ -42,14 +42,15 @@ proptest! {
     fn resultant_force_and_moment_are_met(
         f in prop::array::uniform3(-100.0..100.0f64),
         m in prop::array::uniform3(-1000.0..1000.0f64),
+        at in prop::array::uniform3(-1.0..1.0f64),
         curved in any::<bool>(),
     ) {
         let mesh = ball(curved);
         let patch = half(&mesh, "half", 1.0);
-        let load = PatchLoad { patch: 0, force_n: Vec3::from(f), moment_nmm: Vec3::from(m) };
+        let load = PatchLoad { patch: 0, force_n: Vec3::from(f), through_mm: Some(Vec3::from(at)), moment_nmm: Vec3::from(m) };
         let case = LoadCase::combine("x", &mesh, std::slice::from_ref(&patch), std::slice::from_ref(&load));
         let force = case.resultant_force();
-        let moment = case.resultant_moment(&mesh.nodes, patch.centroid(&mesh));
+        let moment = case.resultant_moment(&mesh.nodes, Vec3::from(at));
         let size = load.force_n.norm() + load.moment_nmm.norm();
         prop_assert!((force - load.force_n).norm() < 1e-12 * size);
         prop_assert!((moment - load.moment_nmm).norm() < 1e-12 * size);
@@ -64,6 +65,7 @@ fn uniform_traction_loads_a_straight_facet_at_its_midside_nodes() {
     let load = PatchLoad {
         patch: 0,
         force_n: Vec3::new(0.0, 3.0, 0.0),
+        through_mm: None,
         moment_nmm: Vec3::zeros(),
     };
     for (n, f) in load.nodal_forces(&mesh, &patch) {

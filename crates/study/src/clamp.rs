@@ -202,6 +202,7 @@ pub(crate) fn step(
             loads.push(PatchLoad {
                 patch: jaws.len(),
                 force_n,
+                through_mm: None,
                 moment_nmm: Vec3::zeros(),
             });
             jaws.push(patch);

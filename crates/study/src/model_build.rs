@@ -273,6 +273,10 @@ fn pose(
         )?,
         patch(&construct, &mesh, ArticularSurface::Trochlea, "trochlea")?,
         construct.bone.side(),
+    )
+    .bearing_at(
+        [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
+            .map(|surface| construct.bone.bearing_point(surface)),
     );
     let cases = load_cases(&mesh, &patches, loads);
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();

@@ -100,6 +100,7 @@ fn inclusions_a_million_times_stiffer() {
         let load = PatchLoad {
             patch: 0,
             force_n,
+            through_mm: None,
             moment_nmm,
         };
         LoadCase::combine(name, &mesh, std::slice::from_ref(&patch), &[load])

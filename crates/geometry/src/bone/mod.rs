@@ -174,7 +174,64 @@ impl Bone {
             .then_some(ArticularSurface::Trochlea)
     }
 
-    /// Centre of a joint surface: where its load's resultant passes.
+    /// Point that the resultant of a load on a joint surface passes: the centroid of its bearing area on the ideal
+    /// sphere or spool, as far as the solid has it. It belongs to the bone, not to a mesh.
+    pub fn bearing_point(&self, surface: ArticularSurface) -> Vec3 {
+        let shape = &self.shape;
+        let half_width = 0.45 * shape.capitellum_width;
+        let (from, to) = match surface {
+            ArticularSurface::Capitellum => (
+                shape.capitellum_at - half_width,
+                shape.capitellum_at + half_width,
+            ),
+            ArticularSurface::Trochlea => (shape.medial_rim_at, shape.lateral_rim_at),
+        };
+        let radius = |s: f64| match surface {
+            ArticularSurface::Capitellum => {
+                let off = s - shape.capitellum_at;
+                (shape.capitellum_radius.powi(2) - off * off)
+                    .max(0.0)
+                    .sqrt()
+            }
+            ArticularSurface::Trochlea => shape.spool_radius(s),
+        };
+        // Cells of the surface of revolution about the flexion axis, each by its middle.
+        const ALONG: usize = 100;
+        const AROUND: usize = 100;
+        let middle = (BEARING - shape.axis * BEARING.dot(&shape.axis)).normalize();
+        let aside = shape.axis.cross(&middle);
+        let half_angle = BEARING_ANGLE.to_radians();
+        let step = (to - from) / ALONG as f64;
+        let (mut moment, mut area) = (Vec3::zeros(), 0.0);
+        for i in 0..ALONG {
+            let s = from + step * (i as f64 + 0.5);
+            let (r, slope) = (
+                radius(s),
+                (radius(s + 0.5 * step) - radius(s - 0.5 * step)) / step,
+            );
+            for k in 0..AROUND {
+                let angle = half_angle * ((2 * k + 1) as f64 / AROUND as f64 - 1.0);
+                let outward = middle * angle.cos() + aside * angle.sin();
+                let x = shape.axis * s + outward * r;
+                let normal = (outward - shape.axis * slope).normalize();
+                let [x, normal] = [x, normal].map(|v| self.mirrored(v));
+                let is_there = self.outer.value(x).abs() < self.bearing_tolerance;
+                if is_there && self.articular(x, normal) == Some(surface) {
+                    let cell = r * (1.0 + slope * slope).sqrt();
+                    moment += x * cell;
+                    area += cell;
+                }
+            }
+        }
+        match area > 0.0 {
+            true => moment / area,
+            false => {
+                self.mirrored(shape.axis * (0.5 * (from + to)) + middle * radius(0.5 * (from + to)))
+            }
+        }
+    }
+
+    /// Centre of a joint surface on the flexion axis.
     pub fn articular_centre(&self, surface: ArticularSurface) -> Vec3 {
         let at = match surface {
             ArticularSurface::Capitellum => self.shape.capitellum_at,
@@ -429,6 +486,10 @@ pub(crate) mod tests {
         let mirrored = Vec3::new(x.x, x.y, -x.z);
         assert!((left.outer().value(mirrored) - right.outer().value(x)).abs() < 1e-3);
         assert!(left.articular_centre(ArticularSurface::Capitellum).z < 0.0);
+        for surface in [ArticularSurface::Capitellum, ArticularSurface::Trochlea] {
+            let mirrored = left.side().vector(mean_bone().bearing_point(surface));
+            assert!((left.bearing_point(surface) - mirrored).norm() < 1e-9);
+        }
         assert!(left.outer().value(left.mirrored(left.shape.fossa_middle)) > 1.0);
     }
 
@@ -445,5 +506,36 @@ pub(crate) mod tests {
             }
         }
         assert!(area.iter().all(|a| *a > 400.0), "{area:?}");
+    }
+
+    #[test]
+    fn bearing_points_are_centroids_of_the_bearing_areas() {
+        let bone = mean_bone();
+        let shape = &bone.shape;
+        let b = BEARING_ANGLE.to_radians();
+        // Of a zone of a sphere between planes square to the axis, half the bearing angle to either side: the sphere's
+        // area element is R ds dφ, so the centroid lies at the mean of √(R² − s²) times sin β / β.
+        let (radius, half) = (shape.capitellum_radius, 0.45 * shape.capitellum_width);
+        let mean = {
+            let n = 1000;
+            let s = (0..n).map(|i| half * (2.0 * (f64::from(i) + 0.5) / f64::from(n) - 1.0));
+            s.map(|s| (radius * radius - s * s).sqrt()).sum::<f64>() / f64::from(n)
+        };
+        let found = bone.bearing_point(ArticularSurface::Capitellum);
+        let (along, across) = shape.along_axis(found);
+        assert!((along - shape.capitellum_at).abs() < 0.3, "{along}");
+        assert!(
+            (across.norm() - mean * b.sin() / b).abs() < 0.2,
+            "{}",
+            across.norm()
+        );
+        let found = bone.bearing_point(ArticularSurface::Trochlea);
+        let (along, across) = shape.along_axis(found);
+        assert!(shape.medial_rim_at < along && along < shape.lateral_rim_at);
+        assert!(across.x > 0.0 && across.y < 0.0);
+        println!(
+            "{:?} {found:?}",
+            bone.bearing_point(ArticularSurface::Capitellum)
+        );
     }
 }

@@ -132,6 +132,7 @@ pub(crate) fn held_box(mesh: TetMesh, materials: Vec<Material>, loads: &[(Vec3, 
             let load = PatchLoad {
                 patch: 0,
                 force_n,
+                through_mm: None,
                 moment_nmm,
             };
             LoadCase::combine(

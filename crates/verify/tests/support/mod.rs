@@ -83,6 +83,10 @@ pub(crate) fn model(
         patch("capitellum", ArticularSurface::Capitellum),
         patch("trochlea", ArticularSurface::Trochlea),
         construct.bone.side(),
+    )
+    .bearing_at(
+        [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
+            .map(|surface| construct.bone.bearing_point(surface)),
     );
     let cases = loads
         .iter()
