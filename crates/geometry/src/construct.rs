@@ -24,6 +24,8 @@ pub struct Construct {
     pub screws: Vec<Screw>,
     /// Floor of the medullary canal; `None` where the proximal fragment's canal ends at the fracture.
     pub canal_floor: Option<CanalFloor>,
+    /// Largest distance by which that floor was bent out of the way of screws, mm.
+    pub canal_floor_bent_mm: f64,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
 }
@@ -61,6 +63,7 @@ impl Construct {
         let notes = bone.notes().to_vec();
         let mut construct = Construct {
             canal_floor: canal::floor(&bone, fracture.as_ref()),
+            canal_floor_bent_mm: 0.0,
             bone,
             fracture,
             plates,
@@ -161,6 +164,7 @@ impl Construct {
         };
         let rods: Vec<Rod> = self.screws.iter().map(Rod::in_bone).collect();
         let bent = floor.give_way(&self.bone, self.fracture.as_ref(), &rods);
+        self.canal_floor_bent_mm = bent.iter().copied().fold(0.0, f64::max);
         for ((s, rod), bent) in self.screws.iter().zip(&rods).zip(bent) {
             let beside = canal::beside_floor_mm(&self.bone, Some(floor), rod);
             if bent > 0.0 {

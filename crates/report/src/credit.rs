@@ -1,7 +1,7 @@
 //! Differences that are not credited to the factor that is compared, and why.
 
 use crate::study_view::{response, value_of};
-use bicolumn_store::{PointRecord, ResponseRecord, ScrewMark};
+use bicolumn_store::{PointRecord, ResponseRecord, one_cortex_screws};
 
 /// Reason that a difference is not credited to a factor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,13 +45,6 @@ pub(crate) fn withheld(
     };
     let (level, baseline) = (count(points)?, count(partners)?);
     (level != baseline).then_some(Withheld::OneCortex { baseline, level })
-}
-
-/// Shaft screws of plates that hold in one cortex, as built; `None` where the record does not tell.
-pub(crate) fn one_cortex_screws(point: &PointRecord) -> Option<usize> {
-    let shaft = point.screws.iter().filter(|s| s.row == "shaft");
-    let cortices: Option<Vec<u8>> = shaft.map(|s: &ScrewMark| s.cortices).collect();
-    Some(cortices?.into_iter().filter(|c| *c < 2).count())
 }
 
 /// Is a plate-end hot-spot no stress riser: does it lie on the upper rim of the band in which it was sought, or

@@ -23,6 +23,7 @@ pub mod grouped_warnings;
 pub mod interaction_chart;
 pub mod labels;
 pub mod line_styles;
+mod load_table;
 pub mod motion_chart;
 mod moved_with;
 pub mod number;

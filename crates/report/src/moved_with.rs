@@ -2,21 +2,21 @@
 
 use crate::labels::{capital, factor_words};
 use crate::study_view::{Group, StudyView};
-use bicolumn_store::{PlateMark, PointRecord, ScrewMark};
+use bicolumn_store::{AS_BUILT, AsBuilt, PointRecord};
 
 /// Least change that is told, mm.
 const LEAST_MM: f64 = 0.05;
 
-/// A quantity of a construct as built.
-struct AsBuilt {
-    words: String,
+/// Value of a quantity of a construct as built.
+struct AsBuiltValue {
+    words: &'static str,
     unit: &'static str,
     value: f64,
 }
 
 /// Least and largest value of a quantity over the points of a block.
 struct Span {
-    words: String,
+    words: &'static str,
     unit: &'static str,
     ends: [f64; 2],
 }
@@ -74,7 +74,7 @@ fn widest_spans(view: &StudyView, group: &Group<'_>) -> Vec<Span> {
         }
         let of_block = group.points.iter().filter(|p| view.block_of(p) == block);
         let mut spans: Vec<Span> = Vec::new();
-        for AsBuilt { words, unit, value } in of_block.flat_map(|p| as_built(p)) {
+        for AsBuiltValue { words, unit, value } in of_block.flat_map(|p| as_built(p)) {
             match spans.iter_mut().find(|s| s.words == words) {
                 Some(s) => s.ends = [s.ends[0].min(value), s.ends[1].max(value)],
                 None => spans.push(Span {
@@ -96,57 +96,17 @@ fn widest_spans(view: &StudyView, group: &Group<'_>) -> Vec<Span> {
     widest
 }
 
-fn as_built(point: &PointRecord) -> Vec<AsBuilt> {
-    let mut all = Vec::new();
-    let mut add = |words: String, unit, value: Option<f64>| {
-        all.extend(value.map(|value| AsBuilt { words, unit, value }));
+/// Quantities of a point as built.
+fn as_built(point: &PointRecord) -> Vec<AsBuiltValue> {
+    let all = AS_BUILT.iter();
+    let value = |q: &AsBuilt| {
+        Some(AsBuiltValue {
+            words: q.words,
+            unit: q.unit,
+            value: q.of_point(point)?,
+        })
     };
-    for plate in &point.plates {
-        let site = &plate.site;
-        add(
-            format!("{site} plate's end"),
-            "mm",
-            Some(plate.end_level_mm),
-        );
-        let lowest = innermost_shaft_screw(point, plate);
-        add(format!("{site} innermost shaft screw"), "mm", lowest);
-        add(
-            format!("{site} working length"),
-            "mm",
-            working_length_mm(point, plate),
-        );
-    }
-    let shaft = || point.screws.iter().filter(|s| s.row == "shaft");
-    let shortest = shaft().map(|s| s.length_mm).reduce(f64::min);
-    add("shortest shaft screw".into(), "mm", shortest);
-    let one_cortex = crate::credit::one_cortex_screws(point).map(|n| n as f64);
-    add(
-        "shaft screws that hold in one cortex".into(),
-        "",
-        one_cortex,
-    );
-    all
-}
-
-fn of_row<'a>(
-    point: &'a PointRecord,
-    plate: &'a PlateMark,
-    row: &'a str,
-) -> impl Iterator<Item = &'a ScrewMark> {
-    let screws = point.screws.iter();
-    screws.filter(move |s| s.plate == plate.site && s.row == row)
-}
-
-/// Level of a plate's lowest shaft screw where it enters the bone, mm.
-fn innermost_shaft_screw(point: &PointRecord, plate: &PlateMark) -> Option<f64> {
-    let levels = of_row(point, plate, "shaft").map(|s| s.entry_level_mm);
-    levels.reduce(f64::min)
-}
-
-/// Working length: levels between a plate's lowest shaft screw and its uppermost distal screw, mm.
-fn working_length_mm(point: &PointRecord, plate: &PlateMark) -> Option<f64> {
-    let distal = of_row(point, plate, "distal").map(|s| s.entry_level_mm);
-    Some(innermost_shaft_screw(point, plate)? - distal.reduce(f64::max)?)
+    all.filter_map(value).collect()
 }
 
 #[cfg(test)]

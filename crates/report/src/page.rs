@@ -12,6 +12,7 @@ use crate::labels::{
     STAGGER, capital, case_words, factor_words, level_words, response_words, shown_unit,
 };
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
+use crate::load_table::load_table;
 use crate::motion_chart::{MOST_POINTS, motion_charts};
 use crate::number::plain;
 use crate::picture::Picture;
@@ -110,6 +111,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         warnings => grouped_warnings(view),
         landmarks => data(landmark_table(view)),
         inputs => data(input_table(view)),
+        loads => load_table(view).map(data),
         not_modelled => NOT_MODELLED,
         checklist => data(checklist(view)),
         definitions => data(definition_table(view)),

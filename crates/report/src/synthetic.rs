@@ -201,6 +201,8 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
             .to_vec(),
         screws,
         fracture_levels_mm: Some([32.5, 37.5]),
+        shaft_axis_mm: Some([-9.0, 0.0, 0.0]),
+        canal_floor_bent_mm: Some(0.0),
         stages: [
             ("geometry", 0.4),
             ("mesh", 9.2),

@@ -10,6 +10,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod as_built;
 pub mod atomic;
 pub mod digest;
 pub mod error;
@@ -19,6 +20,7 @@ pub mod record_file;
 pub mod results;
 mod screw_table;
 
+pub use as_built::{AS_BUILT, AsBuilt, load_line_mm, off_shaft_mm, one_cortex_screws};
 pub use atomic::{can_write, create_folder, write_atomic};
 pub use digest::{digest_of, digest_text};
 pub use error::StoreError;

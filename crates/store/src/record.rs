@@ -138,6 +138,12 @@ pub struct PointRecord {
     pub screws: Vec<ScrewMark>,
     /// Levels of the fracture's faces on the shaft axis, distal then proximal, mm.
     pub fracture_levels_mm: Option<[f64; 2]>,
+    /// Point of the shaft's axis at the level of the flexion axis, mm; `None` in records that do not tell.
+    #[serde(default)]
+    pub shaft_axis_mm: Option<[f64; 3]>,
+    /// Largest distance by which the canal's floor was bent out of the way of screws, mm.
+    #[serde(default)]
+    pub canal_floor_bent_mm: Option<f64>,
     pub stages: Vec<StageRecord>,
     /// Mesh quality table, verbatim from the mesher.
     pub mesh: serde_json::Value,
@@ -341,6 +347,8 @@ pub(crate) mod tests {
             plates: Vec::new(),
             screws: Vec::new(),
             fracture_levels_mm: None,
+            shaft_axis_mm: None,
+            canal_floor_bent_mm: None,
             stages: vec![
                 StageRecord {
                     name: "mesh".into(),

@@ -1,5 +1,6 @@
 //! Gathering all points into `results.csv`, `columns.json` and `screws.csv`.
 
+use crate::as_built::{AS_BUILT, AsBuilt, load_line_mm};
 use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::layout::StudyFolder;
@@ -86,6 +87,7 @@ enum Source {
     Response(String),
     ErrorOf(String),
     MeshCount(&'static str),
+    AsBuilt(AsBuilt),
     Residual,
     Equilibrium,
     Seconds,
@@ -118,7 +120,7 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
         let source = Source::Factor(factor.clone());
         list.push(column(factor, unit_of_key(factor), &text, source));
     }
-    list.push(column("case", "", "Load case.", Source::Case));
+    list.push(column("case", "", &case_definition(gathered), Source::Case));
 
     let responses = || {
         let cases = gathered.points.iter().flat_map(|p| &p.cases);
@@ -146,6 +148,15 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             let source = Source::ErrorOf(name.clone());
             list.push(column(&format!("{name}__error"), &unit, &text, source));
         }
+    }
+    for quantity in AS_BUILT {
+        let source = Source::AsBuilt(quantity);
+        list.push(column(
+            quantity.name,
+            quantity.unit,
+            quantity.definition,
+            source,
+        ));
     }
     list.extend([
         column(
@@ -194,6 +205,33 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
     list
 }
 
+/// Definition of the column of load cases: the resultant of each, with the line of a force, at the first point.
+fn case_definition(gathered: &Gathered) -> String {
+    let mut text = "Load case.".to_string();
+    let Some(point) = gathered.points.iter().find(|p| !p.cases.is_empty()) else {
+        return text;
+    };
+    let vector = |v: [f64; 3]| {
+        let shown = v.map(|x| format!("{:.2}", if x.abs() < 0.005 { 0.0 } else { x }));
+        format!("({})", shown.join(", "))
+    };
+    let told = point.cases.iter().map(|c| match load_line_mm(c) {
+        Some(line) => format!(
+            "{}, force {} N along the line through {} mm",
+            c.name,
+            vector(c.force_n),
+            vector(line)
+        ),
+        None => format!("{}, couple {} N.mm", c.name, vector(c.moment_nmm)),
+    });
+    let told = told.collect::<Vec<_>>().join("; ");
+    text += &format!(
+        " Resultants on the joint at {}, X anterior, Y proximal, Z lateral of a right bone: {told}.",
+        point.id
+    );
+    text
+}
+
 fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(columns.iter().map(|c| &c.name))?;
@@ -240,6 +278,7 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
         Source::MeshCount(name) => point.mesh[*name]
             .as_u64()
             .map_or(String::new(), |n| n.to_string()),
+        Source::AsBuilt(quantity) => number(case.and_then(|c| quantity.value(point, c))),
         Source::Residual => number(case.map(|c| c.residual)),
         Source::Equilibrium => number(case.map(|c| c.equilibrium)),
         Source::Seconds => {

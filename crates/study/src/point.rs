@@ -292,6 +292,11 @@ fn record(
             let half = 0.5 * f.spec.gap_mm;
             [f.centre.y - half, f.centre.y + half]
         }),
+        shaft_axis_mm: Some(construct.bone.shaft_axis(0.0).into()),
+        canal_floor_bent_mm: construct
+            .canal_floor
+            .as_ref()
+            .map(|_| construct.canal_floor_bent_mm),
         stages,
         mesh: as_value(serde_json::to_value(&model.problem.mesh().quality)),
         solver: as_value(serde_json::to_value(&solution.by_load.report)),

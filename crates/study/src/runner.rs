@@ -376,6 +376,8 @@ pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRe
         plates: Vec::new(),
         screws: Vec::new(),
         fracture_levels_mm: None,
+        shaft_axis_mm: None,
+        canal_floor_bent_mm: None,
         stages: Vec::new(),
         mesh: serde_json::Value::Null,
         solver: serde_json::Value::Null,
