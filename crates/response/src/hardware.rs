@@ -37,7 +37,7 @@ family! {
         Bending: "screw_bending_max_nmm", Nmm,
             "Largest bending moment in a shank, over the same: size of the moment of those nodal forces about the point of the axis at the cut, across the axis.";
         Torque: "screw_torque_max_nmm", Nmm,
-            "Torque in a shank of largest size, over the same: that moment along the axis, on the part beyond, right-hand rule towards the tip.";
+            "Torque in a shank of largest size, over the same: that moment along the axis, on the part beyond; right-hand rule towards the tip on a right bone, its mirror image on a left one.";
     }
 }
 
@@ -49,7 +49,7 @@ family! {
         Bending: "plate_bending_max_{}_nmm", Nmm,
             "Largest bending moment through those sections: size of the moment across the plate's length, about the middle of its thickness on its centre line.";
         Torque: "plate_torque_max_{}_nmm", Nmm,
-            "Torque of largest size through those sections, about the same, on the distal part, right-hand rule towards proximal.";
+            "Torque of largest size through those sections, about the same, on the distal part; right-hand rule towards proximal on a right bone, its mirror image on a left one.";
     }
 }
 

@@ -85,7 +85,7 @@ family! {
             "Largest shear over the matched face.",
             estimated_by(RelativeMotion);
         RotationAxial: "motion_rotation_axial_deg", Deg,
-            "Rotation of the distal fracture face against the proximal one (difference of the two best-fit rigid rotations) about the fracture normal, right-hand rule, normal pointing proximally.",
+            "Rotation of the distal fracture face against the proximal one (difference of the two best-fit rigid rotations) about the fracture normal, which points proximally; right-hand rule on a right bone, its mirror image on a left one.",
             estimated_by(RelativeMotion);
         RotationSagittal: "motion_rotation_sagittal_deg", Deg,
             "The same about the lateral axis in the fracture plane (flexion and extension).",
