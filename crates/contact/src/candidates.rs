@@ -1,8 +1,6 @@
 //! Candidates: components of points that the laws call for and that the reduced problem does not have yet.
 
 use crate::compliance::{AXIAL, CIRCUMFERENTIAL, NORMAL};
-use crate::increment::Increment;
-use crate::iteration::Iteration;
 use crate::law::Law;
 use crate::path::LoadPath;
 use crate::system::System;
@@ -92,27 +90,28 @@ fn frictional(law: Law) -> &'static [usize] {
     }
 }
 
-/// Components to take in next: all ties, the points that penetrate deepest, and shear where anything presses. `steps`:
-/// the steps as far as the half cycle tells them.
-pub(crate) fn candidates(
-    system: &System<'_>,
-    running: &[(&Increment<'_>, &Iteration)],
-    steps: &[Vec<Vec3>],
-    wave: usize,
-) -> Vec<Component> {
+/// Iterate of a load path as far as the half cycle tells it.
+pub(crate) struct Ahead<'a> {
+    pub(crate) path: &'a LoadPath<'a>,
+    /// Displacement, mm.
+    pub(crate) u: Vec<Vec3>,
+    /// Contact force λ of each row, N.
+    pub(crate) forces: &'a [f64],
+}
+
+/// Components to take in next: all ties, the points that penetrate deepest, and shear where anything presses.
+pub(crate) fn candidates(system: &System<'_>, ahead: &[Ahead<'_>], wave: usize) -> Vec<Component> {
     let points = system.interfaces.points();
     let mut depth: BTreeMap<usize, f64> = BTreeMap::new();
     let mut tied = BTreeSet::new();
     let mut tangential = BTreeSet::new();
-    for ((increment, iteration), step) in running.iter().zip(steps) {
-        let path = increment.path();
-        let ahead: Vec<Vec3> = increment.u().iter().zip(step).map(|(u, w)| u + w).collect();
-        for (k, deep) in path.penetrating(system, &ahead) {
+    for Ahead { path, u, forces } in ahead {
+        for (k, deep) in path.penetrating(system, u) {
             let at = depth.entry(k).or_insert(0.0);
             *at = at.max(deep);
         }
         tied.extend(path.untied(system));
-        tangential.extend(path.without_shear(system, iteration.forces()));
+        tangential.extend(path.without_shear(system, forces));
     }
     let mut order: Vec<(usize, f64)> = depth.into_iter().collect();
     order.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
@@ -131,7 +130,7 @@ pub(crate) fn candidates(
         out.push((k, NORMAL));
         // Where friction alone may hold a part, an iteration without it would throw the part off.
         if system.has_floating_parts {
-            let laws = running.iter().map(|(i, _)| i.path().law_at(&points[k]));
+            let laws = ahead.iter().map(|a| a.path.law_at(&points[k]));
             tangential.extend(laws.flat_map(|law| frictional(law).iter().map(move |c| (k, *c))));
         }
     }

@@ -1,7 +1,7 @@
 //! Compliance of the active rows, as the preconditioner sees it.
 
 use crate::dense::Symmetric;
-use crate::interfaces::Point;
+use crate::point::Point;
 use crate::preload::Section;
 use bicolumn_base::Vec3;
 use bicolumn_solve::{ForceBasis, HalfPreconditioned, NodalForces};

@@ -1,6 +1,6 @@
 //! Forecast of a contact solution's cost from its sizes, by the cost model of `bicolumn_solve`.
 
-use crate::solution::{ContactOptions, Step};
+use crate::options::{ContactOptions, Step};
 use crate::{Interfaces, Law};
 use bicolumn_solve::cost::{ContactSize, contact};
 use bicolumn_solve::{Forecast, SolveReport};

@@ -2,7 +2,6 @@
 
 use crate::compliance::Row;
 use crate::history::{History, Iterate};
-use crate::iteration::{Iteration, Step};
 use crate::law::Law;
 use crate::path::{Failure, LoadPath, PathEnd, Progress};
 use crate::reduced::ActiveSet;
@@ -28,6 +27,20 @@ pub(crate) struct Increment<'a> {
     iterations: usize,
     /// Iteration at which the reduced problem last grew.
     last_new: usize,
+}
+
+/// Update of an iterate by one iteration.
+pub(crate) struct Update {
+    /// Contact force λ of each row after the step, N.
+    pub(crate) forces: Vec<f64>,
+    /// Relative residual of the contact laws.
+    pub(crate) law_residual: f64,
+    /// d, mm.
+    pub(crate) step: Vec<Vec3>,
+    /// M d, N.
+    pub(crate) preconditioned: Vec<Vec3>,
+    /// K d, N.
+    pub(crate) product: Vec<Vec3>,
 }
 
 /// Outcome of an iteration.
@@ -168,18 +181,14 @@ impl<'a> Increment<'a> {
     }
 
     /// Takes the step of an iteration and decides: another iteration, the next increment or the end.
-    pub(crate) fn accept(
-        mut self,
-        system: &System<'_>,
-        iteration: Iteration,
-        update: Step,
-    ) -> Next<'a> {
-        let Step {
+    pub(crate) fn accept(mut self, system: &System<'_>, update: Update) -> Next<'a> {
+        let Update {
+            forces,
+            law_residual,
             step,
             preconditioned,
             product,
         } = update;
-        let (forces, law_residual) = iteration.into_parts();
         let tolerance = self.progress.path.tolerance;
         self.iterations += 1;
         let report = &mut self.progress.report;

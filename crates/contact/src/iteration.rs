@@ -15,9 +15,9 @@
 //! Rows come into the reduced problem in waves, until with the forces that it finds no other point would press; M⁻¹ is
 //! half applied meanwhile.
 
-use crate::candidates::candidates;
+use crate::candidates::{Ahead, candidates};
 use crate::compliance::{ActivePoint, Row};
-use crate::increment::{Increment, Next};
+use crate::increment::{Increment, Next, Update};
 use crate::law::Law;
 use crate::path::PathEnd;
 use crate::reduced::{self, Conditions, Constraint, Rows, Unilateral};
@@ -39,23 +39,13 @@ const REDUCED_COARSEST: f64 = 1e-5;
 const REDUCED_FINEST: f64 = 1e-12;
 
 /// Contact forces and jumps of an iteration while its step is found.
-pub(crate) struct Iteration {
+struct Iteration {
     /// λ of each row, N.
     forces: Vec<f64>,
     /// j of each row, mm.
     jumps: Vec<f64>,
     /// Relative residual of the contact laws; infinite until the reduced problem has been solved.
     law_residual: f64,
-}
-
-/// Step of an iteration with its products.
-pub(crate) struct Step {
-    /// d, mm.
-    pub(crate) step: Vec<Vec3>,
-    /// M d, N.
-    pub(crate) preconditioned: Vec<Vec3>,
-    /// K d, N.
-    pub(crate) product: Vec<Vec3>,
 }
 
 impl Iteration {
@@ -71,15 +61,6 @@ impl Iteration {
             jumps,
             law_residual: f64::INFINITY,
         }
-    }
-
-    pub(crate) fn forces(&self) -> &[f64] {
-        &self.forces
-    }
-
-    /// Contact forces and the relative residual of the laws.
-    pub(crate) fn into_parts(self) -> (Vec<f64>, f64) {
-        (self.forces, self.law_residual)
     }
 
     /// Takes in new rows, without force. `works`: the change of their jumps in this iteration so far.
@@ -183,8 +164,8 @@ pub(crate) fn follow(
         let found = proximal_steps(system, basis, &mut running);
         let next: Vec<_> = running.into_iter().zip(found).collect();
         running = vec![];
-        for ((k, increment), (iteration, update)) in next {
-            match increment.accept(system, iteration, update) {
+        for ((k, increment), update) in next {
+            match increment.accept(system, update) {
                 Next::Iterate(increment) => running.push((k, *increment)),
                 Next::End(end) => ended.push((k, *end)),
             }
@@ -194,12 +175,12 @@ pub(crate) fn follow(
     ended.into_iter().map(|(_, end)| end).collect()
 }
 
-/// One iteration of every increment, with its step.
+/// One iteration of every increment.
 fn proximal_steps(
     system: &mut System<'_>,
     basis: &mut ForceBasis,
     running: &mut [(usize, Increment<'_>)],
-) -> Vec<(Iteration, Step)> {
+) -> Vec<Update> {
     let (iterations, steps) = half_applied(system, basis, running);
     let products = system.prepared.apply(&steps, None);
     let increments = running.iter().map(|(_, increment)| increment);
@@ -211,12 +192,13 @@ fn proximal_steps(
             let change = difference(&iteration.forces, increment.forces());
             let pushed = system.nodal_forces(&change);
             let preconditioned = increment.residual().iter().zip(&pushed);
-            let update = Step {
+            Update {
                 preconditioned: preconditioned.map(|(r, p)| r + p).collect(),
+                forces: iteration.forces,
+                law_residual: iteration.law_residual,
                 step,
                 product,
-            };
-            (iteration, update)
+            }
         })
         .collect()
 }
@@ -240,8 +222,16 @@ fn half_applied(
         .iter()
         .any(|(_, i)| i.iterations() < FIRST_ITERATIONS);
     for wave in 0..if is_first { FIRST_WAVES } else { WAVES } {
-        let pairs: Vec<_> = running.iter().map(|(_, i)| i).zip(&iterations).collect();
-        let new = candidates(system, &pairs, &half.approximation(), wave);
+        let ahead = running.iter().zip(&iterations);
+        let ahead: Vec<Ahead<'_>> = ahead
+            .zip(half.approximation())
+            .map(|(((_, increment), iteration), step)| Ahead {
+                path: increment.path(),
+                u: increment.u().iter().zip(step).map(|(u, w)| u + w).collect(),
+                forces: &iteration.forces,
+            })
+            .collect();
+        let new = candidates(system, &ahead, wave);
         if new.is_empty() && wave > 0 {
             break;
         }

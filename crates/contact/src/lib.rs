@@ -81,8 +81,10 @@ mod increment;
 pub mod interfaces;
 mod iteration;
 pub mod law;
+pub mod options;
 mod patches;
 mod path;
+mod point;
 pub mod preload;
 mod reduced;
 pub mod report;
@@ -93,8 +95,7 @@ mod system;
 
 pub use interfaces::Interfaces;
 pub use law::Law;
+pub use options::{ContactOptions, Step};
 pub use preload::Preload;
 pub use report::{CaseReport, SetReport, Status, Traction};
-pub use solution::{
-    ContactError, ContactOptions, ContactSolution, Step, solve, solve_with_forecast,
-};
+pub use solution::{ContactError, ContactSolution, solve, solve_with_forecast};

@@ -1,6 +1,6 @@
 //! Patches: agglomeration of contact points up to a least area.
 
-use crate::interfaces::Point;
+use crate::point::Point;
 use bicolumn_base::Vec3;
 use std::collections::{BTreeMap, BTreeSet};
 

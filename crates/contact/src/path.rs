@@ -1,7 +1,7 @@
 //! Load paths: the way from one state of a construct to the next.
 
-use crate::interfaces::Point;
 use crate::law::Law;
+use crate::point::Point;
 use crate::reduced::ActiveSet;
 use crate::report::{CaseReport, Status};
 use crate::state::State;

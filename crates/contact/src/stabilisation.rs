@@ -1,7 +1,7 @@
 //! Stiffness of springs between the sides of interfaces, which stabilises the preconditioner of parts that nothing but
 //! interfaces holds.
 
-use crate::interfaces::Point;
+use crate::point::Point;
 use bicolumn_base::Mat3;
 use bicolumn_solve::InterfaceStiffness;
 

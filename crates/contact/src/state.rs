@@ -1,7 +1,7 @@
 //! State of a construct on its load path.
 
-use crate::interfaces::Point;
 use crate::law::Law;
+use crate::point::Point;
 use bicolumn_base::Vec3;
 
 /// Displacement, contact forces and history variables at one moment of a load path.

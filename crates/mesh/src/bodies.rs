@@ -1,7 +1,7 @@
 //! Is every fragment, plate and screw in one piece, and as large as it should be?
 
 use crate::adjacency::{FaceTable, NONE};
-use crate::gates::Candidate;
+use crate::candidate::Candidate;
 use crate::tet::{centroid, six_volumes};
 use crate::{Body, GateFault};
 use bicolumn_base::Vec3;

@@ -1,10 +1,11 @@
 //! From blueprint to mesh: lattice, cuts, improvement, gates, ten nodes; with a ladder of retries.
 
 use crate::axes::snap_to_axes;
+use crate::candidate::Candidate;
 use crate::complex::{Complex, REMOVED};
 use crate::curved_edges::{split_after_improvement, split_before_improvement};
 use crate::cut::{Cutter, settle_provenance};
-use crate::gates::{Candidate, pass};
+use crate::gates::pass;
 use crate::improve::improve;
 use crate::islands::remove_islands;
 use crate::lattice::{LatticeTask, lattice};

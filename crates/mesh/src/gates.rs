@@ -5,28 +5,13 @@
 
 use crate::adjacency::{FaceTable, NONE, face_table};
 use crate::bodies;
+use crate::candidate::Candidate;
 use crate::manifold::non_manifold_edges;
 use crate::promote::{StraightFacet, StraightMesh};
 use crate::surfaces::Surfaces;
 use crate::tet::{centroid, face, six_volumes};
 use crate::{Body, GateFault, MeshError, Quality};
-use bicolumn_base::{Part, Vec3};
-
-/// Labelled tetrahedra with the classification of their vertices, ready to be checked.
-#[derive(Clone)]
-pub(crate) struct Candidate {
-    pub(crate) position: Vec<Vec3>,
-    /// Surfaces of each vertex.
-    pub(crate) on: Vec<u128>,
-    pub(crate) tets: Vec<[u32; 4]>,
-    pub(crate) part: Vec<Part>,
-}
-
-impl Candidate {
-    pub(crate) fn corners(&self, t: usize) -> [Vec3; 4] {
-        self.tets[t].map(|v| self.position[v as usize])
-    }
-}
+use bicolumn_base::Part;
 
 /// Numbers of the quality table that only the gates know.
 #[derive(Debug, Default, Clone, Copy, PartialEq)]
@@ -182,7 +167,7 @@ fn classified(
 mod tests {
     use super::*;
     use crate::SurfaceName;
-    use bicolumn_base::{Fragment, ScrewNumber, Tissue};
+    use bicolumn_base::{Fragment, ScrewNumber, Tissue, Vec3};
     use bicolumn_geometry::Field;
 
     const BONE: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);

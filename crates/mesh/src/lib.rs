@@ -22,6 +22,7 @@ mod axes;
 pub mod blueprint;
 mod bodies;
 mod build;
+mod candidate;
 mod complex;
 mod curved;
 mod curved_edges;

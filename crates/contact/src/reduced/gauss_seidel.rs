@@ -1,7 +1,7 @@
 //! Block Gauss-Seidel over the points: each in turn is put right under its law, the others as they are.
 
-use super::iterate::{Iterate, project_onto_disk};
-use super::{Conditions, Constraint, Rows, Unilateral};
+use crate::reduced::iterate::{Iterate, project_onto_disk};
+use crate::reduced::laws::{Conditions, Constraint, Rows, Unilateral};
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 /// Visits every constraint once.

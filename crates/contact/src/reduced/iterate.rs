@@ -1,7 +1,7 @@
 //! An iterate of the reduced problem: forces and jumps that belong together.
 
-use super::{Rows, Unilateral};
 use crate::dense::Symmetric;
+use crate::reduced::laws::{Rows, Unilateral};
 
 /// Contact forces λ and the jumps j that they make: every change of λ changes j by S.
 pub(super) struct Iterate<'a> {

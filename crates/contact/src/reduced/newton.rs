@@ -18,11 +18,11 @@
 //! where d = λ_t/|λ_t| projected and d⊥ = (−d₂, d₁). κ is the derivative of the direction of slip: on the edge of the
 //! Coulomb disk the slip over the bound resists a turn of the shear. A is not symmetric where friction slips.
 
-use super::iterate::{Iterate, project_onto_disk};
-use super::residual::residual;
-use super::{Conditions, Constraint, Rows, Unilateral};
 use crate::condensed::Condensed;
 use crate::dense::{Lu, Square, Symmetric};
+use crate::reduced::iterate::{Iterate, project_onto_disk};
+use crate::reduced::laws::{Conditions, Constraint, Rows, Unilateral};
+use crate::reduced::residual::residual;
 
 /// Active set of the last Newton step with the factors of its matrix A.
 ///

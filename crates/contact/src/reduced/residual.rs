@@ -1,7 +1,7 @@
 //! Residual of the contact laws.
 
-use super::iterate::{Iterate, project_onto_disk};
-use super::{Conditions, Constraint};
+use crate::reduced::iterate::{Iterate, project_onto_disk};
+use crate::reduced::laws::{Conditions, Constraint};
 
 /// Sum of squares of the lengths that one projection onto the laws would take off, mm²: |min(g, c_n λ_n)| for the normal
 /// law, c_t |P(λ_t − s/c_t; μ λ_n) − λ_t| for the tangential one, |s| of ties. Zero exactly where all laws hold.

@@ -5,8 +5,8 @@
 //! merged. The link condition (Dey, Edelsbrunner, Guha, Nekhayev 1999, Publ Inst Math 66:23) is
 //! checked on vertices, edges and the interface, and no label may end up pinched at an edge.
 
-use super::Improver;
 use crate::complex::EdgeFace;
+use crate::improve::improver::Improver;
 use crate::manifold::is_non_manifold;
 use crate::quality::shape;
 use crate::surfaces::{PINNED, bits};

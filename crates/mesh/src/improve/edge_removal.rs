@@ -5,7 +5,7 @@
 //! ab on a smooth interface is swapped for the edge cd between the two ends of the polygons on
 //! either side, each of which is triangulated by itself.
 
-use super::Improver;
+use crate::improve::improver::Improver;
 use crate::quality::shape;
 use crate::surfaces::PINNED;
 use crate::tet::six_volumes;

@@ -1,6 +1,6 @@
 //! Two tetrahedra to three: the shared face goes, an edge between the far corners comes.
 
-use super::Improver;
+use crate::improve::improver::Improver;
 use crate::quality::shape;
 use crate::tet::{face, six_volumes};
 

@@ -9,6 +9,7 @@
 mod collapse;
 mod edge_removal;
 mod flip;
+mod improver;
 mod smooth;
 
 pub(crate) use smooth::place_in_star;
@@ -17,6 +18,7 @@ use crate::complex::{Complex, REMOVED};
 use crate::surfaces::{PINNED, Surfaces};
 use crate::tet::EDGES;
 use bicolumn_base::Vec3;
+use improver::Improver;
 
 /// Shapes below this are worth smoothing.
 const SMOOTH_BELOW: f64 = 0.5;
@@ -29,16 +31,6 @@ const PROJECTION_ROUNDS: usize = 6;
 const LEAST_SHAPE_ON_SURFACE: f64 = 0.18;
 /// Least shape that the way there may cost: the sine of 20 degrees and a little.
 const GOOD_SHAPE: f64 = 0.36;
-
-/// A complex being improved.
-pub(crate) struct Improver<'m, 'a> {
-    mesh: &'m mut Complex,
-    surfaces: &'m Surfaces<'a>,
-    /// Finest lattice cell, mm.
-    finest: f64,
-    /// Longest edge that a collapse may make, mm.
-    longest: f64,
-}
 
 /// Improves the complex. `finest` and `coarsest` are the lattice's cell sizes, mm.
 pub(crate) fn improve(mesh: &mut Complex, surfaces: &Surfaces<'_>, finest: f64, coarsest: f64) {

@@ -4,8 +4,8 @@
 //! step is projected: freely inside, in the tangent plane on a surface, along a curve where two
 //! surfaces meet; corners stay.
 
-use super::Improver;
 use crate::complex::REMOVED;
+use crate::improve::improver::Improver;
 use crate::quality::shape;
 use crate::surfaces::{PINNED, Surfaces, bits};
 use bicolumn_base::Vec3;
