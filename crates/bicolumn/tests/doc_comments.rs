@@ -9,9 +9,6 @@ const OPENINGS: [&str; 8] = [
     "What", "Which", "Those", "That", "Of", "Who", "Whose", "Whom",
 ];
 
-/// Crates whose comments are being rewritten with their names.
-const NOT_YET: [&str; 2] = ["sparse", "solve"];
-
 /// Source files below a folder, by path.
 fn sources(folder: &Path, out: &mut Vec<PathBuf>) {
     let mut entries: Vec<PathBuf> = fs::read_dir(folder)
@@ -21,10 +18,7 @@ fn sources(folder: &Path, out: &mut Vec<PathBuf>) {
     entries.sort();
     for path in entries {
         if path.is_dir() {
-            if path
-                .file_name()
-                .is_some_and(|n| n != "target" && NOT_YET.iter().all(|c| n != *c))
-            {
+            if path.file_name().is_some_and(|n| n != "target") {
                 sources(&path, out);
             }
         } else if path.extension().is_some_and(|e| e == "rs") {

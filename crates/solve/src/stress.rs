@@ -106,7 +106,7 @@ impl StressField {
             .collect()
     }
 
-    /// What recovery would make of this field at some part-nodes, were it the elements' own: sampled where
+    /// Recovered stress at some part-nodes if this field were the elements' own: sampled where
     /// theirs is, carried to the nodes and averaged. The difference from the field is what recovery itself
     /// takes off or adds.
     pub fn recovered_again(

@@ -255,7 +255,7 @@ fn the_coarse_matrix_has_the_energy_of_interpolated_motions() {
     assert!((ratio - 1.0).abs() < 1e-12, "{ratio}");
 }
 
-/// What P makes of a coarse vector.
+/// P times a coarse vector.
 fn interpolated(
     both: &Both,
     p: &Prolongation,

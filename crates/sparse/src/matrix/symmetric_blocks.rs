@@ -16,7 +16,7 @@ pub type Block<T> = [[T; 3]; 3];
 /// cache when rows are numbered along a space-filling curve), 4 for each index, 48 W for each row.
 #[derive(Debug, Clone)]
 pub struct SymmetricBlocks {
-    /// Which blocks there are.
+    /// Sparsity pattern.
     pub pattern: Arc<Pattern>,
     /// Upper blocks in the order of the pattern.
     pub upper: Vec<Block<f64>>,
