@@ -15,12 +15,11 @@
 #![allow(clippy::print_stdout)]
 
 use bicolumn_base::Vec3;
-use bicolumn_model::{Components, LoadCase, Material, Patch, Problem, Support, nodes_on};
-use bicolumn_solve::{PartNodes, SolveOptions, StressField, solve};
+use bicolumn_solve::SolveOptions;
 use bicolumn_verify::exact::circular_hole::KirschHole;
+use bicolumn_verify::imposed::Body;
 use bicolumn_verify::meshes::holed_plate::{FACES, HoledPlate, RIM};
 use std::error::Error;
-use std::sync::Arc;
 
 /// Stress concentration factor beside the hole.
 pub(crate) struct Factor {
@@ -44,31 +43,19 @@ pub(crate) fn factor() -> Result<Factor, Box<dyn Error>> {
         cells: [16, 14, 1],
         grading: 0.4,
     };
-    let mesh = Arc::new(plate.mesh()?);
+    let mesh = plate.mesh()?;
 
-    let rim = nodes_on(&mesh, RIM);
-    let moved = rim
-        .into_iter()
-        .map(|n| (n, exact.displacement_mm(mesh.nodes[n as usize])));
-    let grip = Support::prescribed("rim", Components::ALL, moved);
-    let faces = Patch::of_free_facets(&mesh, "faces", |f, _, _| {
-        FACES.contains(&mesh.surfaces[f.surface as usize])
-    })?;
-    let pull = LoadCase::new("tension", [])
-        .with_traction(&mesh, &faces, |x, n| exact.stress_mpa(x).traction(n));
-    let bone = Material::new("bone", exact.young_mpa, exact.poisson, "example");
-    let problem = Problem::new(mesh.clone(), vec![bone], [grip], vec![pull])?;
-
-    let solution = solve(&problem, &SolveOptions::default())?;
-    let part_nodes = PartNodes::of(&mesh);
-    let stress = StressField::recover(&problem, &part_nodes, &solution.displacement[0]);
+    // Displacements of the infinite body on the rim, its tractions on the faces; the hole is free.
+    let found = Body::new(mesh, exact.young_mpa, exact.poisson)
+        .impose(RIM, |x| exact.displacement_mm(x))
+        .pull(
+            |surface| FACES.contains(&surface),
+            |x, normal| exact.stress_mpa(x).traction(normal),
+        )
+        .solve(&SolveOptions::default())?;
 
     let beside = Vec3::new(0.0, exact.radius_mm, 0.5 * plate.thickness_mm);
-    let nodes = part_nodes.node.iter().zip(&stress.values);
-    let far = |n: u32| (mesh.nodes[n as usize] - beside).norm();
-    let (_, peak) = nodes
-        .min_by(|a, b| far(*a.0).total_cmp(&far(*b.0)))
-        .ok_or("a mesh without nodes")?;
+    let (peak, _) = found.stress_near(beside);
     Ok(Factor {
         computed: peak.0[0] / exact.tension_mpa,
         exact: 3.0,
