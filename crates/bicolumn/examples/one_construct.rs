@@ -22,6 +22,7 @@ use bicolumn_mesh::{Sizing, SurfaceName, mesh_construct};
 use bicolumn_model::{
     JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, Support, nodes_on,
 };
+use bicolumn_response::{Carrier, Check, Load, ResponseId, Share};
 use bicolumn_solve::{SolveOptions, solve};
 use std::error::Error;
 use std::sync::Arc;
@@ -89,21 +90,25 @@ pub(crate) fn numbers() -> Result<Numbers, Box<dyn Error>> {
         solution: &solution,
         total: &solution.displacement,
         tightened: &[],
+        contact: None,
     };
     let measures = measure(&solved, None);
-    let value = |name: &str| {
-        let found = measures[0].responses.iter().find(|r| r.name == name);
+    let value = |id: ResponseId| {
+        let found = measures[0].responses.iter().find(|r| r.id == id);
         found
             .and_then(|r| r.value)
-            .ok_or_else(|| format!("no value of {name}"))
+            .ok_or_else(|| format!("no value of {id}"))
     };
-    let share = |carrier: &str| value(&format!("share_axial_gap_{carrier}"));
+    let mut shares = 0.0;
+    for carrier in Carrier::ALL {
+        shares += value(Share::AxialGap.of(carrier).into())?;
+    }
     Ok(Numbers {
-        stiffness_n_per_mm: value("stiffness_n_per_mm")?,
-        reaction_n: value("reaction_force_n")?,
+        stiffness_n_per_mm: value(Load::Stiffness.into())?,
+        reaction_n: value(Check::ReactionForce.into())?,
         load_n: sizes.axial_n,
-        share_of_bone: share("bone")?,
-        shares: share("bone")? + share("medial")? + share("other")? + share("screws")?,
+        share_of_bone: value(Share::AxialGap.of(Carrier::Bone).into())?,
+        shares,
     })
 }
 

@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used)]
 
-use bicolumn_study::{Job, Plan};
+use bicolumn_job::{Job, Plan};
 use std::path::Path;
 
 #[test]

@@ -11,15 +11,16 @@ use std::path::Path;
 use bicolumn_base::Vec3;
 use bicolumn_estimate::{Defects, Smoothing};
 use bicolumn_geometry::{ArticularSurface, Construct};
+use bicolumn_job::{Job, Plan, resolve};
 use bicolumn_measure::{RecoveredStress, Solved, measure_recovered};
 use bicolumn_mesh::{SurfaceName, mesh_construct};
 use bicolumn_model::{
     JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, Support, nodes_on,
 };
+use bicolumn_response::Load;
 use bicolumn_solve::{PartNodes, solve};
 use bicolumn_sparse::Team;
 use bicolumn_stats::{Design, analyse};
-use bicolumn_study::{Job, Plan, resolve};
 use std::sync::Arc;
 
 /// Coarse cells and stout screws: for the program, not for results.
@@ -58,7 +59,7 @@ fn tour(folder: &Path) -> Result<(), Box<dyn Error>> {
     let inputs = resolve(&job, point);
 
     let construct = Construct::build(&inputs.construct)?;
-    let on_the_axis = Vec3::y() * 100.0;
+    let on_the_axis = construct.bone.shaft_axis(100.0);
     assert!(construct.bone.outer().value(on_the_axis) < 0.0); // within the outer surface
     assert!(construct.bone.inner().value(on_the_axis) < 0.0); // and in the canal
 
@@ -107,12 +108,13 @@ fn tour(folder: &Path) -> Result<(), Box<dyn Error>> {
         solution: &solution,
         total: &solution.displacement,
         tightened: &[],
+        contact: None,
     };
     let measures = measure_recovered((&solved, &stress), None);
     let stiffness = measures[0]
         .responses
         .iter()
-        .find(|r| r.name == "stiffness_n_per_mm")
+        .find(|r| r.id == Load::Stiffness.into())
         .and_then(|r| r.value)
         .ok_or("no stiffness")?;
 
