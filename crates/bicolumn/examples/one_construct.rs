@@ -70,6 +70,10 @@ pub(crate) fn numbers() -> Result<Numbers, Box<dyn Error>> {
         joint(ArticularSurface::Capitellum, "capitellum")?,
         joint(ArticularSurface::Trochlea, "trochlea")?,
         construct.bone.side(),
+    )
+    .bearing_at(
+        [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
+            .map(|surface| construct.bone.bearing_point(surface)),
     );
     let sizes = LoadSizes::default();
     let axial = patches.case(&mesh, NamedLoad::Axial, &sizes);

@@ -76,6 +76,10 @@ fn tour(folder: &Path) -> Result<(), Box<dyn Error>> {
         joint(ArticularSurface::Capitellum, "capitellum")?,
         joint(ArticularSurface::Trochlea, "trochlea")?,
         construct.bone.side(),
+    )
+    .bearing_at(
+        [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
+            .map(|surface| construct.bone.bearing_point(surface)),
     );
     let axial = patches.case(&mesh, NamedLoad::Axial, &LoadSizes::default());
     assert!((axial.resultant_force() - Vec3::y() * 200.0).norm() < 1e-9);
