@@ -6,7 +6,7 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::{default_folder, threads};
 use bicolumn_job::resolve;
-use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId};
+use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId, ResponseName};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
@@ -174,11 +174,11 @@ fn write(
 }
 
 /// The largest variation of each response over the load cases.
-fn noise_floor(outcome: &Convergence) -> std::collections::BTreeMap<String, f64> {
+fn noise_floor(outcome: &Convergence) -> std::collections::BTreeMap<ResponseName, f64> {
     let mut floor = std::collections::BTreeMap::new();
     for r in &outcome.responses {
         if let Some(noise) = r.noise {
-            let most: &mut f64 = floor.entry(r.response.name()).or_insert(0.0);
+            let most: &mut f64 = floor.entry(r.response.into()).or_insert(0.0);
             *most = most.max(noise);
         }
     }

@@ -7,6 +7,9 @@
 
 mod support;
 
+use bicolumn_response::{
+    Carrier, Contact, InterfaceKind, Preload, ResponseId, ResponseName, Share,
+};
 use bicolumn_store::{CaseRecord, PointRecord, Status, StudyFolder, read_record};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -45,9 +48,9 @@ fn rows(file: &Path) -> Vec<BTreeMap<String, String>> {
     reader.deserialize().map(|r| r.unwrap()).collect()
 }
 
-fn value(case: &CaseRecord, name: &str) -> Option<f64> {
-    let found = case.responses.iter().find(|r| r.name == name);
-    found.unwrap_or_else(|| panic!("{name}")).value
+fn value(case: &CaseRecord, response: impl Into<ResponseId>) -> Option<f64> {
+    let name = ResponseName::from(response);
+    case.response(&name).unwrap().value
 }
 
 #[test]
@@ -75,22 +78,21 @@ fn a_tightened_plate_is_solved_and_a_point_that_cannot_converge_does_not_stop_th
     let case = &point.cases[0];
     let contact = case.contact.as_ref().unwrap();
     assert!(contact.converged && contact.reason.is_none());
-    let residual = contact.report["residual"].as_f64().unwrap();
+    let residual = contact.report.residual;
     assert!(residual > 0.0 && residual <= 1e-5, "{residual}");
-    let sets = contact.report["sets"].as_array().unwrap();
-    let names: Vec<&str> = sets.iter().map(|s| s["name"].as_str().unwrap()).collect();
+    let sets = &contact.report.sets;
+    let names: Vec<&str> = sets.iter().map(|s| s.name.as_str()).collect();
     assert_eq!(names, ["plate.medial-bone", "screw.01-seat"]);
     for set in sets {
-        let share = |of: &str| set[of].as_f64().unwrap();
-        let all = share("open_share") + share("stuck_share") + share("slipping_share");
+        let all = set.open_share + set.stuck_share + set.slipping_share;
         assert!((all - 1.0).abs() < 1e-12, "{all}");
-        assert!(share("open_share") < 1.0, "it presses somewhere");
+        assert!(set.open_share < 1.0, "it presses somewhere");
     }
 
     // What the screw was pulled to is mostly left, and two ways of finding it agree: the solver's section
     // force, and the forces of the bone on the shank.
-    let tension = contact.report["section_forces_n"][0].as_f64().unwrap();
-    let left = value(case, "preload_left_least").unwrap();
+    let tension = contact.report.section_forces_n[0];
+    let left = value(case, Preload::TensionLeftLeast).unwrap();
     assert!((left - tension / PRELOAD_N).abs() < 1e-12);
     assert!((0.5..1.5).contains(&left), "{left}");
     let screw = case.screws.iter().find(|s| s.screw == "screw.01").unwrap();
@@ -98,15 +100,19 @@ fn a_tightened_plate_is_solved_and_a_point_that_cannot_converge_does_not_stop_th
     let off = (screw.axial_n - tension).abs() / tension;
     assert!(off < 1e-5, "{off:.1e}");
     // The seat presses about as hard as the shank pulls.
-    let pressed = value(case, "contact_head_force_n").unwrap();
+    let pressed = value(case, Contact::Force.of(InterfaceKind::Head)).unwrap();
     assert!(
         (0.8..2.0).contains(&(pressed / tension)),
         "{pressed} {tension}"
     );
-    assert!(value(case, "contact_plate_force_n").unwrap() > 0.5 * PRELOAD_N);
-    assert_eq!(value(case, "contact_screw_force_n"), None, "bonded");
-    let shares =
-        ["bone", "medial", "screws"].map(|c| value(case, &format!("share_axial_gap_{c}")).unwrap());
+    assert!(value(case, Contact::Force.of(InterfaceKind::Plate)).unwrap() > 0.5 * PRELOAD_N);
+    assert_eq!(
+        value(case, Contact::Force.of(InterfaceKind::Screw)),
+        None,
+        "bonded"
+    );
+    let shares = [Carrier::Bone, Carrier::PlateMedial, Carrier::Screws]
+        .map(|c| value(case, Share::AxialGap.of(c)).unwrap());
     assert!(
         (shares.iter().sum::<f64>() - 1.0).abs() < 1e-4,
         "{shares:?}"
@@ -136,7 +142,7 @@ fn a_load_case_that_does_not_converge_has_no_values_and_says_so() {
     let case = &point.cases[0];
     assert!(!case.contact.as_ref().unwrap().converged);
     assert!(case.responses.iter().all(|r| r.value.is_none()));
-    assert!(case.screws.is_empty() && case.sharing.is_null());
+    assert!(case.screws.is_empty() && case.sharing.is_none());
     let warned = point
         .warnings
         .iter()

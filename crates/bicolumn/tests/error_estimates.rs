@@ -6,6 +6,7 @@
 
 mod support;
 
+use bicolumn_response::{Check, Load, Motion, PlateEndMax, ResponseId};
 use bicolumn_store::{PointRecord, StudyFolder, read_record};
 use support::call_on;
 
@@ -44,24 +45,24 @@ fn a_study_carries_estimates_where_they_are_asked_for() {
             assert_eq!(b.error_estimate, None);
             assert!(a.error_estimate.is_none_or(|e| e >= 0.0 && e.is_finite()));
         }
-        let estimate = |name: &str| {
-            let found = a.responses.iter().find(|r| r.name == name).unwrap();
+        let estimate = |id: ResponseId| {
+            let found = a.response(&id.into()).unwrap();
             found.value.map(|v| found.error_estimate.unwrap() / v.abs())
         };
         // What moves the load and what stores energy err alike, and that is the energy's error squared.
-        let energy = estimate("energy_total_nmm").unwrap();
+        let energy = estimate(Check::EnergyTotal.into()).unwrap();
         let expected = relative * relative / (1.0 - relative * relative);
         assert!(
             (energy / expected - 1.0).abs() < 1e-6,
             "{energy} {expected}"
         );
-        if let Some(stiffness) = estimate("stiffness_n_per_mm") {
+        if let Some(stiffness) = estimate(Load::Stiffness.into()) {
             assert!((stiffness / energy - 1.0).abs() < 1e-9);
         }
         for name in [
-            "motion_axial_mean_mm",
-            "motion_shear_mean_mm",
-            "plate_end_hotspot_max_mpa",
+            Motion::AxialMean.into(),
+            Motion::ShearMean.into(),
+            PlateEndMax::Hotspot.into(),
         ] {
             assert!(estimate(name).unwrap() > 0.0, "{name}");
         }

@@ -5,7 +5,6 @@ use crate::recovered::Recovered;
 use bicolumn_base::{Part, PlateSite, Vec3};
 use bicolumn_geometry::Construct;
 use bicolumn_response::Carrier;
-use serde::Serialize;
 
 /// Place of a part's carrier in [`Carrier::ALL`].
 fn carrier_of(part: Part) -> usize {
@@ -19,7 +18,7 @@ fn carrier_of(part: Part) -> usize {
 
 /// Forces and moments through horizontal sections, by carrier. At every level the carriers' sum is the
 /// load that acts below.
-#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct LoadSharing {
     /// Level of each section above the articular axis, mm.
     pub level_mm: Vec<f64>,
@@ -28,7 +27,7 @@ pub struct LoadSharing {
 }
 
 /// Force and moment of one carrier, level by level.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Carried {
     /// Carrier.
     pub carrier: Carrier,

@@ -156,10 +156,8 @@ pub fn checklist(view: &StudyView) -> Vec<Item> {
             None => "Held at the proximal end.".into(),
         },
     ));
-    let tets: Vec<u64> = view
-        .done()
-        .filter_map(|p| p.mesh["tets"].as_u64())
-        .collect();
+    let meshes = view.done().filter_map(|p| p.mesh.as_ref());
+    let tets: Vec<usize> = meshes.map(|m| m.tets).collect();
     list.push(match (tets.iter().min(), tets.iter().max()) {
         (Some(least), Some(most)) => item(
             "Element type, size, count, quality",

@@ -184,10 +184,9 @@ impl StudyView {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::synthetic::synthetic_study;
+    use crate::synthetic::{HEADLINE, synthetic_study};
 
     const OTHER: &str = "plates.thickness_mm";
-    const HEADLINE: &str = "plate_end_hotspot_max_mpa";
 
     /// The invented study's parallel points with a second factor: (stagger, thickness, value under every case).
     fn study_of(rows: &[(f64, f64, f64)]) -> StudyView {

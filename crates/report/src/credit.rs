@@ -1,6 +1,7 @@
 //! Differences that are not credited to the factor that is compared, and why.
 
 use crate::study_view::{response, value_of};
+use bicolumn_response::{PlateColumn, PlateEnd, PlateEndMax, ResponseName};
 use bicolumn_store::{PointRecord, ResponseRecord, one_cortex_screws};
 
 /// Reason that a difference is not credited to a factor.
@@ -28,7 +29,7 @@ const RIM_MM: f64 = 1.0;
 /// credited to the factor `over`; `None` where it may be.
 pub(crate) fn withheld(
     over: &str,
-    name: &str,
+    name: &ResponseName,
     case: &str,
     points: &[&PointRecord],
     partners: &[&PointRecord],
@@ -49,22 +50,30 @@ pub(crate) fn withheld(
 
 /// Is a plate-end hot-spot no stress riser: does it lie on the upper rim of the band in which it was sought, or
 /// exceed the intact bone's peak in that band by less than [`LEAST_RISER`]? `None` for other responses.
-pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &str) -> Option<bool> {
-    let rest = name.strip_prefix("plate_end_hotspot_")?;
+pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &ResponseName) -> Option<bool> {
+    let id = name.id()?;
+    let hotspot = |plate| PlateEnd::Hotspot.of(plate).into();
+    let of_plate = |plate: &PlateColumn| id == hotspot(*plate);
+    let is_larger = id == PlateEndMax::Hotspot.into();
+    let one = PlateColumn::ALL.into_iter().find(of_plate);
+    if one.is_none() && !is_larger {
+        return None;
+    }
     let found = response(point, case, name)?;
     let (value, at) = (found.value?, found.at_mm);
     // The larger of two plates' values is that plate's own.
-    let plate = match rest.strip_suffix("_mpa")? {
-        "max" => ["medial", "other"].into_iter().find(|plate| {
-            let own = response(point, case, &format!("plate_end_hotspot_{plate}_mpa"));
-            own.is_some_and(|r: &ResponseRecord| r.value == Some(value) && r.at_mm == at)
-        })?,
-        plate => plate,
+    let is_own = |plate: &PlateColumn| {
+        let own = response(point, case, &hotspot(*plate).into());
+        own.is_some_and(|r: &ResponseRecord| r.value == Some(value) && r.at_mm == at)
     };
-    let band_ratio = response(point, case, &format!("plate_end_band_ratio_{plate}"));
+    let plate = match one {
+        Some(plate) => plate,
+        None => PlateColumn::ALL.into_iter().find(is_own)?,
+    };
+    let band_ratio = response(point, case, &PlateEnd::BandRatio.of(plate).into());
     let is_low = band_ratio.and_then(|r| r.value).map(|v| v < LEAST_RISER);
     let is_at_rim = at.and_then(|at| {
-        let of_plate = |site: &str| (site == "medial") == (plate == "medial");
+        let of_plate = |site: &str| (site == "medial") == (plate == PlateColumn::Medial);
         let end = point.plates.iter().find(|p| of_plate(&p.site))?;
         let diameter = value_of(point, "bone.shaft_diameter_mm")?.as_number()?;
         Some(at[1] - end.end_level_mm > diameter - RIM_MM)
@@ -79,10 +88,9 @@ pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &str) -> Option
 mod tests {
     use super::*;
     use crate::study_view::StudyView;
-    use crate::synthetic::synthetic_study;
+    use crate::synthetic::{HEADLINE, synthetic_study};
+    use bicolumn_response::Load;
     use bicolumn_store::FactorValue;
-
-    const HEADLINE: &str = "plate_end_hotspot_max_mpa";
 
     /// A point whose medial plate governs, its end at 95 mm, the peak `above` it, of so much over the intact peak.
     fn point(above: f64, band_ratio: f64) -> PointRecord {
@@ -102,11 +110,11 @@ mod tests {
             largest.at_mm = Some([0.0, end + above, -9.6]);
             case.responses.retain(|r| r.name != HEADLINE);
             let own = ResponseRecord {
-                name: "plate_end_hotspot_medial_mpa".into(),
+                name: PlateEnd::Hotspot.of(PlateColumn::Medial).into(),
                 ..largest.clone()
             };
             let ratio = ResponseRecord {
-                name: "plate_end_band_ratio_medial".into(),
+                name: PlateEnd::BandRatio.of(PlateColumn::Medial).into(),
                 value: Some(band_ratio),
                 ..own.clone()
             };
@@ -126,13 +134,13 @@ mod tests {
         ] {
             let p = point(above, ratio);
             assert_eq!(
-                is_no_riser(&p, "axial", HEADLINE),
+                is_no_riser(&p, "axial", &HEADLINE),
                 Some(expected),
                 "{above} {ratio}"
             );
             let found = withheld(
                 "plates.stagger_mm",
-                HEADLINE,
+                &HEADLINE,
                 "axial",
                 &[&p],
                 &[&point(-5.0, 1.3)],
@@ -140,7 +148,7 @@ mod tests {
             assert_eq!(found.is_some(), expected);
         }
         assert_eq!(
-            is_no_riser(&point(0.0, 1.0), "axial", "stiffness_n_per_mm"),
+            is_no_riser(&point(0.0, 1.0), "axial", &Load::Stiffness.into()),
             None
         );
     }
@@ -156,7 +164,7 @@ mod tests {
         };
         let (level, staggered) = (with(1), with(2));
         let all = level.screws.len();
-        let of = |over| withheld(over, HEADLINE, "axial", &[&staggered], &[&level]);
+        let of = |over| withheld(over, &HEADLINE, "axial", &[&staggered], &[&level]);
         let wanted = Withheld::OneCortex {
             baseline: all,
             level: 0,
@@ -165,7 +173,13 @@ mod tests {
         // Where the cortices are the factor, they are what is compared.
         assert_eq!(of("screws.bicortical"), None);
         assert_eq!(
-            withheld("plates.stagger_mm", HEADLINE, "axial", &[&level], &[&level]),
+            withheld(
+                "plates.stagger_mm",
+                &HEADLINE,
+                "axial",
+                &[&level],
+                &[&level]
+            ),
             None
         );
     }

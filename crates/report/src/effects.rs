@@ -2,10 +2,11 @@
 //! and as a file of all responses.
 
 use crate::error::ReportError;
-use crate::labels::{factor_words, level_words, response_words, shown_unit};
+use crate::labels::{factor_words, level_words, shown_unit};
 use crate::number::Decimals;
 use crate::study_view::{StudyView, response, value_of};
 use crate::tables::{Row, Table};
+use bicolumn_response::ResponseName;
 use bicolumn_stats::{Design, DesignError, Line, Term, Variation, analyse};
 use bicolumn_store::{FactorValue, PointRecord};
 
@@ -25,7 +26,11 @@ struct Spread<'a> {
 
 impl<'a> Spread<'a> {
     /// `None` unless two factors vary over the points that have the response.
-    fn of(view: &'a StudyView, case: &str, name: &str) -> Option<Result<Self, DesignError>> {
+    fn of(
+        view: &'a StudyView,
+        case: &str,
+        name: &ResponseName,
+    ) -> Option<Result<Self, DesignError>> {
         let found = view.done().filter_map(|p| {
             let r = response(p, case, name)?;
             Some((p, r.value?, r.error_estimate))
@@ -187,7 +192,7 @@ pub fn effect_table(view: &StudyView) -> Option<Table> {
     (!rows.is_empty()).then(|| Table {
         caption: format!(
             "Effects of the factors on the {}",
-            response_words(&headline.response)
+            headline.response.words()
         ),
         heads: vec![
             "factor".into(),
@@ -313,7 +318,7 @@ pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
                 let [least, most] = line.ends();
                 writer.write_record([
                     case.clone(),
-                    name.clone(),
+                    name.to_string(),
                     unit.clone(),
                     spread.term_keys(line.term),
                     line.freedom.to_string(),
@@ -326,7 +331,7 @@ pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
                 ])?;
             }
             let rest = spread.variation.rest;
-            let mut row = vec![case.clone(), name.clone(), unit.clone(), "rest".into()];
+            let mut row = vec![case.clone(), name.to_string(), unit.clone(), "rest".into()];
             row.extend([
                 rest.freedom.to_string(),
                 rest.squares.to_string(),
@@ -345,7 +350,8 @@ pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::synthetic::{CASES, hot_spot, synthetic_study};
+    use crate::synthetic::{CASES, HEADLINE, hot_spot, synthetic_study};
+    use bicolumn_response::{Load, ResponseId};
 
     #[test]
     fn the_table_gives_what_the_invented_formula_does() {
@@ -360,7 +366,7 @@ mod tests {
             each.iter().sum::<f64>() / 3.0
         };
         let swing = (mean("parallel") - mean("orthogonal")).abs();
-        let decimals = view.decimals("plate_end_hotspot_max_mpa");
+        let decimals = view.decimals(&HEADLINE);
         let of_layout = &table.rows[1].cells;
         assert_eq!(of_layout[0], "layout");
         assert!(
@@ -383,8 +389,11 @@ mod tests {
         let mut reader = csv::Reader::from_reader(bytes.as_slice());
         let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.unwrap()).collect();
         let of = |response: &str| rows.iter().filter(|r| &r[1] == response).count();
-        assert_eq!(of("plate_end_hotspot_max_mpa"), 4 * CASES.len());
-        assert_eq!(of("stiffness_n_per_mm"), 4 * CASES.len());
+        assert_eq!(of(&HEADLINE.to_string()), 4 * CASES.len());
+        assert_eq!(
+            of(&ResponseId::from(Load::Stiffness).name()),
+            4 * CASES.len()
+        );
         let pair = rows.iter().find(|r| r[3].contains(" x ")).unwrap();
         assert_eq!(&pair[3], "construct.layout x plates.stagger_mm");
         assert!(pair[8].contains("parallel") || pair[8].contains("orthogonal"));
@@ -411,7 +420,7 @@ mod tests {
     fn nearly_alike(factor: f64) -> StudyView {
         let (_temp, folder) = synthetic_study();
         let mut view = StudyView::read(folder).unwrap();
-        let name = view.lead().unwrap().to_string();
+        let name = view.lead().unwrap().clone();
         for case in view.points.iter_mut().flat_map(|p| &mut p.cases) {
             for r in case.responses.iter_mut().filter(|r| r.name == name) {
                 r.value = r.value.map(|v| 30.0 + factor * v);
@@ -448,7 +457,7 @@ mod tests {
         );
         // Mesh noise on record is a resolution, too.
         let mut view = nearly_alike(1.0);
-        let name = view.lead().unwrap().to_string();
+        let name = view.lead().unwrap().clone();
         view.record.mesh_noise.insert(name, 0.9);
         assert!(!text(&view).0.contains('%'));
     }

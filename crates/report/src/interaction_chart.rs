@@ -1,9 +1,7 @@
 //! The headline response over its factor, a line per construct, a panel per load case.
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
-use crate::labels::{
-    capital, factor_words, level_number, level_words, response_words, shown_unit, with_unit,
-};
+use crate::labels::{capital, factor_words, level_number, level_words, shown_unit, with_unit};
 use crate::study_view::StudyView;
 use bicolumn_store::FactorValue;
 use bicolumn_store::results::unit_of_key;
@@ -48,7 +46,7 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
                 .flat_map(|c| c.values.clone());
             let title = format!(
                 "{} over {}, {}",
-                response_words(&headline.response),
+                headline.response.words(),
                 factor_words(&headline.over),
                 case.words()
             );

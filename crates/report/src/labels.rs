@@ -8,49 +8,6 @@ use bicolumn_store::results::unit_of_key;
 /// The signed distance between the plates' ends; its levels are printed with their sign.
 pub const STAGGER: &str = "plates.stagger_mm";
 
-/// Name of a response in a sentence; names without an entry are spelt out.
-pub fn response_words(name: &str) -> String {
-    let known = match name {
-        "plate_end_hotspot_max_mpa" => "plate-end bone stress (hot-spot)",
-        "plate_end_hotspot_medial_mpa" => "hot-spot at the medial plate's end",
-        "plate_end_hotspot_other_mpa" => "hot-spot at the other plate's end",
-        "plate_end_p99_mises_max_mpa" => "plate-end bone stress (99th percentile)",
-        "plate_end_band_ratio_max" => "plate-end peak / intact peak",
-        "plate_end_riser_ratio_max" => "plate-end stress / intact, same place",
-        "stiffness_n_per_mm" => "stiffness",
-        "rotation_stiffness_nmm_per_deg" => "rotational stiffness",
-        "motion_axial_medial_mm" => "axial motion, medial",
-        "motion_axial_lateral_mm" => "axial motion, lateral",
-        "motion_shear_medial_mm" => "shear motion, medial",
-        "motion_shear_lateral_mm" => "shear motion, lateral",
-        "implant_hotspot_plate_medial_mpa" => "medial plate stress (hot-spot)",
-        "implant_hotspot_plate_other_mpa" => "other plate stress (hot-spot)",
-        "implant_hotspot_screws_mpa" => "screw stress (hot-spot)",
-        "shaft_peak_mpa" => "shaft peak stress",
-        _ => return Unit::stem(name).replace('_', " "),
-    };
-    known.to_string()
-}
-
-/// The head of a response's column in a narrow table.
-pub fn response_head(name: &str) -> String {
-    let known = match name {
-        "plate_end_hotspot_max_mpa" => "plate-end stress",
-        "plate_end_hotspot_medial_mpa" => "medial plate's end",
-        "plate_end_hotspot_other_mpa" => "other plate's end",
-        "plate_end_band_ratio_max" => "peak / intact",
-        "rotation_stiffness_nmm_per_deg" => "rotation",
-        "motion_axial_medial_mm" => "axial, medial",
-        "motion_axial_lateral_mm" => "axial, lateral",
-        "motion_shear_medial_mm" => "shear, medial",
-        "motion_shear_lateral_mm" => "shear, lateral",
-        "implant_hotspot_plate_medial_mpa" => "medial plate",
-        "implant_hotspot_plate_other_mpa" => "other plate",
-        _ => return response_words(name),
-    };
-    known.to_string()
-}
-
 /// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger".
 pub fn factor_words(key: &str) -> String {
     let last = key.rsplit('.').next().unwrap_or(key);
@@ -113,7 +70,6 @@ mod tests {
     fn names_become_words() {
         assert_eq!(factor_words("plates.stagger_mm"), "stagger");
         assert_eq!(factor_words("construct.layout"), "layout");
-        assert_eq!(response_words("load_displacement_mm"), "load displacement");
         assert_eq!(
             level_words("plates.stagger_mm", &FactorValue::Number(-20.0)),
             "−20\u{a0}mm"

@@ -8,6 +8,7 @@ use crate::labels::{capital, level_words};
 use crate::line_styles::level_colour;
 use crate::number::plain;
 use crate::study_view::{StudyView, response, value_of};
+use bicolumn_response::{FaceRegion, Motion, ResponseName};
 use bicolumn_store::PointRecord;
 
 /// A range of motion and what a source says of it.
@@ -89,26 +90,57 @@ pub const CLAES_1998_MM: [f64; 2] = [0.2, 1.0];
 pub const MOST_POINTS: usize = 12;
 const ROW: f64 = 15.0;
 
+/// Component of the motion that a panel shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Axial,
+    Shear,
+}
+
+impl Kind {
+    const BOTH: [Kind; 2] = [Kind::Axial, Kind::Shear];
+
+    fn word(self) -> &'static str {
+        match self {
+            Kind::Axial => "axial",
+            Kind::Shear => "shear",
+        }
+    }
+
+    /// Published bands drawn behind it.
+    fn bands(self) -> &'static [Band] {
+        match self {
+            Kind::Axial => &NORMAL,
+            Kind::Shear => &TANGENTIAL,
+        }
+    }
+
+    /// Motion at the medial and the lateral column.
+    fn at_columns(self) -> [Motion; 2] {
+        [FaceRegion::Medial, FaceRegion::Lateral].map(match self {
+            Kind::Axial => Motion::axial,
+            Kind::Shear => Motion::shear,
+        })
+    }
+}
+
 /// Per load case an axial and a shear panel, each a row per point. Empty when no motion was measured.
 pub fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
     let points = view.chosen(MOST_POINTS);
-    let sizes = |case: &str, kind: &str| -> Vec<f64> {
-        let columns = ["medial", "lateral"];
-        let names = columns.map(|column| format!("motion_{kind}_{column}_mm"));
+    let sizes = |case: &str, kind: Kind| -> Vec<f64> {
+        let names = kind.at_columns().map(ResponseName::from);
         let found = points
             .iter()
             .flat_map(|p| names.iter().filter_map(|n| value(p, case, n)));
         found.collect()
     };
-    let cases = view.distinct_cases(&[
-        "motion_axial_medial_mm",
-        "motion_axial_lateral_mm",
-        "motion_shear_medial_mm",
-        "motion_shear_lateral_mm",
-    ]);
+    let shown = Kind::BOTH.map(Kind::at_columns);
+    let shown = shown.as_flattened().iter();
+    let shown: Vec<ResponseName> = shown.map(|m| (*m).into()).collect();
+    let cases = view.distinct_cases(&shown.iter().collect::<Vec<_>>());
     let all = cases
         .iter()
-        .flat_map(|c| ["axial", "shear"].map(|kind| sizes(&c.name, kind)));
+        .flat_map(|c| Kind::BOTH.map(|kind| sizes(&c.name, kind)));
     let all: Vec<f64> = all.flatten().filter(|v| *v > 0.0).collect();
     if all.is_empty() {
         return Vec::new();
@@ -119,20 +151,20 @@ pub fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
     cases
         .iter()
         .filter(|c| {
-            ["axial", "shear"]
-                .iter()
+            Kind::BOTH
+                .into_iter()
                 .any(|kind| !sizes(&c.name, kind).is_empty())
         })
         .map(|case| {
             [
-                panel(view, &points, case, "axial", &NORMAL, x),
-                panel(view, &points, case, "shear", &TANGENTIAL, x),
+                panel(view, &points, case, Kind::Axial, x),
+                panel(view, &points, case, Kind::Shear, x),
             ]
         })
         .collect()
 }
 
-fn value(point: &PointRecord, case: &str, name: &str) -> Option<f64> {
+fn value(point: &PointRecord, case: &str, name: &ResponseName) -> Option<f64> {
     response(point, case, name)?.value.map(f64::abs)
 }
 
@@ -140,27 +172,26 @@ fn panel(
     view: &StudyView,
     points: &[&PointRecord],
     case: &DistinctCase,
-    kind: &str,
-    bands: &[Band],
+    kind: Kind,
     x: Axis,
 ) -> String {
     let words = match kind {
-        "axial" => "axial motion (normal)",
-        _ => "shear motion (tangential)",
+        Kind::Axial => "axial motion (normal)",
+        Kind::Shear => "shear motion (tangential)",
     };
     let heading = format!("{}, {words}", capital(&case.words()));
     let height = 24.0 + ROW * points.len() as f64 + 50.0;
     let y = Axis::between(0.0, points.len() as f64);
     let title = format!("Interfragmentary motion, {heading}");
     let mut chart = Chart::new(&title, [520.0, height], 128.0, 50.0, x, y);
-    for band in bands {
+    for band in kind.bands() {
         let from = band.low_mm.max(x.low);
         chart.x_band(from, band.high_mm.min(x.high), band.fill);
     }
     for tick in x.ticks() {
         chart.x_grid(tick);
     }
-    if kind == "axial" {
+    if kind == Kind::Axial {
         let bracket = Stroke {
             colour: "#444".into(),
             width: 1.4,
@@ -178,8 +209,9 @@ fn panel(
         let y = 24.0 + ROW * (row as f64 + 0.5);
         let (label, colour) = row_label(view, point);
         chart.text(chart.left() - 6.0, y + 3.5, "end", "t", &label);
-        let medial = value(point, &case.name, &format!("motion_{kind}_medial_mm"));
-        let lateral = value(point, &case.name, &format!("motion_{kind}_lateral_mm"));
+        let [medial, lateral] = kind
+            .at_columns()
+            .map(|motion| value(point, &case.name, &motion.into()));
         if let (Some(m), Some(l)) = (medial, lateral) {
             let link = Stroke {
                 colour: colour.to_string(),
@@ -204,7 +236,7 @@ fn panel(
         chart.x_tick(tick, &plain(tick), 6.0);
     }
     let middle = (chart.left() + 508.0) / 2.0;
-    let name = format!("{kind} motion, mm (logarithmic)");
+    let name = format!("{} motion, mm (logarithmic)", kind.word());
     chart.text(middle, chart.floor() + 40.0, "middle", "t", &name);
     chart.finish()
 }

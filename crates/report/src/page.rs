@@ -8,9 +8,7 @@ use crate::effects::effect_table;
 use crate::error::ReportError;
 use crate::grouped_warnings::grouped_warnings;
 use crate::interaction_chart::{construct_legend, interaction_charts};
-use crate::labels::{
-    STAGGER, capital, case_words, factor_words, level_words, response_words, shown_unit,
-};
+use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
 use crate::motion_chart::{MOST_POINTS, motion_charts};
@@ -25,6 +23,7 @@ use crate::tables::{
     response_tables, screw_table,
 };
 use crate::words::answer;
+use bicolumn_response::{PlateColumn, ResponseId, ResponseName};
 use bicolumn_store::PointRecord;
 use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
@@ -87,7 +86,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         caution => CAUTION,
         answer => answer(view),
         stagger_sign => view.record.factors.iter().any(|(key, _)| key == STAGGER),
-        headline_words => view.headline().map(|h| capital(&response_words(&h.response))),
+        headline_words => view.headline().map(|h| capital(&h.response.words())),
         headline_definition => headline_definition(view),
         headline_tables => data(headline_tables(view)),
         interaction => safe(interaction_charts(view)),
@@ -133,15 +132,20 @@ fn safe(parts: Vec<String>) -> Vec<Value> {
 /// Definition of the headline response; that of one plate's value too where it is the larger of two.
 fn headline_definition(view: &StudyView) -> Option<String> {
     let headline = &view.headline()?.response;
-    let definition = |wanted: &str| {
+    let definition = |wanted: &ResponseName| {
         let mut columns = view.record.columns.iter();
         columns
             .find(|(name, ..)| name == wanted)
             .map(|c| c.2.clone())
     };
     let own = definition(headline)?;
-    let one_plate = headline.replace("_max_", "_medial_");
-    match definition(&one_plate).filter(|_| one_plate != *headline) {
+    let of_medial = match headline.id() {
+        Some(ResponseId::PlateEndMax(largest)) => {
+            definition(&largest.of_one_plate().of(PlateColumn::Medial).into())
+        }
+        _ => None,
+    };
+    match of_medial {
         Some(more) => Some(format!("{own} {more}")),
         None => Some(own),
     }

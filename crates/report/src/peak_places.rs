@@ -86,7 +86,7 @@ mod tests {
     #[test]
     fn peaks_are_counted_by_place() {
         let mut view = view();
-        let name = view.lead().unwrap().to_string();
+        let name = view.lead().unwrap().clone();
         let mut count = 0;
         for point in view.points.iter_mut() {
             let Some(top) = point.plates.first().map(|p| p.end_level_mm) else {

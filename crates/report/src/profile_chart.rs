@@ -14,6 +14,7 @@ use crate::distinct_cases::DistinctCase;
 use crate::labels::capital;
 use crate::line_styles::{Line, lines};
 use crate::study_view::{Group, StudyView};
+use bicolumn_response::Shaft;
 use bicolumn_store::{CaseRecord, PointRecord, ProfileRecord};
 
 const SIZE_WIDTH: f64 = 520.0;
@@ -31,7 +32,7 @@ pub fn profile_charts(view: &StudyView) -> Vec<(String, Vec<String>)> {
         .map(|g| lines(view, g).len())
         .max()
         .unwrap_or(0);
-    view.distinct_cases(&["shaft_peak_mpa"])
+    view.distinct_cases(&[&Shaft::Peak.into()])
         .into_iter()
         .map(|case| {
             let y = Axis::from_zero(largest(view, &groups, &case.name));

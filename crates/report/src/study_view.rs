@@ -2,6 +2,7 @@
 
 use crate::labels::level_words;
 use crate::number::Decimals;
+use bicolumn_response::ResponseName;
 use bicolumn_store::{
     FactorValue, Gathered, HeadlineRecord, PointRecord, ResponseRecord, Status, StoreError,
     StudyFolder, StudyRecord,
@@ -225,7 +226,7 @@ impl StudyView {
     }
 
     /// Unit of a response as recorded.
-    pub fn unit(&self, response: &str) -> &str {
+    pub fn unit(&self, response: &ResponseName) -> &str {
         self.record
             .columns
             .iter()
@@ -234,9 +235,9 @@ impl StudyView {
     }
 
     /// Decimals of a response, the same wherever it is printed.
-    pub fn decimals(&self, name: &str) -> Decimals {
+    pub fn decimals(&self, name: &ResponseName) -> Decimals {
         let cases = self.done().flat_map(|p| &p.cases);
-        let values = cases.flat_map(|c| &c.responses).filter(|r| r.name == name);
+        let values = cases.filter_map(|c| c.response(name));
         Decimals::of(values.filter_map(|r| r.value))
     }
 
@@ -246,9 +247,9 @@ impl StudyView {
     }
 
     /// The response that the answer is about.
-    pub fn lead(&self) -> Option<&str> {
-        let headline = self.headline().map(|h| h.response.as_str());
-        headline.or(self.record.lead_response.as_deref())
+    pub fn lead(&self) -> Option<&ResponseName> {
+        let headline = self.headline().map(|h| &h.response);
+        headline.or(self.record.lead_response.as_ref())
     }
 
     /// The factor that the headline is compared over.
@@ -268,8 +269,8 @@ impl StudyView {
         };
         self.done()
             .flat_map(|p| &p.cases)
-            .flat_map(|c| &c.responses)
-            .any(|r| r.name == name && r.error_estimate.is_some())
+            .filter_map(|c| c.response(name))
+            .any(|r| r.error_estimate.is_some())
     }
 }
 
@@ -279,9 +280,13 @@ pub fn value_of<'a>(point: &'a PointRecord, key: &str) -> Option<&'a FactorValue
 }
 
 /// A response of a point under a load case.
-pub fn response<'a>(point: &'a PointRecord, case: &str, name: &str) -> Option<&'a ResponseRecord> {
+pub fn response<'a>(
+    point: &'a PointRecord,
+    case: &str,
+    name: &ResponseName,
+) -> Option<&'a ResponseRecord> {
     let case = point.cases.iter().find(|c| c.name == case)?;
-    case.responses.iter().find(|r| r.name == name)
+    case.response(name)
 }
 
 /// The plates of a point in words: "medial and lateral plate".

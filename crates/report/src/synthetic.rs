@@ -3,13 +3,18 @@
 
 use bicolumn_base::Vec3;
 use bicolumn_formats::{CellKind, Field, Grid, Values, write_vtu};
+use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId, ResponseName, ScrewForce};
 use bicolumn_store::{
-    CaseRecord, FactorValue, HeadlineRecord, InputRecord, PlateMark, PointRecord, ProfileRecord,
-    ResponseRecord, SCHEMA, ScrewMark, StageRecord, Status, StudyFolder, StudyRecord,
-    create_folder, write_atomic, write_record,
+    CaseRecord, FactorValue, HeadlineRecord, InputRecord, MeshRecord, PlateMark, PointRecord,
+    ProfileRecord, ResponseRecord, SCHEMA, ScrewMark, SolverRecord, StageRecord, Status,
+    StudyFolder, StudyRecord, create_folder, write_atomic, write_record,
 };
 use std::collections::BTreeMap;
 use std::f64::consts::TAU;
+
+/// The headline of the invented study.
+pub(crate) const HEADLINE: ResponseName =
+    ResponseName::Known(ResponseId::PlateEndMax(PlateEndMax::Hotspot));
 
 /// Load cases with an invented size each.
 pub(crate) const CASES: [(&str, f64); 6] = [
@@ -80,7 +85,8 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         is_default,
         source: source.into(),
     };
-    let column = |name: &str, unit: &str, text: &str| (name.into(), unit.into(), text.into());
+    let column =
+        |name: ResponseName, unit: &str, text: &str| (name, unit.to_string(), text.to_string());
     StudyRecord {
         schema: SCHEMA,
         engine_version: "0.1.0".into(),
@@ -128,24 +134,24 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             input("plates.stagger_mm", "0", "mm", true, ""),
         ],
         columns: vec![
-            column("stiffness_n_per_mm", "N/mm", "Invented."),
-            column("motion_axial_medial_mm", "mm", "Invented."),
-            column("motion_axial_lateral_mm", "mm", "Invented."),
-            column("motion_shear_medial_mm", "mm", "Invented."),
-            column("motion_shear_lateral_mm", "mm", "Invented."),
+            column(Load::Stiffness.into(), "N/mm", "Invented."),
+            column(Motion::AxialMedial.into(), "mm", "Invented."),
+            column(Motion::AxialLateral.into(), "mm", "Invented."),
+            column(Motion::ShearMedial.into(), "mm", "Invented."),
+            column(Motion::ShearLateral.into(), "mm", "Invented."),
             column(
-                "plate_end_hotspot_max_mpa",
+                PlateEndMax::Hotspot.into(),
                 "MPa",
                 "Invented: largest ball mean at a plate's end.",
             ),
-            column("plate_end_band_ratio_max", "1", "Invented."),
+            column(PlateEndMax::BandRatio.into(), "1", "Invented."),
         ],
         headline: Some(HeadlineRecord {
-            response: "plate_end_hotspot_max_mpa".into(),
+            response: HEADLINE,
             over: "plates.stagger_mm".into(),
             by: Some("construct.layout".into()),
         }),
-        lead_response: Some("plate_end_hotspot_max_mpa".into()),
+        lead_response: Some(HEADLINE),
         landmarks: vec![
             ("epicondylar_width_mm".into(), 62.0, 61.94, "mm".into()),
             ("shaft_diameter_mm".into(), 19.3, 19.31, "mm".into()),
@@ -215,9 +221,20 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
             peak_mib: Some(700.0 + seconds),
         })
         .to_vec(),
-        mesh: serde_json::json!({"tets": 180000, "nodes": 260000, "min_dihedral_deg": 14.2,
-            "share_below_18_deg": 0.0007, "min_radius_ratio": 0.31}),
-        solver: serde_json::json!({"method": "multigrid", "unknowns": 778000, "iterations": 21}),
+        mesh: Some(MeshRecord {
+            tets: 180_000,
+            nodes: 260_000,
+            min_dihedral_deg: 14.2,
+            share_below_18_deg: 0.0007,
+            min_radius_ratio: 0.31,
+            ..MeshRecord::default()
+        }),
+        solver: Some(SolverRecord {
+            method: "multigrid".into(),
+            unknowns: 778_000,
+            iterations: 21,
+            ..SolverRecord::default()
+        }),
         preparation: Vec::new(),
         warnings: Vec::new(),
         density: None,
@@ -229,8 +246,8 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
 
 fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
     let hot = hot_spot(layout, stagger, name);
-    let response = |name: &str, value: f64, at_mm| ResponseRecord {
-        name: name.into(),
+    let response = |name: ResponseName, value: f64, at_mm| ResponseRecord {
+        name,
         value: Some(value),
         at_mm,
         part: None,
@@ -249,20 +266,20 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
         equilibrium: 2.0e-12,
         energy_error: None,
         responses: vec![
-            response("stiffness_n_per_mm", 9000.0 / hot, None),
-            response("motion_axial_medial_mm", -hot / 260.0, None),
-            response("motion_axial_lateral_mm", hot / 340.0, None),
-            response("motion_shear_medial_mm", hot / 90.0, None),
-            response("motion_shear_lateral_mm", hot / 75.0, None),
+            response(Load::Stiffness.into(), 9000.0 / hot, None),
+            response(Motion::AxialMedial.into(), -hot / 260.0, None),
+            response(Motion::AxialLateral.into(), hot / 340.0, None),
+            response(Motion::ShearMedial.into(), hot / 90.0, None),
+            response(Motion::ShearLateral.into(), hot / 75.0, None),
             response(
-                "plate_end_hotspot_max_mpa",
+                PlateEndMax::Hotspot.into(),
                 hot,
                 Some([0.0, ends[0] + 4.0, -9.6]),
             ),
-            response("plate_end_band_ratio_max", 1.0 + hot / 40.0, None),
+            response(PlateEndMax::BandRatio.into(), 1.0 + hot / 40.0, None),
             ResponseRecord {
                 part: Some("screw.03".into()),
-                ..response("screw_bending_max_nmm", 12.0 * hot, None)
+                ..response(ScrewForce::Bending.into(), 12.0 * hot, None)
             },
         ],
         profile: ProfileRecord {
@@ -281,7 +298,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
             level_mm,
         }),
         screws: Vec::new(),
-        sharing: serde_json::Value::Null,
+        sharing: None,
         contact: None,
     }
 }

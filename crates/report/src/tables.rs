@@ -3,17 +3,17 @@
 use crate::comparison::Compared;
 use crate::credit::Withheld;
 use crate::distinct_cases::DistinctCase;
-use crate::labels::{
-    capital, case_words, factor_words, level_number, level_words, response_head, response_words,
-    shown_unit,
-};
+use crate::labels::{capital, case_words, factor_words, level_number, level_words, shown_unit};
 use crate::number::{Decimals, plain, tiny};
 use crate::study_view::{Cell, StudyView, response};
 use crate::words::change_words;
+use bicolumn_response::{
+    Load, Motion, PlateColumn, PlateEnd, PlateEndMax, PlateStress, ResponseId, ResponseName,
+    ScrewForce,
+};
 use bicolumn_store::results::unit_of_key;
 use bicolumn_store::{PointRecord, Status};
 use serde::Serialize;
-use serde_json::Value;
 use std::f64::consts::PI;
 
 /// A table: heads, and rows of cells.
@@ -87,7 +87,7 @@ pub fn headline_tables(view: &StudyView) -> Vec<Table> {
                     "{}: {}{averaged}",
                     capital(&group.label),
                     unit_after(
-                        &response_words(&headline.response),
+                        &headline.response.words(),
                         &shown_unit(view.unit(&headline.response))
                     )
                 ),
@@ -133,30 +133,30 @@ fn unit_after(words: &str, unit: &str) -> String {
 }
 
 /// The responses that the summary table shows, as far as any point has them.
-fn key_responses(view: &StudyView) -> Vec<String> {
-    const WANTED: [&str; 11] = [
-        "plate_end_hotspot_medial_mpa",
-        "plate_end_hotspot_other_mpa",
-        "plate_end_band_ratio_max",
-        "stiffness_n_per_mm",
-        "rotation_stiffness_nmm_per_deg",
-        "motion_axial_medial_mm",
-        "motion_axial_lateral_mm",
-        "motion_shear_medial_mm",
-        "motion_shear_lateral_mm",
-        "implant_hotspot_plate_medial_mpa",
-        "implant_hotspot_plate_other_mpa",
+fn key_responses(view: &StudyView) -> Vec<ResponseName> {
+    use PlateColumn::{Medial, Other};
+    const WANTED: [ResponseId; 11] = [
+        ResponseId::PlateEnd(PlateEnd::Hotspot.of(Medial)),
+        ResponseId::PlateEnd(PlateEnd::Hotspot.of(Other)),
+        ResponseId::PlateEndMax(PlateEndMax::BandRatio),
+        ResponseId::Load(Load::Stiffness),
+        ResponseId::Load(Load::RotationStiffness),
+        ResponseId::Motion(Motion::AxialMedial),
+        ResponseId::Motion(Motion::AxialLateral),
+        ResponseId::Motion(Motion::ShearMedial),
+        ResponseId::Motion(Motion::ShearLateral),
+        ResponseId::PlateStress(PlateStress::Hotspot.of(Medial)),
+        ResponseId::PlateStress(PlateStress::Hotspot.of(Other)),
     ];
-    let present = |name: &str| {
-        let cases = view.done().flat_map(|p| &p.cases);
-        let mut found = cases.flat_map(|c| &c.responses).filter(|r| r.name == name);
-        found.any(|r| r.value.is_some())
+    let present = |name: &ResponseName| {
+        let mut cases = view.done().flat_map(|p| &p.cases);
+        cases.any(|c| c.response(name).is_some_and(|r| r.value.is_some()))
     };
-    let lead = view.lead().map(str::to_string);
-    let mut names: Vec<String> = lead.into_iter().filter(|n| present(n)).collect();
-    for name in WANTED {
-        if present(name) && !names.iter().any(|n| n == name) {
-            names.push(name.to_string());
+    let lead = view.lead().cloned();
+    let mut names: Vec<ResponseName> = lead.into_iter().filter(|n| present(n)).collect();
+    for name in WANTED.map(ResponseName::Known) {
+        if present(&name) && !names.contains(&name) {
+            names.push(name);
         }
     }
     // A study with responses of other names still gets a table.
@@ -170,9 +170,9 @@ fn key_responses(view: &StudyView) -> Vec<String> {
 /// Points by load case with the key responses: stress and stiffness in one table, motion of the fracture in another,
 /// since both side by side are wider than a page. The first names points without a result, with their reason.
 pub fn response_tables(view: &StudyView) -> Vec<Table> {
-    let (motion, others): (Vec<String>, Vec<String>) = key_responses(view)
+    let (motion, others): (Vec<ResponseName>, Vec<ResponseName>) = key_responses(view)
         .into_iter()
-        .partition(|name| name.starts_with("motion_"));
+        .partition(|name| matches!(name.id(), Some(ResponseId::Motion(_))));
     let mut tables = vec![];
     if !others.is_empty() || motion.is_empty() {
         let mut table = response_table(
@@ -199,15 +199,14 @@ pub fn response_tables(view: &StudyView) -> Vec<Table> {
     tables
 }
 
-fn response_table(view: &StudyView, names: &[String], caption: &str) -> Table {
+fn response_table(view: &StudyView, names: &[ResponseName], caption: &str) -> Table {
     let mut heads = lead_heads(view);
     heads.extend(names.iter().map(|name| {
         let unit = shown_unit(view.unit(name));
-        unit_after(&response_head(name), &unit)
+        unit_after(&name.head(), &unit)
     }));
     let decimals: Vec<_> = names.iter().map(|n| view.decimals(n)).collect();
-    let shown: Vec<&str> = names.iter().map(String::as_str).collect();
-    let rows = by_case(view, &shown, |point, case| {
+    let rows = by_case(view, names, |point, case| {
         let cells = names.iter().zip(&decimals).map(|(name, decimals)| {
             let found = response(point, case, name);
             let Some((r, value)) = found.and_then(|r| Some((r, r.value?))) else {
@@ -261,19 +260,23 @@ fn without_result(view: &StudyView) -> Vec<Row> {
 
 /// Largest section forces of screws, by load case and point, with the screw; `None` where no point has any.
 pub fn screw_table(view: &StudyView) -> Option<Table> {
-    const WANTED: [(&str, &str); 4] = [
-        ("screw_axial_max_n", "axial force, N"),
-        ("screw_shear_max_n", "shear force, N"),
-        ("screw_bending_max_nmm", "bending moment, N·mm"),
-        ("screw_torque_max_nmm", "torque, N·mm"),
+    let wanted = [
+        (ScrewForce::Axial, "axial force"),
+        (ScrewForce::Shear, "shear force"),
+        (ScrewForce::Bending, "bending moment"),
+        (ScrewForce::Torque, "torque"),
     ];
+    let names = wanted.map(|(response, _)| ResponseName::from(response));
     let mut heads = lead_heads(view);
     let words = heads.len();
-    heads.extend(WANTED.map(|(_, head)| head.to_string()));
-    let decimals = WANTED.map(|(name, _)| view.decimals(name));
+    heads.extend(wanted.map(|(response, head)| {
+        let unit = ResponseId::from(response).unit();
+        format!("{head}, {}", unit.typeset())
+    }));
+    let decimals: Vec<_> = names.iter().map(|name| view.decimals(name)).collect();
     let mut any = false;
-    let rows = by_case(view, &WANTED.map(|(name, _)| name), |point, case| {
-        let cells = WANTED.iter().zip(&decimals).map(|((name, _), decimals)| {
+    let rows = by_case(view, &names, |point, case| {
+        let cells = names.iter().zip(&decimals).map(|(name, decimals)| {
             let found = response(point, case, name);
             match found.and_then(|r| Some((r.value?, r.part.as_ref()?))) {
                 Some((value, part)) => {
@@ -299,11 +302,12 @@ pub fn screw_table(view: &StudyView) -> Option<Table> {
 /// A section for each load case, those of opposite loads as one, with a row for each solved point: its lead, then the cells given.
 fn by_case(
     view: &StudyView,
-    names: &[&str],
+    names: &[ResponseName],
     mut given: impl FnMut(&PointRecord, &str) -> Vec<String>,
 ) -> Vec<Row> {
     let mut rows = Vec::new();
-    for case in view.distinct_cases(names) {
+    let names: Vec<&ResponseName> = names.iter().collect();
+    for case in view.distinct_cases(&names) {
         let reverse = case.reverse.as_ref().map_or(String::new(), |reverse| {
             let words = case_words(reverse);
             format!(" ({words} is its reverse: motion and forces of opposite sign)")
@@ -349,14 +353,17 @@ fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
 /// The least meshed volume of a screw over that of its cylinder. Far below 1: the mesh is too coarse
 /// to hold the screw together.
 fn least_screw_volume(point: &PointRecord) -> Option<f64> {
-    let parts = point.mesh["parts"].as_array()?;
+    let parts = &point.mesh.as_ref()?.parts;
+    if parts.is_empty() {
+        return None;
+    }
     let meshed = |name: &str| {
-        let part = parts.iter().find(|p| p[0].as_str() == Some(name));
-        part.map_or(Some(0.0), |p| p[2].as_f64())
+        let part = parts.iter().find(|(part, ..)| part == name);
+        part.map_or(0.0, |(.., volume)| *volume)
     };
     let shares = point.screws.iter().filter_map(|s| {
         let cylinder = PI / 4.0 * s.diameter_mm.powi(2) * s.length_mm;
-        (cylinder > 0.0).then_some(meshed(&s.name)? / cylinder)
+        (cylinder > 0.0).then(|| meshed(&s.name) / cylinder)
     });
     shares.reduce(f64::min)
 }
@@ -387,12 +394,12 @@ pub fn evidence_table(view: &StudyView) -> Table {
         "all, s",
         "memory, MiB",
     ];
-    let count = |v: &Value| v.as_u64().map_or(NONE.to_string(), |n| n.to_string());
-    let number = |v: &Value, factor: f64, digits: usize| {
-        v.as_f64()
-            .map_or(NONE.to_string(), |n| format!("{:.digits$}", n * factor))
+    let count = |n: Option<usize>| n.map_or(NONE.to_string(), |n| n.to_string());
+    let number = |n: Option<f64>, factor: f64, digits: usize| {
+        n.map_or(NONE.to_string(), |n| format!("{:.digits$}", n * factor))
     };
     let rows = view.done().map(|p| {
+        let (mesh, solver) = (p.mesh.as_ref(), p.solver.as_ref());
         let largest = |of: fn(&bicolumn_store::CaseRecord) -> f64| {
             let found = p
                 .cases
@@ -413,14 +420,14 @@ pub fn evidence_table(view: &StudyView) -> Table {
             .fold(None, |m: Option<f64>, v| Some(m.map_or(v, |m| m.max(v))));
         cells(vec![
             p.id.clone(),
-            count(&p.mesh["tets"]),
-            count(&p.mesh["nodes"]),
-            number(&p.mesh["min_dihedral_deg"], 1.0, 1),
-            number(&p.mesh["share_below_18_deg"], 100.0, 2),
-            number(&p.mesh["min_radius_ratio"], 1.0, 3),
+            count(mesh.map(|m| m.tets)),
+            count(mesh.map(|m| m.nodes)),
+            number(mesh.map(|m| m.min_dihedral_deg), 1.0, 1),
+            number(mesh.map(|m| m.share_below_18_deg), 100.0, 2),
+            number(mesh.map(|m| m.min_radius_ratio), 1.0, 3),
             least_screw_volume(p).map_or(NONE.to_string(), |v| format!("{:.0}", 100.0 * v)),
-            p.solver["method"].as_str().unwrap_or(NONE).to_string(),
-            count(&p.solver["iterations"]),
+            solver.map_or(NONE.to_string(), |s| s.method.clone()),
+            count(solver.map(|s| s.iterations)),
             largest(|c| c.residual),
             largest(|c| c.equilibrium),
             energy_error(p).map_or(NONE.to_string(), |e| format!("{:.1}", 100.0 * e)),
@@ -518,7 +525,7 @@ pub fn definition_table(view: &StudyView) -> Table {
         caption: "Columns of results.csv.".into(),
         heads: ["column", "unit", "definition"].map(String::from).to_vec(),
         rows: columns
-            .map(|(name, unit, text)| cells(vec![name.clone(), shown_unit(unit), text.clone()]))
+            .map(|(name, unit, text)| cells(vec![name.to_string(), shown_unit(unit), text.clone()]))
             .collect(),
         words: 3,
     }
@@ -528,6 +535,7 @@ pub fn definition_table(view: &StudyView) -> Table {
 mod tests {
     use super::*;
     use crate::synthetic::synthetic_study;
+    use bicolumn_store::MeshRecord;
 
     #[test]
     fn a_screw_that_the_mesh_lost_shows() {
@@ -545,7 +553,10 @@ mod tests {
                 )
             })
             .collect();
-        point.mesh = serde_json::json!({ "parts": parts });
+        point.mesh = Some(MeshRecord {
+            parts,
+            ..MeshRecord::default()
+        });
         // Screw 10 is not in the mesh at all.
         assert_eq!(least_screw_volume(&point), Some(0.0));
         point.screws.pop();

@@ -3,11 +3,12 @@
 use crate::credit::{Withheld, is_no_riser};
 use crate::distinct_cases::{DistinctCase, reverse_sentence};
 use crate::effects::effects_sentence;
-use crate::labels::{STAGGER, capital, factor_words, level_words, response_words, with_unit};
+use crate::labels::{STAGGER, capital, factor_words, level_words, with_unit};
 use crate::moved_with::moved_sentences;
 use crate::number::percent;
 use crate::peak_places::peak_sentence;
 use crate::study_view::{Cell, Change, Group, StudyView};
+use bicolumn_response::ResponseName;
 use bicolumn_store::{FactorValue, PointRecord, Status};
 
 /// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
@@ -76,7 +77,7 @@ fn listed(parts: &[String]) -> String {
     }
 }
 
-fn shown(view: &StudyView, name: &str, cell: &Cell) -> String {
+fn shown(view: &StudyView, name: &ResponseName, cell: &Cell) -> String {
     let decimals = view.decimals(name);
     let value = match cell.error {
         Some(e) => decimals.show_with(cell.mean, e),
@@ -86,7 +87,7 @@ fn shown(view: &StudyView, name: &str, cell: &Cell) -> String {
 }
 
 /// The headline of a point of a study without factors, by load case.
-fn point_sentence(view: &StudyView, name: &str, point: &PointRecord) -> Option<String> {
+fn point_sentence(view: &StudyView, name: &ResponseName, point: &PointRecord) -> Option<String> {
     let of_case = |case: &DistinctCase| {
         let cell = view.mean_of(&[point], &case.name)?;
         let riser = match is_no_riser(point, &case.name, name) {
@@ -105,14 +106,14 @@ fn point_sentence(view: &StudyView, name: &str, point: &PointRecord) -> Option<S
         format!(
             "{}: the {} is {}.",
             capital(&point.id),
-            response_words(name),
+            name.words(),
             listed(&values)
         )
     })
 }
 
 /// The value of a construct at the baseline, by load case.
-fn baseline_sentence(view: &StudyView, name: &str, group: &Group<'_>) -> Option<String> {
+fn baseline_sentence(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<String> {
     let (over, baseline) = (view.over()?, view.baseline()?);
     let mut averaged = None;
     let of_case = |case: &DistinctCase| {
@@ -137,7 +138,7 @@ fn baseline_sentence(view: &StudyView, name: &str, group: &Group<'_>) -> Option<
             "{} with {}{averaged}: the {} is {}.",
             capital(&group.label),
             baseline_words(over, &baseline),
-            response_words(name),
+            name.words(),
             listed(&values)
         )
     })
@@ -154,7 +155,7 @@ struct Finding {
 
 /// The answer for one construct: under which load cases the headline is higher or lower than at the baseline, by
 /// how much at most, and where nothing is credited to the factor.
-fn verdict(view: &StudyView, name: &str, group: &Group<'_>) -> Option<String> {
+fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<String> {
     let (over, baseline) = (view.over()?, view.baseline()?);
     let levels = view.levels();
     let mut groups: [Vec<String>; 5] = Default::default();
@@ -233,7 +234,7 @@ fn verdict(view: &StudyView, name: &str, group: &Group<'_>) -> Option<String> {
         true => format!("{label}: nothing is credited to {}.", factor_words(over)),
         false => format!(
             "{label}, against {against}: the {} is {}.",
-            response_words(name),
+            name.words(),
             parts.join("; ")
         ),
     };
@@ -380,7 +381,7 @@ mod tests {
     #[test]
     fn a_change_below_the_noise_is_not_told_as_one() {
         let mut view = study();
-        let response = view.lead().unwrap().to_string();
+        let response = view.lead().unwrap().clone();
         view.record.mesh_noise.insert(response.clone(), 0.5);
         let paragraphs = answer(&view);
         for verdict in &paragraphs[..2] {

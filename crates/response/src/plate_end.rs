@@ -60,6 +60,18 @@ family! {
     }
 }
 
+impl PlateEndMax {
+    /// Response of one plate that this is the largest of.
+    pub const fn of_one_plate(self) -> PlateEnd {
+        match self {
+            PlateEndMax::Hotspot => PlateEnd::Hotspot,
+            PlateEndMax::P99Mises => PlateEnd::P99Mises,
+            PlateEndMax::RiserRatio => PlateEnd::RiserRatio,
+            PlateEndMax::BandRatio => PlateEnd::BandRatio,
+        }
+    }
+}
+
 family! {
     /// Bone stress near the proximal end of one plate.
     PlateEnd {

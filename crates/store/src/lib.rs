@@ -12,9 +12,12 @@
 
 pub mod as_built;
 pub mod atomic;
+mod contact_record;
 pub mod digest;
 pub mod error;
+mod evidence;
 pub mod layout;
+mod number;
 pub mod record;
 pub mod record_file;
 pub mod results;
@@ -22,13 +25,15 @@ mod screw_table;
 
 pub use as_built::{AS_BUILT, AsBuilt, load_line_mm, off_shaft_mm, one_cortex_screws};
 pub use atomic::{can_write, create_folder, write_atomic};
+pub use contact_record::{ContactRecord, ContactReport, ContactStatus, InterfaceRecord};
 pub use digest::{digest_of, digest_text};
 pub use error::StoreError;
+pub use evidence::{MeshRecord, SolverRecord};
 pub use layout::StudyFolder;
 pub use record::{
-    CaseRecord, ContactRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,
+    CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,
     PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark,
-    StageRecord, Status, StudyRecord,
+    SharingRecord, StageRecord, Status, StudyRecord,
 };
 pub use record_file::{read_record, write_record};
 pub use results::{Gathered, gather};

@@ -1,5 +1,8 @@
 //! Records of a study and of its design points.
 
+use crate::contact_record::ContactRecord;
+use crate::evidence::{MeshRecord, SolverRecord};
+use bicolumn_response::{Carrier, ResponseId, ResponseName};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -70,18 +73,18 @@ pub struct StudyRecord {
     /// Every job key with value, unit, whether it is a default, and source.
     pub inputs: Vec<InputRecord>,
     /// Response definitions: (name, unit, definition).
-    pub columns: Vec<(String, String, String)>,
+    pub columns: Vec<(ResponseName, String, String)>,
     /// Response that the report's headline compares, and the factor it is compared over.
     pub headline: Option<HeadlineRecord>,
     /// Response that the answer is about, also where no factor is compared.
     #[serde(default)]
-    pub lead_response: Option<String>,
+    pub lead_response: Option<ResponseName>,
     /// Bone dimensions measured back: (name, asked, built, unit).
     pub landmarks: Vec<(String, f64, f64, String)>,
     /// Mesh noise by response, where it was measured: coefficient of variation (1 = 100 %) of one
     /// design over shifted meshes. An effect below it is reported as not resolved.
     #[serde(default)]
-    pub mesh_noise: BTreeMap<String, f64>,
+    pub mesh_noise: BTreeMap<ResponseName, f64>,
     /// Poses that the mesh noise was measured over; 0: not on record.
     #[serde(default)]
     pub mesh_noise_poses: usize,
@@ -95,7 +98,7 @@ pub struct MeshNoise {
     /// How many meshes.
     pub poses: usize,
     /// Largest coefficient of variation over the load cases (1 = 100 %), by response.
-    pub by_response: BTreeMap<String, f64>,
+    pub by_response: BTreeMap<ResponseName, f64>,
 }
 
 /// One key of the job after defaults.
@@ -113,8 +116,8 @@ pub struct InputRecord {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct HeadlineRecord {
-    /// Response name.
-    pub response: String,
+    /// Response.
+    pub response: ResponseName,
     /// Factor it is compared over, for example `plates.stagger_mm`.
     pub over: String,
     /// Factor that splits the comparison, for example `construct.layout`.
@@ -145,10 +148,10 @@ pub struct PointRecord {
     #[serde(default)]
     pub canal_floor_bent_mm: Option<f64>,
     pub stages: Vec<StageRecord>,
-    /// Mesh quality table, verbatim from the mesher.
-    pub mesh: serde_json::Value,
-    /// Solver report, verbatim from the solver.
-    pub solver: serde_json::Value,
+    /// Quality table of the mesh; `None` where the point stopped.
+    pub mesh: Option<MeshRecord>,
+    /// Report of the solver; `None` where the point stopped.
+    pub solver: Option<SolverRecord>,
     /// Steps before the load cases, such as tightening screws.
     #[serde(default)]
     pub preparation: Vec<ContactRecord>,
@@ -230,30 +233,19 @@ pub struct CaseRecord {
     /// Section forces of the screws, screw by screw and cut by cut.
     #[serde(default)]
     pub screws: Vec<ScrewForceRecord>,
-    /// Forces and moments of bone, plates and screws through horizontal sections, verbatim from the measures.
+    /// Forces and moments of bone, plates and screws through horizontal sections; `None` without hardware.
     #[serde(default)]
-    pub sharing: serde_json::Value,
+    pub sharing: Option<SharingRecord>,
     /// Contact state of the interfaces, where any can open or slide.
     #[serde(default)]
     pub contact: Option<ContactRecord>,
-}
-
-/// How the contact of a load case, or of a step before it, was solved.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct ContactRecord {
-    /// Did it converge? A case that did not has no responses.
-    pub converged: bool,
-    /// Where and how it stopped, if it did not.
-    pub reason: Option<String>,
-    /// Increments, iterations, residual, shares of each interface: verbatim from the solver.
-    pub report: serde_json::Value,
 }
 
 /// One response.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
 pub struct ResponseRecord {
-    pub name: String,
+    pub name: ResponseName,
     pub value: Option<f64>,
     pub at_mm: Option<[f64; 3]>,
     /// The part it was found in, for a largest value over parts.
@@ -283,6 +275,27 @@ pub struct ScrewForceRecord {
     pub torque_nmm: f64,
 }
 
+/// Forces and moments through horizontal sections, by carrier. At every level the carriers' sum is the load that
+/// acts below.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct SharingRecord {
+    /// Level of each section above the articular axis, mm.
+    pub level_mm: Vec<f64>,
+    /// One entry for each carrier.
+    pub carried: Vec<CarriedRecord>,
+}
+
+/// Load of one carrier, level by level.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CarriedRecord {
+    /// Carrier.
+    pub carrier: Carrier,
+    /// Force on its part below the section, N, in the bone frame.
+    pub force_n: Vec<[f64; 3]>,
+    /// Moment of that about the shaft's axis at the level, N·mm, in the bone frame.
+    pub moment_nmm: Vec<[f64; 3]>,
+}
+
 /// Cortical stress by level.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[allow(missing_docs)]
@@ -293,9 +306,25 @@ pub struct ProfileRecord {
     pub beam_mpa: Vec<Option<f64>>,
 }
 
+impl CaseRecord {
+    /// Record of a response; `None` where another version of the program did not have it.
+    pub fn response(&self, name: &ResponseName) -> Option<&ResponseRecord> {
+        self.responses.iter().find(|r| r.name == *name)
+    }
+
+    /// Puts an estimate of the discretisation error beside the value of a response, if it has one.
+    pub fn put_estimate(&mut self, id: ResponseId, size: f64) {
+        let mut rows = self.responses.iter_mut();
+        if let Some(row) = rows.find(|r| r.name == id && r.value.is_some()) {
+            row.error_estimate = Some(size);
+        }
+    }
+}
+
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
+    use bicolumn_response::{Load, PlateEndMax};
 
     /// An invented point with one factor and two load cases.
     pub(crate) fn sample_point(id: &str, stagger: f64) -> PointRecord {
@@ -308,14 +337,14 @@ pub(crate) mod tests {
             energy_error: None,
             responses: vec![
                 ResponseRecord {
-                    name: "stiffness_n_per_mm".into(),
+                    name: Load::Stiffness.into(),
                     value: Some(value),
                     at_mm: None,
                     part: None,
                     error_estimate: None,
                 },
                 ResponseRecord {
-                    name: "plate_end_hotspot_max_mpa".into(),
+                    name: PlateEndMax::Hotspot.into(),
                     value: None,
                     at_mm: Some([0.0, 80.0, 8.0]),
                     part: None,
@@ -333,7 +362,7 @@ pub(crate) mod tests {
                 bending_nmm: 75.0,
                 torque_nmm: 4.0,
             }],
-            sharing: serde_json::Value::Null,
+            sharing: None,
             contact: None,
         };
         PointRecord {
@@ -361,8 +390,12 @@ pub(crate) mod tests {
                     peak_mib: Some(300.0),
                 },
             ],
-            mesh: serde_json::json!({"tets": 1000, "nodes": 1800}),
-            solver: serde_json::json!({}),
+            mesh: Some(MeshRecord {
+                tets: 1000,
+                nodes: 1800,
+                ..MeshRecord::default()
+            }),
+            solver: Some(SolverRecord::default()),
             preparation: Vec::new(),
             warnings: Vec::new(),
             density: None,

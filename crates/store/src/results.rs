@@ -3,11 +3,13 @@
 use crate::as_built::{AS_BUILT, AsBuilt, load_line_mm};
 use crate::atomic::write_atomic;
 use crate::error::StoreError;
+use crate::evidence::MeshRecord;
 use crate::layout::StudyFolder;
 use crate::record::{CaseRecord, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
 use bicolumn_base::Unit;
+use bicolumn_response::ResponseName;
 use serde_json::json;
 
 /// Records found by [`gather`].
@@ -84,9 +86,9 @@ enum Source {
     Id,
     Factor(String),
     Case,
-    Response(String),
-    ErrorOf(String),
-    MeshCount(&'static str),
+    Response(ResponseName),
+    ErrorOf(ResponseName),
+    MeshCount(fn(&MeshRecord) -> usize),
     AsBuilt(AsBuilt),
     Residual,
     Equilibrium,
@@ -136,7 +138,7 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
     for (name, unit, definition) in definitions {
         let estimated = responses().any(|r| r.name == name && r.error_estimate.is_some());
         list.push(column(
-            &name,
+            &name.to_string(),
             &unit,
             &definition,
             Source::Response(name.clone()),
@@ -145,8 +147,8 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             let text = format!(
                 "Estimated size of the discretisation error of {name}, the elements' shares added without their signs."
             );
-            let source = Source::ErrorOf(name.clone());
-            list.push(column(&format!("{name}__error"), &unit, &text, source));
+            let head = format!("{name}__error");
+            list.push(column(&head, &unit, &text, Source::ErrorOf(name)));
         }
     }
     for quantity in AS_BUILT {
@@ -163,13 +165,13 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             "tets",
             "",
             "Tetrahedra of the mesh.",
-            Source::MeshCount("tets"),
+            Source::MeshCount(|m| m.tets),
         ),
         column(
             "nodes",
             "",
             "Nodes of the mesh.",
-            Source::MeshCount("nodes"),
+            Source::MeshCount(|m| m.nodes),
         ),
         column(
             "residual",
@@ -265,7 +267,7 @@ fn stopped(case: Option<&CaseRecord>) -> Option<String> {
 
 fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> String {
     let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
-    let response = |name: &String| case?.responses.iter().find(|r| r.name == *name);
+    let response = |name| case?.response(name);
     match source {
         Source::Id => point.id.clone(),
         Source::Factor(name) => point
@@ -275,9 +277,10 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
         Source::Case => case.map_or(String::new(), |c| c.name.clone()),
         Source::Response(name) => number(response(name).and_then(|r| r.value)),
         Source::ErrorOf(name) => number(response(name).and_then(|r| r.error_estimate)),
-        Source::MeshCount(name) => point.mesh[*name]
-            .as_u64()
-            .map_or(String::new(), |n| n.to_string()),
+        Source::MeshCount(of) => {
+            let count = point.mesh.as_ref().map(of);
+            count.map_or(String::new(), |n| n.to_string())
+        }
         Source::AsBuilt(quantity) => number(case.and_then(|c| quantity.value(point, c))),
         Source::Residual => number(case.map(|c| c.residual)),
         Source::Equilibrium => number(case.map(|c| c.equilibrium)),
@@ -318,7 +321,7 @@ mod tests {
             points: ids.iter().map(|s| s.to_string()).collect(),
             inputs: Vec::new(),
             columns: vec![(
-                "stiffness_n_per_mm".into(),
+                ResponseName::from("stiffness_n_per_mm"),
                 "N/mm".into(),
                 "load / travel".into(),
             )],

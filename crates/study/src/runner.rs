@@ -5,17 +5,16 @@ use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
 use crate::estimate::available_bytes;
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
+use crate::record::failed_record;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
-use bicolumn_job::ENGINE_VERSION;
 use bicolumn_job::Job;
 use bicolumn_job::Plan;
 use bicolumn_job::PointInputs;
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
-    PointRecord, SCHEMA, Status, StoreError, StudyFolder, create_folder, gather, read_record,
-    write_record,
+    PointRecord, Status, StoreError, StudyFolder, create_folder, gather, read_record, write_record,
 };
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
@@ -358,34 +357,6 @@ fn write_point(options: &RunOptions<'_>, record: &PointRecord) -> Result<(), Stu
     create_folder(&folder.point_folder(&record.id))?;
     write_record(&folder.record_file(&record.id), record)?;
     Ok(())
-}
-
-/// The record of a point that stopped.
-pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRecord {
-    PointRecord {
-        schema: SCHEMA,
-        engine_version: ENGINE_VERSION.to_string(),
-        id: inputs.id.clone(),
-        digest: inputs.digest.clone(),
-        factors: inputs.factors.clone(),
-        status: Status::Failed {
-            stage: error.stage.name().to_string(),
-            reason: error.message.clone(),
-        },
-        inputs: inputs.inputs.clone(),
-        plates: Vec::new(),
-        screws: Vec::new(),
-        fracture_levels_mm: None,
-        shaft_axis_mm: None,
-        canal_floor_bent_mm: None,
-        stages: Vec::new(),
-        mesh: serde_json::Value::Null,
-        solver: serde_json::Value::Null,
-        preparation: Vec::new(),
-        warnings: Vec::new(),
-        density: None,
-        cases: Vec::new(),
-    }
 }
 
 /// Reasons, each once, with the points it holds for.

@@ -2,9 +2,8 @@
 
 use crate::bones::BoneCache;
 use crate::point::PointContext;
-use crate::runner::{
-    Event, Outcome, RunOptions, SolvePoint, StudyError, failed_record, run_study_by,
-};
+use crate::record::failed_record;
+use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError, run_study_by};
 use crate::stage::{PointError, Stage};
 use bicolumn_job::Job;
 use bicolumn_job::Plan;

@@ -41,12 +41,14 @@ pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>)
             .collect(),
         columns: ResponseId::all()
             .iter()
-            .map(|id| (id.name(), id.unit().symbol().into(), id.definition()))
+            .map(|id| ((*id).into(), id.unit().symbol().into(), id.definition()))
             .collect(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
         headline: first.and_then(|s| headline(job, s)),
-        lead_response: Some(text(run.headline)).filter(|t| !t.is_empty()),
+        lead_response: Some(text(run.headline))
+            .filter(|t| !t.is_empty())
+            .map(|t| t.as_str().into()),
         landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
     }
 }
@@ -100,7 +102,7 @@ fn headline(job: &Job, settings: &Settings) -> Option<HeadlineRecord> {
         .or_else(|| first(&|v| v.number().is_none()))
         .filter(|by| *by != over);
     Some(HeadlineRecord {
-        response: settings.get(run.headline),
+        response: settings.get(run.headline).as_str().into(),
         over,
         by,
     })
