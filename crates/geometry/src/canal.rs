@@ -3,12 +3,11 @@
 //! The floor is the bone's own: all constructs of a study have it at one level. Screws give way to it as
 //! far as their holes allow, then it bends.
 
+use crate::canal_floor::{Bend, CLEARANCE};
 use crate::rod::Rod;
 use crate::{Bone, CanalFloor, Fracture};
 use bicolumn_base::Vec3;
 
-/// Distance a screw's side keeps from the floor, mm.
-pub(crate) const CLEARANCE: f64 = 0.8;
 /// A screw with its axis this close to the floor, as a share of its radius, is cut in two by it at a good
 /// angle.
 const HALVED: f64 = 0.5;
@@ -62,6 +61,44 @@ pub(crate) fn keeps_a_plug(bone: &Bone, fracture: Option<&Fracture>, floor: &Can
         all_below &= fracture.below(p) > THINNEST_PLUG_MM;
     }
     all_above || all_below
+}
+
+impl CanalFloor {
+    /// Bends the floor away from screws that run along it; for each of `rods`, in turn, by how many mm at
+    /// most, 0 where it stays as it is.
+    ///
+    /// A bend is kept if it leaves less of all screws beside the floor and does not come too close to the
+    /// fracture.
+    pub(crate) fn give_way(
+        &mut self,
+        bone: &Bone,
+        fracture: Option<&Fracture>,
+        rods: &[Rod],
+    ) -> Vec<f64> {
+        let beside = |floor: &CanalFloor, rod| beside_floor_mm(bone, Some(floor), rod);
+        let mut bent = vec![0.0; rods.len()];
+        for (rod, bent) in rods.iter().zip(&mut bent) {
+            if beside(self, rod) == 0.0 {
+                continue;
+            }
+            let Some(bend) = Bend::along(rod) else {
+                continue;
+            };
+            let most = rod
+                .axis_points()
+                .filter(|p| bone.inner().value(*p) < rod.radius)
+                .map(|p| bend.shift(p, self.level_mm()).abs())
+                .fold(0.0, f64::max);
+            let mut with = self.clone();
+            with.bends.push(bend);
+            let of_all = |floor: &CanalFloor| rods.iter().map(|r| beside(floor, r)).sum::<f64>();
+            if of_all(&with) < of_all(self) && keeps_a_plug(bone, fracture, &with) {
+                *self = with;
+                *bent = most;
+            }
+        }
+        bent
+    }
 }
 
 #[cfg(test)]

@@ -4,15 +4,18 @@
 //! would leave a feather of bone that no mesher takes well; there, and no further than a few millimetres
 //! round, the floor gives way. Where on its last millimetres the canal ends is no matter of anatomy.
 
+use crate::Field;
 use crate::rod::Rod;
-use crate::{Bone, Field, Fracture, canal};
 use bicolumn_base::Vec3;
+
+/// Distance a screw's side keeps from the floor, mm.
+pub(crate) const CLEARANCE: f64 = 0.8;
 
 /// The floor of the canal: bone below, canal above.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CanalFloor {
     level_mm: f64,
-    bends: Vec<Bend>,
+    pub(crate) bends: Vec<Bend>,
 }
 
 impl CanalFloor {
@@ -33,42 +36,6 @@ impl CanalFloor {
         let shift: f64 = self.bends.iter().map(|b| b.shift(x, self.level_mm)).sum();
         self.level_mm + shift
     }
-
-    /// Bends the floor away from screws that run along it; for each of `rods`, in turn, by how many mm at
-    /// most, 0 where it stays as it is.
-    ///
-    /// A bend is kept if it leaves less of all screws beside the floor and does not come too close to the
-    /// fracture.
-    pub(crate) fn give_way(
-        &mut self,
-        bone: &Bone,
-        fracture: Option<&Fracture>,
-        rods: &[Rod],
-    ) -> Vec<f64> {
-        let beside = |floor: &CanalFloor, rod| canal::beside_floor_mm(bone, Some(floor), rod);
-        let mut bent = vec![0.0; rods.len()];
-        for (rod, bent) in rods.iter().zip(&mut bent) {
-            if beside(self, rod) == 0.0 {
-                continue;
-            }
-            let Some(bend) = Bend::along(rod) else {
-                continue;
-            };
-            let most = rod
-                .axis_points()
-                .filter(|p| bone.inner().value(*p) < rod.radius)
-                .map(|p| bend.shift(p, self.level_mm).abs())
-                .fold(0.0, f64::max);
-            let mut with = self.clone();
-            with.bends.push(bend);
-            let of_all = |floor: &CanalFloor| rods.iter().map(|r| beside(floor, r)).sum::<f64>();
-            if of_all(&with) < of_all(self) && canal::keeps_a_plug(bone, fracture, &with) {
-                *self = with;
-                *bent = most;
-            }
-        }
-        bent
-    }
 }
 
 impl Field for CanalFloor {
@@ -88,7 +55,7 @@ impl Field for CanalFloor {
 /// One screw's bend: along its axis the floor keeps off the shank, above or below it as the plane lies; where
 /// the plane crosses the axis, the floor crosses it steeply.
 #[derive(Debug, Clone, PartialEq)]
-struct Bend {
+pub(crate) struct Bend {
     /// Start of the axis, and its direction seen from above (unit, no y).
     from: Vec3,
     along: Vec3,
@@ -111,7 +78,7 @@ const BLEND: i32 = 6;
 
 impl Bend {
     /// `None` for a steep screw.
-    fn along(rod: &Rod) -> Option<Bend> {
+    pub(crate) fn along(rod: &Rod) -> Option<Bend> {
         let axis = rod.to - rod.from;
         let plan = Vec3::new(axis.x, 0.0, axis.z);
         let length = plan.norm();
@@ -125,7 +92,7 @@ impl Bend {
             length,
             rise,
             radius: rod.radius,
-            off: (rod.radius + canal::CLEARANCE) * (1.0 + rise * rise).sqrt(),
+            off: (rod.radius + CLEARANCE) * (1.0 + rise * rise).sqrt(),
         })
     }
 
@@ -172,7 +139,7 @@ impl Bend {
     }
 
     /// How far the floor lies over the plane there, mm.
-    fn shift(&self, x: Vec3, level: f64) -> f64 {
+    pub(crate) fn shift(&self, x: Vec3, level: f64) -> f64 {
         let (share, _) = self.share(self.aside(x).0);
         if share == 0.0 {
             return 0.0;
@@ -197,7 +164,9 @@ impl Bend {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Fracture;
     use crate::bone::tests::mean_bone;
+    use crate::canal;
     use proptest::prelude::*;
 
     /// A rod of radius 1.2 mm through the canal's middle at a height over the floor.

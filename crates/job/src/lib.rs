@@ -3,6 +3,10 @@
 //! A job passes three types, each in its file: `RawJob` (as written), [`Job`] (valid), [`PointInputs`]
 //! (resolved: all that decides one point's result). Every key is declared once, in [`keys`]; its declaration
 //! yields a typed handle that [`Settings::get`] reads by.
+//!
+//! # Known limits
+//! A job describes one bone, at most two plates and two screws independent of plates. A factor drives one key and has
+//! the levels that it lists; a plan is a full factorial or moves one factor at a time. Messages are English.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
