@@ -244,7 +244,7 @@ pub fn build_problem(
 /// Construct, mesh and problem of a point in one go.
 ///
 /// # Errors
-/// As [`build_construct`], [`build_mesh`] and [`build_problem`].
+/// [`PointError`] of construct, mesh or problem, as [`build_problem`] for the last.
 pub fn build_model(inputs: &PointInputs, bones: &BoneCache) -> Result<BuiltModel, PointError> {
     let construct = build_construct(&inputs.construct, bones)?;
     let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
