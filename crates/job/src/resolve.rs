@@ -7,7 +7,7 @@ use crate::inputs::{
 use crate::job::Job;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
-use crate::words::{Filling, FracturePattern, Meeting, PlateKind, Symmetry};
+use crate::words::{Filling, FracturePattern, Layout, Meeting, PlateKind, Symmetry};
 use bicolumn_geometry::{
     BoneSpec, ConstructSpec, FractureSpec, IndependentScrewSpec, PlateSpec, SplitSpec,
 };
@@ -54,7 +54,10 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         sizing,
         materials: materials(&settings),
         loads: loads(&settings),
-        interfaces: interfaces(&settings),
+        interfaces: match settings.get(keys().construct.layout) {
+            Layout::BareBone => without_hardware(interfaces(&settings)),
+            _ => interfaces(&settings),
+        },
         solve: solve(&settings),
         error_estimate: settings.get(keys().solve.error_estimate),
         digest,
@@ -102,6 +105,13 @@ fn surface_file(s: &Settings, folder: &Path) -> Option<PathBuf> {
 /// `folder`: that of the job file, from which a surface's path counts.
 fn construct(s: &Settings, folder: &Path) -> ConstructSpec {
     let layout = s.get(keys().construct.layout);
+    if layout == Layout::BareBone {
+        return ConstructSpec {
+            bone: bone(s, folder),
+            clearance_mm: s.get(keys().construct.clearance),
+            ..ConstructSpec::intact()
+        };
+    }
     ConstructSpec {
         bone: bone(s, folder),
         fracture: fracture(s),
@@ -273,6 +283,17 @@ fn loads(s: &Settings) -> LoadInputs {
     }
 }
 
+/// Interfaces of a bone that has neither hardware nor fracture: nothing by name, no preload, no clamp.
+fn without_hardware(common: InterfaceInputs) -> InterfaceInputs {
+    InterfaceInputs {
+        named: Vec::new(),
+        plate_preload_n: [[0.0; 2]; 2],
+        independent_preload_n: Vec::new(),
+        clamp_n: [0.0; 2],
+        ..common
+    }
+}
+
 fn interfaces(s: &Settings) -> InterfaceInputs {
     let (k, preloads) = (&keys().interfaces, &keys().preloads);
     let kind = |kind: &KindKeys| InterfaceKind {
@@ -422,6 +443,36 @@ mod tests {
         assert_eq!(p.construct.plates[0].end_level_mm, 110.0);
         assert_eq!(p.construct.plates[1].end_level_mm, 90.0);
         assert_eq!(p.construct.plates[0].site, PlateSiteName::Medial);
+    }
+
+    #[test]
+    fn a_stagger_from_an_end_leaves_that_end_where_it_is() {
+        let ends = |from: &str, stagger: f64| {
+            let job = format!(
+                "plates.stagger_mm = {stagger}\nplates.stagger_from = \"{from}\"\nplates.end_level_mm = 100\n"
+            );
+            let plates = first(&job).construct.plates;
+            [plates[0].end_level_mm, plates[1].end_level_mm]
+        };
+        assert_eq!(ends("mean", 20.0), [110.0, 90.0]);
+        assert_eq!(ends("upper", 20.0), [100.0, 80.0]);
+        assert_eq!(ends("upper", -20.0), [80.0, 100.0]);
+        assert_eq!(ends("lower", 20.0), [120.0, 100.0]);
+        assert_eq!(ends("lower", -20.0), [100.0, 120.0]);
+        for from in ["mean", "upper", "lower"] {
+            assert_eq!(ends(from, 0.0), [100.0, 100.0]);
+        }
+    }
+
+    #[test]
+    fn bare_bone_has_neither_fracture_nor_hardware() {
+        let p = first(
+            "construct.layout = \"bare_bone\"\nscrews.independent_1.hold = \"lag\"\nbone.shaft_diameter_mm = 20\n",
+        );
+        assert!(p.construct.plates.is_empty() && p.construct.independent.is_empty());
+        assert!(p.construct.fracture.is_none());
+        assert_eq!(p.construct.bone.shaft_diameter_mm, 20.0);
+        assert!(p.interfaces.clamp_n == [0.0; 2] && p.interfaces.named.is_empty());
     }
 
     #[test]

@@ -57,6 +57,8 @@ pub enum Layout {
     LateralOnly,
     /// The posterolateral plate alone.
     PosterolateralOnly,
+    /// The intact bone, without fracture, plates and screws.
+    BareBone,
 }
 
 words! { Layout {
@@ -65,6 +67,7 @@ words! { Layout {
     MedialOnly = "medial_only",
     LateralOnly = "lateral_only",
     PosterolateralOnly = "posterolateral_only",
+    BareBone = "bare_bone",
 } }
 
 impl Layout {
@@ -76,9 +79,10 @@ impl Layout {
             (PlateKind::Other, Layout::Orthogonal | Layout::PosterolateralOnly) => {
                 PlateSiteName::Posterolateral
             }
-            (PlateKind::Other, Layout::Parallel | Layout::MedialOnly | Layout::LateralOnly) => {
-                PlateSiteName::Lateral
-            }
+            (
+                PlateKind::Other,
+                Layout::Parallel | Layout::MedialOnly | Layout::LateralOnly | Layout::BareBone,
+            ) => PlateSiteName::Lateral,
         }
     }
 
@@ -88,6 +92,36 @@ impl Layout {
             Layout::Parallel | Layout::Orthogonal => &PlateKind::ALL,
             Layout::MedialOnly => &[PlateKind::Medial],
             Layout::LateralOnly | Layout::PosterolateralOnly => &[PlateKind::Other],
+            Layout::BareBone => &[],
+        }
+    }
+}
+
+/// End that a stagger leaves where it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StaggerFrom {
+    /// The mean of both: each end moves by half the stagger.
+    Mean,
+    /// The upper end: the other plate ends lower by the stagger.
+    Upper,
+    /// The lower end: the other plate ends higher by the stagger.
+    Lower,
+}
+
+words! { StaggerFrom { Mean = "mean", Upper = "upper", Lower = "lower" } }
+
+impl StaggerFrom {
+    /// Level of a plate's end above `end_level_mm` for a stagger (medial minus other), mm.
+    pub fn shift_mm(self, which: PlateKind, stagger_mm: f64) -> f64 {
+        // By how much this plate's end lies above the other's.
+        let above = match which {
+            PlateKind::Medial => stagger_mm,
+            PlateKind::Other => -stagger_mm,
+        };
+        match self {
+            StaggerFrom::Mean => 0.5 * above,
+            StaggerFrom::Upper => above.min(0.0),
+            StaggerFrom::Lower => above.max(0.0),
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Keys of `[construct]` and `[plates]`.
 
-use crate::declare::{Declaration, Default, Each, TRADE, is, number, word};
+use crate::declare::{Declaration, Default, Each, OURS, TRADE, is, number, word};
 use crate::handle::{Key, OneOf};
-use crate::words::{Layout, PlateKind};
+use crate::words::{Layout, PlateKind, StaggerFrom};
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, Range};
 
@@ -21,8 +21,8 @@ impl ConstructKeys {
                 "construct.layout",
                 word(),
                 is(Layout::Parallel),
-                "parallel: medial and lateral plate, facing each other; orthogonal: medial and posterolateral plate; or one plate alone",
-                "layouts of the trade; one plate alone is a baseline",
+                "parallel: medial and lateral plate, facing each other; orthogonal: medial and posterolateral plate; or one plate alone; bare_bone: the intact bone, without fracture, plates and screws, whatever their keys say",
+                "layouts of the trade; one plate alone is a baseline, the intact bone a specimen to read the others against",
             ),
             clearance: d.key(
                 "construct.clearance_mm",
@@ -47,6 +47,7 @@ pub struct PlateKeys {
     /// Mean level of both ends.
     pub end_level: Key<f64>,
     pub stagger: Key<f64>,
+    pub stagger_from: Key<OneOf<StaggerFrom>>,
     /// Level of each end: medial, other.
     ends: [Key<f64>; 2],
     pub width: Each<f64>,
@@ -76,27 +77,34 @@ impl PlateKeys {
             "plates.end_level_mm",
             accepts(Q::EndLevel),
             is(plate.end_level_mm),
-            "Mean level of the two proximal plate ends above the articular axis",
+            "Level of the proximal plate ends above the articular axis: of both without stagger, with it of their mean or of the end that `plates.stagger_from` names",
             TRADE,
         );
         let stagger = d.key(
             "plates.stagger_mm",
             number("mm", Range::about_zero(80.0)),
             is(0.0),
-            "Level of the medial plate's end minus that of the other: each end lies half of it from the mean level (also where one plate stands alone)",
+            "Level of the medial plate's end minus that of the other (also where one plate stands alone); `plates.stagger_from` tells which end moves",
             "sign as in Zarifian et al. 2022, J Hand Surg Am 47:690: the sign matters",
         );
-        let ends = [(PlateKind::Medial, 0.5), (PlateKind::Other, -0.5)].map(|(which, share)| {
+        let stagger_from = d.key(
+            "plates.stagger_from",
+            word(),
+            is(StaggerFrom::Mean),
+            "Level that stays at plates.end_level_mm when the ends are staggered: their mean (each end moves by half the stagger), the upper end (the other ends lower) or the lower end (the other ends higher)",
+            OURS,
+        );
+        let ends = PlateKind::ALL.map(|which| {
             d.key(
                 format!("plates.{}.end_level_mm", which.word()),
                 accepts(Q::EndLevel),
                 Default::rule(
-                    "from `plates.end_level_mm` and `plates.stagger_mm`",
+                    "from `plates.end_level_mm`, `plates.stagger_mm` and `plates.stagger_from`",
                     vec![stagger.id(), end_level.id()],
-                    move |s| s.get(end_level) + share * s.get(stagger),
+                    move |s| s.get(end_level) + s.get(stagger_from).shift_mm(which, s.get(stagger)),
                 ),
-                "Level of this plate's proximal end, given directly instead of by mean level and stagger",
-                "from plates.end_level_mm and plates.stagger_mm",
+                "Level of this plate's proximal end, given directly instead of by a common level and stagger",
+                "from plates.end_level_mm, plates.stagger_mm and plates.stagger_from",
             )
         });
         let layout = construct.layout;
@@ -161,6 +169,7 @@ impl PlateKeys {
         PlateKeys {
             end_level,
             stagger,
+            stagger_from,
             ends,
             width,
             thickness,
