@@ -19,8 +19,8 @@ use bicolumn_sparse::columns::add;
 use bicolumn_sparse::kernel::{Hot, Real, dispatch};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
 use bicolumn_sparse::{
-    AddedBlocks, Aligned, Block, Csr, Local, Magnitudes, Matrix, NodeColumns, Order, Product,
-    Rowwise, Team,
+    AddedBlocks, Aligned, Block, Csr, Epilogue, Local, Magnitudes, Matrix, NodeColumns, Order,
+    Product, Team,
 };
 use std::ops::Range;
 
@@ -528,7 +528,7 @@ impl Order for Elements {
 }
 
 impl<T: Precision> Product<T> for Elements {
-    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+    fn for_rows<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
@@ -541,7 +541,7 @@ impl<T: Precision> Product<T> for Elements {
 
 impl Elements {
     /// As [`Product::for_rows`] for K + C.
-    pub(crate) fn for_rows_and<T: Precision, const W: usize, R: Rowwise<T, W>>(
+    pub(crate) fn for_rows_and<T: Precision, const W: usize, R: Epilogue<T, W>>(
         &self,
         added: &AddedBlocks,
         team: &Team,
@@ -593,7 +593,7 @@ struct ChunkProduct<'a, T, R, const W: usize> {
     slots: &'a mut [NodeColumns<T, W>],
 }
 
-impl<T: Precision, R: Rowwise<T, W>, const W: usize> ChunkProduct<'_, T, R, W> {
+impl<T: Precision, R: Epilogue<T, W>, const W: usize> ChunkProduct<'_, T, R, W> {
     fn run(self) {
         let chunk = self.chunk;
         let zero = Aligned([[T::default(); W]; 3]);
@@ -653,14 +653,14 @@ struct Take<'a, T, R, const W: usize> {
     product: &'a [Aligned<T, W>],
 }
 
-impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for Take<'_, T, R, W> {
+impl<T: Real, R: Epilogue<T, W>, const W: usize> Hot for Take<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
-        self.rows.take::<FUSED>(self.product);
+        self.rows.apply::<FUSED>(self.product);
     }
 }
 
-/// Rows whose sums stay in the nearest cache until they are taken.
+/// Rows whose sums stay in the nearest cache until the epilogue is applied.
 const STRIP: usize = 64;
 
 struct BorderSums<'a, T, R, const W: usize> {
@@ -672,7 +672,7 @@ struct BorderSums<'a, T, R, const W: usize> {
     rows: R,
 }
 
-impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> {
+impl<T: Real, R: Epilogue<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut strip = [Aligned([[T::default(); W]; 3]); STRIP];
@@ -692,7 +692,7 @@ impl<T: Real, R: Rowwise<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> 
             let strip = &mut strip[..range.len()];
             self.added.add_rows(row..row + range.len(), self.x, strip);
             let (now, later) = rest.split_at(range.len());
-            now.take::<FUSED>(strip);
+            now.apply::<FUSED>(strip);
             rest = later;
         }
     }

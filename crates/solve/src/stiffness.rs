@@ -3,7 +3,7 @@
 use crate::elements::{Elements, Precision, Within};
 use bicolumn_sparse::columns::add;
 use bicolumn_sparse::{
-    AddedBlocks, Block, Local, Magnitudes, Matrix, NodeColumns, Operator, Order, Product, Rowwise,
+    AddedBlocks, Block, Epilogue, Local, Magnitudes, Matrix, NodeColumns, Operator, Order, Product,
     Team,
 };
 
@@ -29,7 +29,7 @@ impl Order for Stiffness {
 }
 
 impl<T: Precision> Product<T> for Stiffness {
-    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+    fn for_rows<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],

@@ -33,7 +33,7 @@ pub use matrix::node_blocks::NodeBlocks;
 pub use matrix::node_matrix::{self, NodeMatrix};
 pub use matrix::operator::{AddedBlocks, Operator};
 pub use matrix::pattern::Pattern;
-pub use matrix::product::{Local, Magnitudes, Matrix, Order, Product, Rowwise};
+pub use matrix::product::{Epilogue, Local, Magnitudes, Matrix, Order, Product};
 pub use matrix::symmetric_blocks::{Block, SymmetricBlocks};
 pub use multigrid::chebyshev;
 pub use multigrid::cycle_basis::CycleBasis;

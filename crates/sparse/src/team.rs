@@ -19,7 +19,7 @@ fn run_all(pool: &rayon::ThreadPool, tasks: Vec<Task<'_>>) {
     });
 }
 
-/// So many threads to share one solve.
+/// A team of threads that share one solution.
 ///
 /// One thread means the caller's own: no pool, no overhead.
 #[derive(Debug)]
@@ -38,7 +38,7 @@ impl Team {
         Team { pool, threads }
     }
 
-    /// How many threads there are.
+    /// Number of threads.
     pub fn threads(&self) -> usize {
         self.threads
     }
@@ -89,7 +89,7 @@ impl Team {
         }
     }
 
-    /// Runs work on one of the team's threads: what it shares out from there starts quicker.
+    /// Runs work on one of the team's threads: jobs shared out from there start quicker.
     pub fn inside<R: Send>(&self, work: impl FnOnce() -> R + Send) -> R {
         match &self.pool {
             None => work(),

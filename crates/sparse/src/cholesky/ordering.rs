@@ -6,7 +6,7 @@ use feral_metis::{CscPattern, metis_order};
 
 /// Elimination order of the block rows: entry k is the row eliminated k-th.
 ///
-/// Works on the graph of nodes (a third of the unknowns). Falls back to the given order if the graph
+/// Works on the graph of block rows. Falls back to the given order if the graph
 /// is too large for 32-bit indices.
 pub fn nested_dissection(pattern: &Pattern) -> Vec<u32> {
     let rows = pattern.rows();

@@ -2,7 +2,7 @@
 
 use crate::csr::Csr;
 use crate::matrix::node_matrix::NodeMatrix;
-use crate::matrix::product::{Order, Product, Rowwise};
+use crate::matrix::product::{Epilogue, Order, Product};
 use crate::simd::columns::{Aligned, CHUNK};
 use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{NodeColumns, Team};
@@ -56,7 +56,7 @@ impl<const R: usize> Order for NodeBlocks<R> {
 }
 
 impl<const R: usize> Product<f32> for NodeBlocks<R> {
-    fn for_rows<const W: usize, T: Rowwise<f32, W>>(
+    fn for_rows<const W: usize, T: Epilogue<f32, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f32, W>],
@@ -84,7 +84,7 @@ impl<const R: usize> Product<f32> for NodeBlocks<R> {
     }
 }
 
-/// Block rows whose product stays in the nearest cache until it is taken.
+/// Block rows of a product that stay in the nearest cache until the epilogue is applied.
 const STRIP: usize = 64;
 
 struct Sweep<'a, T, const R: usize, const W: usize> {
@@ -94,7 +94,7 @@ struct Sweep<'a, T, const R: usize, const W: usize> {
     rows: T,
 }
 
-impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R, W> {
+impl<T: Epilogue<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.rows;
@@ -110,7 +110,7 @@ impl<T: Rowwise<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R,
                 }
             }
             let (now, later) = rest.split_at(count);
-            now.take::<FUSED>(&strip[..count]);
+            now.apply::<FUSED>(&strip[..count]);
             rest = later;
         }
     }

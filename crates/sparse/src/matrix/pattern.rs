@@ -14,7 +14,7 @@ pub struct Pattern {
     below: Vec<u32>,
     /// First upper block of each row, and the end.
     upper_starts: Vec<usize>,
-    /// For each entry below the diagonal, in order: the upper block whose transpose it is.
+    /// Index of the upper block whose transpose each entry below the diagonal is.
     mirror: Vec<u32>,
 }
 
@@ -24,7 +24,7 @@ impl Pattern {
     /// The pattern must be symmetric and hold the diagonal.
     ///
     /// # Panics
-    /// When it is not so: the caller builds it from elements, where it always is.
+    /// When one of these is missing: the caller builds the pattern from elements, where it never is.
     pub fn new(starts: Vec<usize>, columns: Vec<u32>) -> Self {
         let rows = starts.len() - 1;
         let mut below = Vec::with_capacity(rows);
@@ -116,7 +116,7 @@ impl Pattern {
         &self.row(i)[self.below[i] as usize..]
     }
 
-    /// For the entries of [`Pattern::lower_row`]: the upper block whose transpose each one is.
+    /// Index of the upper block whose transpose each entry of [`Pattern::lower_row`] is.
     pub fn mirror_row(&self, i: usize) -> &[u32] {
         &self.mirror[self.starts()[i] - self.upper_starts[i]..][..self.below[i] as usize]
     }

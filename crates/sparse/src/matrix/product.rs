@@ -11,19 +11,19 @@ pub trait Order: Sync {
     fn rows(&self) -> usize;
 }
 
-/// An operation fused onto the rows of a product (an epilogue), for a range of rows.
-pub trait Rowwise<T, const W: usize>: Send + Sized {
+/// An epilogue: an operation fused onto the rows of a product, for a range of rows.
+pub trait Epilogue<T, const W: usize>: Send + Sized {
     /// The first `rows` rows, and the rest.
     fn split_at(self, rows: usize) -> (Self, Self);
     /// Applies the operation to the next rows of the product; `FUSED` as in [`crate::simd::kernel::Hot`].
-    fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]);
+    fn apply<const FUSED: bool>(self, product: &[Aligned<T, W>]);
 }
 
 /// A matrix that can be multiplied with many vectors at once.
 pub trait Product<T: Real>: Order {
-    /// Hands A x to `rows`, piece by piece as it comes about, so that a product need not be written to memory.
+    /// Gives the rows of A x to an epilogue as they are computed, so that a product need not be written to memory.
     /// `scratch` is the matrix's own to use; keep it for the next product.
-    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+    fn for_rows<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
@@ -45,14 +45,14 @@ pub trait Product<T: Real>: Order {
 
 struct Store<'a, T, const W: usize>(&'a mut [NodeColumns<T, W>]);
 
-impl<T: Real, const W: usize> Rowwise<T, W> for Store<'_, T, W> {
+impl<T: Real, const W: usize> Epilogue<T, W> for Store<'_, T, W> {
     fn split_at(self, rows: usize) -> (Self, Self) {
         let (a, b) = self.0.split_at_mut(rows);
         (Store(a), Store(b))
     }
 
     #[inline(always)]
-    fn take<const FUSED: bool>(self, product: &[Aligned<T, W>]) {
+    fn apply<const FUSED: bool>(self, product: &[Aligned<T, W>]) {
         for (to, from) in self.0.iter_mut().zip(product) {
             *to = from.0;
         }
@@ -106,7 +106,7 @@ impl<M: Order + Send> Order for Arc<M> {
 }
 
 impl<T: Real, M: Product<T> + Send> Product<T> for Arc<M> {
-    fn for_rows<const W: usize, R: Rowwise<T, W>>(
+    fn for_rows<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],

@@ -1,6 +1,6 @@
-//! Matrices of 3×3 blocks and their products with many vectors.
+//! Symmetric matrices of 3×3 blocks, assembled, and their products with many vectors.
 
-use crate::matrix::product::{Magnitudes, Order, Product, Rowwise};
+use crate::matrix::product::{Epilogue, Magnitudes, Order, Product};
 use crate::simd::columns::{Aligned, CHUNK};
 use crate::simd::kernel::{Hot, Sums, dispatch};
 use crate::{NodeColumns, Pattern, Team};
@@ -23,7 +23,7 @@ pub struct SymmetricBlocks {
 }
 
 impl SymmetricBlocks {
-    /// All zero.
+    /// The zero matrix of a pattern.
     pub fn zeros(pattern: Arc<Pattern>) -> Self {
         let upper = vec![[[0.0; 3]; 3]; pattern.upper_len()];
         SymmetricBlocks { pattern, upper }
@@ -47,7 +47,7 @@ impl Order for SymmetricBlocks {
 }
 
 impl Product<f64> for SymmetricBlocks {
-    fn for_rows<const W: usize, R: Rowwise<f64, W>>(
+    fn for_rows<const W: usize, R: Epilogue<f64, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f64, W>],
@@ -58,11 +58,11 @@ impl Product<f64> for SymmetricBlocks {
     }
 }
 
-/// Rows whose product stays in the nearest cache until it is taken.
+/// Rows of a product that stay in the nearest cache until the epilogue is applied.
 const STRIP: usize = 64;
 
-/// Hands A x to `rows`.
-fn sweep<const W: usize, R: Rowwise<f64, W>>(
+/// Product A x by chunks of rows, with an epilogue.
+fn sweep<const W: usize, R: Epilogue<f64, W>>(
     team: &Team,
     matrix: &SymmetricBlocks,
     x: &[NodeColumns<f64, W>],
@@ -93,7 +93,7 @@ struct Sweep<'a, R, const W: usize> {
     rows: R,
 }
 
-impl<R: Rowwise<f64, W>, const W: usize> Hot for Sweep<'_, R, W> {
+impl<R: Epilogue<f64, W>, const W: usize> Hot for Sweep<'_, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.rows;
@@ -104,7 +104,7 @@ impl<R: Rowwise<f64, W>, const W: usize> Hot for Sweep<'_, R, W> {
                 to.0 = self.matrix.row_product::<W, FUSED>(row, self.x);
             }
             let (now, later) = rest.split_at(range.len());
-            now.take::<FUSED>(&strip[..range.len()]);
+            now.apply::<FUSED>(&strip[..range.len()]);
             rest = later;
         }
     }

@@ -13,7 +13,7 @@
 //! Single precision is harmless here: the smoother acts on the rough part of the error, and a relative rounding ε in it costs ε²
 //! times the condition number in energy. It would not be harmless in the residual.
 
-use crate::matrix::product::{Local, Product, Rowwise};
+use crate::matrix::product::{Epilogue, Local, Product};
 use crate::simd::columns::{Aligned, CHUNK, add, convert, dot};
 use crate::simd::kernel::{Hot, Real, dispatch};
 use crate::{Block, NodeColumns, SparseError, Team};
@@ -362,14 +362,14 @@ struct Residual<'a, const W: usize> {
     r: &'a mut [NodeColumns<f32, W>],
 }
 
-impl<const W: usize> Rowwise<f32, W> for Residual<'_, W> {
+impl<const W: usize> Epilogue<f32, W> for Residual<'_, W> {
     fn split_at(self, rows: usize) -> (Self, Self) {
         let (b, r) = (self.b.split_at(rows), self.r.split_at_mut(rows));
         (Residual { b: b.0, r: r.0 }, Residual { b: b.1, r: r.1 })
     }
 
     #[inline(always)]
-    fn take<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
+    fn apply<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
         for ((r, b), product) in self.r.iter_mut().zip(self.b).zip(product) {
             *r = remainder(b, product);
         }
@@ -386,7 +386,7 @@ struct Sweep<'a, const W: usize> {
     correction: f32,
 }
 
-impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
+impl<const W: usize> Epilogue<f32, W> for Sweep<'_, W> {
     fn split_at(self, rows: usize) -> (Self, Self) {
         let (inverse, b) = (self.inverse.split_at(rows), self.b.split_at(rows));
         let (x, last) = (self.x.split_at(rows), self.last.split_at_mut(rows));
@@ -407,7 +407,7 @@ impl<const W: usize> Rowwise<f32, W> for Sweep<'_, W> {
     }
 
     #[inline(always)]
-    fn take<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
+    fn apply<const FUSED: bool>(self, product: &[Aligned<f32, W>]) {
         // One loop for each, without a choice at every node.
         match self.previous {
             Previous::Same => self.step::<FUSED>(product, |x, _| *x),

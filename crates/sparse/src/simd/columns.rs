@@ -49,7 +49,7 @@ pub fn interleave<const W: usize>(vectors: &[&[[f64; 3]]]) -> Vec<NodeColumns<f6
     all
 }
 
-/// Takes column `k` out.
+/// Column `k` of a multivector.
 pub fn column<const W: usize>(all: &[NodeColumns<f64, W>], k: usize) -> NodeVector {
     all.iter().map(|n| [n[0][k], n[1][k], n[2][k]]).collect()
 }

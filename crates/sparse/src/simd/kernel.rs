@@ -1,4 +1,5 @@
-//! Arithmetic of the hot loops: one 3×3 block times the values of one node, all load cases at once.
+//! Kernels of the hot loops: one 3×3 block times the values of one node, all load cases at once, and their dispatch to the
+//! processor's instruction set.
 
 use crate::NodeColumns;
 use std::ops::{Add, AddAssign, Mul, Sub};

@@ -1,4 +1,4 @@
-//! Vectors of the processor, for loops that the compiler would not turn into such by itself.
+//! SIMD registers for loops that the compiler would not vectorise by itself.
 //!
 //! The lanes of one vector hold the load cases of one node or, where those are few, of several nodes side
 //! by side.
@@ -25,7 +25,7 @@ pub trait Lanes<T>: Copy {
     fn mul_add(self, a: Self::V, b: Self::V, c: Self::V) -> Self::V;
     /// a b − c.
     fn mul_sub(self, a: Self::V, b: Self::V, c: Self::V) -> Self::V;
-    /// From pieces of `W` numbers, side by side; where one piece is longer than a vector, its `pass`-th
+    /// A vector of pieces of `W` numbers, side by side; where one piece is longer than a vector, its `pass`-th
     /// part.
     fn load<const W: usize>(self, piece: impl Fn(usize) -> [T; W], pass: usize) -> Self::V;
     /// One of the numbers.
@@ -189,7 +189,7 @@ mod x86 {
         None
     }
 
-    /// The same in vectors of eight numbers or, where the processor has none, of four.
+    /// Runs work in vectors of eight numbers or, where the processor has none, of four.
     pub(super) fn wide_double<W: super::InLanes<f64>>(work: W) -> Option<W> {
         match (V4::try_new(), V3::try_new()) {
             (Some(v4), _) => v4.vectorize(Run(work, WideDouble(v4))),
@@ -199,7 +199,7 @@ mod x86 {
         None
     }
 
-    /// The same in vectors of four.
+    /// Runs work in vectors of four.
     pub(super) fn double<W: super::InLanes<f64>>(work: W) -> Option<W> {
         match (V4::try_new(), V3::try_new()) {
             (Some(v4), Some(v3)) => v4.vectorize(Run(work, Double(v3))),

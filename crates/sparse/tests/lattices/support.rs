@@ -1,8 +1,8 @@
 //! Lattices of nodes with known stiffness, their Galerkin hierarchies, and their dense counterparts in nalgebra.
 
 use bicolumn_sparse::{
-    Analysis, Block, CoarseMatrix, Local, Magnitudes, Matrix, NodeBlocks, NodeColumns, NodeMatrix,
-    NodeVector, Order, Pattern, Product, Prolongation, Rowwise, SymmetricBlocks, Team, TwoLevel,
+    Analysis, Block, CoarseMatrix, Epilogue, Local, Magnitudes, Matrix, NodeBlocks, NodeColumns,
+    NodeMatrix, NodeVector, Order, Pattern, Product, Prolongation, SymmetricBlocks, Team, TwoLevel,
 };
 use nalgebra::{DMatrix, DVector};
 use std::collections::BTreeMap;
@@ -277,7 +277,7 @@ impl Order for Assembled {
 }
 
 impl Product<f64> for Assembled {
-    fn for_rows<const W: usize, R: Rowwise<f64, W>>(
+    fn for_rows<const W: usize, R: Epilogue<f64, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f64, W>],
@@ -289,7 +289,7 @@ impl Product<f64> for Assembled {
 }
 
 impl Product<f32> for Assembled {
-    fn for_rows<const W: usize, R: Rowwise<f32, W>>(
+    fn for_rows<const W: usize, R: Epilogue<f32, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f32, W>],
