@@ -184,9 +184,14 @@ fn product_code(file: &str) -> String {
 fn every_field_of_a_record_is_on_its_page() {
     let page = std::fs::read_to_string(root().join("docs/reference/record.md")).unwrap();
     let told = quoted(&page);
-    let code = product_code("crates/store/src/record.rs");
+    let files = ["record", "evidence", "contact_record"];
+    let code: Vec<String> = files
+        .iter()
+        .map(|f| product_code(&format!("crates/store/src/{f}.rs")))
+        .collect();
     let fields = code
-        .lines()
+        .iter()
+        .flat_map(|c| c.lines())
         .filter_map(|l| l.strip_prefix("    pub "))
         .filter_map(|l| l.split_once(": "))
         .map(|(name, _)| name)
