@@ -31,7 +31,7 @@ impl Plan {
     /// Lays out the points of a job: one without factors has a single point.
     ///
     /// # Errors
-    /// More than [`MOST_POINTS`] points.
+    /// More than 10 000 points.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
         // No factor drives the kind of design.
         let kind = Settings::at(job, &BTreeMap::new()).get(keys().run.design);
