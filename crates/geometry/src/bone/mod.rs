@@ -533,9 +533,5 @@ pub(crate) mod tests {
         let (along, across) = shape.along_axis(found);
         assert!(shape.medial_rim_at < along && along < shape.lateral_rim_at);
         assert!(across.x > 0.0 && across.y < 0.0);
-        println!(
-            "{:?} {found:?}",
-            bone.bearing_point(ArticularSurface::Capitellum)
-        );
     }
 }

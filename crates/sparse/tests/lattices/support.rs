@@ -34,14 +34,13 @@ impl Lattice {
     /// Pairs i < j of nodes whose coordinates differ by at most one.
     fn pairs(self) -> impl Iterator<Item = (usize, usize, [f64; 3])> {
         let places = self.places();
-        let all = (0..self.nodes()).flat_map(move |i| {
+        (0..self.nodes()).flat_map(move |i| {
             let places = places.clone();
             (i + 1..self.nodes()).filter_map(move |j| {
                 let d = [0, 1, 2].map(|c| places[j][c] - places[i][c]);
                 d.iter().all(|d| d.abs() < 1.5).then_some((i, j, d))
             })
-        });
-        all
+        })
     }
 
     /// The block Laplacian of the axis neighbours, plus a unit block at each node of the face x = 0.
@@ -91,7 +90,7 @@ impl Lattice {
             let at = self.coordinates(n);
             let of_axis = |c: usize| {
                 let half = at[c] / 2;
-                if at[c] % 2 == 0 {
+                if at[c].is_multiple_of(2) {
                     vec![(half, 1.0f32)]
                 } else {
                     vec![(half, 0.5), (half + 1, 0.5)]
