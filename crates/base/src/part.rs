@@ -97,6 +97,8 @@ pub enum Part {
     Plate(PlateSite),
     /// A screw, head and shaft.
     Screw(ScrewNumber),
+    /// A part of a mesh that is no construct, by its material number.
+    Numbered(u16),
 }
 
 impl Part {
@@ -131,6 +133,7 @@ impl fmt::Display for Part {
             Part::GapTissue => f.write_str("gap_tissue"),
             Part::Plate(site) => write!(f, "plate.{site}"),
             Part::Screw(n) => write!(f, "{n}"),
+            Part::Numbered(n) => write!(f, "part.{n}"),
         }
     }
 }

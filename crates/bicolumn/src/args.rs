@@ -58,6 +58,9 @@ pub enum Verb {
     /// Solve one design point and write its audit bundle, so that other code can solve it again
     #[command(after_help = more())]
     Export(ExportArgs),
+    /// Solve an audit bundle, ours or anybody's: mesh.vtu and model.json to solution.vtu
+    #[command(after_help = more())]
+    Solve(SolveArgs),
     /// Solve one design point on several meshes: how far its numbers are from their limit, and how much
     /// of them is the mesh's own noise
     #[command(after_help = more())]
@@ -129,6 +132,26 @@ pub struct ExportArgs {
     /// Folder for mesh.vtu, model.json, solution.vtu and, with contact, contact.json
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
+    /// Also stiffness.mtx and loads.mtx (Matrix Market): all displacement components before supports,
+    /// without interfaces; text of some 80 entries a row
+    #[arg(long)]
+    pub matrix: bool,
+}
+
+/// `solve`
+#[derive(Debug, ClapArgs)]
+pub struct SolveArgs {
+    /// Folder with mesh.vtu and model.json
+    pub bundle: PathBuf,
+    /// Folder for solution.vtu and solution.json; default: results/NAME of the bundle's folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Relative residual to reach, 1e-14 to 1e-3
+    #[arg(long, value_name = "R", default_value_t = 1e-9, value_parser = residual)]
+    pub tolerance: f64,
+    /// Threads; default: one for each core. Results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
 }
 
 /// `converge`
@@ -187,6 +210,10 @@ pub struct RefineArgs {
 
 fn tolerance(text: &str) -> Result<f64, String> {
     within(text, 0.01, 50.0)
+}
+
+fn residual(text: &str) -> Result<f64, String> {
+    within(text, 1e-14, 1e-3)
 }
 
 fn within(text: &str, least: f64, most: f64) -> Result<f64, String> {

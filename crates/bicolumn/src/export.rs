@@ -18,9 +18,15 @@ pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
         console.error(&e);
         return CANNOT_RUN;
     }
-    let result = export_point(&job, &point, threads(&job, None), &mut |stage| {
-        console.say(&format!("{}: {stage}", point.id));
-    });
+    let result = export_point(
+        &job,
+        &point,
+        threads(&job, None),
+        args.matrix,
+        &mut |stage| {
+            console.say(&format!("{}: {stage}", point.id));
+        },
+    );
     let written = match result {
         Ok(bundle) => write(&bundle, &args.out),
         Err(e) => Err(told(&e, &job, &point)),
@@ -37,6 +43,11 @@ fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {
     write_file(&model, text.as_bytes())?;
     write_grid(&solution, &bundle.solution)?;
     let mut written = vec![mesh, model, solution];
+    for (name, bytes) in &bundle.matrices {
+        let path = dir.join(name);
+        write_file(&path, bytes)?;
+        written.push(path);
+    }
     if let Some(contact) = &bundle.contact {
         let path = dir.join("contact.json");
         let text = serde_json::to_string(contact).map_err(|e| e.to_string())?;

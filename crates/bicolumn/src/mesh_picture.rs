@@ -157,6 +157,6 @@ fn colour(part: Part) -> Rgb {
         Part::GapTissue => [0.80, 0.55, 0.60],
         Part::Plate(PlateSite::Medial) => [0.35, 0.55, 0.78],
         Part::Plate(_) => [0.30, 0.66, 0.55],
-        Part::Screw(_) => [0.62, 0.64, 0.70],
+        Part::Screw(_) | Part::Numbered(_) => [0.62, 0.64, 0.70],
     }
 }

@@ -92,10 +92,7 @@ impl<'a> Increment<'a> {
             .collect();
         let inner = system.nodal_forces(&forces);
         let residual = (0..inner.len())
-            .map(|n| match system.is_supported[n] {
-                true => Vec3::zeros(),
-                false => loads[n] + inner[n] - state.ku[n],
-            })
+            .map(|n| system.supported[n].clear(loads[n] + inner[n] - state.ku[n]))
             .collect();
         Increment {
             progress,
@@ -161,8 +158,8 @@ impl<'a> Increment<'a> {
     /// there is no load.
     fn force_scale(&self, system: &System<'_>) -> f64 {
         let sum = |v: &[Vec3]| -> f64 {
-            let free = v.iter().zip(&system.is_supported).filter(|(_, s)| !**s);
-            free.map(|(f, _)| f.norm_squared()).sum::<f64>()
+            let free = v.iter().zip(&system.supported);
+            free.map(|(f, s)| s.clear(*f).norm_squared()).sum::<f64>()
         };
         let loads = sum(&self.loads);
         if loads > 0.0 {
@@ -251,8 +248,10 @@ impl<'a> Increment<'a> {
         // K u of the mixed displacement, by the residual that was mixed with it.
         let inner = system.nodal_forces(&self.forces);
         for n in 0..inner.len() {
-            if !system.is_supported[n] {
-                self.progress.state.ku[n] = self.loads[n] + inner[n] - self.residual[n];
+            let held = system.supported[n];
+            if !held.is_all() {
+                let ku = self.loads[n] + inner[n] - self.residual[n];
+                self.progress.state.ku[n] = held.clear(ku);
             }
         }
         Next::Iterate(Box::new(self))

@@ -15,7 +15,7 @@ use crate::stabilisation::stiffness_of_springs;
 use crate::state::State;
 use crate::system::System;
 use bicolumn_base::{Mat3, Vec3};
-use bicolumn_model::{LoadCase, Problem};
+use bicolumn_model::{Components, LoadCase, Problem};
 use bicolumn_solve::balance::{imbalance, reactions};
 use bicolumn_solve::{
     ForceBasis, Forecast, InterfaceStiffness, Prepared, Solution, SolveError, SolveReport, support,
@@ -60,6 +60,9 @@ pub enum ContactError {
     /// One interface with threads along two axes, its own and a step's.
     #[error("{0} is threaded along two axes")]
     TwoAxes(String),
+    /// A load case that displaces supports.
+    #[error("load case {0} displaces supports, which is not solved together with interfaces")]
+    MovedSupport(String),
     /// A cut through nothing.
     #[error("the preload of {0} cuts no tetrahedron")]
     NothingCut(String),
@@ -152,11 +155,16 @@ impl<'a> Task<'a> {
             .iter()
             .map(|p| Section::new(problem, p))
             .collect::<Result<Vec<Section>, SolveError>>()?;
-        let mut is_supported = vec![false; problem.mesh().nodes.len()];
-        problem
-            .fixed()
-            .iter()
-            .for_each(|n| is_supported[*n as usize] = true);
+        if let Some(case) = (0..problem.cases().len()).find(|k| !problem.prescribed(*k).is_empty())
+        {
+            return Err(ContactError::MovedSupport(
+                problem.cases()[case].name.clone(),
+            ));
+        }
+        let mut supported = vec![Components::NONE; problem.mesh().nodes.len()];
+        for c in problem.constraints() {
+            supported[c.node as usize] = c.components;
+        }
         // Parts that only the interfaces hold, wholly or, in a screw that is being tightened, along its axis.
         let has_floating_parts = support::check(problem).is_err() || !sections.is_empty();
         let springs = has_floating_parts.then(|| springs(self.interfaces, problem));
@@ -168,7 +176,7 @@ impl<'a> Task<'a> {
             interfaces: self.interfaces,
             prepared,
             sections,
-            is_supported,
+            supported,
             has_floating_parts,
             largest_displacement_mm: extent(problem),
         };

@@ -4,6 +4,7 @@ use crate::compliance::Compliance;
 use crate::interfaces::Interfaces;
 use crate::preload::Section;
 use bicolumn_base::Vec3;
+use bicolumn_model::Components;
 use bicolumn_solve::Prepared;
 
 /// Structure, interfaces and the compliance of the active rows.
@@ -12,8 +13,8 @@ pub(crate) struct System<'a> {
     /// Stiffness K and preconditioner M.
     pub(crate) prepared: Prepared<'a>,
     pub(crate) sections: Vec<Section>,
-    /// Is the node supported (Dirichlet)?
-    pub(crate) is_supported: Vec<bool>,
+    /// Components of each node that supports constrain (Dirichlet).
+    pub(crate) supported: Vec<Components>,
     /// Displacement beyond which a part counts as lost, mm.
     pub(crate) largest_displacement_mm: f64,
     /// Do interfaces alone hold some part?
@@ -22,19 +23,17 @@ pub(crate) struct System<'a> {
 }
 
 impl System<'_> {
-    /// Bᵀ λ: nodal forces of the rows, zero at supported nodes, N.
+    /// Bᵀ λ: nodal forces of the rows, zero in supported components, N.
     pub(crate) fn nodal_forces(&self, lambda: &[f64]) -> Vec<Vec3> {
-        let mut out = vec![Vec3::zeros(); self.is_supported.len()];
+        let mut out = vec![Vec3::zeros(); self.supported.len()];
         let points = self.interfaces.points();
         for (row, f) in self.compliance.rows.iter().zip(lambda) {
             if *f != 0.0 {
                 row.add_force(points, &self.sections, *f, &mut out);
             }
         }
-        for (f, supported) in out.iter_mut().zip(&self.is_supported) {
-            if *supported {
-                *f = Vec3::zeros();
-            }
+        for (f, held) in out.iter_mut().zip(&self.supported) {
+            *f = held.clear(*f);
         }
         out
     }

@@ -9,7 +9,7 @@ use bicolumn_response::Carrier;
 /// Place of a part's carrier in [`Carrier::ALL`].
 fn carrier_of(part: Part) -> usize {
     match part {
-        Part::Bone(..) | Part::GapTissue => 0,
+        Part::Bone(..) | Part::GapTissue | Part::Numbered(_) => 0,
         Part::Plate(PlateSite::Medial) => 1,
         Part::Plate(_) => 2,
         Part::Screw(_) => 3,

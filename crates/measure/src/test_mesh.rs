@@ -1,7 +1,7 @@
 //! Tiny meshes for this crate's tests.
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
-use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_mesh::{SurfaceName, TetMesh, kuhn_cell};
 use bicolumn_model::{LoadCase, Material, Problem, Support};
 use bicolumn_solve::{Method, SolveOptions, solve};
 use std::collections::BTreeMap;
@@ -62,31 +62,10 @@ fn add_box(vertices: &mut Vec<Vec3>, tets: &mut Vec<[u32; 4]>, cells: [usize; 3]
     for i in 0..cells[0] {
         for j in 0..cells[1] {
             for k in 0..cells[2] {
-                tets.extend(corners_of_cell([i, j, k]).map(|tet| tet.map(id)));
+                tets.extend(kuhn_cell([i, j, k]).map(|tet| tet.map(id)));
             }
         }
     }
-}
-
-/// Grid corners of the six tetrahedra round the diagonal of a cell.
-fn corners_of_cell(cell: [usize; 3]) -> [[[usize; 3]; 4]; 6] {
-    [
-        [0, 1, 2],
-        [0, 2, 1],
-        [1, 0, 2],
-        [1, 2, 0],
-        [2, 0, 1],
-        [2, 1, 0],
-    ]
-    .map(|order| {
-        let mut at = cell;
-        let mut tet = [cell; 4];
-        for (n, axis) in order.into_iter().enumerate() {
-            at[axis] += 1;
-            tet[n + 1] = at;
-        }
-        tet
-    })
 }
 
 /// Bars with their solution.
@@ -113,7 +92,7 @@ pub(crate) fn bars(parts: &[(f64, Part)], cap_mm: f64) -> Bar {
                     Some(own) => own.1,
                     None => continue,
                 };
-                for tet in corners_of_cell([i, j, k]) {
+                for tet in kuhn_cell([i, j, k]) {
                     tets.push(tet.map(|at| {
                         let next = ids.len() as u32;
                         *ids.entry(at).or_insert(next)

@@ -1,5 +1,6 @@
 //! A grid of unit cubes, six tetrahedra each, for unit tests.
 
+use crate::kuhn_cell;
 use bicolumn_base::Vec3;
 
 /// Corners, tetrahedra round the diagonals, and the cube of each.
@@ -20,21 +21,8 @@ pub(crate) fn cubes(n: [usize; 3]) -> Cubes {
     for i in 0..n[0] {
         for j in 0..n[1] {
             for k in 0..n[2] {
-                for order in [
-                    [0, 1, 2],
-                    [0, 2, 1],
-                    [1, 0, 2],
-                    [1, 2, 0],
-                    [2, 0, 1],
-                    [2, 1, 0],
-                ] {
-                    let mut at = [i, j, k];
-                    let mut tet = [id(at); 4];
-                    for (n, axis) in order.into_iter().enumerate() {
-                        at[axis] += 1;
-                        tet[n + 1] = id(at);
-                    }
-                    tets.push(tet);
+                for tet in kuhn_cell([i, j, k]) {
+                    tets.push(tet.map(id));
                     cube.push([i, j, k]);
                 }
             }

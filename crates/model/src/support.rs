@@ -69,6 +69,11 @@ impl Components {
         self == Components::NONE
     }
 
+    /// A vector with these components set to zero.
+    pub fn clear(self, v: Vec3) -> Vec3 {
+        Vec3::from_fn(|c, _| if self.0[c] { 0.0 } else { v[c] })
+    }
+
     /// A vector with the other components set to zero.
     pub fn project(self, v: Vec3) -> Vec3 {
         Vec3::from_fn(|c, _| if self.0[c] { v[c] } else { 0.0 })

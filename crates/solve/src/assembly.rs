@@ -1,12 +1,15 @@
 //! Assembly in a fixed order: the matrix of the linear level and, for the direct method, the stiffness matrix itself.
 
 use crate::element::{block_of, place, stiffness_from};
+use crate::element_kernel::Gradients;
 use crate::elements::Elements;
 use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
-use bicolumn_model::Problem;
+use bicolumn_model::{Elasticity, Problem};
 use bicolumn_sparse::columns::write_over;
-use bicolumn_sparse::{Block, Csr, Pattern, SymmetricBlocks, Team};
+use bicolumn_sparse::{
+    Block, ConstrainedRows, Csr, Pattern, SymmetricBlocks, Team, projected, projected_diagonal,
+};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -98,7 +101,9 @@ pub fn fine_matrix(
 ) -> SymmetricBlocks {
     let rows = problem.mesh().tets.iter().map(|t| numbering.rows_of(t));
     let pattern = pattern(team, numbering.rows(), rows);
-    assembled(team, pattern, |job| job.add_fine(problem, elements))
+    assembled(team, pattern, |job| {
+        job.add_fine(problem, numbering, elements)
+    })
 }
 
 /// Assembly into a pattern, one range of rows a thread.
@@ -166,7 +171,7 @@ impl Rows<'_> {
 }
 
 impl Rows<'_> {
-    fn add_fine(&mut self, problem: &Problem, elements: &Elements) {
+    fn add_fine(&mut self, problem: &Problem, numbering: &Numbering, elements: &Elements) {
         for e in elements.each() {
             let rows = elements.rows_of(e);
             if !rows.iter().any(|r| self.rows.contains(&(*r as usize))) {
@@ -174,9 +179,17 @@ impl Rows<'_> {
             }
             let law = problem.elasticity_of(elements.tet(e));
             let stiffness = stiffness_from(&elements.gradients(e), &law);
+            let held = held_components(&numbering.constrained, rows);
             for a in 0..10 {
                 for b in a..10 {
-                    self.add(rows[a], rows[b], &stiffness[place(a, b)]);
+                    let block = &stiffness[place(a, b)];
+                    match &held {
+                        None => self.add(rows[a], rows[b], block),
+                        Some(h) if a == b => {
+                            self.add(rows[a], rows[b], &projected_diagonal(block, h[a]));
+                        }
+                        Some(h) => self.add(rows[a], rows[b], &projected(block, h[a], h[b])),
+                    }
                 }
             }
         }
@@ -192,6 +205,14 @@ impl Rows<'_> {
             }
             let law = problem.elasticity_of(elements.tet(e));
             let gradients = elements.gradients(e);
+            let held = held_components(&numbering.constrained, elements.rows_of(e));
+            let coarse = &numbering.coarse_constrained;
+            let is_coarse_held = |w: &CoarseWeights| coarse.of(w.row) != [false; 3];
+            if held.is_some() || (!coarse.is_empty() && weights.iter().any(is_coarse_held)) {
+                let held = held.unwrap_or_default();
+                self.add_constrained(numbering, &weights, &held, &gradients, &law);
+                continue;
+            }
             // Gradients of the coarse shape functions Σ w N on this element, point by point.
             let of_coarse: Vec<Vec<Vec3>> = weights
                 .iter()
@@ -214,6 +235,67 @@ impl Rows<'_> {
             }
         }
     }
+}
+
+impl Rows<'_> {
+    /// Adds an element some of whose nodes are held in part: M_c Pᵀ M K M P M_c and, for the constrained displacements
+    /// of coarse rows, the diagonal of PᵀKP.
+    fn add_constrained(
+        &mut self,
+        numbering: &Numbering,
+        weights: &[CoarseWeights],
+        held: &[[bool; 3]; 10],
+        gradients: &Gradients,
+        law: &Elasticity,
+    ) {
+        // Gradients of what a coarse row's unit motion along a component becomes on this element: of all nodes, or of those
+        // that are free along it.
+        let moved = |w: &CoarseWeights, component: usize, all: bool| -> Vec<Vec3> {
+            let at = |(_, g): (f64, &[Vec3; 10])| {
+                let nodes = (0..10).filter(|n| all || !held[*n][component]);
+                nodes.map(|n| g[n] * w.weights[n]).sum()
+            };
+            gradients.signed().map(at).collect()
+        };
+        let entry = |p: &[Vec3], q: &[Vec3], (r, c): (usize, usize)| {
+            let pairs = p.iter().zip(q).zip(gradients.signed());
+            block_of(pairs.map(|((p, q), (sign, _))| (sign * *p, *q)), law)[r][c]
+        };
+        let free: Vec<[Vec<Vec3>; 3]> = weights
+            .iter()
+            .map(|w| [0, 1, 2].map(|c| moved(w, c, false)))
+            .collect();
+        for (k, p) in weights.iter().enumerate() {
+            let of_p = numbering.coarse_constrained.of(p.row);
+            for (l, q) in weights.iter().enumerate().skip(k) {
+                let of_q = numbering.coarse_constrained.of(q.row);
+                let mut block = [[0.0; 3]; 3];
+                for (r, row) in block.iter_mut().enumerate() {
+                    for (c, to) in row.iter_mut().enumerate() {
+                        if !of_p[r] && !of_q[c] {
+                            *to = entry(&free[k][r], &free[l][c], (r, c));
+                        } else if k == l && r == c {
+                            let all = moved(p, r, true);
+                            *to = entry(&all, &all, (r, r));
+                        }
+                    }
+                }
+                self.add(p.row, q.row, &block);
+            }
+        }
+    }
+}
+
+/// Constrained components of an element's nodes; `None` where there are none.
+pub(crate) fn held_components(
+    constrained: &ConstrainedRows,
+    rows: &[u32; 10],
+) -> Option<[[bool; 3]; 10]> {
+    if constrained.is_empty() {
+        return None;
+    }
+    let held = rows.map(|r| constrained.of(r));
+    (held != [[false; 3]; 10]).then_some(held)
 }
 
 /// A coarse row with its weight in each of a tetrahedron's ten nodes.

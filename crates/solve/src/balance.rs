@@ -7,14 +7,37 @@ use bicolumn_model::{LoadCase, Problem};
 /// Arm that compares forces with moments in the equilibrium error, mm.
 const ARM_MM: f64 = 100.0;
 
-/// Reactions of the supported nodes for each displacement field: K u minus the load applied there, N.
+/// K u of the elements that have a displaced node, N, summed in the order of the tetrahedra.
+pub(crate) fn internal_forces(problem: &Problem, u: &[Vec3]) -> Vec<Vec3> {
+    let mesh = problem.mesh();
+    let mut all = vec![Vec3::zeros(); mesh.nodes.len()];
+    for (t, tet) in mesh.tets.iter().enumerate() {
+        let local = tet.map(|n| u[n as usize]);
+        if local.iter().all(|v| *v == Vec3::zeros()) {
+            continue;
+        }
+        let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
+        // Assembly has already refused inverted elements.
+        let Ok(stiffness) = element.stiffness_of(&problem.elasticity_of(t)) else {
+            continue;
+        };
+        for (&n, f) in tet.iter().zip(forces(&stiffness, &local)) {
+            all[n as usize] += f;
+        }
+    }
+    all
+}
+
+/// Reactions on the supported nodes (order of [`Problem::constraints`]) for each displacement field: K u minus the load
+/// applied there, N; zero in components that are free.
 pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>> {
     let mesh = problem.mesh();
+    let constraints = problem.constraints();
     let mut place = vec![u32::MAX; mesh.nodes.len()];
-    for (k, &n) in (0u32..).zip(problem.fixed()) {
-        place[n as usize] = k;
+    for (k, c) in (0u32..).zip(constraints) {
+        place[c.node as usize] = k;
     }
-    let mut all = vec![vec![Vec3::zeros(); problem.fixed().len()]; displacement.len()];
+    let mut all = vec![vec![Vec3::zeros(); constraints.len()]; displacement.len()];
     for (t, tet) in mesh.tets.iter().enumerate() {
         if tet.iter().all(|&n| place[n as usize] == u32::MAX) {
             continue;
@@ -40,23 +63,33 @@ pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>
             }
         }
     }
+    for (k, c) in constraints.iter().enumerate() {
+        if !c.components.is_all() {
+            all.iter_mut()
+                .for_each(|out| out[k] = c.components.project(out[k]));
+        }
+    }
     all
 }
 
 /// Largest relative imbalance of force and moment.
 ///
 /// Force error over max(|F|, |M| / 100 mm), moment error (about the origin) over
-/// max(|M|, |F| × 100 mm).
+/// max(|M|, |F| × 100 mm). Without a load, as where supports alone are moved, the sum of the reactions' sizes stands
+/// for |F|.
 pub fn imbalance(problem: &Problem, case: &LoadCase, reactions: &[Vec3]) -> f64 {
     let nodes = &problem.mesh().nodes;
     let force = case.resultant_force();
     let moment = case.resultant_moment(nodes, Vec3::zeros());
     let (mut force_error, mut moment_error) = (force, moment);
-    for (&n, r) in problem.fixed().iter().zip(reactions) {
+    for (c, r) in problem.constraints().iter().zip(reactions) {
         force_error += r;
-        moment_error += nodes[n as usize].cross(r);
+        moment_error += nodes[c.node as usize].cross(r);
     }
-    let size = force.norm().max(moment.norm() / ARM_MM);
+    let mut size = force.norm().max(moment.norm() / ARM_MM);
+    if size == 0.0 {
+        size = reactions.iter().map(Vec3::norm).sum();
+    }
     if size == 0.0 {
         return 0.0;
     }

@@ -19,8 +19,8 @@ use bicolumn_sparse::columns::add;
 use bicolumn_sparse::kernel::{Hot, Real, dispatch};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
 use bicolumn_sparse::{
-    AddedBlocks, Aligned, Block, Csr, Epilogue, Local, Magnitudes, Matrix, NodeColumns, Order,
-    Product, Team,
+    AddedBlocks, Aligned, Block, ConstrainedRows, Csr, Epilogue, Local, Magnitudes, Matrix,
+    NodeColumns, Order, Product, Team, projected_diagonal,
 };
 use std::ops::Range;
 
@@ -45,11 +45,49 @@ pub struct Elements {
     entries: Vec<Entry>,
     double: Shapes<f64>,
     single: Shapes<f32>,
+    /// Constrained components by row.
+    constrained: Vec<Constrained>,
     /// Elements around each row.
     around: Csr<()>,
     /// Slots of the chunks' contributions to each border row.
     waiting: Csr<()>,
     slots: usize,
+}
+
+/// Constrained components of a row, at a place among the rows of a chunk, a region or all.
+#[derive(Debug, Clone, Copy)]
+struct Constrained {
+    place: u32,
+    components: [bool; 3],
+    /// Diagonal of the stiffness, which the constrained components keep, N/mm.
+    diagonal: [f64; 3],
+}
+
+impl Constrained {
+    fn indices(&self) -> impl Iterator<Item = usize> + use<> {
+        let components = self.components;
+        (0..3).filter(move |c| components[*c])
+    }
+
+    /// M x at its place.
+    fn project<T: Real, const W: usize>(&self, x: &mut [Aligned<T, W>]) {
+        let to = &mut x[self.place as usize].0;
+        self.indices().for_each(|c| to[c] = [T::default(); W]);
+    }
+
+    /// D x in its components of a product.
+    fn restore<T: Real, const W: usize>(&self, x: &NodeColumns<T, W>, y: &mut NodeColumns<T, W>) {
+        for c in self.indices() {
+            let d = T::from_f64(self.diagonal[c]);
+            y[c] = x[c].map(|v| d * v);
+        }
+    }
+}
+
+/// Those at some places.
+fn within(all: &[Constrained], places: Range<usize>) -> &[Constrained] {
+    let at = |end: usize| all.partition_point(|c| (c.place as usize) < end);
+    &all[at(places.start)..at(places.end)]
 }
 
 /// Fills the lanes where elements are missing.
@@ -98,6 +136,8 @@ struct Chunk {
     border: Range<usize>,
     /// Rows of other chunks that it touches.
     foreign: Vec<u32>,
+    /// Constrained components by place: its own rows, then the others'.
+    constrained: Vec<Constrained>,
     /// Slots of its contributions to border rows: its own, then the others'.
     slots: Range<usize>,
     /// The first of its border rows in the order of `waiting`.
@@ -254,6 +294,7 @@ impl Elements {
             places: vec![],
             rows_of: vec![],
             entries: vec![],
+            constrained: vec![],
             double: Shapes::default(),
             single: Shapes::default(),
             around: Csr::default(),
@@ -280,6 +321,7 @@ impl Elements {
                 inner: rows.inner.clone(),
                 border: rows.border.clone(),
                 foreign: g.foreign,
+                constrained: vec![],
                 slots: slots..all.slots,
                 first_border: borders,
             });
@@ -297,7 +339,44 @@ impl Elements {
         let around = around.filter(|(r, _)| *r != NO_ROW);
         all.around = index_lists(all.rows, around.map(|(r, e)| (r as usize, e)));
         all.waiting = waiting(&all.chunks, all.rows, borders);
+        all.constrain(team, &numbering.constrained);
         Ok(all)
+    }
+
+    /// Turns K into M K M + D (I − M), D its own diagonal.
+    fn constrain(&mut self, team: &Team, rows: &ConstrainedRows) {
+        if rows.is_empty() {
+            return;
+        }
+        let diagonal = self.diagonal(team);
+        let of = |(place, components): (u32, [bool; 3])| {
+            let block = &diagonal[place as usize];
+            Constrained {
+                place,
+                components,
+                diagonal: [0, 1, 2].map(|c| block[c][c]),
+            }
+        };
+        self.constrained = rows.iter().map(of).collect();
+        for chunk in &mut self.chunks {
+            let (first, count) = (
+                chunk.inner.start as u32,
+                chunk.border.end - chunk.inner.start,
+            );
+            let own = chunk.inner.start..chunk.border.end;
+            let mine = within(&self.constrained, own).iter().map(|c| Constrained {
+                place: c.place - first,
+                ..*c
+            });
+            let others = (count as u32..)
+                .zip(&chunk.foreign)
+                .flat_map(|(place, row)| {
+                    let row = *row as usize;
+                    let here = within(&self.constrained, row..row + 1).iter();
+                    here.map(move |c| Constrained { place, ..*c })
+                });
+            chunk.constrained = mine.chain(others).collect();
+        }
     }
 
     fn take(&mut self, group: Group, problem: &Problem, numbering: &Numbering) -> Segment {
@@ -603,6 +682,7 @@ impl<T: Precision, R: Epilogue<T, W>, const W: usize> ChunkProduct<'_, T, R, W> 
         x.extend(own.iter().map(|x| Aligned(*x)));
         x.extend(chunk.foreign.iter().map(|r| Aligned(self.x[*r as usize])));
         x.push(zero);
+        chunk.constrained.iter().for_each(|c| c.project(&mut x));
         // Known zeros would be written by the C library, in a way that is slower here.
         let mut y = vec![std::hint::black_box(zero); chunk.nodes() + 1];
         T::in_lanes::<W>(ChunkForces {
@@ -613,6 +693,10 @@ impl<T: Precision, R: Epilogue<T, W>, const W: usize> ChunkProduct<'_, T, R, W> 
         });
         let (inner, border) = y.split_at_mut(chunk.inner.len());
         self.added.add_rows(chunk.inner.clone(), self.x, inner);
+        for c in within(&chunk.constrained, 0..inner.len()) {
+            let place = c.place as usize;
+            c.restore(&self.x[chunk.inner.start + place], &mut inner[place].0);
+        }
         dispatch(Take {
             rows: self.rows,
             product: inner,
@@ -691,6 +775,11 @@ impl<T: Real, R: Epilogue<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W>
             let row = self.chunk.border.start + start - first;
             let strip = &mut strip[..range.len()];
             self.added.add_rows(row..row + range.len(), self.x, strip);
+            let own = row - self.chunk.inner.start;
+            for c in within(&self.chunk.constrained, own..own + range.len()) {
+                let place = c.place as usize - own;
+                c.restore(&self.x[row + place], &mut strip[place].0);
+            }
             let (now, later) = rest.split_at(range.len());
             now.apply::<FUSED>(strip);
             rest = later;
@@ -704,15 +793,28 @@ impl Magnitudes for Elements {
         team: &Team,
         x: &[NodeColumns<f64, W>],
     ) -> Vec<NodeColumns<f64, W>> {
+        let mut free = vec![];
+        if !self.constrained.is_empty() {
+            free = x.to_vec();
+            for c in &self.constrained {
+                let to = &mut free[c.place as usize];
+                c.indices().for_each(|c| to[c] = [0.0; W]);
+            }
+        }
         let sizes = |chunk: &Chunk, sums: &mut [NodeColumns<f64, W>]| {
             dispatch(ChunkMagnitudes {
                 elements: self,
                 chunk,
-                x,
+                x: if free.is_empty() { x } else { &free },
                 sums,
             });
         };
-        self.summed(team, sizes)
+        let mut all = self.summed(team, sizes);
+        for c in &self.constrained {
+            let at = c.place as usize;
+            c.restore(&x[at].map(|x| x.map(f64::abs)), &mut all[at]);
+        }
+        all
     }
 }
 
@@ -828,6 +930,7 @@ fn sizes_of(stiffness: &Stiffness) -> Sizes {
 #[derive(Debug)]
 pub struct Within {
     rows: usize,
+    constrained: Vec<Constrained>,
     kinds: Vec<(Kind, Vec<[u32; 10]>, Shapes<f64>)>,
 }
 
@@ -874,22 +977,33 @@ impl Local for Elements {
             shapes.fill(kind, full);
             (kind, places, shapes)
         });
+        let constrained = (0u32..).zip(region).flat_map(|(place, row)| {
+            let row = *row as usize;
+            let here = within(&self.constrained, row..row + 1).iter();
+            here.map(move |c| Constrained { place, ..*c })
+        });
         Within {
             rows: region.len(),
+            constrained: constrained.collect(),
             kinds: kinds.collect(),
         }
     }
 
-    fn subtract(&self, part: &Within, x: &[[f64; 3]], r: &mut [[f64; 3]]) {
+    fn subtract(&self, part: &Within, given: &[[f64; 3]], r: &mut [[f64; 3]]) {
         let zero = Aligned([[0.0]; 3]);
-        let mut x: Vec<Aligned<f64, 1>> = x.iter().map(|x| Aligned(x.map(|v| [v]))).collect();
+        let mut x: Vec<Aligned<f64, 1>> = given.iter().map(|x| Aligned(x.map(|v| [v]))).collect();
         x.push(zero);
+        part.constrained.iter().for_each(|c| c.project(&mut x));
         let mut y = vec![zero; part.rows + 1];
         f64::in_lanes::<1>(WithinProduct {
             part,
             x: &x,
             y: &mut y,
         });
+        for c in &part.constrained {
+            let at = c.place as usize;
+            c.restore(&given[at].map(|v| [v]), &mut y[at].0);
+        }
         for (r, y) in r.iter_mut().zip(&y) {
             for c in 0..3 {
                 r[c] -= y.0[c][0];
@@ -927,7 +1041,12 @@ impl Matrix for Elements {
                 }
             }
         };
-        self.summed(team, blocks)
+        let mut all = self.summed(team, blocks);
+        for c in &self.constrained {
+            let block = &mut all[c.place as usize];
+            *block = projected_diagonal(block, c.components);
+        }
+        all
     }
 
     fn bytes(&self) -> u64 {

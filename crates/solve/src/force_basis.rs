@@ -87,7 +87,10 @@ impl HalfPreconditioned<'_> {
 fn on_rows(numbering: &Numbering, forces: &[NodalForces]) -> Vec<SparseVector> {
     let on_row = |(n, f): &(u32, Vec3)| {
         let row = numbering.row_of_node[*n as usize];
-        (row != NO_ROW).then(|| (row, (*f).into()))
+        (row != NO_ROW).then(|| {
+            let held = numbering.constrained.of(row);
+            (row, [0, 1, 2].map(|c| if held[c] { 0.0 } else { f[c] }))
+        })
     };
     let of_force = |force: &NodalForces| force.iter().filter_map(on_row).collect();
     forces.iter().map(of_force).collect()

@@ -1,8 +1,8 @@
 //! Stiffness that an interface adds between mesh nodes: contact, friction, springs.
 
 use crate::numbering::{NO_ROW, Numbering};
-use bicolumn_base::Mat3;
-use bicolumn_sparse::AddedBlocks;
+use bicolumn_base::{Mat3, Vec3};
+use bicolumn_sparse::{AddedBlocks, projected};
 
 /// A symmetric stiffness term on few nodes, N/mm.
 ///
@@ -16,13 +16,26 @@ pub struct InterfaceStiffness {
 }
 
 impl InterfaceStiffness {
-    /// The blocks on the rows of a system; those of supported nodes drop out.
+    /// Adds C u to nodal forces, N.
+    pub(crate) fn add_forces(&self, u: &[Vec3], forces: &mut [Vec3]) {
+        for (i, j, b) in &self.blocks {
+            forces[*i as usize] += b * u[*j as usize];
+            if i != j {
+                forces[*j as usize] += b.transpose() * u[*i as usize];
+            }
+        }
+    }
+
+    /// The blocks on the rows of a system, projected onto the free components; those of supported nodes drop out.
     pub(crate) fn on_rows(&self, numbering: &Numbering) -> AddedBlocks {
         let row = |n: u32| numbering.row_of_node.get(n as usize).copied();
         AddedBlocks::new(self.blocks.iter().filter_map(|(i, j, b)| {
             let (i, j) = (row(*i)?, row(*j)?);
             let b = [0, 1, 2].map(|r| [0, 1, 2].map(|c| b[(r, c)]));
-            (i != NO_ROW && j != NO_ROW).then_some((i, j, b))
+            (i != NO_ROW && j != NO_ROW).then(|| {
+                let held = &numbering.constrained;
+                (i, j, projected(&b, held.of(i), held.of(j)))
+            })
         }))
     }
 }

@@ -66,6 +66,7 @@
 //! [`InterfaceStiffness`] adds. Poisson's ratios near 1/2 slow the iteration.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod assembled;
 pub mod assembly;
 pub mod balance;
 pub mod cost;

@@ -1,27 +1,40 @@
 //! Right-hand sides: load cases that are multiples of one another are solved once.
 
+use crate::InterfaceStiffness;
+use crate::balance::internal_forces;
 use crate::numbering::{NO_ROW, Numbering};
-use bicolumn_model::LoadCase;
+use bicolumn_base::Vec3;
+use bicolumn_model::Problem;
 use bicolumn_sparse::NodeVector;
 
 /// Relative difference up to which two load vectors are multiples of each other: rounding, no more.
 const SAME: f64 = 1e-13;
 
 /// The distinct right-hand sides, and each case as a multiple of one of them.
+///
+/// A case with prescribed displacements ū is solved for v = u − ū, which vanishes where u is prescribed:
+/// K v = f − K ū on the free components.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadVectors {
     /// Right-hand sides on the free rows.
     pub distinct: Vec<NodeVector>,
     /// For each case: index in `distinct` and factor; `None` for a case without load on free nodes.
     pub of_case: Vec<Option<(usize, f64)>>,
+    /// Prescribed displacements of each case that are not zero, by node, mm.
+    pub prescribed: Vec<Vec<(u32, Vec3)>>,
 }
 
 impl LoadVectors {
-    /// The right-hand sides of load cases.
-    pub fn new(cases: &[LoadCase], numbering: &Numbering) -> Self {
+    /// The right-hand sides of the load cases of a problem, for the system K + C.
+    pub fn new(
+        problem: &Problem,
+        interface: Option<&InterfaceStiffness>,
+        numbering: &Numbering,
+    ) -> Self {
         let mut distinct: Vec<NodeVector> = vec![];
         let mut of_case = vec![];
-        for case in cases {
+        let mut prescribed = vec![];
+        for (k, case) in problem.cases().iter().enumerate() {
             let mut vector = vec![[0.0; 3]; numbering.rows()];
             for (n, f) in &case.forces {
                 let row = numbering.row_of_node[*n as usize];
@@ -31,6 +44,20 @@ impl LoadVectors {
                     }
                 }
             }
+            let moved = problem.prescribed(k);
+            if !moved.is_empty() {
+                let mut u = vec![Vec3::zeros(); problem.mesh().nodes.len()];
+                moved.iter().for_each(|(n, v)| u[*n as usize] = *v);
+                let mut forces = internal_forces(problem, &u);
+                if let Some(interface) = interface {
+                    interface.add_forces(&u, &mut forces);
+                }
+                for (to, n) in vector.iter_mut().zip(&numbering.node_of_row) {
+                    (0..3).for_each(|c| to[c] -= forces[*n as usize][c]);
+                }
+            }
+            prescribed.push(moved);
+            numbering.constrained.project(&mut vector);
             if vector.iter().flatten().all(|&v| v == 0.0) {
                 of_case.push(None);
                 continue;
@@ -42,7 +69,11 @@ impl LoadVectors {
                 (distinct.len() - 1, 1.0)
             })));
         }
-        LoadVectors { distinct, of_case }
+        LoadVectors {
+            distinct,
+            of_case,
+            prescribed,
+        }
     }
 }
 

@@ -5,10 +5,10 @@ use crate::masters::master_corners;
 use crate::partition::{ChunkRows, Partition};
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_model::Problem;
-use bicolumn_sparse::{NodeVector, Prolongation};
+use bicolumn_sparse::{ConstrainedRows, NodeVector, Prolongation};
 use std::sync::Arc;
 
-/// Row of a node that is supported (Dirichlet) or belongs to no tetrahedron.
+/// Row of a node that is supported in all components (Dirichlet) or belongs to no tetrahedron.
 pub const NO_ROW: u32 = u32::MAX;
 
 /// Row numbers of the free nodes, fine (all nodes) and coarse (corners).
@@ -25,6 +25,10 @@ pub struct Numbering {
     pub coarse_of_node: Vec<u32>,
     /// Fine row of each coarse row, increasing.
     pub fine_of_coarse: Vec<u32>,
+    /// Constrained components of the fine rows: nodes that supports hold in part.
+    pub constrained: ConstrainedRows,
+    /// Constrained displacements of the coarse rows.
+    pub coarse_constrained: ConstrainedRows,
     /// The coarse rows that each fine row follows.
     pub prolongation: Arc<Prolongation>,
     /// Tetrahedra, chunk by chunk.
@@ -96,6 +100,17 @@ impl Numbering {
                 fine_of_coarse.push(row);
             }
         }
+        let in_part = problem
+            .constraints()
+            .iter()
+            .filter(|c| row_of_node[c.node as usize] != NO_ROW);
+        let on = |rows: &[u32]| {
+            let of = in_part
+                .clone()
+                .map(|c| (rows[c.node as usize], c.components.flags()));
+            ConstrainedRows::new(of.filter(|(row, _)| *row != NO_ROW))
+        };
+        let (constrained, coarse_constrained) = (on(&row_of_node), on(&coarse_of_node));
         let masters = master_corners(problem);
         let of_row = node_of_row.iter().map(|&n| {
             let corners = masters[n as usize].into_iter();
@@ -104,12 +119,16 @@ impl Numbering {
                 .map(|(corner, weight)| (coarse_of_node[corner as usize], weight))
                 .filter(|(row, _)| *row != NO_ROW)
         });
-        let prolongation = Arc::new(Prolongation::translational(of_row, fine_of_coarse.len()));
+        let prolongation = Prolongation::translational(of_row, fine_of_coarse.len())
+            .constrained(constrained.clone(), coarse_constrained.clone());
+        let prolongation = Arc::new(prolongation);
         Numbering {
             row_of_node,
             node_of_row,
             coarse_of_node,
             fine_of_coarse,
+            constrained,
+            coarse_constrained,
             prolongation,
             partition,
             chunks,
@@ -121,10 +140,12 @@ impl Numbering {
         tet.map(|n| self.row_of_node[n as usize])
     }
 
-    /// Nodal values by row; those of supported nodes are left out.
+    /// Nodal values by row, zero in constrained components; those of supported nodes are left out.
     pub(crate) fn on_rows(&self, nodal: &[Vec3]) -> NodeVector {
         let nodes = self.node_of_row.iter();
-        nodes.map(|&n| nodal[n as usize].into()).collect()
+        let mut rows: NodeVector = nodes.map(|&n| nodal[n as usize].into()).collect();
+        self.constrained.project(&mut rows);
+        rows
     }
 
     /// Nodal values from those by row; zero at supported nodes.

@@ -92,7 +92,7 @@ pub struct Ask<'a> {
 /// Displacements for given nodal forces.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
-    /// Displacement of each mesh node, by right-hand side, mm; zero at supported nodes.
+    /// Displacement of each mesh node, by right-hand side, mm; zero in constrained components.
     pub displacement: Vec<Vec<Vec3>>,
     /// Iterations, residuals, rounding floors.
     pub convergence: Convergence,
@@ -154,7 +154,7 @@ impl<'a> Prepared<'a> {
                 part: problem.mesh().part_of(t).to_string(),
             }
         })?;
-        let loads = LoadVectors::new(problem.cases(), &numbering);
+        let loads = LoadVectors::new(problem, interface, &numbering);
         report.assemble_s = start.elapsed().as_secs_f64();
         report.unknowns = 3 * numbering.rows();
         report.right_sides = loads.distinct.len();
@@ -203,7 +203,7 @@ impl<'a> Prepared<'a> {
         }
     }
 
-    /// (K + C) u at the free nodes, N; zero at the supported ones, whose displacement counts as zero.
+    /// (K + C) u in the free components, N; zero in the constrained ones, whose displacement counts as zero.
     pub fn apply(
         &self,
         displacement: &[Vec<Vec3>],
@@ -228,7 +228,7 @@ impl<'a> Prepared<'a> {
     }
 
     /// Solves (K + C) u = f for nodal forces (one vector over all mesh nodes for each right-hand side; forces
-    /// at supported nodes are left to the support).
+    /// in constrained components are left to the support), with every prescribed displacement zero.
     ///
     /// # Errors
     /// [`SolveError::NotConverged`], [`SolveError::NotPositiveDefinite`], [`SolveError::NoMemory`].
@@ -295,12 +295,19 @@ impl<'a> Prepared<'a> {
             .collect();
         let displacement: Vec<Vec<Vec3>> = of_case
             .iter()
-            .map(|case| {
-                let Some((k, factor)) = *case else {
-                    return vec![Vec3::zeros(); self.problem.mesh().nodes.len()];
+            .zip(&self.loads.prescribed)
+            .map(|(case, prescribed)| {
+                let mut u = match *case {
+                    None => vec![Vec3::zeros(); self.problem.mesh().nodes.len()],
+                    Some((k, factor)) => {
+                        let mut u = self.numbering.on_nodes(&columns[k]);
+                        u.iter_mut().for_each(|v| *v *= factor);
+                        u
+                    }
                 };
-                let mut u = self.numbering.on_nodes(&columns[k]);
-                u.iter_mut().for_each(|v| *v *= factor);
+                prescribed
+                    .iter()
+                    .for_each(|(n, value)| u[*n as usize] += value);
                 u
             })
             .collect();

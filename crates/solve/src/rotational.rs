@@ -12,7 +12,7 @@
 //! γ μ V |mean θ − ½ curl u|² of each element (Hughes and Brezzi 1989, Comput Methods Appl Mech Eng 72:105, from memory), since
 //! equal rotations of all corners would otherwise cost nothing.
 
-use crate::assembly::pattern;
+use crate::assembly::{held_components, pattern};
 use crate::elements::Elements;
 use crate::numbering::{NO_ROW, Numbering};
 use crate::shape::EDGES;
@@ -25,7 +25,8 @@ use bicolumn_sparse::{AddedBlocks, Master, NodeMatrix, Prolongation, Team};
 /// Drilling penalty γ, a share of the element's shear modulus. From 0.001 to 0.1 iterations are the same.
 pub const DRILLING_PENALTY: f64 = 0.1;
 
-/// The prolongation from corners with rotations: the masters of each row. A supported corner neither translates nor rotates.
+/// The prolongation from corners with rotations: the masters of each row. A supported corner neither translates nor rotates; one
+/// that is supported in some components rotates all the same.
 pub fn rotational_prolongation(problem: &Problem, numbering: &Numbering) -> Prolongation {
     let nodes = &problem.mesh().nodes;
     let mut ends = vec![None; nodes.len()];
@@ -51,7 +52,10 @@ pub fn rotational_prolongation(problem: &Problem, numbering: &Numbering) -> Prol
         });
         masters.filter(|m| m.node != NO_ROW)
     });
-    Prolongation::rotational(rows, numbering.fine_of_coarse.len())
+    Prolongation::rotational(rows, numbering.fine_of_coarse.len()).constrained(
+        numbering.constrained.clone(),
+        numbering.coarse_constrained.clone(),
+    )
 }
 
 /// The coarse operator PᵀKP on the corners' displacements and rotations, with the drilling penalty and the interface term PᵀCP.
@@ -121,12 +125,19 @@ impl Hot for Assemble<'_, '_> {
             let masters = masters_of(prolongation, elements.rows_of(e), &at);
             let elastic = elastic_matrix(&law);
             let mut energy = [[0.0; 24]; 24];
+            let held = held_components(&numbering.constrained, elements.rows_of(e));
             for (sign, gradients) in elements.gradients(e).signed() {
-                let strains = strains_of(gradients, &masters);
+                let strains = match &held {
+                    None => strains_of(gradients, &masters),
+                    Some(held) => constrained_strains(gradients, &masters, held),
+                };
                 add_energy::<FUSED>(&mut energy, &strains, &elastic, sign);
             }
             let corners = [0, 1, 2, 3].map(|c| problem.mesh().nodes[nodes[c] as usize]);
             add_drilling_penalty::<FUSED>(&mut energy, &corners, law.mu);
+            if held.is_some() {
+                uncouple(&mut energy, &at.map(|p| numbering.coarse_constrained.of(p)));
+            }
             for i in (0..4).filter(|i| is_mine[*i]) {
                 for j in (0..4).filter(|j| at[*j] != NO_ROW) {
                     let Some(to) = rows.block(at[i], at[j]) else {
@@ -207,6 +218,70 @@ fn strains_of(gradients: &[Vec3; 10], masters: &Masters) -> [Dofs; 6] {
         }
     }
     out
+}
+
+/// Strain-displacement matrix as by [`strains_of`], the constrained components of the nodes kept at zero.
+fn constrained_strains(
+    gradients: &[Vec3; 10],
+    masters: &Masters,
+    held: &[[bool; 3]; 10],
+) -> [Dofs; 6] {
+    let mut out = [[0.0; 24]; 6];
+    // Displacement component by component, only the nodes that are free along it count.
+    for component in 0..3 {
+        let free: [Vec3; 10] = std::array::from_fn(|n| {
+            if held[n][component] {
+                Vec3::zeros()
+            } else {
+                gradients[n]
+            }
+        });
+        let mut all = [[0.0; 24]; 6];
+        for k in 0..4 {
+            let (mut moved, mut turned) = (Vec3::zeros(), [Vec3::zeros(); 3]);
+            for (g, of_node) in free.iter().zip(masters) {
+                let (weight, arm) = of_node[k];
+                moved += g * weight;
+                (0..3).for_each(|r| turned[r] += g * arm[r]);
+            }
+            let mut slope = [[0.0; 3]; 3];
+            slope[component] = moved.into();
+            put(&mut all, 6 * k + component, &slope);
+            // A unit rotation about c moves along a by −arm_b and along b by arm_a, (c, a, b) cyclic.
+            for c in 0..3 {
+                let (a, b) = ((c + 1) % 3, (c + 2) % 3);
+                let mut slope = [[0.0; 3]; 3];
+                if component == a {
+                    slope[a] = (-turned[b]).into();
+                } else if component == b {
+                    slope[b] = turned[a].into();
+                } else {
+                    continue;
+                }
+                put(&mut all, 6 * k + 3 + c, &slope);
+            }
+        }
+        for (out, all) in out.iter_mut().zip(&all) {
+            out.iter_mut().zip(all).for_each(|(o, a)| *o += a);
+        }
+    }
+    out
+}
+
+/// Rows and columns of the corners' constrained displacements cleared, but for the diagonal.
+///
+/// The diagonal left there comes from free nodes that follow the corner and from the drilling penalty; where it is
+/// nothing, the scaling of the level puts a unit.
+fn uncouple(energy: &mut [Dofs; 24], held: &[[bool; 3]; 4]) {
+    for (corner, components) in held.iter().enumerate() {
+        for c in (0..3).filter(|c| components[*c]) {
+            let at = 6 * corner + c;
+            let own = energy[at][at];
+            energy[at] = [0.0; 24];
+            energy.iter_mut().for_each(|row| row[at] = 0.0);
+            energy[at][at] = own;
+        }
+    }
 }
 
 /// A column of B from the displacement gradient of a unit degree of freedom.

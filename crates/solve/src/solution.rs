@@ -90,7 +90,7 @@ pub struct SolveReport {
 pub struct Solution {
     /// Displacement of each node, by load case, mm.
     pub displacement: Vec<Vec<Vec3>>,
-    /// Reaction of each supported node (order of `Problem::fixed`), by load case, N.
+    /// Reaction of each supported node (order of `Problem::constraints`), by load case, N.
     pub reactions: Vec<Vec<Vec3>>,
     /// Report of the solution.
     pub report: SolveReport,
@@ -145,8 +145,9 @@ pub enum SolveError {
 
 /// Solves a problem once; see [`Prepared`] to ask the same system again.
 ///
-/// Degrees of freedom of supported nodes are eliminated; load vectors that are multiples of each other are solved once. The result
-/// has the same bits for any number of threads.
+/// Nodes held in all components are eliminated, single constrained components projected out
+/// ([`bicolumn_sparse::ConstrainedRows`]); prescribed displacements are lifted into the right-hand side. Load vectors
+/// that are multiples of each other are solved once. The result has the same bits for any number of threads.
 ///
 /// # Errors
 /// [`SolveError`], with the part or the residual at fault.

@@ -27,6 +27,12 @@ pub fn check(problem: &Problem) -> Result<(), SolveError> {
     // Nodes that matter: supported ones, and those of more than one body.
     let mut bodies_of_node: BTreeMap<u32, BTreeSet<usize>> = BTreeMap::new();
     let held_nodes: BTreeSet<u32> = problem.fixed().iter().copied().collect();
+    let in_part: BTreeMap<u32, [bool; 3]> = problem
+        .constraints()
+        .iter()
+        .filter(|c| !c.components.is_all())
+        .map(|c| (c.node, c.components.flags()))
+        .collect();
     let mut first_body = vec![usize::MAX; mesh.nodes.len()];
     for (tet, &b) in mesh.tets.iter().zip(&body) {
         for &n in tet {
@@ -34,7 +40,7 @@ pub fn check(problem: &Problem) -> Result<(), SolveError> {
             if *first == usize::MAX {
                 *first = b;
             }
-            if *first != b || held_nodes.contains(&n) {
+            if *first != b || held_nodes.contains(&n) || in_part.contains_key(&n) {
                 bodies_of_node.entry(n).or_default().extend([*first, b]);
             }
         }
@@ -63,12 +69,34 @@ pub fn check(problem: &Problem) -> Result<(), SolveError> {
         let Some((&worst, points)) = grips.iter().next() else {
             return Ok(());
         };
-        if hold_each_other(mesh, &loose, &held, &held_nodes, &bodies_of_node) {
+        let joints = Joints {
+            mesh,
+            held: &held,
+            held_nodes: &held_nodes,
+            in_part: &in_part,
+            bodies_of_node: &bodies_of_node,
+        };
+        // Held by rollers and the like, each body by itself.
+        let newly: Vec<usize> = loose
+            .iter()
+            .copied()
+            .filter(|b| !in_part.is_empty() && joints.hold(&[*b]))
+            .collect();
+        if !newly.is_empty() {
+            newly.into_iter().for_each(|b| held[b] = true);
+            continue;
+        }
+        if joints.hold(&loose) {
             return Ok(());
         }
+        let motion = if in_part.is_empty() {
+            freedom(points).to_string()
+        } else {
+            joints.motion(worst)
+        };
         return Err(SolveError::NotHeld {
             part: names(mesh, &body, worst),
-            motion: freedom(points).to_string(),
+            motion,
         });
     }
 }
@@ -176,47 +204,130 @@ fn names(mesh: &TetMesh, body: &[usize], wanted: usize) -> String {
     names.join(" with ")
 }
 
-/// Do loose bodies hold each other, as the bars of a frame do? By the rank of their joint constraints.
-fn hold_each_other(
-    mesh: &TetMesh,
-    loose: &[usize],
-    held: &[bool],
-    held_nodes: &BTreeSet<u32>,
-    bodies_of_node: &BTreeMap<u32, BTreeSet<usize>>,
-) -> bool {
-    if loose.len() > MOST_BODIES {
-        return false;
+/// Nodes at which bodies are held or meet.
+struct Joints<'a> {
+    mesh: &'a TetMesh,
+    /// Bodies that are held.
+    held: &'a [bool],
+    held_nodes: &'a BTreeSet<u32>,
+    /// Constrained components of the nodes that are held in part.
+    in_part: &'a BTreeMap<u32, [bool; 3]>,
+    bodies_of_node: &'a BTreeMap<u32, BTreeSet<usize>>,
+}
+
+/// Eigenvalues below this share of the largest count as zero.
+const SINGULAR: f64 = 1e-12;
+
+impl Joints<'_> {
+    /// Do loose bodies hold each other, as the bars of a frame do? By the rank of their joint constraints.
+    fn hold(&self, loose: &[usize]) -> bool {
+        if loose.len() > MOST_BODIES {
+            return false;
+        }
+        let values = self.normal(loose).symmetric_eigenvalues();
+        values.min() > SINGULAR * values.max()
     }
-    let size = mesh.nodes.iter().map(Vec3::amax).fold(1e-300, f64::max);
-    let mut normal = DMatrix::<f64>::zeros(6 * loose.len(), 6 * loose.len());
-    let mut add = |a: usize, b: Option<usize>, x: Vec3| {
-        // Rigid motion: translation plus rotation × x, lengths scaled to one.
-        let cross = (x / size).cross_matrix() * -1.0;
-        for r in 0..3 {
-            let mut row = vec![];
-            for (body, sign) in [(Some(a), 1.0), (b, -1.0)] {
-                let Some(k) = body else { continue };
-                row.push((6 * k + r, sign));
-                row.extend((0..3).map(|c| (6 * k + 3 + c, sign * cross[(r, c)])));
-            }
-            for &(i, u) in &row {
-                for &(j, v) in &row {
-                    normal[(i, j)] += u * v;
+
+    /// Length that rotations are scaled by, mm.
+    fn size(&self) -> f64 {
+        self.mesh
+            .nodes
+            .iter()
+            .map(Vec3::amax)
+            .fold(1e-300, f64::max)
+    }
+
+    /// Normal matrix of the constraints on the rigid motions of bodies: three translations, then three rotations times
+    /// [`Joints::size`], a body.
+    fn normal(&self, loose: &[usize]) -> DMatrix<f64> {
+        let size = self.size();
+        let mut normal = DMatrix::<f64>::zeros(6 * loose.len(), 6 * loose.len());
+        let mut add = |a: usize, b: Option<usize>, x: Vec3, components: [bool; 3]| {
+            // Rigid motion: translation plus rotation × x, lengths scaled to one.
+            let cross = (x / size).cross_matrix() * -1.0;
+            for r in (0..3).filter(|r| components[*r]) {
+                let mut row = vec![];
+                for (body, sign) in [(Some(a), 1.0), (b, -1.0)] {
+                    let Some(k) = body else { continue };
+                    row.push((6 * k + r, sign));
+                    row.extend((0..3).map(|c| (6 * k + 3 + c, sign * cross[(r, c)])));
+                }
+                for &(i, u) in &row {
+                    for &(j, v) in &row {
+                        normal[(i, j)] += u * v;
+                    }
                 }
             }
+        };
+        let index = |b: &usize| loose.binary_search(b).ok();
+        for (n, around) in self.bodies_of_node {
+            let x = self.mesh.nodes[*n as usize];
+            let here: Vec<usize> = around.iter().filter_map(index).collect();
+            let anchored = self.held_nodes.contains(n) || around.iter().any(|&b| self.held[b]);
+            match here.as_slice() {
+                [] => continue,
+                all if anchored => all.iter().for_each(|&k| add(k, None, x, [true; 3])),
+                [first, rest @ ..] => rest
+                    .iter()
+                    .for_each(|&k| add(*first, Some(k), x, [true; 3])),
+            }
+            if let (false, Some(components)) = (anchored, self.in_part.get(n)) {
+                add(here[0], None, x, *components);
+            }
         }
-    };
-    let index = |b: &usize| loose.binary_search(b).ok();
-    for (n, around) in bodies_of_node {
-        let x = mesh.nodes[*n as usize];
-        let here: Vec<usize> = around.iter().filter_map(index).collect();
-        let anchored = held_nodes.contains(n) || around.iter().any(|&b| held[b]);
-        match here.as_slice() {
-            [] => {}
-            all if anchored => all.iter().for_each(|&k| add(k, None, x)),
-            [first, rest @ ..] => rest.iter().for_each(|&k| add(*first, Some(k), x)),
-        }
+        normal
     }
-    let values = normal.symmetric_eigenvalues();
-    values.min() > 1e-12 * values.max()
+
+    /// A rigid motion that supports in some components leave to a body, in words.
+    fn motion(&self, body: usize) -> String {
+        let eigen = self.normal(&[body]).symmetric_eigen();
+        let limit = SINGULAR * eigen.eigenvalues.max();
+        let free: Vec<[Vec3; 2]> = (0..6)
+            .filter(|k| eigen.eigenvalues[*k] <= limit)
+            .map(|k| {
+                let v = eigen.eigenvectors.column(k);
+                [Vec3::new(v[0], v[1], v[2]), Vec3::new(v[3], v[4], v[5])]
+            })
+            .collect();
+        if free.is_empty() {
+            return Freedom::None.to_string();
+        }
+        // A combination without rotation, if there is one: the least eigenvector of the rotations' Gram matrix.
+        let gram = DMatrix::from_fn(free.len(), free.len(), |i, j| free[i][1].dot(&free[j][1]));
+        let gram = gram.symmetric_eigen();
+        let (least, value) = gram.eigenvalues.argmin();
+        let combined = |which: usize, half: usize| -> Vec3 {
+            let share = gram.eigenvectors.column(which);
+            free.iter()
+                .zip(share.iter())
+                .map(|(m, s)| m[half] * *s)
+                .sum()
+        };
+        let direction = |v: Vec3| {
+            let along = v.normalize();
+            // The first component that counts is shown positive.
+            let first = along
+                .iter()
+                .find(|c| c.abs() > 1e-6)
+                .copied()
+                .unwrap_or(1.0);
+            let along = (along * first.signum()).map(|c| if c.abs() < 5e-4 { 0.0 } else { c });
+            format!("({:.3}, {:.3}, {:.3})", along.x, along.y, along.z)
+        };
+        if value < 1e-9 {
+            let along = combined(least, 0);
+            return format!("its supports let it slide along {}", direction(along));
+        }
+        let turn = combined(least, 1) / self.size();
+        // Rounded here, so that no zero is shown as -0.00.
+        let at = turn.cross(&combined(least, 0)) / turn.norm_squared();
+        let at = at.map(|v| (v * 100.0).round() / 100.0 + 0.0);
+        format!(
+            "its supports let it turn about the axis through ({:.2}, {:.2}, {:.2}) mm along {}",
+            at.x,
+            at.y,
+            at.z,
+            direction(turn)
+        )
+    }
 }

@@ -29,6 +29,7 @@ pub use csr::Csr;
 pub use error::SparseError;
 pub use krylov::conjugate_gradients::{Convergence, Limits, conjugate_gradients};
 pub use krylov::{conjugate_gradients, refinement, rounding};
+pub use matrix::constrained_rows::{ConstrainedRows, projected, projected_diagonal};
 pub use matrix::node_blocks::NodeBlocks;
 pub use matrix::node_matrix::{self, NodeMatrix};
 pub use matrix::operator::{AddedBlocks, Operator};

@@ -28,12 +28,10 @@
 
 use crate::contact_model::ContactModel;
 use crate::model_build::{BuiltModel, ContactReports, ModelSolution};
-use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_bundle::{mesh_grid, model_json, solution_grid};
 use bicolumn_contact::{Law, Traction};
-use bicolumn_formats::{CellKind, Field, Grid, Values};
-use bicolumn_model::{Constants, Elasticity, Problem};
-use bicolumn_solve::element::Element;
-use bicolumn_solve::{PartNodes, StressField};
+use bicolumn_formats::Grid;
+use bicolumn_model::Problem;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 
@@ -47,6 +45,8 @@ pub struct Bundle {
     pub solution: Grid,
     /// `contact.json`, where there are interfaces.
     pub contact: Option<Value>,
+    /// `stiffness.mtx` and `loads.mtx`, where asked for.
+    pub matrices: Vec<(&'static str, Vec<u8>)>,
 }
 
 /// Gathers the bundle of a solved problem.
@@ -56,117 +56,21 @@ pub struct Bundle {
 /// the straight-sided element, order xx yy zz xy yz xz.
 pub(crate) fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
     let problem = &model.problem;
-    let nodes = &PartNodes::of(problem.mesh());
-    let mesh = problem.mesh();
-    let mut grid = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
-    let material = mesh.part.iter().map(|&p| i32::from(p) + 1).collect();
-    grid.cell_data
-        .push(Field::scalar("material", Values::I32(material)));
-    let points = mesh.tets.iter().map(|tet| {
-        let element = Element::new(tet.map(|n| mesh.nodes[n as usize]));
-        element.stiffness_rule().len() as i32
-    });
-    let points = Values::I32(points.collect());
-    grid.cell_data
-        .push(Field::scalar("stiffness_points", points));
-
-    if let Some(field) = problem.elasticities() {
-        grid.cell_data.extend(elasticity(field));
-    }
-
-    let materials: serde_json::Map<String, Value> = mesh
-        .parts
-        .iter()
-        .zip(problem.materials())
-        .enumerate()
-        .map(|(i, (part, m))| {
-            let entry = json!({
-                "name": format!("{part}: {}", m.name),
-                "young_mpa": m.young_mpa,
-                "poisson": m.poisson,
-            });
-            ((i + 1).to_string(), entry)
-        })
-        .collect();
-    let loads: Vec<Value> = problem
-        .cases()
-        .iter()
-        .map(|case| {
-            let forces: Vec<Value> = case
-                .forces
-                .iter()
-                .map(|(n, f)| json!([n, f.x, f.y, f.z]))
-                .collect();
-            json!({ "name": case.name, "forces": forces })
-        })
-        .collect();
     let contact = model.contact.as_ref();
-    let text = json!({
-        "materials": materials,
-        "fixed": [{ "nodes": problem.fixed(), "dofs": [0, 1, 2] }],
-        "loads": loads,
-        "interfaces": contact.map_or_else(Vec::new, interfaces),
-        "preloads": contact.map_or_else(Vec::new, preloads),
-    });
-
-    let mut solved = Grid::uniform(mesh.nodes.clone(), CellKind::QuadraticTetra, &mesh.tets);
-    for (case, u) in problem.cases().iter().zip(solution.total()) {
-        let name = &case.name;
-        solved
-            .point_data
-            .push(Field::vectors(format!("displacement_{name}"), u));
-        let stress = StressField::recover(problem, nodes, u);
-        let means = nodes.of_tet.iter().flat_map(|t| {
-            // ∫ of the shape functions over a straight tetrahedron: corners -V/20, midsides V/5.
-            let part = |range: std::ops::Range<usize>| {
-                range.fold(SymTensor::zeros(), |sum, i| {
-                    sum + stress.values[t[i] as usize]
-                })
-            };
-            let mean = part(4..10) * 0.2 - part(0..4) * 0.05;
-            [0, 1, 2, 3, 4, 5].map(|k| mean.0[k])
-        });
-        solved.cell_data.push(Field {
-            name: format!("stress_{name}"),
-            components: 6,
-            values: Values::F64(means.collect()),
-        });
+    let mut text = model_json(problem);
+    if let Some(contact) = contact {
+        text["interfaces"] = interfaces(contact).into();
+        text["preloads"] = preloads(contact).into();
     }
     Bundle {
-        mesh: grid,
+        mesh: mesh_grid(problem),
         model: text,
-        solution: solved,
+        solution: solution_grid(problem, solution.total()),
+        matrices: vec![],
         contact: contact
             .zip(solution.contact.as_ref())
             .map(|(c, reports)| state(problem, c, reports, solution)),
     }
-}
-
-/// Elasticity by tetrahedron: two constants where all are isotropic, else five and the axis.
-fn elasticity(field: &[Elasticity]) -> Vec<Field> {
-    let cells = |name: &str, of: fn(&Constants) -> f64| {
-        let values = field.iter().map(|e| of(&e.constants())).collect();
-        Field::scalar(name, Values::F64(values))
-    };
-    if field.iter().all(|e| e.along.is_none()) {
-        return vec![
-            cells("young_mpa", |c| c.axial_mpa),
-            cells("poisson", |c| c.poisson_axial),
-        ];
-    }
-    // An isotropic law has any axis.
-    let axis: Vec<Vec3> = field
-        .iter()
-        .map(|e| e.along.map_or(Vec3::y(), |a| a.axis))
-        .collect();
-    vec![
-        Field::vectors("axis", &axis),
-        cells("young_axial_mpa", |c| c.axial_mpa),
-        cells("young_transverse_mpa", |c| c.transverse_mpa),
-        cells("shear_axial_mpa", |c| c.axial_shear_mpa),
-        cells("poisson_axial", |c| c.poisson_axial),
-        cells("poisson_transverse", |c| c.poisson_transverse),
-    ]
 }
 
 fn interfaces(contact: &ContactModel) -> Vec<Value> {

@@ -4,6 +4,7 @@ use crate::bones::BoneCache;
 use crate::bundle::{Bundle, bundle};
 use crate::model_build::{build_mesh, build_problem};
 use crate::stage::{PointError, Stage};
+use bicolumn_bundle::matrix_market;
 use bicolumn_geometry::Construct;
 use bicolumn_job::DesignPoint;
 use bicolumn_job::Job;
@@ -43,7 +44,8 @@ fn mesh_inputs(
     Ok((construct, mesh))
 }
 
-/// Solves a point and gathers its audit bundle. `tell` hears each stage.
+/// Solves a point and gathers its audit bundle, with stiffness and loads as matrices if asked for. `tell` hears each
+/// stage.
 ///
 /// # Errors
 /// [`PointError`], with the stage; at [`Stage::Geometry`] with the job keys behind it.
@@ -51,6 +53,7 @@ pub fn export_point(
     job: &Job,
     point: &DesignPoint,
     threads: usize,
+    with_matrices: bool,
     tell: &mut dyn FnMut(Stage),
 ) -> Result<Bundle, PointError> {
     let inputs = resolve(job, point);
@@ -59,5 +62,13 @@ pub fn export_point(
     tell(Stage::Solve);
     let solution = model.solve(&inputs, threads, &|_| {})?;
     tell(Stage::Measure);
-    Ok(bundle(&model, &solution))
+    let mut bundle = bundle(&model, &solution);
+    if with_matrices {
+        let matrices = matrix_market(&model.problem).map_err(|e| PointError {
+            stage: Stage::Solve,
+            message: e.to_string(),
+        })?;
+        bundle.matrices = matrices.into();
+    }
+    Ok(bundle)
 }

@@ -335,7 +335,8 @@ fn material(part: Part, m: &Materials) -> Material {
     match part {
         Part::Bone(_, Tissue::Cortical) => &m.cortical,
         Part::Bone(_, Tissue::Cancellous) => &m.cancellous,
-        Part::GapTissue => &m.gap_tissue,
+        // The mesh of a construct has no numbered part.
+        Part::GapTissue | Part::Numbered(_) => &m.gap_tissue,
         Part::Plate(_) => &m.plate,
         Part::Screw(_) => &m.screw,
     }

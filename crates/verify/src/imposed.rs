@@ -1,15 +1,13 @@
-//! A body with imposed displacements and tractions, solved through the door of any construct.
+//! A body with supports and tractions, posed and solved as any construct is.
 
-use bicolumn_base::{Mat3, SymTensor, Vec3};
+use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
 use bicolumn_model::facet::facet_points;
 use bicolumn_model::{Components, LoadCase, Material, Problem, ProblemError, Support};
 use bicolumn_solve::element::{Element, Inverted, forces};
 use bicolumn_solve::quadrature::FOURTEEN;
 use bicolumn_solve::shape::values;
-use bicolumn_solve::{
-    InterfaceStiffness, PartNodes, Prepared, SolveError, SolveOptions, StressField, solve,
-};
+use bicolumn_solve::{PartNodes, SolveError, SolveOptions, StressField, solve};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use thiserror::Error;
@@ -31,10 +29,6 @@ pub enum ImposedError {
 /// Directions held at a node: X, Y, Z.
 pub type Held = [bool; 3];
 
-/// Stiffness of a roller over Young's modulus times 1 mm: what it gives way is one part in 1e5 or less
-/// of what the body does.
-const ROLLER_STIFFNESS_MM: f64 = 1e5;
-
 /// A body under way.
 pub struct Body {
     mesh: Arc<TetMesh>,
@@ -46,7 +40,7 @@ pub struct Body {
 
 /// Its solution.
 pub struct Equilibrium {
-    /// The discrete problem that was solved, displacements imposed as zero.
+    /// The discrete problem that was solved.
     pub problem: Problem,
     /// Displacement of each node, mm.
     pub displacement: Vec<Vec3>,
@@ -125,18 +119,6 @@ impl Body {
         self.hold(nodes, directions)
     }
 
-    /// The rollers as stiff springs. A body may hang on them alone.
-    fn springs(&self) -> InterfaceStiffness {
-        let stiffness = ROLLER_STIFFNESS_MM * self.material.young_mpa;
-        let spring = |held: &Held| {
-            Mat3::from_diagonal(&Vec3::from(held.map(|h| if h { stiffness } else { 0.0 })))
-        };
-        let rollers = self.rollers.iter();
-        InterfaceStiffness {
-            blocks: rollers.map(|(n, held)| (*n, *n, spring(held))).collect(),
-        }
-    }
-
     fn hold(mut self, nodes: Vec<u32>, directions: Held) -> Self {
         for n in nodes {
             let held = self.rollers.entry(n).or_default();
@@ -193,43 +175,27 @@ impl Body {
         self
     }
 
-    /// Solves: with u = ū + v, ū the imposed values at their nodes and zero elsewhere, v = 0 at
-    /// those nodes and K v = f − K ū at the others.
+    /// Solves.
     ///
     /// # Errors
     /// [`ImposedError`].
     pub fn solve(self, options: &SolveOptions) -> Result<Equilibrium, ImposedError> {
-        let mesh = &*self.mesh;
-        let mut lift = vec![Vec3::zeros(); mesh.nodes.len()];
-        for (n, u) in &self.imposed {
-            lift[*n as usize] = *u;
-        }
-        let lifted = internal_forces(mesh, &self.material, &lift)?;
-        let forces = (0..mesh.nodes.len() as u32)
-            .filter(|n| !self.imposed.contains_key(n))
-            .filter_map(|n| {
-                let f = self.applied.get(&n).copied().unwrap_or_default() - lifted[n as usize];
-                (f != Vec3::zeros()).then_some((n, f))
-            });
-        let case = LoadCase::new("verification", forces);
-        let materials = vec![self.material.clone(); mesh.parts.len()];
-        let held = (!self.imposed.is_empty())
-            .then(|| Support::clamp("imposed", self.imposed.keys().copied()));
-        let rollers = self.rollers.iter();
-        let rollers =
-            rollers.map(|(n, held)| Support::roller("roller", Components::of(*held), [*n]));
-        let supports = held.into_iter().chain(rollers);
+        let imposed = (!self.imposed.is_empty()).then(|| {
+            let values = self.imposed.iter().map(|(n, u)| (*n, *u));
+            Support::prescribed("imposed", Components::ALL, values)
+        });
+        let rollers = self
+            .rollers
+            .iter()
+            .filter(|(n, _)| !self.imposed.contains_key(n))
+            .map(|(n, held)| Support::roller("roller", Components::of(*held), [*n]));
+        let supports: Vec<Support> = imposed.into_iter().chain(rollers).collect();
+        let case = LoadCase::new("verification", self.applied);
+        let materials = vec![self.material.clone(); self.mesh.parts.len()];
         let problem = Problem::new(Arc::clone(&self.mesh), materials, supports, vec![case])?;
-        let solved = if self.rollers.is_empty() {
-            solve(&problem, options)?.displacement.swap_remove(0)
-        } else {
-            let springs = self.springs();
-            let prepared = Prepared::with_interface(&problem, options, Some(&springs))?;
-            prepared.solve_cases()?.displacement.swap_remove(0)
-        };
-        let displacement: Vec<Vec3> = solved.iter().zip(&lift).map(|(v, u)| v + u).collect();
-        let nodal_forces = internal_forces(mesh, &self.material, &displacement)?;
-        let part_nodes = PartNodes::of(mesh);
+        let displacement = solve(&problem, options)?.displacement.swap_remove(0);
+        let nodal_forces = internal_forces(&self.mesh, &self.material, &displacement)?;
+        let part_nodes = PartNodes::of(&self.mesh);
         let stress = StressField::recover(&problem, &part_nodes, &displacement);
         Ok(Equilibrium {
             problem,

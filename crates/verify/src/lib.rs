@@ -7,5 +7,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod exact;
+pub mod humerus_surface;
 pub mod imposed;
 pub mod meshes;
+pub mod shared_models;

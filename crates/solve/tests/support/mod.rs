@@ -1,7 +1,7 @@
 //! Boxes of tetrahedra for the solver's tests.
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
-use bicolumn_mesh::{SurfaceName, TetMesh};
+use bicolumn_mesh::{SurfaceName, TetMesh, kuhn_cell};
 use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, Support, nodes_on};
 use std::sync::Arc;
 
@@ -57,27 +57,11 @@ pub(crate) fn box_tets(cells: [usize; 3], size: Vec3, shake: f64) -> (Vec<Vec3>,
             }
         }
     }
-    let orders = [
-        [0, 1, 2],
-        [0, 2, 1],
-        [1, 0, 2],
-        [1, 2, 0],
-        [2, 0, 1],
-        [2, 1, 0],
-    ];
     let mut tets = vec![];
     for k in 0..nz {
         for j in 0..ny {
             for i in 0..nx {
-                for order in orders {
-                    let mut at = [i, j, k];
-                    let mut tet = [index(i, j, k); 4];
-                    for (step, axis) in order.into_iter().enumerate() {
-                        at[axis] += 1;
-                        tet[step + 1] = index(at[0], at[1], at[2]);
-                    }
-                    tets.push(tet);
-                }
+                tets.extend(kuhn_cell([i, j, k]).map(|tet| tet.map(|[i, j, k]| index(i, j, k))));
             }
         }
     }
@@ -119,6 +103,7 @@ pub(crate) fn material(young: f64, poisson: f64) -> Material {
     Material::new("test", young, poisson, "invented for a test")
 }
 
+#[allow(dead_code)] // of some tests
 /// Held where y is least; loaded on the opposite face by each (force, moment).
 pub(crate) fn held_box(mesh: TetMesh, materials: Vec<Material>, loads: &[(Vec3, Vec3)]) -> Problem {
     let patch = Patch::of_free_facets(&mesh, "end", |f, _, _| {

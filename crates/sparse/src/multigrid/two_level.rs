@@ -78,6 +78,7 @@ impl<M: Matrix> TwoLevel<M> {
         degree: usize,
     ) -> Result<Self, SparseError> {
         let diagonal = fine.diagonal(team);
+        let held = prolongation.constrained_nodes();
         // Side by side: neither keeps all threads busy throughout.
         let (smoother, coarse) = team.join(
             || Chebyshev::new(team, fine, diagonal.iter(), degree),
@@ -86,11 +87,11 @@ impl<M: Matrix> TwoLevel<M> {
                     .factor(team, &matrix)
                     .map(|f| Coarse::Factored(Box::new(f))),
                 CoarseMatrix::Translational(matrix, places) => {
-                    Aggregation::translational(team, matrix, places)
+                    Aggregation::translational(team, matrix, places, held)
                         .map(|a| Coarse::Aggregated(Box::new(a)))
                 }
                 CoarseMatrix::Rotational(matrix, places) => {
-                    Aggregation::rotational(team, matrix, places)
+                    Aggregation::rotational(team, matrix, places, held)
                         .map(|a| Coarse::Aggregated(Box::new(a)))
                 }
             },

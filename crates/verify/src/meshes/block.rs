@@ -1,7 +1,7 @@
 //! A grid of cells mapped to a body, each cell cut into six tetrahedra.
 
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
-use bicolumn_mesh::{MeshError, SurfaceName, TetMesh};
+use bicolumn_mesh::{MeshError, SurfaceName, TetMesh, kuhn_cell};
 
 /// The part that all structured meshes are made of.
 pub const BODY: Part = Part::Bone(Fragment::Proximal, Tissue::Cortical);
@@ -60,15 +60,7 @@ impl Block<'_> {
         for i in 0..nx {
             for j in 0..ny {
                 for k in 0..nz {
-                    for order in ORDERS {
-                        let mut at = [i, j, k];
-                        let mut tet = [id(at); 4];
-                        for (n, axis) in order.into_iter().enumerate() {
-                            at[axis] += 1;
-                            tet[n + 1] = id(at);
-                        }
-                        tets.push(tet);
-                    }
+                    tets.extend(kuhn_cell([i, j, k]).map(|tet| tet.map(id)));
                 }
             }
         }
@@ -107,16 +99,6 @@ impl Block<'_> {
         TetMesh::from_straight_tets(vertices, &tets, |_| BODY, surface_of, self.curve)
     }
 }
-
-/// The six ways through a cell's edges from one corner to the opposite one.
-const ORDERS: [[usize; 3]; 6] = [
-    [0, 1, 2],
-    [0, 2, 1],
-    [1, 0, 2],
-    [1, 2, 0],
-    [2, 0, 1],
-    [2, 1, 0],
-];
 
 /// A point to the nearest micrometre, as a key.
 fn rounded(x: Vec3) -> [i64; 3] {

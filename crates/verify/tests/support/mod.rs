@@ -54,7 +54,9 @@ impl Moduli {
         let material = |p: &Part| {
             let young = match p {
                 Part::Bone(_, Tissue::Cortical) => self.cortical,
-                Part::Bone(_, Tissue::Cancellous) | Part::GapTissue => self.cancellous,
+                Part::Bone(_, Tissue::Cancellous) | Part::GapTissue | Part::Numbered(_) => {
+                    self.cancellous
+                }
                 Part::Plate(_) | Part::Screw(_) => self.implant,
             };
             Material::new("test", young, 0.3, "verification")

@@ -19,7 +19,7 @@ use crate::multigrid::aggregation::level::{CoarseProblem, Level, not_positive};
 use crate::multigrid::chebyshev::{self, Workspace};
 use crate::simd::columns::CHUNK;
 use crate::simd::kernel::{Hot, Real, dispatch};
-use crate::{Analysis, BlockCholesky, NodeColumns, SparseError, Team};
+use crate::{Analysis, BlockCholesky, ConstrainedRows, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
 /// Degree of the smoother on the finest level (docs/performance.md).
@@ -64,7 +64,8 @@ struct ScaledLevel<const R: usize> {
 }
 
 impl Aggregation {
-    /// A hierarchy for nodes that only translate; `places`: their coordinates, mm.
+    /// A hierarchy for nodes that only translate; `places`: their coordinates, mm; `held`: their constrained
+    /// displacements, whose rows of the matrix are diagonal.
     ///
     /// # Errors
     /// [`SparseError::NotPositiveDefinite`], with row 0 when it is not the finest level that meets it.
@@ -72,13 +73,15 @@ impl Aggregation {
         team: &Team,
         matrix: NodeMatrix<3>,
         places: Vec<[f64; 3]>,
+        held: &ConstrainedRows,
     ) -> Result<Self, SparseError> {
-        let (finest, coarse) = ScaledLevel::new(team, matrix, places, TRANSLATIONAL_SIZE)?;
+        let (finest, coarse) = ScaledLevel::new(team, matrix, places, held, TRANSLATIONAL_SIZE)?;
         let finest = Finest::Translational(finest);
         Self::coarsen(team, finest, coarse, DEGREE_BELOW_TRANSLATIONAL)
     }
 
-    /// A hierarchy for nodes that translate and rotate; `places`: their coordinates, mm.
+    /// A hierarchy for nodes that translate and rotate; `places`: their coordinates, mm; `held`: their constrained
+    /// displacements, whose rows of the matrix are diagonal.
     ///
     /// # Errors
     /// As [`Aggregation::translational`].
@@ -86,8 +89,9 @@ impl Aggregation {
         team: &Team,
         matrix: NodeMatrix<6>,
         places: Vec<[f64; 3]>,
+        held: &ConstrainedRows,
     ) -> Result<Self, SparseError> {
-        let (finest, coarse) = ScaledLevel::new(team, matrix, places, ROTATIONAL_SIZE)?;
+        let (finest, coarse) = ScaledLevel::new(team, matrix, places, held, ROTATIONAL_SIZE)?;
         let finest = Finest::Rotational(finest);
         Self::coarsen(team, finest, coarse, DEGREE_BELOW_ROTATIONAL)
     }
@@ -201,6 +205,7 @@ impl<const R: usize> ScaledLevel<R> {
         team: &Team,
         mut matrix: NodeMatrix<R>,
         places: Vec<[f64; 3]>,
+        held: &ConstrainedRows,
         size: usize,
     ) -> Result<(Self, CoarseProblem), SparseError> {
         let aggregates = Aggregates::form(&matrix, size);
@@ -217,10 +222,16 @@ impl<const R: usize> ScaledLevel<R> {
             }
             of
         };
-        let modes = RigidBodyModes {
+        let mut modes = RigidBodyModes {
             places,
             modes: roots.roots.iter().map(scaled_modes).collect(),
         };
+        // A constrained component is coupled to nothing, so it is a scaled degree of freedom by itself.
+        for (node, components) in held.iter() {
+            for c in (0..3).filter(|c| components[*c]) {
+                modes.modes[node as usize][c] = [0.0; 6];
+            }
+        }
         let (level, coarse) = Level::new(team, &matrix, &aggregates, &modes, FINEST_DEGREE)?;
         let single = |l: &Square<R>| l.map(|r| r.map(|v| v as f32));
         let inverse_roots = roots.inverses.iter().map(single).collect();
@@ -519,14 +530,70 @@ mod tests {
         assert!(least > least_allowed && most < 1.05, "{least} {most}");
     }
 
+    /// Rows and columns of constrained displacements cleared, but for the diagonal.
+    fn constrained<const R: usize>(a: NodeMatrix<R>, held: &ConstrainedRows) -> NodeMatrix<R> {
+        let mut blocks = a.csr().clone();
+        let (starts, columns, values) = blocks.split_mut();
+        for i in 0..a.nodes() {
+            for at in starts[i]..starts[i + 1] {
+                let j = columns[at];
+                let (rows, columns) = (held.of(i as u32), held.of(j));
+                for r in 0..R {
+                    for c in 0..R {
+                        let is_held = (r < 3 && rows[r]) || (c < 3 && columns[c]);
+                        if is_held && !(i == j as usize && r == c) {
+                            values[at][r][c] = 0.0;
+                        }
+                    }
+                }
+            }
+        }
+        NodeMatrix::from_csr(blocks)
+    }
+
     #[test]
     fn the_cycle_is_symmetric_positive_and_contracts() {
         let team = Team::new(1);
+        let free = ConstrainedRows::default();
         let (a, places) = lattice();
-        let level = Aggregation::rotational(&team, a.clone(), places).unwrap();
+        let level = Aggregation::rotational(&team, a.clone(), places, &free).unwrap();
         check_cycle(&a, &level, 0.2);
         let (a, places) = springs();
-        let level = Aggregation::translational(&team, a.clone(), places).unwrap();
+        let level = Aggregation::translational(&team, a.clone(), places, &free).unwrap();
         check_cycle(&a, &level, 0.2);
+    }
+
+    #[test]
+    fn constrained_displacements_stay_zero_and_do_not_spoil_the_cycle() {
+        let team = Team::new(1);
+        let (a, places) = lattice();
+        // A plane of symmetry, and nodes that move along one line only.
+        let of_place = |(i, x): (usize, &[f64; 3])| {
+            let components = [x[0] == 0.0, x[1] == 2.0 && x[0] < 3.0, x[1] == 2.0];
+            (i as u32, components)
+        };
+        let held = ConstrainedRows::new(places.iter().enumerate().map(of_place));
+        assert!(held.iter().count() > 10);
+        let still = |level: &Aggregation, halves: usize, nodes: usize| {
+            let mut x: Vec<NodeColumns<f64, 1>> = (0..halves * nodes)
+                .map(|i| [0, 1, 2].map(|c| [((7 * i + 3 * c) as f64).sin()]))
+                .collect();
+            held.project_columns(halves, &mut x);
+            level.solve(&team, &mut x);
+            for (row, components) in held.iter() {
+                for c in (0..3).filter(|c| components[*c]) {
+                    assert_eq!(x[halves * row as usize][c], [0.0]);
+                }
+            }
+        };
+        let a = constrained(a, &held);
+        let level = Aggregation::rotational(&team, a.clone(), places.clone(), &held).unwrap();
+        check_cycle(&a, &level, 0.2);
+        still(&level, 2, a.nodes());
+        let (a, _) = springs();
+        let a = constrained(a, &held);
+        let level = Aggregation::translational(&team, a.clone(), places, &held).unwrap();
+        check_cycle(&a, &level, 0.2);
+        still(&level, 1, a.nodes());
     }
 }

@@ -7,13 +7,17 @@
 use crate::csr::Csr;
 use crate::simd::columns::{CHUNK, add_rounded};
 use crate::simd::kernel::{Hot, Real, dispatch};
-use crate::{Block, NodeColumns, Team};
+use crate::{Block, ConstrainedRows, NodeColumns, Team, projected};
 
 /// P by fine row and Pᵀ by coarse node. Single precision in memory: coarse operators Pᵀ A P use the same rounded weights.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Prolongation {
     by_fine: Weights,
     by_coarse: Weights,
+    /// Constrained components by fine row.
+    fine: ConstrainedRows,
+    /// Constrained displacements by coarse node.
+    coarse: ConstrainedRows,
 }
 
 /// A master node of a fine node: the coarse node, with the weight of its displacement and the lever arm of its rotation.
@@ -112,7 +116,22 @@ impl Prolongation {
         Prolongation {
             by_coarse: by_fine.transpose(coarse_nodes),
             by_fine,
+            fine: ConstrainedRows::default(),
+            coarse: ConstrainedRows::default(),
         }
+    }
+
+    /// M P M_c in place of P, with the projectors M and M_c that zero constrained components of fine rows and constrained
+    /// displacements of coarse nodes. Rotations of coarse nodes stay.
+    #[must_use]
+    pub fn constrained(mut self, fine: ConstrainedRows, coarse: ConstrainedRows) -> Self {
+        (self.fine, self.coarse) = (fine, coarse);
+        self
+    }
+
+    /// Constrained displacements by coarse node.
+    pub fn constrained_nodes(&self) -> &ConstrainedRows {
+        &self.coarse
     }
 
     /// The master nodes of a fine row.
@@ -120,15 +139,18 @@ impl Prolongation {
         self.by_fine.row(fine)
     }
 
-    /// Row of P: coarse block rows with their blocks.
+    /// Row of P, constraints observed: coarse block rows with their blocks.
     pub fn row(&self, fine: usize) -> impl Iterator<Item = (u32, Block<f64>)> {
         let per_node = if self.has_rotations() { 2 } else { 1 };
+        let own = self.fine.of(fine as u32);
         self.masters(fine).flat_map(move |m| {
             let w = f64::from(m.weight);
             let of_displacement = [[w, 0.0, 0.0], [0.0, w, 0.0], [0.0, 0.0, w]];
             let [x, y, z] = m.arm.map(f64::from);
             // θ × v as a matrix times θ.
             let of_rotation = [[0.0, z, -y], [-z, 0.0, x], [y, -x, 0.0]];
+            let of_displacement = projected(&of_displacement, own, self.coarse.of(m.node));
+            let of_rotation = projected(&of_rotation, own, [false; 3]);
             let rows = [
                 (m.node * per_node, of_displacement),
                 (m.node * per_node + 1, of_rotation),
@@ -168,7 +190,7 @@ impl Prolongation {
         self.by_fine.bytes() + self.by_coarse.bytes()
     }
 
-    /// coarse = Pᵀ fine.
+    /// coarse = Pᵀ fine; `fine` must vanish where it is constrained.
     pub(crate) fn restrict<const W: usize>(
         &self,
         team: &Team,
@@ -184,9 +206,11 @@ impl Prolongation {
                 coarse,
             });
         });
+        self.coarse
+            .project_columns(if self.has_rotations() { 2 } else { 1 }, coarse);
     }
 
-    /// solution += P coarse.
+    /// solution += P coarse; both must vanish where they are constrained.
     pub(crate) fn prolong<const W: usize>(
         &self,
         team: &Team,
@@ -202,6 +226,7 @@ impl Prolongation {
                 solution,
             });
         });
+        self.fine.project_columns(1, solution);
     }
 }
 
@@ -410,6 +435,64 @@ mod tests {
             for c in 0..3 {
                 assert!((x[c][0] - y[c]).abs() < 1e-6, "{x:?} {y:?}");
             }
+        }
+    }
+
+    #[test]
+    fn constrained_components_neither_move_nor_are_moved() {
+        let master = |node, weight, arm| Master { node, weight, arm };
+        let rows = || {
+            [
+                vec![master(0, 1.0, [0.0; 3])],
+                vec![
+                    master(0, 0.5, [0.3, -0.2, 0.1]),
+                    master(1, 0.5, [-0.1, 0.4, 0.2]),
+                ],
+                vec![master(1, 1.0, [0.0; 3])],
+            ]
+        };
+        let fine = ConstrainedRows::new([(0, [true, false, false]), (1, [false, false, true])]);
+        let coarse = ConstrainedRows::new([(0, [true, false, false])]);
+        let team = Team::new(1);
+        for turns in [false, true] {
+            let p = match turns {
+                true => Prolongation::rotational(rows(), 2),
+                false => {
+                    let plain = rows().map(|row| row.into_iter().map(|m| (m.node, m.weight)));
+                    Prolongation::translational(plain, 2)
+                }
+            };
+            let p = p.constrained(fine.clone(), coarse.clone());
+            let count = p.coarse_rows();
+            // Column by column, by prolongation and by rows of blocks.
+            for k in 0..3 * count {
+                let mut unit: Vec<NodeColumns<f64, 1>> = vec![[[0.0; 1]; 3]; count];
+                unit[k / 3][k % 3][0] = 1.0;
+                coarse.project_columns(if turns { 2 } else { 1 }, &mut unit);
+                let mut moved = vec![[[0.0f32; 1]; 3]; 3];
+                p.prolong(&team, &unit, &mut moved);
+                assert_eq!(
+                    (moved[0][0], moved[1][2]),
+                    ([0.0], [0.0]),
+                    "constrained, and yet moved"
+                );
+                for (i, moved) in moved.iter().enumerate() {
+                    let mut by_blocks = [0.0; 3];
+                    for (row, block) in p.row(i).filter(|(row, _)| *row as usize == k / 3) {
+                        assert_eq!(row as usize, k / 3);
+                        (0..3).for_each(|r| by_blocks[r] += block[r][k % 3]);
+                    }
+                    for r in 0..3 {
+                        assert!((f64::from(moved[r][0]) - by_blocks[r]).abs() < 1e-7);
+                    }
+                }
+            }
+            let mut down = vec![[[7.0; 1]; 3]; count];
+            let mut force = vec![[[1.0f32; 1]; 3]; 3];
+            fine.project_columns(1, &mut force);
+            p.restrict(&team, &force, &mut down);
+            assert_eq!(down[0][0], [0.0]);
+            assert!(down[0][1] != [0.0]);
         }
     }
 }

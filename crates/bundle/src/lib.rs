@@ -1,0 +1,25 @@
+//! Audit bundles: a posed problem and its solution in files that any other code can read and write.
+//!
+//! Doors: [`read_bundle`] for a folder with `mesh.vtu` and `model.json`, [`solve_bundle`] for its displacements and stress,
+//! [`mesh_grid`], [`model_json`] and [`solution_grid`] to write such files. The format is told in
+//! `docs/reference/bundle.md`.
+//!
+//! # Known limits
+//! Ten-node tetrahedra only. Interfaces are solved from their facet pairs, with the gaps that the mesh gives and a constant
+//! more; tightened screws are refused.
+#![cfg_attr(test, allow(clippy::unwrap_used))]
+
+mod cursor;
+mod error;
+mod interfaces;
+mod matrix_market;
+mod mesh_file;
+mod model_file;
+mod solved;
+mod write;
+
+pub use error::BundleError;
+pub use matrix_market::{MatrixError, matrix_market};
+pub use model_file::{ReadBundle, read_bundle};
+pub use solved::{SolvedBundle, solve_bundle};
+pub use write::{mesh_grid, model_json, solution_grid, write_bundle};
