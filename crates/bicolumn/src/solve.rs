@@ -29,7 +29,7 @@ pub(crate) fn solve(args: &SolveArgs, console: &mut Console<'_>) -> u8 {
     }
     let mesh = bundle.problem.mesh();
     console.say(&format!(
-        "{}: {} nodes, {} tetrahedra, {} supported nodes, {} load cases, {} interfaces",
+        "{}: nodes {}, tetrahedra {}, supported nodes {}, load cases {}, interfaces {}",
         args.bundle.display(),
         mesh.nodes.len(),
         mesh.tets.len(),
