@@ -31,7 +31,9 @@
 //! let joint = JointPatches::new(
 //!     patch("capitellum", ArticularSurface::Capitellum)?,
 //!     patch("trochlea", ArticularSurface::Trochlea)?,
-//! );
+//!     construct.bone.side(),
+//! )
+//! .bearing_at([ArticularSurface::Capitellum, ArticularSurface::Trochlea].map(|s| construct.bone.bearing_point(s)));
 //! let axial = joint.case(&mesh, NamedLoad::Axial, &LoadSizes::default());
 //! let material = |p: &Part| match p {
 //!     p if p.is_implant() => Material::steel_316l(),
