@@ -21,5 +21,5 @@ mod write;
 pub use error::BundleError;
 pub use matrix_market::{MatrixError, matrix_market};
 pub use model_file::{ReadBundle, read_bundle};
-pub use solved::{SolvedBundle, solve_bundle};
+pub use solved::{BundleSolveError, SolvedBundle, solve_bundle};
 pub use write::{mesh_grid, model_json, solution_grid, write_bundle};
