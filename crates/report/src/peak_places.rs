@@ -36,8 +36,8 @@ pub fn peak_sentence(view: &StudyView) -> Option<String> {
     let no_riser = match intact {
         0 => String::new(),
         n => format!(
-            "; {n} are no stress riser: they lie on the upper rim of the band in which they are sought, or exceed \
-             the intact bone's peak there by less than {:.0}\u{a0}%",
+            "; no stress riser, on the upper rim of the band in which peaks are sought or above the intact bone's peak \
+             there by less than {:.0}\u{a0}%: {n}",
             100.0 * (LEAST_RISER - 1.0)
         ),
     };

@@ -151,6 +151,7 @@ struct Finding {
     credited: Vec<(f64, String)>,
     is_unresolved: bool,
     is_no_riser: bool,
+    is_one_cortex: bool,
 }
 
 /// The answer for one construct: under which load cases the headline is higher or lower than at the baseline, by
@@ -174,6 +175,7 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
             match found.withheld {
                 Some(Withheld::NoRiser) => finding.is_no_riser = true,
                 Some(Withheld::OneCortex { baseline, level }) => {
+                    finding.is_one_cortex = true;
                     if !one_cortex.iter().any(|(words, _)| *words == at) {
                         one_cortex.push((at, [baseline, level]));
                     }
@@ -207,7 +209,7 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
                 either.push(format!("{words} ({}, {})", told(least), told(largest)));
             }
             None if finding.is_unresolved => alike.push(words),
-            None if finding.is_no_riser => no_riser.push(words),
+            None if finding.is_no_riser && !finding.is_one_cortex => no_riser.push(words),
             None => {}
         }
     }
