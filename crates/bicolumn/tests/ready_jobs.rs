@@ -20,20 +20,26 @@ fn every_ready_job_is_valid_and_its_constructs_can_be_built() {
     files.sort();
     assert!(files.len() >= 2, "{files:?}");
     let bones = BoneCache::default();
-    for file in files {
-        let job = Job::read(&file).unwrap_or_else(|e| panic!("{e}"));
-        let plan = Plan::of(&job).unwrap_or_else(|e| panic!("{e}"));
-        let step = plan.points.len().div_ceil(BUILT_OF_EACH);
-        let some = plan.points.iter().step_by(step);
-        let built = some
-            .filter(|p| bones.construct(&resolve(&job, p).construct).is_ok())
-            .count();
-        let asked = plan.points.len().div_ceil(step);
-        // Screws of a rare combination may cross; a job that loses more than that is no ready one.
-        assert!(
-            built == asked || (built + 1 == asked && plan.points.len() > BUILT_OF_EACH),
-            "{}: {built} of {asked}",
-            file.display()
-        );
-    }
+    std::thread::scope(|scope| {
+        for file in &files {
+            scope.spawn(|| is_valid_and_can_be_built(file, &bones));
+        }
+    });
+}
+
+fn is_valid_and_can_be_built(file: &Path, bones: &BoneCache) {
+    let job = Job::read(file).unwrap_or_else(|e| panic!("{e}"));
+    let plan = Plan::of(&job).unwrap_or_else(|e| panic!("{e}"));
+    let step = plan.points.len().div_ceil(BUILT_OF_EACH);
+    let some = plan.points.iter().step_by(step);
+    let built = some
+        .filter(|p| bones.construct(&resolve(&job, p).construct).is_ok())
+        .count();
+    let asked = plan.points.len().div_ceil(step);
+    // Screws of a rare combination may cross; a job that loses more than that is no ready one.
+    assert!(
+        built == asked || (built + 1 == asked && plan.points.len() > BUILT_OF_EACH),
+        "{}: {built} of {asked}",
+        file.display()
+    );
 }

@@ -84,7 +84,7 @@ impl Constrained {
     }
 }
 
-/// Those at some places.
+/// Constrained components at places of a range.
 fn within(all: &[Constrained], places: Range<usize>) -> &[Constrained] {
     let at = |end: usize| all.partition_point(|c| (c.place as usize) < end);
     &all[at(places.start)..at(places.end)]

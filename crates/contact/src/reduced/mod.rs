@@ -7,7 +7,8 @@
 //! ```
 //!
 //! A point has a normal row n and up to two tangential rows t. With its initial gap g₀, the gap g = g₀ + j_n, the
-//! slip s = j_t − j_t⁰ since a reference and the coefficient of friction μ, its laws are those of Signorini and Coulomb:
+//! slip s = j_t − j_t⁰ since a reference and the coefficient of friction μ, its laws are those of Signorini (unilateral contact
+//! with the complementarity of gap and normal force) and Coulomb:
 //!
 //! ```text
 //! g ≥ 0,  λ_n ≥ 0,  g λ_n = 0
