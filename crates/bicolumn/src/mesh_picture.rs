@@ -3,8 +3,7 @@
 
 use bicolumn_base::{Part, PlateSite, Tissue, Vec3};
 use bicolumn_mesh::TetMesh;
-use bicolumn_report::colour::Rgb;
-use bicolumn_report::picture::{Camera, Triangle, draw};
+use bicolumn_report::{Camera, Rgb, Triangle, draw};
 
 /// Part of the mesh that is drawn.
 #[derive(Debug, Clone, Copy, PartialEq)]

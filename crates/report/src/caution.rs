@@ -6,7 +6,7 @@ pub const CAUTION: &str = "Research tool, not a medical device. Results compare 
     clinical judgement, local regulations and physical testing decide.";
 
 /// Effects that the engine's model leaves out, in sentences.
-pub const NOT_MODELLED: [&str; 9] = [
+pub(crate) const NOT_MODELLED: [&str; 9] = [
     "Bone is linear elastic: no yield, no damage, no density map of a person. Unless the inputs say \
      otherwise it is isotropic and uniform within each tissue.",
     "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \

@@ -8,18 +8,18 @@ use std::fmt::Write;
 
 /// How data become positions along an axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Axis {
+pub(crate) struct Axis {
     /// Data value at the left or lower end.
-    pub low: f64,
+    pub(crate) low: f64,
     /// Data value at the right or upper end.
-    pub high: f64,
+    pub(crate) high: f64,
     /// Powers of ten at equal distances?
-    pub is_log: bool,
+    pub(crate) is_log: bool,
 }
 
 impl Axis {
     /// From zero to just above the largest value, at a round number.
-    pub fn from_zero(largest: f64) -> Axis {
+    pub(crate) fn from_zero(largest: f64) -> Axis {
         let largest = if largest > 0.0 && largest.is_finite() {
             largest
         } else {
@@ -34,7 +34,7 @@ impl Axis {
     }
 
     /// Whole decades round the values.
-    pub fn decades(least: f64, largest: f64) -> Axis {
+    pub(crate) fn decades(least: f64, largest: f64) -> Axis {
         let low = least.max(1e-12).log10().floor();
         let high = largest.max(1e-12).log10().ceil().max(low + 1.0);
         Axis {
@@ -45,7 +45,7 @@ impl Axis {
     }
 
     /// A linear axis between two values.
-    pub fn between(low: f64, high: f64) -> Axis {
+    pub(crate) fn between(low: f64, high: f64) -> Axis {
         let high = if high > low { high } else { low + 1.0 };
         Axis {
             low,
@@ -55,7 +55,7 @@ impl Axis {
     }
 
     /// 0 at `low`, 1 at `high`; clamped to the panel.
-    pub fn share(&self, value: f64) -> f64 {
+    pub(crate) fn share(&self, value: f64) -> f64 {
         let share = if self.is_log {
             let decades = (self.high / self.low).log10();
             (value.max(self.low) / self.low).log10() / decades
@@ -66,7 +66,7 @@ impl Axis {
     }
 
     /// Round values to be labelled.
-    pub fn ticks(&self) -> Vec<f64> {
+    pub(crate) fn ticks(&self) -> Vec<f64> {
         if self.is_log {
             let first = self.low.log10().round() as i32;
             let last = self.high.log10().round() as i32;
@@ -96,7 +96,7 @@ fn round_step(range: f64, steps: f64) -> f64 {
 /// Marker shapes, told apart without colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[allow(missing_docs)]
-pub enum Marker {
+pub(crate) enum Marker {
     Disc,
     Ring,
     Square,
@@ -106,7 +106,7 @@ pub enum Marker {
 
 impl Marker {
     /// The shape of the n-th line.
-    pub fn nth(n: usize) -> Marker {
+    pub(crate) fn nth(n: usize) -> Marker {
         [
             Marker::Disc,
             Marker::Square,
@@ -119,17 +119,17 @@ impl Marker {
 
 /// How a line is drawn.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Stroke {
+pub(crate) struct Stroke {
     /// CSS colour.
-    pub colour: String,
+    pub(crate) colour: String,
     /// Width in pixels.
-    pub width: f64,
+    pub(crate) width: f64,
     /// SVG dash pattern; empty for a full line.
-    pub dash: &'static str,
+    pub(crate) dash: &'static str,
 }
 
 /// One panel being drawn.
-pub struct Chart {
+pub(crate) struct Chart {
     width: f64,
     height: f64,
     /// Edges of the plotting area.
@@ -138,9 +138,9 @@ pub struct Chart {
     top: f64,
     bottom: f64,
     /// Horizontal axis.
-    pub x: Axis,
+    pub(crate) x: Axis,
     /// Vertical axis.
-    pub y: Axis,
+    pub(crate) y: Axis,
     title: String,
     body: String,
 }
@@ -148,7 +148,7 @@ pub struct Chart {
 impl Chart {
     /// An empty panel. `foot` is the room below the plotting area for tick labels and whatever
     /// the caller draws there; `margin_left` the room for vertical labels.
-    pub fn new(
+    pub(crate) fn new(
         title: &str,
         size: [f64; 2],
         margin_left: f64,
@@ -171,33 +171,33 @@ impl Chart {
     }
 
     /// Horizontal position of a data value.
-    pub fn at_x(&self, value: f64) -> f64 {
+    pub(crate) fn at_x(&self, value: f64) -> f64 {
         self.left + self.x.share(value) * (self.right - self.left)
     }
 
     /// Vertical position of a data value.
-    pub fn at_y(&self, value: f64) -> f64 {
+    pub(crate) fn at_y(&self, value: f64) -> f64 {
         self.bottom - self.y.share(value) * (self.bottom - self.top)
     }
 
     /// Lower edge of the plotting area.
-    pub fn floor(&self) -> f64 {
+    pub(crate) fn floor(&self) -> f64 {
         self.bottom
     }
 
     /// Left edge of the plotting area.
-    pub fn left(&self) -> f64 {
+    pub(crate) fn left(&self) -> f64 {
         self.left
     }
 
     /// The panel's heading, drawn above the plotting area.
-    pub fn heading(&mut self, text: &str) {
+    pub(crate) fn heading(&mut self, text: &str) {
         let (x, y) = (self.left, self.top - 9.0);
         self.text(x, y, "start", "h", text);
     }
 
     /// Grid lines and labels of the vertical axis, with its name along it.
-    pub fn y_axis(&mut self, name: &str) {
+    pub(crate) fn y_axis(&mut self, name: &str) {
         for tick in self.y.ticks() {
             let y = self.at_y(tick);
             let (l, r) = (self.left, self.right);
@@ -216,7 +216,7 @@ impl Chart {
     }
 
     /// The horizontal axis: ticks with labels `below` pixels under the plotting area, name below them.
-    pub fn x_axis(&mut self, name: &str, below: f64) {
+    pub(crate) fn x_axis(&mut self, name: &str, below: f64) {
         self.baseline();
         for tick in self.x.ticks() {
             self.x_tick(tick, &plain(tick), below);
@@ -227,7 +227,7 @@ impl Chart {
     }
 
     /// The line under the plotting area.
-    pub fn baseline(&mut self) {
+    pub(crate) fn baseline(&mut self) {
         let (l, r, b) = (self.left, self.right, self.bottom);
         let _ = write!(
             self.body,
@@ -236,7 +236,7 @@ impl Chart {
     }
 
     /// One labelled tick of the horizontal axis.
-    pub fn x_tick(&mut self, value: f64, label: &str, below: f64) {
+    pub(crate) fn x_tick(&mut self, value: f64, label: &str, below: f64) {
         let (x, b) = (self.at_x(value), self.bottom);
         let _ = write!(
             self.body,
@@ -247,7 +247,7 @@ impl Chart {
     }
 
     /// A vertical grid line.
-    pub fn x_grid(&mut self, value: f64) {
+    pub(crate) fn x_grid(&mut self, value: f64) {
         let (x, t, b) = (self.at_x(value), self.top, self.bottom);
         let _ = write!(
             self.body,
@@ -256,7 +256,7 @@ impl Chart {
     }
 
     /// A shaded range of the horizontal axis over the panel's height.
-    pub fn x_band(&mut self, low: f64, high: f64, fill: &str) {
+    pub(crate) fn x_band(&mut self, low: f64, high: f64, fill: &str) {
         let (a, b) = (self.at_x(low), self.at_x(high));
         let (t, h) = (self.top, self.bottom - self.top);
         let _ = write!(
@@ -267,13 +267,13 @@ impl Chart {
     }
 
     /// A vertical line over the panel's height.
-    pub fn x_line(&mut self, value: f64, stroke: &Stroke) {
+    pub(crate) fn x_line(&mut self, value: f64, stroke: &Stroke) {
         let (x, t, b) = (self.at_x(value), self.top, self.bottom);
         self.segment([x, t], [x, b], stroke);
     }
 
     /// A line through points, broken where a value is missing or outside the horizontal range.
-    pub fn line(&mut self, points: &[(f64, Option<f64>)], stroke: &Stroke) {
+    pub(crate) fn line(&mut self, points: &[(f64, Option<f64>)], stroke: &Stroke) {
         let mut path = String::new();
         let mut pen_down = false;
         for &(x, y) in points {
@@ -295,7 +295,7 @@ impl Chart {
     }
 
     /// A straight line between two positions in pixels.
-    pub fn segment(&mut self, from: [f64; 2], to: [f64; 2], stroke: &Stroke) {
+    pub(crate) fn segment(&mut self, from: [f64; 2], to: [f64; 2], stroke: &Stroke) {
         let _ = write!(
             self.body,
             "<line x1=\"{:.1}\" y1=\"{:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" stroke=\"{}\" stroke-width=\"{}\" stroke-dasharray=\"{}\"/>",
@@ -304,7 +304,7 @@ impl Chart {
     }
 
     /// A rectangle in pixels.
-    pub fn bar(&mut self, corner: [f64; 2], size: [f64; 2], fill: &str, stroke: &str) {
+    pub(crate) fn bar(&mut self, corner: [f64; 2], size: [f64; 2], fill: &str, stroke: &str) {
         let _ = write!(
             self.body,
             "<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" height=\"{:.1}\" fill=\"{fill}\" stroke=\"{stroke}\" stroke-width=\"1\"/>",
@@ -313,7 +313,14 @@ impl Chart {
     }
 
     /// A marker at a position in pixels, with a text shown on pointing at it.
-    pub fn marker(&mut self, at: [f64; 2], shape: Marker, colour: &str, size: f64, tip: &str) {
+    pub(crate) fn marker(
+        &mut self,
+        at: [f64; 2],
+        shape: Marker,
+        colour: &str,
+        size: f64,
+        tip: &str,
+    ) {
         let [x, y] = at;
         let s = size;
         let tip = escape(tip);
@@ -350,7 +357,7 @@ impl Chart {
     }
 
     /// A text at a position in pixels; `class`: `t` small, `h` heading, `m` muted.
-    pub fn text(&mut self, x: f64, y: f64, anchor: &str, class: &str, text: &str) {
+    pub(crate) fn text(&mut self, x: f64, y: f64, anchor: &str, class: &str, text: &str) {
         let _ = write!(
             self.body,
             "<text class=\"{class}\" x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\">{}</text>",
@@ -359,7 +366,7 @@ impl Chart {
     }
 
     /// The finished panel.
-    pub fn finish(self) -> String {
+    pub(crate) fn finish(self) -> String {
         let title = escape(&self.title);
         format!(
             "<svg class=\"chart\" role=\"img\" aria-label=\"{title}\" viewBox=\"0 0 {} {}\" width=\"{}\" height=\"{}\"><title>{title}</title>{}</svg>",
@@ -369,7 +376,7 @@ impl Chart {
 }
 
 /// Escapes text for HTML and SVG.
-pub fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     text.replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")

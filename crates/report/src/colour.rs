@@ -17,15 +17,15 @@ const MAGMA: [u32; 33] = [
 ];
 
 /// Line colours of Okabe and Ito without yellow, which is too pale for lines on white.
-pub const LINES: [&str; 6] = [
+pub(crate) const LINES: [&str; 6] = [
     "#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9",
 ];
 
 /// The line colour of the level that the others are compared with.
-pub const BASELINE: &str = "#222222";
+pub(crate) const BASELINE: &str = "#222222";
 
 /// Colour of a number between 0 (least) and 1 (most); outside it is clamped.
-pub fn stress_colour(share: f64) -> Rgb {
+pub(crate) fn stress_colour(share: f64) -> Rgb {
     let last = MAGMA.len() - 1;
     let at = (1.0 - share.clamp(0.0, 1.0)) * last as f64;
     let low = (at.floor() as usize).min(last - 1);
@@ -35,7 +35,7 @@ pub fn stress_colour(share: f64) -> Rgb {
 }
 
 /// `#rrggbb`.
-pub fn hex(colour: Rgb) -> String {
+pub(crate) fn hex(colour: Rgb) -> String {
     let [r, g, b] = colour.map(|c| (c.clamp(0.0, 1.0) * 255.0).round() as u8);
     format!("#{r:02x}{g:02x}{b:02x}")
 }

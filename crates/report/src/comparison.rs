@@ -13,13 +13,13 @@ use bicolumn_store::{FactorValue, PointRecord};
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Compared {
     /// Mean over the compared points at the level.
-    pub cell: Cell,
+    pub(crate) cell: Cell,
     /// Mean over their partners at the baseline; `None` at the baseline itself and where there are none.
-    pub base: Option<Cell>,
+    pub(crate) base: Option<Cell>,
     /// Change against `base`.
-    pub change: Option<Change>,
+    pub(crate) change: Option<Change>,
     /// Reason that the change is not credited to the factor.
-    pub withheld: Option<Withheld>,
+    pub(crate) withheld: Option<Withheld>,
 }
 
 /// Levels of the other factors at a point.

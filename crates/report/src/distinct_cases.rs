@@ -12,9 +12,9 @@ const SAME: f64 = 1e-9;
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct DistinctCase {
     /// The first of the two in the study's order.
-    pub name: String,
+    pub(crate) name: String,
     /// The other.
-    pub reverse: Option<String>,
+    pub(crate) reverse: Option<String>,
 }
 
 impl DistinctCase {

@@ -123,7 +123,7 @@ impl<'a> Spread<'a> {
 }
 
 /// Effects on the headline, by load case; `None` where fewer than two factors vary.
-pub fn effect_table(view: &StudyView) -> Option<Table> {
+pub(crate) fn effect_table(view: &StudyView) -> Option<Table> {
     let headline = view.headline()?;
     let decimals = view.decimals(&headline.response);
     let mut rows = vec![];
@@ -223,7 +223,7 @@ fn note_on_shares(spread: &Spread<'_>, has_shares: bool) -> Option<&'static str>
 const MOST_NAMED: usize = 3;
 
 /// How much of the headline's variation the terms make that matter most, over the load cases.
-pub fn effects_sentence(view: &StudyView) -> Option<String> {
+pub(crate) fn effects_sentence(view: &StudyView) -> Option<String> {
     let headline = view.headline()?;
     let decimals = view.decimals(&headline.response);
     // Each term with its least and its largest share, over the load cases under which the points differ.
@@ -290,7 +290,7 @@ fn share(share: f64) -> String {
 ///
 /// # Errors
 /// [`ReportError`], if the rows cannot be written.
-pub fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
+pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
     let mut writer = csv::Writer::from_writer(vec![]);
     writer.write_record([
         "case",

@@ -3,7 +3,7 @@
 use crate::study_view::StudyView;
 
 /// A line a warning: "ID, ID: text". In order of first appearance.
-pub fn grouped_warnings(view: &StudyView) -> Vec<String> {
+pub(crate) fn grouped_warnings(view: &StudyView) -> Vec<String> {
     let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
     for point in &view.points {
         for warning in &point.warnings {

@@ -7,10 +7,10 @@ use bicolumn_store::FactorValue;
 use bicolumn_store::results::unit_of_key;
 
 /// Colours of constructs; not those of levels, so that a colour means one thing on the page.
-pub const CONSTRUCTS: [&str; 5] = ["#6a3d9a", "#b8860b", "#1b7c7c", "#a0446a", "#555555"];
+pub(crate) const CONSTRUCTS: [&str; 5] = ["#6a3d9a", "#b8860b", "#1b7c7c", "#a0446a", "#555555"];
 
 /// One panel per load case. Empty without a headline or with a single level.
-pub fn interaction_charts(view: &StudyView) -> Vec<String> {
+pub(crate) fn interaction_charts(view: &StudyView) -> Vec<String> {
     let (Some(headline), levels) = (view.headline(), view.levels()) else {
         return Vec::new();
     };
@@ -119,7 +119,7 @@ pub fn interaction_charts(view: &StudyView) -> Vec<String> {
 }
 
 /// Name, colour and marker of each construct, for the legend.
-pub fn construct_legend(view: &StudyView) -> Vec<(String, &'static str)> {
+pub(crate) fn construct_legend(view: &StudyView) -> Vec<(String, &'static str)> {
     let groups = view.groups();
     let named = groups.iter().enumerate();
     named

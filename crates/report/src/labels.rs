@@ -6,21 +6,21 @@ use bicolumn_store::FactorValue;
 use bicolumn_store::results::unit_of_key;
 
 /// The signed distance between the plates' ends; its levels are printed with their sign.
-pub const STAGGER: &str = "plates.stagger_mm";
+pub(crate) const STAGGER: &str = "plates.stagger_mm";
 
 /// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger".
-pub fn factor_words(key: &str) -> String {
+pub(crate) fn factor_words(key: &str) -> String {
     let last = key.rsplit('.').next().unwrap_or(key);
     Unit::stem(last).replace('_', " ")
 }
 
 /// A load case in words.
-pub fn case_words(case: &str) -> String {
+pub(crate) fn case_words(case: &str) -> String {
     case.replace('_', " ")
 }
 
 /// A factor's level with its unit: "−20 mm", "parallel".
-pub fn level_words(key: &str, level: &FactorValue) -> String {
+pub(crate) fn level_words(key: &str, level: &FactorValue) -> String {
     match level {
         FactorValue::Number(n) => with_unit(&level_number(key, *n), unit_of_key(key)),
         FactorValue::Word(w) => w.replace('_', " "),
@@ -30,7 +30,7 @@ pub fn level_words(key: &str, level: &FactorValue) -> String {
 }
 
 /// A factor's numerical level without its unit.
-pub fn level_number(key: &str, level: f64) -> String {
+pub(crate) fn level_number(key: &str, level: f64) -> String {
     match key == STAGGER && level > 0.0 {
         true => format!("+{}", plain(level)),
         false => plain(level),
@@ -38,7 +38,7 @@ pub fn level_number(key: &str, level: f64) -> String {
 }
 
 /// A number and its unit with a space that does not break; ratios have none.
-pub fn with_unit(number: &str, unit: &str) -> String {
+pub(crate) fn with_unit(number: &str, unit: &str) -> String {
     match unit {
         "" | "1" => number.to_string(),
         unit => format!("{number}\u{a0}{}", shown_unit(unit)),
@@ -46,7 +46,7 @@ pub fn with_unit(number: &str, unit: &str) -> String {
 }
 
 /// A unit's symbol as it is typeset; a text that is no symbol stays as it is.
-pub fn shown_unit(unit: &str) -> String {
+pub(crate) fn shown_unit(unit: &str) -> String {
     match Unit::from_symbol(unit) {
         Some(known) => known.typeset().into(),
         None => unit.into(),
@@ -54,7 +54,7 @@ pub fn shown_unit(unit: &str) -> String {
 }
 
 /// The first letter in upper case.
-pub fn capital(text: &str) -> String {
+pub(crate) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),

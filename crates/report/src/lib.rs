@@ -10,39 +10,41 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
-pub mod caution;
-pub mod chart;
-pub mod checklist;
-pub mod colour;
+mod caution;
+mod chart;
+mod checklist;
+mod colour;
 mod comparison;
 mod credit;
 mod distinct_cases;
-pub mod effects;
-pub mod error;
-pub mod grouped_warnings;
-pub mod interaction_chart;
-pub mod labels;
-pub mod line_styles;
+mod effects;
+mod error;
+mod grouped_warnings;
+mod interaction_chart;
+mod labels;
+mod line_styles;
 mod load_table;
-pub mod motion_chart;
+mod motion_chart;
 mod moved_with;
-pub mod number;
-pub mod page;
-pub mod peak_places;
-pub mod picture;
-pub mod profile_chart;
-pub mod scenes;
-pub mod study_view;
-pub mod surface;
+mod number;
+mod page;
+mod peak_places;
+mod picture;
+mod profile_chart;
+mod scenes;
+mod study_view;
+mod surface;
 #[cfg(test)]
 mod synthetic;
-pub mod tables;
-pub mod words;
+mod tables;
+mod words;
 
 pub use caution::CAUTION;
+pub use colour::Rgb;
 pub use error::ReportError;
-pub use study_view::StudyView;
+pub use picture::{Camera, Picture, Ring, Triangle, draw};
 
+use crate::study_view::StudyView;
 use bicolumn_store::{StudyFolder, write_atomic};
 use std::path::{Path, PathBuf};
 

@@ -10,17 +10,17 @@ const MOST_LINES: usize = 7;
 
 /// One line of a panel: a point that stands for its level.
 #[derive(Debug)]
-pub struct Line<'a> {
+pub(crate) struct Line<'a> {
     /// The level in words; the point's id where the study has no headline.
-    pub label: String,
+    pub(crate) label: String,
     /// CSS colour.
-    pub colour: &'static str,
+    pub(crate) colour: &'static str,
     /// The point.
-    pub point: &'a PointRecord,
+    pub(crate) point: &'a PointRecord,
 }
 
 /// CSS colour of a level: near black for the baseline, the palette's colours in order for the others.
-pub fn level_colour(view: &StudyView, level: &FactorValue) -> &'static str {
+pub(crate) fn level_colour(view: &StudyView, level: &FactorValue) -> &'static str {
     let baseline = view.baseline();
     if baseline.as_ref() == Some(level) {
         return BASELINE;
@@ -36,7 +36,7 @@ pub fn level_colour(view: &StudyView, level: &FactorValue) -> &'static str {
 /// The lines of one construct: for each level its first point; without a headline its points in order.
 ///
 /// Beyond seven levels the baseline and evenly spread levels are taken.
-pub fn lines<'a>(view: &StudyView, group: &Group<'a>) -> Vec<Line<'a>> {
+pub(crate) fn lines<'a>(view: &StudyView, group: &Group<'a>) -> Vec<Line<'a>> {
     let Some(headline) = view.headline() else {
         let points = group.points.iter().take(MOST_LINES).enumerate();
         return points
@@ -65,7 +65,7 @@ pub fn lines<'a>(view: &StudyView, group: &Group<'a>) -> Vec<Line<'a>> {
 }
 
 /// The levels that are drawn as lines.
-pub fn drawn_levels(view: &StudyView) -> Vec<FactorValue> {
+pub(crate) fn drawn_levels(view: &StudyView) -> Vec<FactorValue> {
     let levels = view.levels();
     if levels.len() <= MOST_LINES {
         return levels;
@@ -84,7 +84,7 @@ pub fn drawn_levels(view: &StudyView) -> Vec<FactorValue> {
 }
 
 /// Do some constructs have several points at one level, of which lines show only the first?
-pub fn some_points_left_out(view: &StudyView) -> bool {
+pub(crate) fn some_points_left_out(view: &StudyView) -> bool {
     let groups = view.groups();
     let drawn: usize = groups.iter().map(|g| lines(view, g).len()).sum();
     drawn < groups.iter().map(|g| g.points.len()).sum()

@@ -13,21 +13,21 @@ use bicolumn_store::PointRecord;
 
 /// A range of motion and what a source says of it.
 #[derive(Debug, Clone, Copy)]
-pub struct Band {
+pub(crate) struct Band {
     /// From, mm.
-    pub low_mm: f64,
+    pub(crate) low_mm: f64,
     /// To, mm; infinite where open.
-    pub high_mm: f64,
+    pub(crate) high_mm: f64,
     /// The source's word.
-    pub word: &'static str,
+    pub(crate) word: &'static str,
     /// CSS colour of the band.
-    pub fill: &'static str,
+    pub(crate) fill: &'static str,
 }
 
 /// Normal component, four classes for double plates of the distal humerus: "Weak points of
 /// double-plate stabilization used in the treatment of distal humerus fracture through finite element
 /// analysis", J Clin Med 2024, 13(4):1034, abstract.
-pub const NORMAL: [Band; 5] = [
+pub(crate) const NORMAL: [Band; 5] = [
     Band {
         low_mm: 0.0,
         high_mm: 0.06,
@@ -61,7 +61,7 @@ pub const NORMAL: [Band; 5] = [
 ];
 
 /// Tangential component, same source; the limits of the last two classes as worded in its abstract.
-pub const TANGENTIAL: [Band; 3] = [
+pub(crate) const TANGENTIAL: [Band; 3] = [
     Band {
         low_mm: 0.0,
         high_mm: 0.375,
@@ -84,10 +84,21 @@ pub const TANGENTIAL: [Band; 3] = [
 
 /// Axial motion that healed well in gaps up to about 2 to 3 mm: Claes et al. 1998, Clin Orthop Relat Res
 /// 355S:132 (from memory).
-pub const CLAES_1998_MM: [f64; 2] = [0.2, 1.0];
+pub(crate) const CLAES_1998_MM: [f64; 2] = [0.2, 1.0];
+
+/// Words of the normal component's bands with their colours, each word once.
+pub(crate) fn band_legend() -> Vec<(&'static str, &'static str)> {
+    let mut legend: Vec<(&str, &str)> = Vec::new();
+    for band in &NORMAL {
+        if !legend.iter().any(|(word, _)| *word == band.word) {
+            legend.push((band.word, band.fill));
+        }
+    }
+    legend
+}
 
 /// Most points drawn.
-pub const MOST_POINTS: usize = 12;
+pub(crate) const MOST_POINTS: usize = 12;
 const ROW: f64 = 15.0;
 
 /// Component of the motion that a panel shows.
@@ -125,7 +136,7 @@ impl Kind {
 }
 
 /// Per load case an axial and a shear panel, each a row per point. Empty when no motion was measured.
-pub fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
+pub(crate) fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
     let points = view.chosen(MOST_POINTS);
     let sizes = |case: &str, kind: Kind| -> Vec<f64> {
         let names = kind.at_columns().map(ResponseName::from);
@@ -260,6 +271,21 @@ fn row_label<'a>(view: &StudyView, point: &'a PointRecord) -> (String, &'a str) 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_colour_means_one_thing_in_the_legend() {
+        let legend = band_legend();
+        assert_eq!(legend.len(), 4);
+        for (i, (word, fill)) in legend.iter().enumerate() {
+            let others = &legend[..i];
+            assert!(others.iter().all(|(w, f)| w != word && f != fill), "{word}");
+        }
+        // The shear panel draws its bands in the same colours, or joins two of them under one.
+        for band in &TANGENTIAL {
+            let found = legend.iter().find(|(_, fill)| *fill == band.fill).unwrap();
+            assert!(band.word.contains(found.0), "{}", band.word);
+        }
+    }
 
     #[test]
     fn bands_touch_and_cover_everything() {

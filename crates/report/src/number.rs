@@ -5,7 +5,7 @@ const MINUS: char = '\u{2212}';
 
 /// How many decimals the numbers of one column get.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Decimals(usize);
+pub(crate) struct Decimals(usize);
 
 impl Decimals {
     /// So that the largest number of the column shows three significant digits, but no more than
@@ -17,7 +17,7 @@ impl Decimals {
     /// assert_eq!(d.show(-38.26), "−38.3");
     /// assert_eq!(d.show(0.4), "0.4");
     /// ```
-    pub fn of(values: impl Iterator<Item = f64>) -> Decimals {
+    pub(crate) fn of(values: impl Iterator<Item = f64>) -> Decimals {
         let largest = values
             .filter(|v| v.is_finite())
             .fold(0.0, |m: f64, v| m.max(v.abs()));
@@ -29,17 +29,17 @@ impl Decimals {
     }
 
     /// One unit of the last decimal.
-    pub fn last_place(self) -> f64 {
+    pub(crate) fn last_place(self) -> f64 {
         10f64.powi(-(self.0 as i32))
     }
 
     /// A number with these decimals.
-    pub fn show(self, value: f64) -> String {
+    pub(crate) fn show(self, value: f64) -> String {
         signed(format!("{value:.*}", self.0))
     }
 
     /// A number with the size of its error, the latter never rounded to nothing.
-    pub fn show_with(self, value: f64, error: f64) -> String {
+    pub(crate) fn show_with(self, value: f64, error: f64) -> String {
         let least = 0.5 * 10f64.powi(-(self.0 as i32));
         match error.abs() < least {
             true => format!("{} ± <{}", self.show(value), self.show(2.0 * least)),
@@ -49,7 +49,7 @@ impl Decimals {
 }
 
 /// A change as a whole per cent with its sign; `±0 %` when it rounds to nothing.
-pub fn percent(change: f64) -> String {
+pub(crate) fn percent(change: f64) -> String {
     let rounded = (change * 100.0).round();
     if rounded == 0.0 {
         "±0\u{a0}%".into()
@@ -61,7 +61,7 @@ pub fn percent(change: f64) -> String {
 }
 
 /// A number with as many digits as it needs, up to six significant ones: for levels and inputs.
-pub fn plain(value: f64) -> String {
+pub(crate) fn plain(value: f64) -> String {
     if value != 0.0 && (value.abs() < 1e-4 || value.abs() >= 1e7) {
         return tiny(value);
     }
@@ -79,7 +79,7 @@ pub fn plain(value: f64) -> String {
 }
 
 /// A small number in powers of ten: residuals.
-pub fn tiny(value: f64) -> String {
+pub(crate) fn tiny(value: f64) -> String {
     if value == 0.0 {
         "0".into()
     } else {

@@ -11,7 +11,7 @@ use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
-use crate::motion_chart::{MOST_POINTS, motion_charts};
+use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
 use crate::number::plain;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
@@ -57,7 +57,7 @@ struct ImageRow {
 ///
 /// # Errors
 /// [`ReportError`], when a stored surface is damaged or the template fails.
-pub fn render(view: &StudyView) -> Result<String, ReportError> {
+pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
     let pictured = view.chosen(MOST_PICTURED);
     let mut surfaces: Vec<(&PointRecord, Surface)> = Vec::new();
     for point in &pictured {
@@ -105,6 +105,7 @@ pub fn render(view: &StudyView) -> Result<String, ReportError> {
         worst_case => worst_case.map(|c| case_words(&c)),
         pictures_chosen => pictured.len() < view.done().count(),
         motion => motion,
+        band_legend => safe(band_legend().iter().map(|(w, c)| swatch(w, c)).collect()),
         motion_chosen => view.done().count() > MOST_POINTS,
         evidence => data(evidence_table(view)),
         warnings => grouped_warnings(view),

@@ -11,7 +11,7 @@ const NEAR_MM: f64 = 3.0;
 /// each other's reverse count once, and peaks that are no stress riser apart.
 ///
 /// `None` when the headline has no places, or the records no screw positions.
-pub fn peak_sentence(view: &StudyView) -> Option<String> {
+pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
     let name = view.lead()?;
     let (mut all, mut intact, mut at_screw, mut above) = (0, 0, 0, 0);
     for point in view.done() {

@@ -25,7 +25,7 @@ const STRIP: f64 = 15.0;
 const INTACT: &str = "#777";
 
 /// One row of panels per load case, one panel per construct; rows in the study's case order.
-pub fn profile_charts(view: &StudyView) -> Vec<(String, Vec<String>)> {
+pub(crate) fn profile_charts(view: &StudyView) -> Vec<(String, Vec<String>)> {
     let groups = view.groups();
     let strips = groups
         .iter()

@@ -10,7 +10,7 @@ use bicolumn_store::PointRecord;
 const BONE: Rgb = [0.90, 0.86, 0.76];
 const STEEL: Rgb = [0.62, 0.65, 0.69];
 /// Colours of the first, second and third plate, and of their screws.
-pub const PLATES: [Rgb; 3] = [[0.50, 0.60, 0.72], [0.76, 0.62, 0.45], [0.55, 0.68, 0.55]];
+pub(crate) const PLATES: [Rgb; 3] = [[0.50, 0.60, 0.72], [0.76, 0.62, 0.45], [0.55, 0.68, 0.55]];
 const SCREWS: [Rgb; 3] = [[0.16, 0.36, 0.60], [0.66, 0.36, 0.10], [0.15, 0.45, 0.25]];
 /// Bone kept in view above the highest plate end and below the lowest, mm.
 const ABOVE_MM: f64 = 32.0;
@@ -20,24 +20,24 @@ const MARGIN_MM: f64 = 1.5;
 
 /// Where a picture is taken from.
 #[derive(Debug, Clone, Copy)]
-pub struct Eye {
+pub(crate) struct Eye {
     /// The view in words.
-    pub words: &'static str,
+    pub(crate) words: &'static str,
     azimuth_deg: f64,
 }
 
 /// From the front, on the lateral side.
-pub const FRONT: Eye = Eye {
+pub(crate) const FRONT: Eye = Eye {
     words: "front, lateral side",
     azimuth_deg: 35.0,
 };
 /// From behind, on the medial side: shows a medial and a posterolateral plate.
-pub const BACK_MEDIAL: Eye = Eye {
+pub(crate) const BACK_MEDIAL: Eye = Eye {
     words: "back, medial side",
     azimuth_deg: 215.0,
 };
 /// From behind, on the lateral side.
-pub const BACK_LATERAL: Eye = Eye {
+pub(crate) const BACK_LATERAL: Eye = Eye {
     words: "back, lateral side",
     azimuth_deg: 145.0,
 };
@@ -57,12 +57,12 @@ impl Eye {
 
 /// Stress pictures of all points under one load case, on common frames and scales.
 #[derive(Debug)]
-pub struct StressScene {
+pub(crate) struct StressScene {
     case: String,
     /// Top of the scale for bone, MPa.
-    pub bone_mpa: f64,
+    pub(crate) bone_mpa: f64,
     /// Top of the scale for plates and screws, MPa.
-    pub hardware_mpa: f64,
+    pub(crate) hardware_mpa: f64,
     /// Eyes and cameras on the bone round the plate ends.
     bone_views: [(Eye, Camera); 2],
     /// Eye and camera on the whole hardware.
@@ -74,7 +74,7 @@ impl StressScene {
     ///
     /// Top of a scale: the largest of the points' 99.5th percentiles by area (of bone within the
     /// levels shown; of all hardware), rounded up. What lies above takes the top colour.
-    pub fn new(points: &[(&PointRecord, &Surface)], case: &str) -> Option<StressScene> {
+    pub(crate) fn new(points: &[(&PointRecord, &Surface)], case: &str) -> Option<StressScene> {
         if !points.iter().any(|(_, s)| s.mises(case).is_some()) {
             return None;
         }
@@ -119,7 +119,7 @@ impl StressScene {
 
     /// Stress on the bone round the plate ends, from two sides; hardware as glass, so that the bone
     /// under a plate is seen. A ring marks the place given.
-    pub fn bone_pictures(
+    pub(crate) fn bone_pictures(
         &self,
         surface: &Surface,
         hot_spot: Option<[f64; 3]>,
@@ -146,7 +146,7 @@ impl StressScene {
     }
 
     /// Stress on plates and screws, the bone as glass.
-    pub fn hardware_picture(
+    pub(crate) fn hardware_picture(
         &self,
         surface: &Surface,
         pixels_high: usize,
@@ -165,7 +165,7 @@ impl StressScene {
 }
 
 /// The construct with its screws seen through the bone, screws in the colour of their plate.
-pub fn construct_picture(
+pub(crate) fn construct_picture(
     surface: &Surface,
     point: &PointRecord,
     eye: Eye,
@@ -203,7 +203,7 @@ pub fn construct_picture(
 ///
 /// # Errors
 /// [`ReportError::Picture`].
-pub fn data_uri(picture: &Picture) -> Result<String, ReportError> {
+pub(crate) fn data_uri(picture: &Picture) -> Result<String, ReportError> {
     use base64::Engine;
     let png = picture.to_png()?;
     let text = base64::engine::general_purpose::STANDARD.encode(png);

@@ -10,44 +10,44 @@ use bicolumn_store::{
 
 /// Everything that the page is made of, except surfaces.
 #[derive(Debug)]
-pub struct StudyView {
+pub(crate) struct StudyView {
     /// Where it was read.
-    pub folder: StudyFolder,
+    pub(crate) folder: StudyFolder,
     /// Study record, common to all points.
-    pub record: StudyRecord,
+    pub(crate) record: StudyRecord,
     /// Points with a valid record, in order; failed ones too.
-    pub points: Vec<PointRecord>,
+    pub(crate) points: Vec<PointRecord>,
     /// Points without a valid record: id, reason.
-    pub unread: Vec<(String, String)>,
+    pub(crate) unread: Vec<(String, String)>,
 }
 
 /// Points of one construct (one level of the factor that splits the headline).
 #[derive(Debug)]
-pub struct Group<'a> {
+pub(crate) struct Group<'a> {
     /// Its name in words.
-    pub label: String,
+    pub(crate) label: String,
     /// Its finished points, in order.
-    pub points: Vec<&'a PointRecord>,
+    pub(crate) points: Vec<&'a PointRecord>,
 }
 
 /// The mean headline value of the points that share construct, level and load case.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Cell {
+pub(crate) struct Cell {
     /// Mean over the points, in the response's unit.
-    pub mean: f64,
+    pub(crate) mean: f64,
     /// Each point's value.
-    pub values: Vec<f64>,
+    pub(crate) values: Vec<f64>,
     /// Size of the largest discretisation error estimate of the points; `None` unless every one has one.
-    pub error: Option<f64>,
+    pub(crate) error: Option<f64>,
 }
 
 /// A difference from the baseline.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Change {
+pub(crate) struct Change {
     /// (value - baseline) / baseline.
-    pub relative: f64,
+    pub(crate) relative: f64,
     /// False when it is smaller than the error estimates or the mesh noise on record.
-    pub resolved: bool,
+    pub(crate) resolved: bool,
 }
 
 impl StudyView {
@@ -55,7 +55,7 @@ impl StudyView {
     ///
     /// # Errors
     /// Only when `study.json` itself is missing or damaged.
-    pub fn read(folder: StudyFolder) -> Result<StudyView, StoreError> {
+    pub(crate) fn read(folder: StudyFolder) -> Result<StudyView, StoreError> {
         let Gathered {
             study,
             points,
@@ -70,12 +70,12 @@ impl StudyView {
     }
 
     /// Finished points.
-    pub fn done(&self) -> impl Iterator<Item = &PointRecord> {
+    pub(crate) fn done(&self) -> impl Iterator<Item = &PointRecord> {
         self.points.iter().filter(|p| p.status == Status::Done)
     }
 
     /// Load cases in order of first appearance.
-    pub fn cases(&self) -> Vec<String> {
+    pub(crate) fn cases(&self) -> Vec<String> {
         let mut cases: Vec<String> = Vec::new();
         for case in self.done().flat_map(|p| &p.cases) {
             if !cases.contains(&case.name) {
@@ -86,7 +86,7 @@ impl StudyView {
     }
 
     /// The points split by the headline's second factor; one group when there is none.
-    pub fn groups(&self) -> Vec<Group<'_>> {
+    pub(crate) fn groups(&self) -> Vec<Group<'_>> {
         let by = self.record.headline.as_ref().and_then(|h| h.by.as_deref());
         let mut groups: Vec<Group<'_>> = Vec::new();
         for point in self.done() {
@@ -128,7 +128,7 @@ impl StudyView {
 
     /// Levels of the headline's factor that occur in finished points: numbers in ascending order, words in the
     /// design's.
-    pub fn levels(&self) -> Vec<FactorValue> {
+    pub(crate) fn levels(&self) -> Vec<FactorValue> {
         let mut levels = self.designed_levels();
         let numbers: Option<Vec<f64>> = levels.iter().map(FactorValue::as_number).collect();
         if let Some(mut numbers) = numbers {
@@ -139,7 +139,7 @@ impl StudyView {
     }
 
     /// The level that the others are compared with: zero where there is one, otherwise the design's first.
-    pub fn baseline(&self) -> Option<FactorValue> {
+    pub(crate) fn baseline(&self) -> Option<FactorValue> {
         let levels = self.designed_levels();
         let zero = FactorValue::Number(0.0);
         if levels.contains(&zero) {
@@ -169,7 +169,7 @@ impl StudyView {
     ///
     /// Not resolved: smaller than the two error estimates together, or than the noise floor of
     /// the response, whichever is on record.
-    pub fn change(&self, cell: &Cell, baseline: &Cell) -> Option<Change> {
+    pub(crate) fn change(&self, cell: &Cell, baseline: &Cell) -> Option<Change> {
         if baseline.mean == 0.0 {
             return None;
         }
@@ -183,7 +183,7 @@ impl StudyView {
     }
 
     /// Largest headline value of a point over its load cases, with the case.
-    pub fn worst(&self, point: &PointRecord) -> Option<(f64, String)> {
+    pub(crate) fn worst(&self, point: &PointRecord) -> Option<(f64, String)> {
         let name = self.lead()?;
         point
             .cases
@@ -196,7 +196,7 @@ impl StudyView {
     }
 
     /// The load case with the study's largest headline value; otherwise the first.
-    pub fn worst_case(&self) -> Option<String> {
+    pub(crate) fn worst_case(&self) -> Option<String> {
         self.done()
             .filter_map(|p| self.worst(p))
             .fold(None, |best: Option<(f64, String)>, next| match best {
@@ -209,7 +209,7 @@ impl StudyView {
 
     /// The points that stand for all: all of them up to `most`, otherwise the first and those with
     /// the lowest and highest headline value.
-    pub fn chosen(&self, most: usize) -> Vec<&PointRecord> {
+    pub(crate) fn chosen(&self, most: usize) -> Vec<&PointRecord> {
         let done: Vec<&PointRecord> = self.done().collect();
         if done.len() <= most {
             return done;
@@ -226,7 +226,7 @@ impl StudyView {
     }
 
     /// Unit of a response as recorded.
-    pub fn unit(&self, response: &ResponseName) -> &str {
+    pub(crate) fn unit(&self, response: &ResponseName) -> &str {
         self.record
             .columns
             .iter()
@@ -235,35 +235,35 @@ impl StudyView {
     }
 
     /// Decimals of a response, the same wherever it is printed.
-    pub fn decimals(&self, name: &ResponseName) -> Decimals {
+    pub(crate) fn decimals(&self, name: &ResponseName) -> Decimals {
         let cases = self.done().flat_map(|p| &p.cases);
         let values = cases.filter_map(|c| c.response(name));
         Decimals::of(values.filter_map(|r| r.value))
     }
 
     /// The headline, if the study has one.
-    pub fn headline(&self) -> Option<&HeadlineRecord> {
+    pub(crate) fn headline(&self) -> Option<&HeadlineRecord> {
         self.record.headline.as_ref()
     }
 
     /// The response that the answer is about.
-    pub fn lead(&self) -> Option<&ResponseName> {
+    pub(crate) fn lead(&self) -> Option<&ResponseName> {
         let headline = self.headline().map(|h| &h.response);
         headline.or(self.record.lead_response.as_ref())
     }
 
     /// The factor that the headline is compared over.
-    pub fn over(&self) -> Option<&str> {
+    pub(crate) fn over(&self) -> Option<&str> {
         self.headline().map(|h| h.over.as_str())
     }
 
     /// Mesh noise on record for the headline: coefficient of variation over posed meshes.
-    pub fn noise(&self) -> Option<f64> {
+    pub(crate) fn noise(&self) -> Option<f64> {
         self.record.mesh_noise.get(self.lead()?).copied()
     }
 
     /// Does any headline value carry an estimate of its discretisation error?
-    pub fn has_estimates(&self) -> bool {
+    pub(crate) fn has_estimates(&self) -> bool {
         let Some(name) = self.lead() else {
             return false;
         };
@@ -275,12 +275,12 @@ impl StudyView {
 }
 
 /// Value of a factor, or of any job key, at a point.
-pub fn value_of<'a>(point: &'a PointRecord, key: &str) -> Option<&'a FactorValue> {
+pub(crate) fn value_of<'a>(point: &'a PointRecord, key: &str) -> Option<&'a FactorValue> {
     point.factors.get(key).or_else(|| point.inputs.get(key))
 }
 
 /// A response of a point under a load case.
-pub fn response<'a>(
+pub(crate) fn response<'a>(
     point: &'a PointRecord,
     case: &str,
     name: &ResponseName,

@@ -12,7 +12,7 @@ const CREASE_DEG: f64 = 35.0;
 /// Class of part that a triangle belongs to, as far as pictures care.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[allow(missing_docs)]
-pub enum PartClass {
+pub(crate) enum PartClass {
     Bone,
     Plate,
     Screw,
@@ -21,24 +21,24 @@ pub enum PartClass {
 
 impl PartClass {
     /// Plate or screw?
-    pub fn is_hardware(self) -> bool {
+    pub(crate) fn is_hardware(self) -> bool {
         matches!(self, PartClass::Plate | PartClass::Screw)
     }
 }
 
 /// The stored surface of a point.
 #[derive(Debug)]
-pub struct Surface {
+pub(crate) struct Surface {
     /// Points, mm; kept apart by part.
-    pub points: Vec<Vec3>,
+    pub(crate) points: Vec<Vec3>,
     /// Corners of each triangle.
-    pub triangles: Vec<[u32; 3]>,
+    pub(crate) triangles: Vec<[u32; 3]>,
     /// Part of each triangle, as an index in `parts`.
-    pub part: Vec<usize>,
+    pub(crate) part: Vec<usize>,
     /// Part names.
-    pub parts: Vec<String>,
+    pub(crate) parts: Vec<String>,
     /// Unit normals at each triangle's corners.
-    pub normals: Vec<[Vec3; 3]>,
+    pub(crate) normals: Vec<[Vec3; 3]>,
     /// von Mises stress at the points, MPa, by load case.
     mises: Vec<(String, Vec<f64>)>,
 }
@@ -55,7 +55,7 @@ impl Surface {
     ///
     /// # Errors
     /// [`ReportError::Surface`] when the files are there but damaged or do not fit each other.
-    pub fn read(folder: &StudyFolder, id: &str) -> Result<Option<Surface>, ReportError> {
+    pub(crate) fn read(folder: &StudyFolder, id: &str) -> Result<Option<Surface>, ReportError> {
         let (grid_path, names_path) = (folder.surface_vtu(id), folder.surface_json(id));
         if !grid_path.exists() {
             return Ok(None);
@@ -104,7 +104,7 @@ impl Surface {
     }
 
     /// von Mises stress of a load case at the points, MPa.
-    pub fn mises(&self, case: &str) -> Option<&[f64]> {
+    pub(crate) fn mises(&self, case: &str) -> Option<&[f64]> {
         self.mises
             .iter()
             .find(|(name, _)| name == case)
@@ -112,7 +112,7 @@ impl Surface {
     }
 
     /// Class of part that a triangle belongs to.
-    pub fn class(&self, triangle: usize) -> PartClass {
+    pub(crate) fn class(&self, triangle: usize) -> PartClass {
         let name = &self.parts[self.part[triangle]];
         match name.split('.').next() {
             Some("bone") => PartClass::Bone,
@@ -123,12 +123,12 @@ impl Surface {
     }
 
     /// Corners of a triangle, mm.
-    pub fn corners(&self, triangle: usize) -> [Vec3; 3] {
+    pub(crate) fn corners(&self, triangle: usize) -> [Vec3; 3] {
         self.triangles[triangle].map(|n| self.points[n as usize])
     }
 
     /// Area of a triangle, mm².
-    pub fn area(&self, triangle: usize) -> f64 {
+    pub(crate) fn area(&self, triangle: usize) -> f64 {
         let [a, b, c] = self.corners(triangle);
         (b - a).cross(&(c - a)).norm() / 2.0
     }
@@ -183,7 +183,7 @@ fn corner_normals(points: &[Vec3], triangles: &[[u32; 3]]) -> Vec<[Vec3; 3]> {
 /// The value below which the given share of the area lies.
 ///
 /// `weighted`: values with the area that each stands for. `None` without any area.
-pub fn area_percentile(mut weighted: Vec<(f64, f64)>, share: f64) -> Option<f64> {
+pub(crate) fn area_percentile(mut weighted: Vec<(f64, f64)>, share: f64) -> Option<f64> {
     weighted.retain(|(value, area)| value.is_finite() && *area > 0.0);
     weighted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let total: f64 = weighted.iter().map(|(_, area)| area).sum();

@@ -18,26 +18,26 @@ use std::f64::consts::PI;
 
 /// A table: heads, and rows of cells.
 #[derive(Debug, Default, Serialize)]
-pub struct Table {
+pub(crate) struct Table {
     /// Caption: contents of the table.
-    pub caption: String,
+    pub(crate) caption: String,
     /// Column heads.
-    pub heads: Vec<String>,
+    pub(crate) heads: Vec<String>,
     /// Rows.
-    pub rows: Vec<Row>,
+    pub(crate) rows: Vec<Row>,
     /// How many leading columns are words (set to the left).
-    pub words: usize,
+    pub(crate) words: usize,
 }
 
 /// A row of a table.
 #[derive(Debug, Default, Serialize)]
-pub struct Row {
+pub(crate) struct Row {
     /// A heading over the rows that follow; then there are no cells.
-    pub section: String,
+    pub(crate) section: String,
     /// Cells.
-    pub cells: Vec<String>,
+    pub(crate) cells: Vec<String>,
     /// Spread over the remaining columns: a reason.
-    pub note: String,
+    pub(crate) note: String,
 }
 
 fn cells(cells: Vec<String>) -> Row {
@@ -50,7 +50,7 @@ fn cells(cells: Vec<String>) -> Row {
 const NONE: &str = "–";
 
 /// The headline by load case and level, with the change against the baseline: a table per construct.
-pub fn headline_tables(view: &StudyView) -> Vec<Table> {
+pub(crate) fn headline_tables(view: &StudyView) -> Vec<Table> {
     let Some(headline) = view.headline() else {
         return Vec::new();
     };
@@ -169,7 +169,7 @@ fn key_responses(view: &StudyView) -> Vec<ResponseName> {
 
 /// Points by load case with the key responses: stress and stiffness in one table, motion of the fracture in another,
 /// since both side by side are wider than a page. The first names points without a result, with their reason.
-pub fn response_tables(view: &StudyView) -> Vec<Table> {
+pub(crate) fn response_tables(view: &StudyView) -> Vec<Table> {
     let (motion, others): (Vec<ResponseName>, Vec<ResponseName>) = key_responses(view)
         .into_iter()
         .partition(|name| matches!(name.id(), Some(ResponseId::Motion(_))));
@@ -259,7 +259,7 @@ fn without_result(view: &StudyView) -> Vec<Row> {
 }
 
 /// Largest section forces of screws, by load case and point, with the screw; `None` where no point has any.
-pub fn screw_table(view: &StudyView) -> Option<Table> {
+pub(crate) fn screw_table(view: &StudyView) -> Option<Table> {
     let wanted = [
         (ScrewForce::Axial, "axial force"),
         (ScrewForce::Shear, "shear force"),
@@ -375,7 +375,7 @@ fn energy_error(point: &PointRecord) -> Option<f64> {
 }
 
 /// Mesh and solver evidence, a row per point.
-pub fn evidence_table(view: &StudyView) -> Table {
+pub(crate) fn evidence_table(view: &StudyView) -> Table {
     let heads = [
         "point",
         "tets",
@@ -453,7 +453,7 @@ pub fn evidence_table(view: &StudyView) -> Table {
 }
 
 /// Bone dimensions asked for and measured back from the built solid.
-pub fn landmark_table(view: &StudyView) -> Table {
+pub(crate) fn landmark_table(view: &StudyView) -> Table {
     let row = |(name, asked, built, unit): &(String, f64, f64, String)| {
         cells(vec![
             name.trim_end_matches(&format!("_{unit}")).replace('_', " "),
@@ -474,7 +474,7 @@ pub fn landmark_table(view: &StudyView) -> Table {
 }
 
 /// Every input with unit, origin and source.
-pub fn input_table(view: &StudyView) -> Table {
+pub(crate) fn input_table(view: &StudyView) -> Table {
     let mut section = String::new();
     let mut rows = Vec::new();
     for input in &view.record.inputs {
@@ -519,7 +519,7 @@ fn typeset(value: &str) -> String {
 }
 
 /// Definitions of every response.
-pub fn definition_table(view: &StudyView) -> Table {
+pub(crate) fn definition_table(view: &StudyView) -> Table {
     let columns = view.record.columns.iter();
     Table {
         caption: "Columns of results.csv.".into(),

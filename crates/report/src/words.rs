@@ -13,7 +13,7 @@ use bicolumn_store::{FactorValue, PointRecord, Status};
 
 /// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
 /// case, then what moves the headline, where it was found and how far the numbers can be trusted.
-pub fn answer(view: &StudyView) -> Vec<String> {
+pub(crate) fn answer(view: &StudyView) -> Vec<String> {
     let mut paragraphs = Vec::new();
     let done = view.done().count();
     match (view.lead(), view.headline(), done) {
@@ -52,7 +52,7 @@ pub fn answer(view: &StudyView) -> Vec<String> {
 }
 
 /// A change in words: "−16 %", "+2 % (not resolved)".
-pub fn change_words(change: &Change) -> String {
+pub(crate) fn change_words(change: &Change) -> String {
     let size = percent(change.relative);
     match change.resolved {
         true => size,
@@ -61,7 +61,7 @@ pub fn change_words(change: &Change) -> String {
 }
 
 /// The baseline in words: "level ends" for a stagger of zero.
-pub fn baseline_words(over: &str, baseline: &FactorValue) -> String {
+pub(crate) fn baseline_words(over: &str, baseline: &FactorValue) -> String {
     if over == STAGGER && *baseline == FactorValue::Number(0.0) {
         return "level ends".into();
     }
