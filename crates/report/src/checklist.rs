@@ -4,6 +4,7 @@
 //! Burkhart et al. 2013 (J Biomech 46:1477) and RIFEM 2022. An item is answered from the record or
 //! says plainly that it is missing.
 
+use crate::effects::{ModelTerms, model_terms};
 use crate::labels::{case_words, factor_words};
 use crate::number::tiny;
 use crate::study_view::StudyView;
@@ -291,9 +292,19 @@ fn design(view: &StudyView) -> Answer {
         false => factors.join(", "),
     };
     let points = view.record.points.len();
+    let fit = match model_terms(view) {
+        None => "No model is fitted.",
+        Some(ModelTerms::Mains) => {
+            "Fitted by least squares, without probabilities: main effects of the factors, by level."
+        }
+        Some(ModelTerms::Pairs) => {
+            "Fitted by least squares, without probabilities: main effects of the factors and \
+             interactions of two, by level."
+        }
+    };
     (
         State::Partly,
-        format!("Factors: {factors}; {points} points. No model is fitted."),
+        format!("Factors: {factors}; {points} points. {fit}"),
     )
 }
 
@@ -314,6 +325,7 @@ fn files(view: &StudyView) -> Answer {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::effects::{effect_table, effects_csv};
     use crate::synthetic::{HEADLINE, synthetic_study};
     use bicolumn_store::{InputRecord, Status};
 
@@ -483,6 +495,18 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("; 7 points."), "{text}");
+    }
+
+    #[test]
+    fn a_fit_is_told_exactly_where_effects_are_given() {
+        let mut view = view();
+        for _ in 0..2 {
+            let told = !design(&view).1.contains("No model is fitted.");
+            assert_eq!(told, effect_table(&view).is_some());
+            assert_eq!(told, effects_csv(&view).unwrap().is_some());
+            view.record.factors.remove(0);
+        }
+        assert!(design(&view).1.contains("No model is fitted."));
     }
 
     #[test]

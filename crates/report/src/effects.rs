@@ -275,6 +275,32 @@ pub(crate) fn effects_sentence(view: &StudyView) -> Option<String> {
     (!sentences.is_empty()).then(|| sentences.join(" "))
 }
 
+/// Terms of the linear models that the effects come from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum ModelTerms {
+    /// Main effects, for every response with effects.
+    Mains,
+    /// Main effects and interactions of two factors, for at least one response.
+    Pairs,
+}
+
+/// Terms fitted to the responses of a study; `None` where no response has effects.
+pub(crate) fn model_terms(view: &StudyView) -> Option<ModelTerms> {
+    let mut terms = None;
+    for case in view.cases() {
+        for (name, ..) in &view.record.columns {
+            match Spread::of(view, &case, name) {
+                Some(Ok(spread)) if !spread.variation.without_pairs => {
+                    return Some(ModelTerms::Pairs);
+                }
+                Some(Ok(_)) => terms = Some(ModelTerms::Mains),
+                _ => {}
+            }
+        }
+    }
+    terms
+}
+
 fn rest_words(variation: &Variation) -> &'static str {
     match variation.without_pairs {
         true => "the rest: factors together",
@@ -486,5 +512,19 @@ mod tests {
         view.record.factors.remove(0);
         assert!(effect_table(&view).is_none());
         assert!(effects_csv(&view).unwrap().is_none());
+        assert_eq!(model_terms(&view), None);
+    }
+
+    #[test]
+    fn pairs_are_fitted_where_the_points_suffice() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        assert_eq!(model_terms(&view), Some(ModelTerms::Pairs));
+        // One at a time from level ends of the parallel layout.
+        view.points.retain(|p| {
+            let is_level = p.factors["plates.stagger_mm"] == FactorValue::Number(0.0);
+            is_level || p.factors["construct.layout"] == FactorValue::Word("parallel".into())
+        });
+        assert_eq!(model_terms(&view), Some(ModelTerms::Mains));
     }
 }
