@@ -367,6 +367,7 @@ mod tests {
     use bicolumn_job::Job;
     use bicolumn_job::Plan;
     use bicolumn_job::resolve;
+    use bicolumn_model::TransverseIsotropy;
     use std::path::Path;
 
     #[test]
@@ -394,7 +395,11 @@ mod tests {
                     rim_and_core[usize::from(depth >= 3.0)] += 1;
                     8920.0 * (0.3 * across * (1.0 - 0.5 * rise)).powf(1.83)
                 }
-                Part::Bone(..) => inputs.materials.cortical.young_mpa,
+                Part::Bone(..) => {
+                    let published = TransverseIsotropy::cortical().along(Vec3::y());
+                    assert_eq!(found, published, "{t}");
+                    continue;
+                }
                 Part::Plate(_) => inputs.materials.plate.young_mpa,
                 _ => inputs.materials.screw.young_mpa,
             };

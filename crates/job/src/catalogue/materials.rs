@@ -64,8 +64,8 @@ impl MaterialKeys {
         let symmetry = d.key(
             "materials.cortical.symmetry",
             word(),
-            is(Symmetry::Isotropic),
-            "Cortical bone alike in all directions, or alike across the shaft's axis only: then young_mpa is its modulus along the axis, the other constants keep their published ratio to it, and poisson is not used",
+            is(Symmetry::Transverse),
+            "Elastic symmetry of cortical bone. transverse: alike across the shaft's axis only, young_mpa is its modulus along the axis, the other constants keep their published ratio to it, and poisson is not used; isotropic: alike in all directions (a bone surrogate, or a model to be compared with isotropic ones)",
             "transverse: Reilly and Burstein 1975, J Biomech 8:393, human femur (from memory)",
         );
         MaterialKeys {
