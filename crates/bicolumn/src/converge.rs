@@ -6,7 +6,7 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, write_file};
 use crate::run::{default_folder, threads};
 use bicolumn_job::resolve;
-use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId, ResponseName};
+use bicolumn_response::{LargestOfPlates, Load, Motion, ResponseId, ResponseName};
 use bicolumn_store::{MeshNoise, StudyFolder, create_folder, write_record};
 use bicolumn_study::{
     ConvergedResponse, Convergence, MeshSeries, converge as run_series, noise_uncertainty,
@@ -15,8 +15,8 @@ use std::path::{Path, PathBuf};
 
 /// Responses that are printed; the files hold all.
 const PRINTED: [ResponseId; 6] = [
-    ResponseId::PlateEndMax(PlateEndMax::Hotspot),
-    ResponseId::PlateEndMax(PlateEndMax::P99Mises),
+    ResponseId::LargestOfPlates(LargestOfPlates::LastScrew),
+    ResponseId::LargestOfPlates(LargestOfPlates::BeyondEnd),
     ResponseId::Load(Load::Stiffness),
     ResponseId::Load(Load::RotationStiffness),
     ResponseId::Motion(Motion::AxialMean),

@@ -6,7 +6,7 @@ use crate::point_of_job::{point_of_job, tell_written, told, writable_folder, wri
 use crate::run::threads;
 use crate::{CANNOT_RUN, SOME_FAILED};
 use bicolumn_job::{Settings, keys, resolve};
-use bicolumn_response::{Load, PlateEndMax, ResponseId};
+use bicolumn_response::{LargestOfPlates, Load, ResponseId};
 use bicolumn_store::create_folder;
 use bicolumn_study::{End, Refinement, Step, Wanted, refine as refine_point};
 use std::path::{Path, PathBuf};
@@ -66,7 +66,7 @@ fn wanted(args: &RefineArgs, headline: &str) -> Result<Wanted, String> {
         known.ok_or_else(|| {
             let [stiffness, rotation] =
                 [Load::Stiffness, Load::RotationStiffness].map(ResponseId::from);
-            let hotspot = ResponseId::from(PlateEndMax::Hotspot);
+            let hotspot = ResponseId::from(LargestOfPlates::LastScrew);
             format!(
                 "no estimate of the error of {name}\n  hint: there is one for {stiffness}, \
                  {rotation}, motion_..., {hotspot}"

@@ -6,7 +6,7 @@
 
 mod support;
 
-use bicolumn_response::{Check, Load, Motion, PlateEndMax, ResponseId};
+use bicolumn_response::{Check, LargestOfPlates, Load, Motion, ResponseId};
 use bicolumn_store::{PointRecord, StudyFolder, read_record};
 use support::call_on;
 
@@ -62,7 +62,7 @@ fn a_study_carries_estimates_where_they_are_asked_for() {
         for name in [
             Motion::AxialMean.into(),
             Motion::ShearMean.into(),
-            PlateEndMax::Hotspot.into(),
+            LargestOfPlates::LastScrew.into(),
         ] {
             assert!(estimate(name).unwrap() > 0.0, "{name}");
         }

@@ -80,15 +80,27 @@ pub(crate) struct BallFiller<'a, 'm> {
     pattern: Vec<[usize; 3]>,
     /// For each point of the cube: the tetrahedron it lies in and where.
     found: Vec<Option<(u32, [f64; 4])>>,
+    /// Size of the ball over that of the standard one.
+    scale: f64,
     /// Part-nodes and their weights at each point inside the present ball.
     inside: Vec<([u32; 10], [f64; 10])>,
 }
 
 impl<'a, 'm> BallFiller<'a, 'm> {
     pub(crate) fn new(locator: &'a mut Locator<'m>, stress: &'a RecoveredStress) -> Self {
+        Self::scaled(locator, stress, 1.0)
+    }
+
+    /// Balls whose radius, spacing of points and least content are those of the standard ball scaled.
+    pub(crate) fn scaled(
+        locator: &'a mut Locator<'m>,
+        stress: &'a RecoveredStress,
+        scale: f64,
+    ) -> Self {
         BallFiller {
             locator,
             stress,
+            scale,
             pattern: pattern(),
             found: vec![None; ACROSS * ACROSS * ACROSS],
             inside: Vec::new(),
@@ -122,18 +134,20 @@ impl<'a, 'm> BallFiller<'a, 'm> {
     fn fill(&mut self, centre: Vec3) {
         self.inside.clear();
         self.found.fill(None);
-        self.locator.open(centre, RADIUS_MM);
+        let scale = self.scale;
+        self.locator.open(centre, RADIUS_MM * scale);
         for candidate in self.locator.candidates() {
             let [x, y, z] = [0, 1, 2].map(|c| {
                 let bounds = candidate.bounds();
-                within(bounds.min[c] - centre[c], bounds.max[c] - centre[c])
+                let [low, high] = [bounds.min[c], bounds.max[c]].map(|x| (x - centre[c]) / scale);
+                within(low, high)
             });
             for i in x {
                 for j in y.clone() {
                     for k in z.clone() {
                         let found = &mut self.found[place([i, j, k])];
                         if found.is_none() {
-                            *found = candidate.holds(centre + point([i, j, k]));
+                            *found = candidate.holds(centre + point([i, j, k]) * scale);
                         }
                     }
                 }
@@ -151,10 +165,8 @@ impl<'a, 'm> BallFiller<'a, 'm> {
     pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
         let stress = self.stress;
         self.fill(centre);
-        let point_volume =
-            4.0 / 3.0 * std::f64::consts::PI * RADIUS_MM.powi(3) / self.pattern.len() as f64;
-        let volume_mm3 = self.inside.len() as f64 * point_volume;
-        let mises_mpa = (volume_mm3 >= LEAST_VOLUME_MM3).then(|| {
+        let volume_mm3 = self.volume_mm3();
+        let mises_mpa = self.holds_enough().then(|| {
             let mean = |field: &StressField| {
                 let points = self.inside.iter();
                 let mises = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
@@ -167,6 +179,29 @@ impl<'a, 'm> BallFiller<'a, 'm> {
             volume_mm3,
             mises_mpa,
         }
+    }
+
+    /// Mean stress tensor in the ball round a centre in one load case, and a tetrahedron that holds part of the ball;
+    /// `None` where the ball holds too little.
+    pub(crate) fn tensor(&mut self, centre: Vec3, case: usize) -> Option<(SymTensor, usize)> {
+        self.fill(centre);
+        if !self.holds_enough() {
+            return None;
+        }
+        let values = &self.stress.fields[case].values;
+        let points = self.inside.iter();
+        let sum = points.fold(SymTensor::zeros(), |s, (n, w)| s + stress_at(values, n, w));
+        let tet = self.found.iter().flatten().next()?.0;
+        Some((sum * (1.0 / self.inside.len() as f64), tet as usize))
+    }
+
+    fn volume_mm3(&self) -> f64 {
+        let ball = 4.0 / 3.0 * std::f64::consts::PI * (RADIUS_MM * self.scale).powi(3);
+        self.inside.len() as f64 * (ball / self.pattern.len() as f64)
+    }
+
+    fn holds_enough(&self) -> bool {
+        self.volume_mm3() >= LEAST_VOLUME_MM3 * self.scale.powi(3)
     }
 }
 

@@ -1,27 +1,30 @@
 //! All responses of a solved construct, put together.
 
 use crate::ball::Found;
+use crate::beyond_end::BeyondEnd;
 use crate::energy::energy_by_part;
 use crate::gap_motion::{FractureFrame, GapFaces, GapMotion};
+use crate::hot_stress::{HotStress, hotter};
 use crate::implant::{hotspot_of_part, larger};
+use crate::last_screw::{LastScrew, PROFILE_MM};
 use crate::load_response::{load_response, loaded_block, moment_centre};
 use crate::load_sharing::{ByLevel, LoadSharing, SharedLevels, levels};
 use crate::locator::Locator;
 use crate::nodal_forces::NodalForces;
-use crate::plate_end::PlateEnd;
+use crate::place::place;
 use crate::plate_sections::PlateSections;
 use crate::recovered::{Recovered, RecoveredStress};
 use crate::screw_forces::{CutScrew, ScrewForce, cuts};
-use crate::shaft::OuterCortex;
+use crate::shaft::{OuterCortex, ShaftPeaks};
 use crate::sheet::Sheet;
 use crate::touching::Touching;
-use crate::{CaseContact, CaseMeasures, ShaftProfile, Solved};
+use crate::{CaseContact, CaseMeasures, ShaftProfile, Solved, WallProfile};
 use bicolumn_base::{Part, PlateSite, Vec3};
-use bicolumn_geometry::Construct;
+use bicolumn_geometry::{Construct, Plate};
 use bicolumn_response::{
-    Carrier, Check, FaceRegion, Hardware, Load, Motion, MotionAxis, PlateColumn,
-    PlateEnd as Response, PlateEndMax, PlateForce, PlateStress, ScrewForce as ForceInScrew, Shaft,
-    Share,
+    BeyondEnd as Beyond, Carrier, Check, Edge, FaceRegion, Hardware, LargestOfPlates,
+    LastScrew as AtScrew, Load, Motion, MotionAxis, Place, PlateColumn, PlateForce, PlateStress,
+    ScrewForce as ForceInScrew, Shaft, Share,
 };
 
 /// Measures every load case of a solved construct.
@@ -57,13 +60,16 @@ pub fn measure_recovered(
     let mut intact_locator = intact
         .as_ref()
         .map(|m| Locator::new(m.mesh, |t| m.is_shaft_cortex(t)));
-    let plate_ends: Vec<(PlateColumn, Option<PlateEnd>)> = construct
+    let bone_stress: Vec<BoneStress<'_>> = construct
         .plates
         .iter()
         .map(|plate| {
             let other_bone = intact.as_ref().zip(intact_locator.as_mut());
-            let end = PlateEnd::of(plate, &cortex, &model, &mut locator, other_bone);
-            (plate.site.into(), end)
+            BoneStress {
+                plate,
+                screw: LastScrew::of(plate, &cortex, &model, &mut locator),
+                beyond: BeyondEnd::of(plate, &cortex, &model, &mut locator, other_bone),
+            }
         })
         .collect();
     let plate_hotspots: Vec<(PlateColumn, Vec<Option<Found>>)> = construct
@@ -110,9 +116,9 @@ pub fn measure_recovered(
             }
 
             let stress = cortex.stress(&model, case);
-            put_plate_ends(&mut sheet, &plate_ends, &cortex, &model, &stress, case);
+            put_bone_stress(&mut sheet, &bone_stress, &cortex, construct, &stress, case);
             let profile = bands.profile(&cortex, &model, &sections, &stress, case);
-            put_shaft_peak(&mut sheet, &profile, &model);
+            put_shaft_peaks(&mut sheet, &profile, &cortex, &model);
 
             for (plate, hot) in &plate_hotspots {
                 sheet.put_at(PlateStress::Hotspot.of(*plate), hot[case]);
@@ -130,11 +136,42 @@ pub fn measure_recovered(
                 case: cases[case].name.clone(),
                 responses: sheet.in_column_order(),
                 profile,
+                wall_profiles: bone_stress
+                    .iter()
+                    .filter_map(|b| b.wall_profile(case))
+                    .collect(),
                 screws,
                 sharing,
             }
         })
         .collect()
+}
+
+/// Bone stress at one plate: round its last screw and beyond its end.
+struct BoneStress<'a> {
+    plate: &'a Plate,
+    screw: Option<LastScrew>,
+    beyond: Option<BeyondEnd>,
+}
+
+impl BoneStress<'_> {
+    fn at_screw(&self, case: usize) -> Option<&HotStress> {
+        self.screw.as_ref()?.hot[case].as_ref()
+    }
+
+    fn beyond_end(&self, case: usize) -> Option<&HotStress> {
+        self.beyond.as_ref()?.hot[case].as_ref()
+    }
+
+    fn wall_profile(&self, case: usize) -> Option<WallProfile> {
+        let screw = self.screw.as_ref()?;
+        Some(WallProfile {
+            plate: self.plate.site.to_string(),
+            screw: screw.screw.number.to_string(),
+            distance_mm: PROFILE_MM.into(),
+            stress_mpa: screw.profile[case].clone(),
+        })
+    }
 }
 
 /// Section forces of plates and screws in all load cases.
@@ -233,65 +270,148 @@ fn put_motion(sheet: &mut Sheet, m: &GapMotion, gap_mm: f64) {
     }
 }
 
-fn put_plate_ends(
+fn put_bone_stress(
     sheet: &mut Sheet,
-    plate_ends: &[(PlateColumn, Option<PlateEnd>)],
+    plates: &[BoneStress<'_>],
     cortex: &OuterCortex,
-    model: &Recovered<'_>,
+    construct: &Construct,
     stress: &[bicolumn_base::SymTensor],
     case: usize,
 ) {
-    let (mut hotspot, mut riser, mut band): (Option<Found>, _, _) = (None, None, None);
-    let mut p99: Option<f64> = None;
-    let ratio = |a: Option<Found>, b: Option<f64>| {
-        let (a, b) = (a?, b?);
-        (b > 0.0).then(|| (a.0 / b, a.1))
-    };
-    for (plate, end) in plate_ends {
-        let Some(end) = end else { continue };
-        let s = end.measure(cortex, model, stress, case);
-        let riser_ratio = ratio(s.hotspot, s.intact);
-        let band_ratio = ratio(s.hotspot, s.intact_band.map(|b| b.0));
-        let intact = s.intact.zip(s.hotspot.map(|h| h.1));
-        let beam_ratio = ratio(s.hotspot, s.beam);
-        let id = |response: Response| response.of(*plate);
-        sheet.put_at(id(Response::Hotspot), s.hotspot);
-        sheet.put_at(id(Response::HotspotCollar), s.hotspot_collar);
-        sheet.put(id(Response::P99Mises), s.p99_mises);
-        sheet.put(id(Response::P99Principal), s.p99_principal);
-        sheet.put(id(Response::P99MisesCollar), s.p99_mises_collar);
-        sheet.put_at(id(Response::Intact), intact);
-        sheet.put_at(id(Response::RiserRatio), riser_ratio);
-        sheet.put_at(id(Response::BandIntact), s.intact_band);
-        sheet.put_at(id(Response::BandRatio), band_ratio);
-        sheet.put(id(Response::Beam), s.beam);
-        sheet.put_at(id(Response::BeamRatio), beam_ratio);
-        hotspot = larger(hotspot, s.hotspot);
-        riser = larger(riser, riser_ratio);
-        band = larger(band, band_ratio);
-        p99 = match (p99, s.p99_mises) {
+    let mut p99_max: Option<f64> = None;
+    for b in plates {
+        let column = PlateColumn::from(b.plate.site);
+        let place_of = |hot: &HotStress| place(hot.at, construct, Some(b.plate), hot.edge);
+        let factor = |hot: Option<&HotStress>| {
+            let hot = hot?;
+            Some((hot.factor()?, hot.at, place_of(hot)))
+        };
+
+        let hot = b.at_screw(case);
+        let id = |response: AtScrew| response.of(column);
+        sheet.put_hot(id(AtScrew::Structural), hot, place_of);
+        sheet.put_placed(id(AtScrew::Factor), factor(hot));
+        sheet.put(id(AtScrew::Beam), hot.and_then(|h| h.beam_mpa));
+        let severity = hot.map(|h| h.severity);
+        sheet.put(id(AtScrew::Tension), severity.map(|s| s.tension_mpa));
+        sheet.put(
+            id(AtScrew::Compression),
+            severity.map(|s| s.compression_mpa),
+        );
+        sheet.put(
+            id(AtScrew::TensionStrain),
+            severity.map(|s| s.tension_strain_percent),
+        );
+        sheet.put(
+            id(AtScrew::CompressionStrain),
+            severity.map(|s| s.compression_strain_percent),
+        );
+        sheet.put(id(AtScrew::OfYield), severity.map(|s| s.of_yield_percent));
+
+        let hot = b.beyond_end(case);
+        let id = |response: Beyond| response.of(column);
+        sheet.put_hot(id(Beyond::Hotspot), hot, place_of);
+        sheet.put_placed(id(Beyond::Factor), factor(hot));
+        sheet.put(id(Beyond::Beam), hot.and_then(|h| h.beam_mpa));
+        let p99 = b.beyond.as_ref().and_then(|e| e.p99(cortex, stress));
+        sheet.put(id(Beyond::P99Mises), p99);
+        let intact = b.beyond.as_ref().and_then(|e| e.intact[case]);
+        sheet.put_at(id(Beyond::Intact), intact);
+        let ratio = hot.zip(intact.filter(|i| i.0 > 0.0));
+        sheet.put(
+            id(Beyond::IntactRatio),
+            ratio.map(|(h, i)| h.value_mpa / i.0),
+        );
+        let severity = hot.map(|h| h.severity);
+        sheet.put(id(Beyond::Tension), severity.map(|s| s.tension_mpa));
+        sheet.put(id(Beyond::Compression), severity.map(|s| s.compression_mpa));
+        sheet.put(
+            id(Beyond::TensionStrain),
+            severity.map(|s| s.tension_strain_percent),
+        );
+        sheet.put(
+            id(Beyond::CompressionStrain),
+            severity.map(|s| s.compression_strain_percent),
+        );
+        sheet.put(id(Beyond::OfYield), severity.map(|s| s.of_yield_percent));
+        p99_max = match (p99_max, p99) {
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),
         };
     }
-    sheet.put_at(PlateEndMax::Hotspot, hotspot);
-    sheet.put(PlateEndMax::P99Mises, p99);
-    sheet.put_at(PlateEndMax::RiserRatio, riser);
-    sheet.put_at(PlateEndMax::BandRatio, band);
+    sheet.put(LargestOfPlates::BeyondEndP99, p99_max);
+    put_largest_of_plates(
+        sheet,
+        plates,
+        construct,
+        |b| b.at_screw(case),
+        [LargestOfPlates::LastScrew, LargestOfPlates::LastScrewFactor],
+    );
+    put_largest_of_plates(
+        sheet,
+        plates,
+        construct,
+        |b| b.beyond_end(case),
+        [LargestOfPlates::BeyondEnd, LargestOfPlates::BeyondEndFactor],
+    );
 }
 
-fn put_shaft_peak(sheet: &mut Sheet, profile: &ShaftProfile, model: &Recovered<'_>) {
-    let mut peak: Option<(f64, f64)> = None;
-    for (level, high) in profile.level_mm.iter().zip(&profile.high_mpa) {
-        if peak.is_none_or(|p| *high > p.0) {
-            peak = Some((*high, *level));
+/// The largest stress over the plates, and the largest concentration factor, each at its own place. The stress under
+/// other choices is the largest over the plates under that choice.
+fn put_largest_of_plates<'a>(
+    sheet: &mut Sheet,
+    plates: &'a [BoneStress<'a>],
+    construct: &Construct,
+    of: impl Fn(&'a BoneStress<'a>) -> Option<&'a HotStress>,
+    [stress, factor]: [LargestOfPlates; 2],
+) {
+    let all: Vec<(&Plate, &HotStress)> = plates
+        .iter()
+        .filter_map(|b| Some((b.plate, of(b)?)))
+        .collect();
+    let largest = all.iter().map(|(_, hot)| Some(*hot)).fold(None, hotter);
+    let plate_of = |hot: &HotStress| all.iter().find(|(_, h)| *h == hot).map(|(p, _)| *p);
+    let placed = |hot: &HotStress| place(hot.at, construct, plate_of(hot), hot.edge);
+    let merged = largest.map(|hot| {
+        let mut hot = hot.clone();
+        for (choice, value) in &mut hot.under {
+            let others = all.iter().flat_map(|(_, h)| &h.under);
+            let same = others.filter(|u| u.0 == *choice).filter_map(|u| u.1);
+            *value = same.reduce(f64::max);
         }
-    }
-    let bone = &model.solved.construct.bone;
-    sheet.put_at(
-        Shaft::Peak,
-        peak.map(|(high, level)| (high, bone.shaft_axis(level))),
-    );
+        hot
+    });
+    let place_of_largest = largest.map(placed);
+    sheet.put_hot(stress, merged.as_ref(), |hot| {
+        place_of_largest.unwrap_or_else(|| place(hot.at, construct, None, hot.edge))
+    });
+    let factors = all
+        .iter()
+        .filter_map(|(_, hot)| Some((hot.factor()?, hot.at, placed(hot))));
+    sheet.put_placed(factor, factors.reduce(|a, b| if b.0 > a.0 { b } else { a }));
+}
+
+fn put_shaft_peaks(
+    sheet: &mut Sheet,
+    profile: &ShaftProfile,
+    cortex: &OuterCortex,
+    model: &Recovered<'_>,
+) {
+    let peaks = ShaftPeaks::of(profile, cortex, model);
+    let construct = model.solved.construct;
+    let found = |band: usize, value: f64| -> (f64, Vec3, Place) {
+        let at = construct.bone.shaft_axis(profile.level_mm[band]);
+        let edge = match peaks.ends {
+            Some((_, last)) if band == last => Some(Edge::Proximal),
+            Some((first, _)) if band == first => Some(Edge::Distal),
+            _ => None,
+        };
+        (value, at, place(at, construct, None, edge))
+    };
+    let stress = peaks.stress.map(|b| found(b, profile.high_mpa[b]));
+    sheet.put_placed(Shaft::Peak, stress);
+    let factor = peaks.factor.map(|(b, value)| found(b, value));
+    sheet.put_placed(Shaft::Factor, factor);
 }
 
 fn put_checks(sheet: &mut Sheet, model: &Recovered<'_>, energy: &[f64], case: usize) {

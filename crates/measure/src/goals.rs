@@ -10,7 +10,7 @@
 //! | displacement and stiffness of the load, energy | the load |
 //! | rotation and its stiffness | a couple on the loaded facets, about the axis of the moment |
 //! | motion of the fracture | the six components of the rigid motion of the faces against each other, for all load cases: the *error* of that motion is taken as rigid |
-//! | hot-spot at a plate's end | the slope of the ball's mean, the ball found staying where it is |
+//! | stress at a last screw, beyond a plate's end | the slope of the balls' means by their weights, the balls staying where they are |
 //!
 //! A hot-spot is read from the recovered stress, which errs by itself: what recovery would make of the
 //! smoothed stress is taken from the smoothed stress, and the difference added.
@@ -26,10 +26,11 @@ use crate::{CaseMeasures, Solved};
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_estimate::{Defects, Distinct, Pair, Product, Smoothing, multiple_of};
 use bicolumn_response::{
-    Check, FaceRegion, Load, Motion, MotionAxis, PlateColumn, PlateEnd, PlateEndMax, ResponseId,
+    Check, FaceRegion, LargestOfPlates, Load, Motion, MotionAxis, PlateColumn, ResponseId,
 };
 use bicolumn_solve::StressField;
 use bicolumn_sparse::Team;
+use std::collections::BTreeMap;
 
 /// Goal functionals: right-hand sides of the adjoint problems, and the responses whose estimates they become.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -205,33 +206,41 @@ impl Goals {
         }
     }
 
-    /// The hot-spot of the plate that has the larger one, by load case.
+    /// Stress at last screws and beyond plate ends, of the plate that has the larger one, by load case.
     fn add_hotspots(&mut self, model: &Recovered<'_>, measures: &[CaseMeasures]) {
         let mut locator = Locator::new(model.mesh, |t| model.is_shaft_cortex(t));
         let mut filler = BallFiller::new(&mut locator, model.stress);
+        let problem = model.solved.problem;
         for (k, measured) in measures.iter().enumerate() {
-            let found = |id: ResponseId| {
-                let response = measured.response(id)?;
-                response.value.zip(response.at)
-            };
-            let larger = ResponseId::from(PlateEndMax::Hotspot);
-            let Some(largest) = found(larger) else {
-                continue;
-            };
-            let reading = filler.slope(Vec3::from(largest.1), k);
-            let problem = model.solved.problem;
-            let load = StressField::load_of(problem, &model.stress.part_nodes, &reading);
-            let load = self.load(load);
-            let of_plates = PlateColumn::ALL.map(|p| PlateEnd::Hotspot.of(p).into());
-            let all = [larger].into_iter().chain(of_plates);
-            for response in all.filter(|id| found(*id) == Some(largest)) {
-                self.terms.push(Term {
-                    case: k,
-                    response,
-                    own: 0.0,
-                    adjoint: vec![load],
-                    reading: reading.clone(),
-                });
+            for largest in [LargestOfPlates::LastScrew, LargestOfPlates::BeyondEnd] {
+                let Some(found) = measured.response(largest).filter(|r| r.value.is_some()) else {
+                    continue;
+                };
+                let mut slope: BTreeMap<u32, SymTensor> = BTreeMap::new();
+                for (weight, centre) in &found.balls {
+                    for (node, g) in filler.slope(*centre, k) {
+                        let at = slope.entry(node).or_insert_with(SymTensor::zeros);
+                        *at = *at + g * *weight;
+                    }
+                }
+                let reading: Vec<(u32, SymTensor)> = slope.into_iter().collect();
+                let load = StressField::load_of(problem, &model.stress.part_nodes, &reading);
+                let load = self.load(load);
+                let is_same = |id: &ResponseId| {
+                    let own = measured.response(*id);
+                    own.is_some_and(|r| r.value == found.value && r.at == found.at)
+                };
+                let of_plates = PlateColumn::ALL.map(|p| largest.of_one_plate(p));
+                let all = [largest.into()].into_iter().chain(of_plates);
+                for response in all.filter(is_same) {
+                    self.terms.push(Term {
+                        case: k,
+                        response,
+                        own: 0.0,
+                        adjoint: vec![load],
+                        reading: reading.clone(),
+                    });
+                }
             }
         }
     }

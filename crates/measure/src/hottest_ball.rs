@@ -23,6 +23,16 @@ pub(crate) fn hottest_balls(
     stress: &RecoveredStress,
     centres: &[Vec3],
 ) -> Vec<Option<(usize, f64)>> {
+    hottest_scaled_balls(locator, stress, centres, 1.0)
+}
+
+/// [`hottest_balls`] of balls whose size is that of the standard one scaled.
+pub(crate) fn hottest_scaled_balls(
+    locator: &mut Locator<'_>,
+    stress: &RecoveredStress,
+    centres: &[Vec3],
+    scale: f64,
+) -> Vec<Option<(usize, f64)>> {
     let cases = stress.fields.len();
     let mut of_tet: Vec<Option<u32>> = vec![None; stress.part_nodes.of_tet.len()];
     let mut tet_bounds: Vec<Vec<f64>> = Vec::new();
@@ -30,7 +40,7 @@ pub(crate) fn hottest_balls(
         .iter()
         .map(|c| {
             let mut bound = vec![0.0f64; cases];
-            locator.open(*c, RADIUS_MM);
+            locator.open(*c, RADIUS_MM * scale);
             for t in locator.candidates().iter().map(Candidate::tet) {
                 let k = *of_tet[t].get_or_insert_with(|| {
                     tet_bounds.push(tet_bound(stress, t));
@@ -43,7 +53,7 @@ pub(crate) fn hottest_balls(
             bound
         })
         .collect();
-    let mut filler = BallFiller::new(locator, stress);
+    let mut filler = BallFiller::scaled(locator, stress, scale);
     let mut filled: Vec<Option<BallMean>> = vec![None; centres.len()];
     (0..cases)
         .map(|case| {

@@ -7,13 +7,14 @@
 //!
 //! # Known limits
 //! Estimates of the discretisation error ([`Goals`]) exist for linear models without contact, for stiffness,
-//! motion of the fracture and the hot-spots at plate ends. Points between a curved facet and its chord are
+//! motion of the fracture and the stress at last screws and beyond plate ends. Points between a curved facet and its chord are
 //! placed by straight-sided tetrahedra. Nominal beam stress takes sections normal to Y and leaves
 //! out transverse shear.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod ball;
+mod beyond_end;
 mod case;
 mod collar;
 mod contact;
@@ -21,19 +22,22 @@ mod energy;
 mod facet_point;
 mod gap_motion;
 mod goals;
+mod hot_stress;
 mod hottest_ball;
 mod implant;
+mod last_screw;
 mod load_response;
 mod load_sharing;
 mod locator;
 mod nodal_forces;
 mod percentile;
-mod plate_end;
+mod place;
 mod plate_sections;
 mod recovered;
 mod rigid;
 mod screw_forces;
 mod section;
+mod severity;
 mod shaft;
 mod shape;
 mod sheet;
@@ -52,7 +56,7 @@ pub use screw_forces::{ScrewCut, ScrewForce};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;
 use bicolumn_model::{Patch, Problem};
-use bicolumn_response::ResponseId;
+use bicolumn_response::{Choice, Place, ResponseId};
 use bicolumn_solve::Solution;
 use serde::{Deserialize, Serialize};
 
@@ -86,6 +90,12 @@ pub struct Response {
     pub at: Option<[f64; 3]>,
     /// Part that it was found in, for a largest value over parts, such as `screw.03`.
     pub part: Option<String>,
+    /// Place in the terms of the construct, for a largest bone stress.
+    pub place: Option<Place>,
+    /// Value with one choice of its definition changed.
+    pub under: Vec<(Choice, Option<f64>)>,
+    /// Centres of the balls whose means make up the value, with their weights.
+    pub(crate) balls: Vec<(f64, Vec3)>,
 }
 
 impl Response {
@@ -96,6 +106,9 @@ impl Response {
             value: None,
             at: None,
             part: None,
+            place: None,
+            under: Vec::new(),
+            balls: Vec::new(),
         }
     }
 }
@@ -113,6 +126,19 @@ pub struct ShaftProfile {
     pub beam_mpa: Vec<Option<f64>>,
 }
 
+/// Bone stress at the last screw of a plate by distance from the screw's wall.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WallProfile {
+    /// Plate, as in the responses' names.
+    pub plate: String,
+    /// Screw.
+    pub screw: String,
+    /// Distance from the wall of the screw's cylinder, mm.
+    pub distance_mm: Vec<f64>,
+    /// Largest stress over the directions round the screw, as last_screw; `None` where none could be read.
+    pub stress_mpa: Vec<Option<f64>>,
+}
+
 /// Everything measured for one load case.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CaseMeasures {
@@ -122,6 +148,8 @@ pub struct CaseMeasures {
     pub responses: Vec<Response>,
     /// Cortical stress along the shaft.
     pub profile: ShaftProfile,
+    /// Stress by distance from the wall of each plate's last screw.
+    pub wall_profiles: Vec<WallProfile>,
     /// Section forces of the screws: one entry for each screw and cut.
     pub screws: Vec<ScrewForce>,
     /// Load sharing between bone and implants, level by level; `None` without plates and screws.
@@ -146,6 +174,7 @@ impl CaseMeasures {
             case: case.to_owned(),
             responses: sheet::Sheet::default().in_column_order(),
             profile: ShaftProfile::default(),
+            wall_profiles: Vec::new(),
             screws: Vec::new(),
             sharing: None,
         }

@@ -65,6 +65,12 @@ impl Section {
         })
     }
 
+    /// Mean thickness of the wall: outer less inner radius of the circles of the same areas, mm.
+    pub(crate) fn wall_mm(&self) -> f64 {
+        let radius = |area: f64| (area / std::f64::consts::PI).sqrt();
+        radius(self.outer_area) - radius(self.outer_area - self.area)
+    }
+
     /// Diameter of the circle of the same outer area, mm.
     pub(crate) fn outer_diameter(&self) -> f64 {
         2.0 * (self.outer_area / std::f64::consts::PI).sqrt()
@@ -125,7 +131,16 @@ impl SectionLoad {
 
 /// Distance from `start` (inside) along `ray` to where the field first turns positive.
 fn first_exit(field: &dyn Field, start: Vec3, ray: Vec3) -> Option<f64> {
-    let value = |r: f64| field.value(start + ray * r);
+    first_root(|r| field.value(start + ray * r), REACH_MM)
+}
+
+/// Distance from `start` (outside) along `ray` to where the field first turns negative, at most `reach_mm`.
+pub(crate) fn first_entry(field: &dyn Field, start: Vec3, ray: Vec3, reach_mm: f64) -> Option<f64> {
+    first_root(|r| -field.value(start + ray * r), reach_mm)
+}
+
+/// Where a function that is negative at zero and changes no faster than its argument first turns positive.
+fn first_root(value: impl Fn(f64) -> f64, reach_mm: f64) -> Option<f64> {
     let (mut low, mut f_low) = (0.0, value(0.0));
     if f_low >= 0.0 {
         return None;
@@ -133,7 +148,7 @@ fn first_exit(field: &dyn Field, start: Vec3, ray: Vec3) -> Option<f64> {
     // March by most of the distance the field promises, so that no thin wall is jumped over.
     let (mut high, mut f_high) = loop {
         let r: f64 = low + (0.9 * f_low.abs()).max(0.25);
-        if r > REACH_MM {
+        if r > reach_mm {
             return None;
         }
         let f = value(r);
@@ -201,6 +216,7 @@ mod tests {
         assert!((s.area - PI * (o * o - i * i)).abs() < 1e-8);
         assert!((s.second_moments[0] - PI / 4.0 * (o.powi(4) - i.powi(4))).abs() < 1e-5);
         assert!((s.outer_diameter() - 19.3).abs() < 1e-9);
+        assert!((s.wall_mm() - 3.6).abs() < 1e-9);
         let axial = s.nominal_mises(&load(Vec3::y() * 200.0, Vec3::zeros()));
         assert!((axial - 200.0 / s.area).abs() < 1e-9 && (axial - 1.13).abs() < 0.005);
         let bending = s.nominal_mises(&load(Vec3::zeros(), Vec3::x() * 3000.0));

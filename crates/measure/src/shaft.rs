@@ -22,6 +22,8 @@ pub(crate) struct OuterCortex {
     pub(crate) collar: Vec<bool>,
     /// Above this level the shaft is an empty tube.
     pub(crate) tube_floor_mm: f64,
+    /// Highest level of a sample, at the clamped face.
+    top_mm: f64,
 }
 
 impl OuterCortex {
@@ -37,6 +39,7 @@ impl OuterCortex {
         let construct = model.solved.construct;
         let collar_at = |x: Vec3| in_collar(x, &construct.plates, &construct.screws);
         OuterCortex {
+            top_mm: points.iter().map(|p| p.at.y).fold(f64::MIN, f64::max),
             collar: points.iter().map(|p| collar_at(p.at)).collect(),
             points,
             tube_floor_mm: construct.bone.spec().canal_floor_mm,
@@ -61,7 +64,13 @@ impl OuterCortex {
         Section::tube(bone.outer(), bone.inner(), axis)
     }
 
-    /// Nominal beam stress of the intact section at a level, MPa.
+    /// Nominal beam stress of the intact section at a level, MPa; `None` where it is no empty tube.
+    pub(crate) fn beam_at(&self, model: &Recovered<'_>, level_mm: f64, case: usize) -> Option<f64> {
+        let section = self.section(model, level_mm)?;
+        Some(self.beam_stress(model, &section, case))
+    }
+
+    /// Nominal beam stress of an intact section, MPa.
     pub(crate) fn beam_stress(&self, model: &Recovered<'_>, section: &Section, case: usize) -> f64 {
         let load = SectionLoad::below(
             &model.solved.problem.cases()[case],
@@ -81,6 +90,46 @@ impl OuterCortex {
         }
         Bands {
             samples: by_level.into_iter().collect(),
+        }
+    }
+}
+
+/// Largest values of a profile, each with the index of its band.
+pub(crate) struct ShaftPeaks {
+    /// The largest 99th percentile.
+    pub(crate) stress: Option<usize>,
+    /// The largest ratio of one to its nominal beam stress.
+    pub(crate) factor: Option<(usize, f64)>,
+    /// First and last band that count.
+    pub(crate) ends: Option<(usize, usize)>,
+}
+
+impl ShaftPeaks {
+    /// Peaks of a profile over the bands below the reach of the clamp: one shaft diameter, beyond which the restraint
+    /// of a section's shape has died away (Saint-Venant's principle).
+    pub(crate) fn of(profile: &ShaftProfile, cortex: &OuterCortex, model: &Recovered<'_>) -> Self {
+        let diameter = cortex
+            .section(model, cortex.top_mm - 0.5)
+            .map_or(0.0, |s| s.outer_diameter());
+        let counted = |level: f64| level + 0.5 <= cortex.top_mm - diameter;
+        let levels = profile.level_mm.iter();
+        let bands: Vec<usize> = levels
+            .enumerate()
+            .filter(|(_, l)| counted(**l))
+            .map(|(i, _)| i)
+            .collect();
+        let stress = bands.iter().copied().reduce(|a, b| {
+            let is_higher = profile.high_mpa[b] > profile.high_mpa[a];
+            if is_higher { b } else { a }
+        });
+        let factors = bands.iter().filter_map(|i| {
+            let beam = profile.beam_mpa[*i].filter(|b| *b > 0.0)?;
+            Some((*i, profile.high_mpa[*i] / beam))
+        });
+        ShaftPeaks {
+            stress,
+            factor: factors.reduce(|a, b| if b.1 > a.1 { b } else { a }),
+            ends: bands.first().copied().zip(bands.last().copied()),
         }
     }
 }

@@ -2,8 +2,10 @@
 
 use crate::Response;
 use crate::ball::Found;
+use crate::hot_stress::HotStress;
 use crate::screw_forces::ScrewForce;
-use bicolumn_response::ResponseId;
+use bicolumn_base::Vec3;
+use bicolumn_response::{Place, ResponseId};
 use std::collections::BTreeMap;
 
 /// Values by response.
@@ -28,6 +30,41 @@ impl Sheet {
         });
     }
 
+    /// A largest stress with its place, the edge it may lie on, and its value under other choices.
+    pub(crate) fn put_hot(
+        &mut self,
+        id: impl Into<ResponseId>,
+        hot: Option<&HotStress>,
+        place: impl Fn(&HotStress) -> Place,
+    ) {
+        let none = Response::none(id.into());
+        self.enter(match hot {
+            None => none,
+            Some(hot) => Response {
+                value: Some(hot.value_mpa),
+                at: Some(hot.at.into()),
+                place: Some(place(hot)),
+                under: hot.under.clone(),
+                balls: hot.balls.clone(),
+                ..none
+            },
+        });
+    }
+
+    /// A value that stands for a place in the terms of the construct.
+    pub(crate) fn put_placed(
+        &mut self,
+        id: impl Into<ResponseId>,
+        found: Option<(f64, Vec3, Place)>,
+    ) {
+        self.enter(Response {
+            value: found.map(|f| f.0),
+            at: found.map(|f| f.1.into()),
+            place: found.map(|f| f.2),
+            ..Response::none(id.into())
+        });
+    }
+
     /// The value of largest size over all screws and cuts, with its sign.
     pub(crate) fn put_largest(
         &mut self,
@@ -42,10 +79,10 @@ impl Sheet {
             }
         }
         self.enter(Response {
-            id: id.into(),
             value: most.map(of),
             at: most.map(|s| s.at.into()),
             part: most.map(|s| s.screw.to_string()),
+            ..Response::none(id.into())
         });
     }
 

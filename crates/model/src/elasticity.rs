@@ -154,6 +154,15 @@ struct Entries {
 pub struct Compliance(pub Matrix6<f64>);
 
 impl Compliance {
+    /// Strain of a stress in MPa.
+    pub fn strain(&self, stress: &SymTensor) -> SymTensor {
+        let mut strain = self.0 * stress.0;
+        for i in 3..6 {
+            strain[i] *= 0.5;
+        }
+        SymTensor(strain)
+    }
+
     /// a : C⁻¹ : b of two stresses in MPa, N·mm per mm³.
     pub fn product(&self, a: &SymTensor, b: &SymTensor) -> f64 {
         a.0.dot(&(self.0 * b.0))

@@ -1,7 +1,9 @@
 //! Differences that are not credited to the factor that is compared, and why.
 
-use crate::study_view::{response, value_of};
-use bicolumn_response::{PlateColumn, PlateEnd, PlateEndMax, ResponseName};
+use crate::study_view::response;
+use bicolumn_response::{
+    BeyondEnd, Edge, LargestOfPlates, LastScrew, PlateColumn, ResponseId, ResponseName,
+};
 use bicolumn_store::{PointRecord, ResponseRecord, one_cortex_screws};
 
 /// Reason that a difference is not credited to a factor.
@@ -18,12 +20,9 @@ pub(crate) enum Withheld {
     },
 }
 
-/// Peak over the intact bone's peak in the same band below which a plate's end counts as no stress riser
-/// (judgement: some three times the mesh noise of such a ratio).
+/// Concentration factor below which a bone stress counts as no stress riser (judgement: some three times the mesh
+/// noise of such a ratio).
 pub(crate) const LEAST_RISER: f64 = 1.05;
-/// A peak this near the upper rim of the band in which it is sought lies on it, mm: centres are spread 0.25 mm
-/// apart, and the band's height follows the section's diameter (judgement).
-const RIM_MM: f64 = 1.0;
 
 /// Reason that the difference of a response between points at a level and their partners at the baseline is not
 /// credited to the factor `over`; `None` where it may be.
@@ -49,36 +48,31 @@ pub(crate) fn withheld(
     (level != baseline).then_some(Withheld::OneCortex { baseline, level })
 }
 
-/// Is a plate-end hot-spot no stress riser: does it lie on the upper rim of the band in which it was sought, or
-/// exceed the intact bone's peak in that band by less than [`LEAST_RISER`]? `None` for other responses.
+/// Is a bone stress at a plate no stress riser: does it exceed the nominal stress of its section by less than
+/// [`LEAST_RISER`], or lie on the proximal edge of its region, where it is the shaft's own bending or torsion? `None` for
+/// other responses, and where neither is on record.
 pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &ResponseName) -> Option<bool> {
     let id = name.id()?;
-    let hotspot = |plate| PlateEnd::Hotspot.of(plate).into();
-    let of_plate = |plate: &PlateColumn| id == hotspot(*plate);
-    let is_larger = id == PlateEndMax::Hotspot.into();
-    let one = PlateColumn::ALL.into_iter().find(of_plate);
-    if one.is_none() && !is_larger {
-        return None;
-    }
+    let of_plates = [LargestOfPlates::LastScrew, LargestOfPlates::BeyondEnd];
+    let factor = |largest: LargestOfPlates| match largest {
+        LargestOfPlates::LastScrew => |p| LastScrew::Factor.of(p).into(),
+        _ => |p| -> ResponseId { BeyondEnd::Factor.of(p).into() },
+    };
+    let is_of = |largest: &LargestOfPlates| {
+        let own = PlateColumn::ALL.map(|p| largest.of_one_plate(p));
+        id == (*largest).into() || own.contains(&id)
+    };
+    let largest = of_plates.into_iter().find(is_of)?;
     let found = response(point, case, name)?;
     let (value, at) = (found.value?, found.at_mm);
     // The larger of two plates' values is that plate's own.
-    let is_own = |plate: &PlateColumn| {
-        let own = response(point, case, &hotspot(*plate).into());
+    let plate = PlateColumn::ALL.into_iter().find(|plate| {
+        let own = response(point, case, &largest.of_one_plate(*plate).into());
         own.is_some_and(|r: &ResponseRecord| r.value == Some(value) && r.at_mm == at)
-    };
-    let plate = match one {
-        Some(plate) => plate,
-        None => PlateColumn::ALL.into_iter().find(is_own)?,
-    };
-    let band_ratio = response(point, case, &PlateEnd::BandRatio.of(plate).into());
-    let is_low = band_ratio.and_then(|r| r.value).map(|v| v < LEAST_RISER);
-    let is_at_rim = at.and_then(|at| {
-        let of_plate = |site: &str| (site == "medial") == (plate == PlateColumn::Medial);
-        let end = point.plates.iter().find(|p| of_plate(&p.site))?;
-        let diameter = value_of(point, "bone.shaft_diameter_mm")?.as_number()?;
-        Some(at[1] - end.end_level_mm > diameter - RIM_MM)
     });
+    let factor = plate.and_then(|p| response(point, case, &factor(largest)(p).into())?.value);
+    let is_low = factor.map(|f| f < LEAST_RISER);
+    let is_at_rim = found.place.map(|p| p.edge == Some(Edge::Proximal));
     match (is_low, is_at_rim) {
         (None, None) => None,
         (low, rim) => Some(low == Some(true) || rim == Some(true)),

@@ -141,8 +141,8 @@ fn headline_definition(view: &StudyView) -> Option<String> {
     };
     let own = definition(headline)?;
     let of_medial = match headline.id() {
-        Some(ResponseId::PlateEndMax(largest)) => {
-            definition(&largest.of_one_plate().of(PlateColumn::Medial).into())
+        Some(ResponseId::LargestOfPlates(largest)) => {
+            definition(&largest.of_one_plate(PlateColumn::Medial).into())
         }
         _ => None,
     };

@@ -3,7 +3,7 @@
 
 use bicolumn_base::Vec3;
 use bicolumn_formats::{CellKind, Field, Grid, Values, write_vtu};
-use bicolumn_response::{Load, Motion, PlateEndMax, ResponseId, ResponseName, ScrewForce};
+use bicolumn_response::{LargestOfPlates, Load, Motion, ResponseId, ResponseName, ScrewForce};
 use bicolumn_store::{
     CaseRecord, FactorValue, HeadlineRecord, InputRecord, MeshRecord, PlateMark, PointRecord,
     ProfileRecord, ResponseRecord, SCHEMA, ScrewMark, SolverRecord, StageRecord, Status,
@@ -14,7 +14,7 @@ use std::f64::consts::TAU;
 
 /// The headline of the invented study.
 pub(crate) const HEADLINE: ResponseName =
-    ResponseName::Known(ResponseId::PlateEndMax(PlateEndMax::Hotspot));
+    ResponseName::Known(ResponseId::LargestOfPlates(LargestOfPlates::LastScrew));
 
 /// Load cases with an invented size each.
 pub(crate) const CASES: [(&str, f64); 6] = [
@@ -140,11 +140,11 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             column(Motion::ShearMedial.into(), "mm", "Invented."),
             column(Motion::ShearLateral.into(), "mm", "Invented."),
             column(
-                PlateEndMax::Hotspot.into(),
+                LargestOfPlates::LastScrew.into(),
                 "MPa",
                 "Invented: largest ball mean at a plate's end.",
             ),
-            column(PlateEndMax::BandRatio.into(), "1", "Invented."),
+            column(LargestOfPlates::LastScrewFactor.into(), "1", "Invented."),
         ],
         headline: Some(HeadlineRecord {
             response: HEADLINE,
@@ -252,6 +252,8 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
         at_mm,
         part: None,
         error_estimate: None,
+        place: None,
+        under: Vec::new(),
     };
     let level_mm: Vec<f64> = (38..190).map(|l| f64::from(l) + 0.5).collect();
     let nominal = |l: f64| hot * (0.35 + 0.002 * (l - 38.0));
@@ -272,11 +274,15 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
             response(Motion::ShearMedial.into(), hot / 90.0, None),
             response(Motion::ShearLateral.into(), hot / 75.0, None),
             response(
-                PlateEndMax::Hotspot.into(),
+                LargestOfPlates::LastScrew.into(),
                 hot,
                 Some([0.0, ends[0] + 4.0, -9.6]),
             ),
-            response(PlateEndMax::BandRatio.into(), 1.0 + hot / 40.0, None),
+            response(
+                LargestOfPlates::LastScrewFactor.into(),
+                1.0 + hot / 40.0,
+                None,
+            ),
             ResponseRecord {
                 part: Some("screw.03".into()),
                 ..response(ScrewForce::Bending.into(), 12.0 * hot, None)
@@ -297,6 +303,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
             beam_mpa: vec![None; level_mm.len()],
             level_mm,
         }),
+        wall_profiles: Vec::new(),
         screws: Vec::new(),
         sharing: None,
         contact: None,

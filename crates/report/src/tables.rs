@@ -8,8 +8,8 @@ use crate::number::{Decimals, plain, tiny};
 use crate::study_view::{Cell, StudyView, response};
 use crate::words::change_words;
 use bicolumn_response::{
-    Load, Motion, PlateColumn, PlateEnd, PlateEndMax, PlateStress, ResponseId, ResponseName,
-    ScrewForce,
+    LargestOfPlates, Load, Motion, PlateColumn, PlateStress, ResponseId, ResponseName, ScrewForce,
+    Shaft,
 };
 use bicolumn_store::results::unit_of_key;
 use bicolumn_store::{PointRecord, Status};
@@ -136,9 +136,9 @@ fn unit_after(words: &str, unit: &str) -> String {
 fn key_responses(view: &StudyView) -> Vec<ResponseName> {
     use PlateColumn::{Medial, Other};
     const WANTED: [ResponseId; 11] = [
-        ResponseId::PlateEnd(PlateEnd::Hotspot.of(Medial)),
-        ResponseId::PlateEnd(PlateEnd::Hotspot.of(Other)),
-        ResponseId::PlateEndMax(PlateEndMax::BandRatio),
+        ResponseId::LargestOfPlates(LargestOfPlates::LastScrew),
+        ResponseId::LargestOfPlates(LargestOfPlates::BeyondEnd),
+        ResponseId::Shaft(Shaft::Peak),
         ResponseId::Load(Load::Stiffness),
         ResponseId::Load(Load::RotationStiffness),
         ResponseId::Motion(Motion::AxialMedial),

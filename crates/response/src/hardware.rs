@@ -1,6 +1,6 @@
 //! Responses of plates and screws: their stress, their section forces, their share of the load.
 
-use crate::plate_end::PlateColumn;
+use crate::bone_stress::PlateColumn;
 use crate::row::{Member, family, of_each};
 use serde::{Deserialize, Serialize};
 

@@ -1,11 +1,11 @@
 //! The typed handle of a response.
 
+use crate::bone_stress::{BeyondEndAt, LargestOfPlates, LastScrewAt, Shaft};
 use crate::check::Check;
 use crate::contact::{ContactAt, Preload};
 use crate::hardware::{Hardware, PlateForceAt, PlateStressAt, ScrewForce, ShareAt};
 use crate::load::Load;
 use crate::motion::Motion;
-use crate::plate_end::{PlateEndAt, PlateEndMax, Shaft};
 use crate::row::{ErrorEstimation, Listed, Member, Row};
 use bicolumn_base::Unit;
 use serde::{Serialize, Serializer};
@@ -48,8 +48,9 @@ macro_rules! response_id {
 response_id! {
     Load(Load),
     Motion(Motion),
-    PlateEndMax(PlateEndMax),
-    PlateEnd(PlateEndAt),
+    LargestOfPlates(LargestOfPlates),
+    LastScrew(LastScrewAt),
+    BeyondEnd(BeyondEndAt),
     Shaft(Shaft),
     PlateStress(PlateStressAt),
     Hardware(Hardware),
@@ -136,7 +137,7 @@ impl Serialize for ResponseId {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Carrier, InterfaceKind, PlateColumn, PlateEnd};
+    use crate::{Carrier, InterfaceKind, LastScrew, PlateColumn};
 
     #[test]
     fn names_are_unique_end_in_their_unit_and_are_found_again() {
@@ -164,8 +165,8 @@ mod tests {
     #[test]
     fn every_member_of_a_family_has_its_columns() {
         // Counted by hand: single responses, then columns by plate, by carrier, by kind of interface.
-        let single = 4 + 18 + 4 + 1 + 1 + 4 + 4 + 8;
-        let by_plate = (11 + 1 + 3) * PlateColumn::ALL.len();
+        let single = 4 + 18 + 5 + 2 + 1 + 4 + 4 + 8;
+        let by_plate = (8 + 11 + 1 + 3) * PlateColumn::ALL.len();
         let by_carrier = 4 * Carrier::ALL.len();
         let by_kind = 5 * InterfaceKind::ALL.len();
         assert_eq!(
@@ -176,12 +177,12 @@ mod tests {
 
     #[test]
     fn words_name_the_plate_and_fall_back_to_the_name() {
-        let at = |plate| ResponseId::from(PlateEnd::Hotspot.of(plate));
+        let at = |plate| ResponseId::from(LastScrew::Structural.of(plate));
         assert_eq!(
             at(PlateColumn::Medial).words(),
-            "hot-spot at the medial plate's end"
+            "bone stress at the last screw, medial plate"
         );
-        assert_eq!(at(PlateColumn::Other).head(), "other plate's end");
+        assert_eq!(at(PlateColumn::Other).head(), "other last screw");
         assert_eq!(
             ResponseId::from(Load::Displacement).head(),
             "load displacement"

@@ -5,9 +5,9 @@
 //! [`ResponseName`], its name in a file, which an older program may have written.
 //!
 //! ```
-//! use bicolumn_response::{Load, PlateColumn, PlateEnd, ResponseId};
-//! let hotspot = ResponseId::from(PlateEnd::Hotspot.of(PlateColumn::Medial));
-//! assert_eq!(hotspot.name(), "plate_end_hotspot_medial_mpa");
+//! use bicolumn_response::{LastScrew, Load, PlateColumn, ResponseId};
+//! let hotspot = ResponseId::from(LastScrew::Structural.of(PlateColumn::Medial));
+//! assert_eq!(hotspot.name(), "last_screw_medial_mpa");
 //! assert_eq!(hotspot.unit().symbol(), "MPa");
 //! assert_eq!(ResponseId::from_name("stiffness_n_per_mm"), Some(Load::Stiffness.into()));
 //! ```
@@ -17,17 +17,23 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod bone_stress;
 mod check;
+mod choice;
 mod contact;
 mod hardware;
 mod id;
 mod load;
 mod motion;
 mod name;
-mod plate_end;
+mod place;
 mod row;
 
+pub use bone_stress::{
+    BeyondEnd, BeyondEndAt, LargestOfPlates, LastScrew, LastScrewAt, PlateColumn, Shaft,
+};
 pub use check::Check;
+pub use choice::Choice;
 pub use contact::{Contact, ContactAt, FractureColumn, InterfaceKind, Preload};
 pub use hardware::{
     Carrier, Hardware, PlateForce, PlateForceAt, PlateStress, PlateStressAt, ScrewForce, Share,
@@ -37,5 +43,5 @@ pub use id::ResponseId;
 pub use load::Load;
 pub use motion::{FaceRegion, Motion, MotionAxis};
 pub use name::ResponseName;
-pub use plate_end::{PlateColumn, PlateEnd, PlateEndAt, PlateEndMax, Shaft};
+pub use place::{Aspect, Edge, Place};
 pub use row::ErrorEstimation;

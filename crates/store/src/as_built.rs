@@ -113,7 +113,7 @@ pub const AS_BUILT: [AsBuilt; 13] = [
         name: "medial_end_nominal_mpa",
         unit: "MPa",
         words: "nominal stress at the medial plate's end",
-        definition: "Nominal beam stress of the intact section at the level of the medial plate's proximal end (see plate_end_beam), in the nearest 1 mm band of the stress profile.",
+        definition: "Nominal beam stress of the intact section at the level of the medial plate's proximal end (see last_screw_beam), in the nearest 1 mm band of the stress profile.",
         value: Value::OfCase(|p, c| nominal_mpa(c, plate(p, true)?.end_level_mm)),
     },
     AsBuilt {

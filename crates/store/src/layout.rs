@@ -45,6 +45,11 @@ impl StudyFolder {
         self.root.join("screws.csv")
     }
 
+    /// `sensitivity.csv`: a row per point, load case, stress response and choice of its definition.
+    pub fn sensitivity_csv(&self) -> PathBuf {
+        self.root.join("sensitivity.csv")
+    }
+
     /// `effects.csv`: a row per load case, response and term of the design.
     pub fn effects_csv(&self) -> PathBuf {
         self.root.join("effects.csv")

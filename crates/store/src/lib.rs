@@ -22,6 +22,7 @@ pub mod record;
 pub mod record_file;
 pub mod results;
 mod screw_table;
+mod sensitivity_table;
 
 pub use as_built::{AS_BUILT, AsBuilt, load_line_mm, off_shaft_mm, one_cortex_screws};
 pub use atomic::{can_write, create_folder, write_atomic};
@@ -33,7 +34,7 @@ pub use layout::StudyFolder;
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,
     PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark,
-    SharingRecord, StageRecord, Status, StudyRecord,
+    SharingRecord, StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
 };
 pub use record_file::{read_record, write_record};
 pub use results::{Gathered, gather};

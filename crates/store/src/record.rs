@@ -2,7 +2,7 @@
 
 use crate::contact_record::ContactRecord;
 use crate::evidence::{MeshRecord, SolverRecord};
-use bicolumn_response::{Carrier, ResponseId, ResponseName};
+use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -230,6 +230,9 @@ pub struct CaseRecord {
     pub profile: ProfileRecord,
     /// The same profile on the intact bone.
     pub intact_profile: Option<ProfileRecord>,
+    /// Stress by distance from the wall of each plate's last screw.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub wall_profiles: Vec<WallProfileRecord>,
     /// Section forces of the screws, screw by screw and cut by cut.
     #[serde(default)]
     pub screws: Vec<ScrewForceRecord>,
@@ -254,6 +257,34 @@ pub struct ResponseRecord {
     /// Estimated size of the discretisation error, same unit, the elements' shares added without their signs;
     /// `None`: not estimated.
     pub error_estimate: Option<f64>,
+    /// Place in the terms of the construct, and the edge of its region that it lies on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<Place>,
+    /// Value with one choice of its definition changed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub under: Vec<UnderChoice>,
+}
+
+/// Value of a response with one choice of its definition changed, from the same solution.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct UnderChoice {
+    /// The choice.
+    pub choice: Choice,
+    /// The value; `None` where it leaves nothing to read.
+    pub value: Option<f64>,
+}
+
+/// Bone stress at the last screw of a plate by distance from the screw's wall.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WallProfileRecord {
+    /// Site of the plate.
+    pub plate: String,
+    /// `screw.03`.
+    pub screw: String,
+    /// Distance from the wall of the screw's cylinder, mm.
+    pub distance_mm: Vec<f64>,
+    /// Largest stress over the directions round the screw.
+    pub stress_mpa: Vec<Option<f64>>,
 }
 
 /// Section force and moment of a screw at a cut.
@@ -324,7 +355,7 @@ impl CaseRecord {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use bicolumn_response::{Load, PlateEndMax};
+    use bicolumn_response::{LargestOfPlates, Load};
 
     /// An invented point with one factor and two load cases.
     pub(crate) fn sample_point(id: &str, stagger: f64) -> PointRecord {
@@ -342,17 +373,22 @@ pub(crate) mod tests {
                     at_mm: None,
                     part: None,
                     error_estimate: None,
+                    place: None,
+                    under: Vec::new(),
                 },
                 ResponseRecord {
-                    name: PlateEndMax::Hotspot.into(),
+                    name: LargestOfPlates::LastScrew.into(),
                     value: None,
                     at_mm: Some([0.0, 80.0, 8.0]),
                     part: None,
                     error_estimate: None,
+                    place: None,
+                    under: Vec::new(),
                 },
             ],
             profile: ProfileRecord::default(),
             intact_profile: None,
+            wall_profiles: Vec::new(),
             screws: vec![ScrewForceRecord {
                 screw: "screw.02".into(),
                 cut: "bone_surface".into(),

@@ -8,8 +8,9 @@ use crate::layout::StudyFolder;
 use crate::record::{CaseRecord, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
-use bicolumn_base::Unit;
-use bicolumn_response::ResponseName;
+use crate::sensitivity_table::sensitivity_table;
+use bicolumn_base::{Unit, Word};
+use bicolumn_response::{Place, ResponseName};
 use serde_json::json;
 
 /// Records found by [`gather`].
@@ -51,10 +52,11 @@ impl Gathered {
 }
 
 /// Reads all records of a study and writes `results.csv`, `columns.json` and, where there are screws,
-/// `screws.csv`.
+/// `screws.csv`; where stress responses were read under other choices, `sensitivity.csv`.
 ///
 /// `results.csv` is tidy: a row per point and load case, a column per factor and response; a failed
-/// point has one row without a load case. `NAME__error` columns stand only beside responses for which
+/// point has one row without a load case. Stress responses have columns for the place they were found at and for
+/// the edge of their region that it may lie on (`NAME__edge`). `NAME__error` columns stand only beside responses for which
 /// some point carries an estimate. An empty cell means: does not apply, or not computed.
 ///
 /// # Errors
@@ -78,7 +80,58 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
     if let Some(table) = screw_table(&gathered, &screws_path)? {
         write_atomic(&screws_path, &table)?;
     }
+    let sensitivity_path = folder.sensitivity_csv();
+    if let Some(table) = sensitivity_table(&gathered, &sensitivity_path)? {
+        write_atomic(&sensitivity_path, &table)?;
+    }
     Ok(gathered)
+}
+
+/// Part of a response's place that has a column of its own.
+#[derive(Clone, Copy)]
+struct PlaceColumn {
+    /// Ending of the column's name, after the response's and two underscores.
+    ending: &'static str,
+    unit: &'static str,
+    definition: &'static str,
+    cell: fn(&Place) -> String,
+}
+
+const PLACE: [PlaceColumn; 5] = [
+    PlaceColumn {
+        ending: "level_mm",
+        unit: "mm",
+        definition: "Level above the flexion axis at which {} was found.",
+        cell: |p| p.level_mm.to_string(),
+    },
+    PlaceColumn {
+        ending: "from_end_mm",
+        unit: "mm",
+        definition: "The same, above the proximal end of the plate that {} is of; negative below it.",
+        cell: |p| cell_of(p.from_end_mm),
+    },
+    PlaceColumn {
+        ending: "from_wall_mm",
+        unit: "mm",
+        definition: "Distance from there to the nearest wall of a screw's cylinder.",
+        cell: |p| cell_of(p.from_wall_mm),
+    },
+    PlaceColumn {
+        ending: "side",
+        unit: "",
+        definition: "Side of the bone on which {} was found, seen from the shaft's axis: anterior, posterior, medial or lateral.",
+        cell: |p| p.aspect.word().to_string(),
+    },
+    PlaceColumn {
+        ending: "edge",
+        unit: "",
+        definition: "Edge of the region of its definition that {} lies on (plate_end, proximal, distal, across, screw, bonded_edge, ring): such a largest value is set by where the region ends. Empty: inside the region, a peak of its own.",
+        cell: |p| p.edge.map_or(String::new(), |e| e.word().to_string()),
+    },
+];
+
+fn cell_of(n: Option<f64>) -> String {
+    n.map_or(String::new(), |n| n.to_string())
 }
 
 /// Source of a column's cells: an entry of the row's point or case.
@@ -88,6 +141,7 @@ enum Source {
     Case,
     Response(ResponseName),
     ErrorOf(ResponseName),
+    Place(ResponseName, PlaceColumn),
     MeshCount(fn(&MeshRecord) -> usize),
     AsBuilt(AsBuilt),
     Residual,
@@ -148,7 +202,15 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
                 "Estimated size of the discretisation error of {name}, the elements' shares added without their signs."
             );
             let head = format!("{name}__error");
-            list.push(column(&head, &unit, &text, Source::ErrorOf(name)));
+            list.push(column(&head, &unit, &text, Source::ErrorOf(name.clone())));
+        }
+        if responses().any(|r| r.name == name && r.place.is_some()) {
+            for part in PLACE {
+                let head = format!("{name}__{}", part.ending);
+                let text = part.definition.replace("{}", &name.to_string());
+                let source = Source::Place(name.clone(), part);
+                list.push(column(&head, part.unit, &text, source));
+            }
         }
     }
     for quantity in AS_BUILT {
@@ -277,6 +339,10 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
         Source::Case => case.map_or(String::new(), |c| c.name.clone()),
         Source::Response(name) => number(response(name).and_then(|r| r.value)),
         Source::ErrorOf(name) => number(response(name).and_then(|r| r.error_estimate)),
+        Source::Place(name, part) => {
+            let place = response(name).and_then(|r| r.place.as_ref());
+            place.map_or(String::new(), part.cell)
+        }
         Source::MeshCount(of) => {
             let count = point.mesh.as_ref().map(of);
             count.map_or(String::new(), |n| n.to_string())
@@ -364,7 +430,7 @@ mod tests {
         assert_eq!(rows[0]["stiffness_n_per_mm"], "500");
         assert_eq!(rows[1]["stiffness_n_per_mm"], "20");
         assert_eq!(rows[1]["plates.stagger_mm"], "-20");
-        assert_eq!(rows[0]["plate_end_hotspot_max_mpa"], "");
+        assert_eq!(rows[0]["last_screw_max_mpa"], "");
         assert_eq!(rows[0]["tets"], "1000");
         assert_eq!(rows[0]["seconds"], "3.50");
         assert!(!rows[0].contains_key("stiffness_n_per_mm__error"));
@@ -415,6 +481,6 @@ mod tests {
         let rows = rows(&folder);
         assert_eq!(rows[0]["stiffness_n_per_mm__error"], "");
         assert_eq!(rows[1]["stiffness_n_per_mm__error"], "0.25");
-        assert!(!rows[0].contains_key("plate_end_hotspot_max_mpa__error"));
+        assert!(!rows[0].contains_key("last_screw_max_mpa__error"));
     }
 }

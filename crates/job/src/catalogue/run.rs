@@ -37,7 +37,7 @@ impl RunKeys {
             headline: d.key(
                 "run.headline",
                 text(),
-                is("plate_end_hotspot_max_mpa".into()),
+                is("last_screw_max_mpa".into()),
                 "The response that the report compares first; a column of results.csv",
                 OURS,
             ),

@@ -7,11 +7,11 @@ use crate::model_build::{BuiltModel, ModelSolution, cancellous_moduli};
 use crate::stage::PointError;
 use bicolumn_base::Vec3;
 use bicolumn_job::{ENGINE_VERSION, PointInputs};
-use bicolumn_measure::{CaseMeasures, Estimates, LoadSharing, Response, ShaftProfile};
+use bicolumn_measure::{CaseMeasures, Estimates, LoadSharing, Response, ShaftProfile, WallProfile};
 use bicolumn_model::{LoadCase, Problem};
 use bicolumn_store::{
     CarriedRecord, CaseRecord, DensityRecord, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
-    SharingRecord, StageRecord, Status,
+    SharingRecord, StageRecord, Status, UnderChoice, WallProfileRecord,
 };
 use std::iter::repeat_with;
 
@@ -136,6 +136,11 @@ fn case(
         sharing: measures.sharing.map(sharing),
         profile: profile(measures.profile),
         intact_profile: None,
+        wall_profiles: measures
+            .wall_profiles
+            .into_iter()
+            .map(wall_profile)
+            .collect(),
         contact: None,
     }
 }
@@ -167,6 +172,12 @@ fn response(r: Response) -> ResponseRecord {
         at_mm: r.at,
         part: r.part,
         error_estimate: None,
+        place: r.place,
+        under: r
+            .under
+            .into_iter()
+            .map(|(choice, value)| UnderChoice { choice, value })
+            .collect(),
     }
 }
 
@@ -176,6 +187,15 @@ fn profile(p: ShaftProfile) -> ProfileRecord {
         high_mpa: p.high_mpa,
         mean_mpa: p.mean_mpa,
         beam_mpa: p.beam_mpa,
+    }
+}
+
+fn wall_profile(p: WallProfile) -> WallProfileRecord {
+    WallProfileRecord {
+        plate: p.plate,
+        screw: p.screw,
+        distance_mm: p.distance_mm,
+        stress_mpa: p.stress_mpa,
     }
 }
 
