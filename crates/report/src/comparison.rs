@@ -4,9 +4,10 @@
 //! means are taken over those alone, so that all levels have the same partners. Where none does (points lost),
 //! a level is compared over the blocks that it shares with the baseline, and its partners' mean is told with it.
 
-use crate::credit::{Withheld, withheld};
+use crate::credit::{Withheld, reversing_choice, withheld};
 use crate::labels::{factor_words, level_words};
 use crate::study_view::{Cell, Change, Group, StudyView, response, value_of};
+use bicolumn_response::ResponseName;
 use bicolumn_store::{FactorValue, PointRecord};
 
 /// The value of one construct at one level under one load case, against the baseline at equal other factors.
@@ -34,14 +35,15 @@ impl StudyView {
             .collect()
     }
 
-    /// Points of a group at a level with a value of the headline under a load case.
+    /// Points of a group at a level with a value of a response under a load case.
     fn valued<'a>(
         &self,
         group: &Group<'a>,
         level: &FactorValue,
         case: &str,
+        name: &ResponseName,
     ) -> Vec<&'a PointRecord> {
-        let (Some(over), Some(name)) = (self.over(), self.lead()) else {
+        let Some(over) = self.over() else {
             return Vec::new();
         };
         let has_value =
@@ -53,11 +55,16 @@ impl StudyView {
     }
 
     /// Blocks that hold every level that occurs in a group under a load case.
-    fn complete_blocks<'a>(&'a self, group: &Group<'a>, case: &str) -> Vec<Block<'a>> {
+    fn complete_blocks<'a>(
+        &'a self,
+        group: &Group<'a>,
+        case: &str,
+        name: &ResponseName,
+    ) -> Vec<Block<'a>> {
         let levels = self.levels();
         let occurring: Vec<Vec<Block<'a>>> = levels
             .iter()
-            .map(|level| self.valued(group, level, case))
+            .map(|level| self.valued(group, level, case, name))
             .filter(|points| !points.is_empty())
             .map(|points| points.into_iter().map(|p| self.block_of(p)).collect())
             .collect();
@@ -77,27 +84,31 @@ impl StudyView {
     /// Have all levels of a group the same partners under a load case? Only then may their means be joined by a
     /// line, and stand beside each other without their partners'.
     pub(crate) fn has_common_partners(&self, group: &Group<'_>, case: &str) -> bool {
-        !self.complete_blocks(group, case).is_empty()
+        let blocks = self
+            .lead()
+            .map(|name| self.complete_blocks(group, case, name));
+        blocks.is_some_and(|b| !b.is_empty())
     }
 
     /// The points that a level's value is the mean of, and their partners at the baseline.
-    fn partners<'a>(
+    pub(crate) fn partners<'a>(
         &'a self,
         group: &Group<'a>,
         level: &FactorValue,
         case: &str,
+        name: &ResponseName,
     ) -> [Vec<&'a PointRecord>; 2] {
-        let of_level = self.valued(group, level, case);
+        let of_level = self.valued(group, level, case, name);
         let Some(baseline) = self.baseline() else {
             return [of_level, Vec::new()];
         };
-        let of_base = self.valued(group, &baseline, case);
+        let of_base = self.valued(group, &baseline, case, name);
         let within = |points: &[&'a PointRecord], blocks: &[Block<'a>]| -> Vec<&'a PointRecord> {
             let kept = points.iter().copied();
             kept.filter(|p| blocks.contains(&self.block_of(p)))
                 .collect()
         };
-        let complete = self.complete_blocks(group, case);
+        let complete = self.complete_blocks(group, case, name);
         if !complete.is_empty() {
             return [within(&of_level, &complete), within(&of_base, &complete)];
         }
@@ -120,7 +131,8 @@ impl StudyView {
         level: &FactorValue,
         case: &str,
     ) -> Option<Compared> {
-        let [points, partners] = self.partners(group, level, case);
+        let name = self.lead()?;
+        let [points, partners] = self.partners(group, level, case, name);
         let cell = self.mean_of(&points, case)?;
         let base = match self.baseline().as_ref() == Some(level) {
             true => None,
@@ -129,7 +141,13 @@ impl StudyView {
         let change = base.as_ref().and_then(|b| self.change(&cell, b));
         let withheld = base.as_ref().and_then(|_| {
             let over = self.over()?;
-            withheld(over, self.lead()?, case, &points, &partners)
+            withheld(over, name, case, &points, &partners)
+        });
+        // A difference whose sign hangs on a choice of the definition is not decided by it.
+        let withheld = withheld.or_else(|| {
+            let difference = change.as_ref().filter(|c| c.resolved)?.relative;
+            let choice = reversing_choice(name, case, &points, &partners, difference)?;
+            Some(Withheld::NotDecided(choice))
         });
         Some(Compared {
             cell,
@@ -160,7 +178,7 @@ impl StudyView {
             let repeated = group.points.len() > self.levels().len();
             return repeated.then(|| "means over points of equal factors".into());
         }
-        match self.complete_blocks(group, case).as_slice() {
+        match self.complete_blocks(group, case, self.lead()?).as_slice() {
             [] => Some("each level against its own partners at equal other factors".into()),
             [one] => {
                 let settings = one.iter().filter(|(key, _)| others.contains(key));

@@ -1,14 +1,19 @@
 //! Differences that are not credited to the factor that is compared, and why.
 
 use crate::study_view::response;
+use bicolumn_base::Word;
 use bicolumn_response::{
-    BeyondEnd, Edge, LargestOfPlates, LastScrew, PlateColumn, ResponseId, ResponseName,
+    BeyondEnd, Choice, Edge, LargestOfPlates, LastScrew, PlateColumn, ResponseId, ResponseName,
 };
 use bicolumn_store::{PointRecord, ResponseRecord, one_cortex_screws};
 
 /// Reason that a difference is not credited to a factor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Withheld {
+    /// A value lies on the edge of the region in which it was sought: it is set by where the region ends.
+    OnEdge(Edge),
+    /// With one choice of the response's definition changed the difference has the other sign.
+    NotDecided(Choice),
     /// The plate raises no stress there: the peak is the intact bone's own bending or torsion.
     NoRiser,
     /// Shaft screws that end before the far cortex, at the baseline and at the level.
@@ -38,6 +43,11 @@ pub(crate) fn withheld(
     if both.all(|p| is_no_riser(p, case, name) == Some(true)) {
         return Some(Withheld::NoRiser);
     }
+    let mut both = points.iter().chain(partners);
+    let edge_of = |p: &&PointRecord| response(p, case, name)?.place?.edge;
+    if let Some(edge) = both.find_map(edge_of) {
+        return Some(Withheld::OnEdge(edge));
+    }
     if over.ends_with("bicortical") {
         return None;
     }
@@ -46,6 +56,38 @@ pub(crate) fn withheld(
     };
     let (level, baseline) = (count(points)?, count(partners)?);
     (level != baseline).then_some(Withheld::OneCortex { baseline, level })
+}
+
+/// Choice of a response's definition with which a difference between points and their partners has the other sign
+/// than `difference`; `None` where all choices on record agree.
+pub(crate) fn reversing_choice(
+    name: &ResponseName,
+    case: &str,
+    points: &[&PointRecord],
+    partners: &[&PointRecord],
+    difference: f64,
+) -> Option<Choice> {
+    Choice::ALL.iter().copied().find(|choice| {
+        let of = |points| mean_under(points, case, name, *choice);
+        let both = of(points).zip(of(partners));
+        both.is_some_and(|(a, b)| (a - b) * difference < 0.0)
+    })
+}
+
+/// Mean over points of a response with one choice of its definition changed; `None` unless all have it.
+pub(crate) fn mean_under(
+    points: &[&PointRecord],
+    case: &str,
+    name: &ResponseName,
+    choice: Choice,
+) -> Option<f64> {
+    let of = |p: &&PointRecord| {
+        let under = &response(p, case, name)?.under;
+        under.iter().find(|u| u.choice == choice)?.value
+    };
+    let values: Option<Vec<f64>> = points.iter().map(of).collect();
+    let values = values.filter(|v| !v.is_empty())?;
+    Some(values.iter().sum::<f64>() / values.len() as f64)
 }
 
 /// Is a bone stress at a plate no stress riser: does it exceed the nominal stress of its section by less than
@@ -83,18 +125,13 @@ pub(crate) fn is_no_riser(point: &PointRecord, case: &str, name: &ResponseName) 
 mod tests {
     use super::*;
     use crate::study_view::StudyView;
-    use crate::synthetic::{HEADLINE, synthetic_study};
+    use crate::synthetic::{HEADLINE, place_at, synthetic_study};
     use bicolumn_response::Load;
-    use bicolumn_store::FactorValue;
 
-    /// A point whose medial plate governs, its end at 95 mm, the peak `above` it, of so much over the intact peak.
-    fn point(above: f64, band_ratio: f64) -> PointRecord {
+    /// A point whose medial plate governs, its stress so many times the nominal one, on an edge or not.
+    fn point(edge: Option<Edge>, factor: f64) -> PointRecord {
         let (_temp, folder) = synthetic_study();
         let mut point = StudyView::read(folder).unwrap().points[1].clone();
-        point
-            .inputs
-            .insert("bone.shaft_diameter_mm".into(), FactorValue::Number(19.3));
-        let end = point.plates[0].end_level_mm;
         for case in &mut point.cases {
             let mut largest = case
                 .responses
@@ -102,15 +139,15 @@ mod tests {
                 .find(|r| r.name == HEADLINE)
                 .unwrap()
                 .clone();
-            largest.at_mm = Some([0.0, end + above, -9.6]);
+            largest.place = Some(place_at(90.0, edge));
             case.responses.retain(|r| r.name != HEADLINE);
             let own = ResponseRecord {
-                name: PlateEnd::Hotspot.of(PlateColumn::Medial).into(),
+                name: LastScrew::Structural.of(PlateColumn::Medial).into(),
                 ..largest.clone()
             };
             let ratio = ResponseRecord {
-                name: PlateEnd::BandRatio.of(PlateColumn::Medial).into(),
-                value: Some(band_ratio),
+                name: LastScrew::Factor.of(PlateColumn::Medial).into(),
+                value: Some(factor),
                 ..own.clone()
             };
             case.responses.extend([largest, own, ratio]);
@@ -119,29 +156,41 @@ mod tests {
     }
 
     #[test]
-    fn a_peak_on_the_rim_or_as_high_as_intact_is_no_riser() {
-        for (above, ratio, expected) in [
-            (19.1, 1.00, true),
-            (19.1, 1.30, true),
-            (-5.0, 1.00, true),
-            (-5.0, 1.30, false),
-            (10.0, 1.06, false),
+    fn a_stress_at_the_proximal_edge_or_as_high_as_nominal_is_no_riser() {
+        let clear = point(None, 1.3);
+        for (edge, factor, expected) in [
+            (Some(Edge::Proximal), 1.00, true),
+            (Some(Edge::Proximal), 1.30, true),
+            (None, 1.00, true),
+            (None, 1.30, false),
+            (None, 1.06, false),
         ] {
-            let p = point(above, ratio);
+            let p = point(edge, factor);
             assert_eq!(
                 is_no_riser(&p, "axial", &HEADLINE),
                 Some(expected),
-                "{above} {ratio}"
+                "{edge:?} {factor}"
             );
             let against = |partner: &PointRecord| {
                 withheld("plates.stagger_mm", &HEADLINE, "axial", &[&p], &[partner])
             };
-            // No riser on either side: the change is the window's. A riser on one side alone is a difference.
-            assert_eq!(against(&p).is_some(), expected);
-            assert_eq!(against(&point(-5.0, 1.3)), None);
+            // No riser on either side: the change is the region's. A riser on one side alone is a difference, unless
+            // the other lies on an edge.
+            assert_eq!(against(&p) == Some(Withheld::NoRiser), expected);
+            let on_edge = edge.map(Withheld::OnEdge);
+            assert_eq!(against(&clear), on_edge);
         }
+        let on_screw = point(Some(Edge::Screw), 1.3);
+        let found = withheld(
+            "plates.stagger_mm",
+            &HEADLINE,
+            "axial",
+            &[&on_screw],
+            &[&clear],
+        );
+        assert_eq!(found, Some(Withheld::OnEdge(Edge::Screw)));
         assert_eq!(
-            is_no_riser(&point(0.0, 1.0), "axial", &Load::Stiffness.into()),
+            is_no_riser(&point(None, 1.0), "axial", &Load::Stiffness.into()),
             None
         );
     }
@@ -149,7 +198,7 @@ mod tests {
     #[test]
     fn a_level_whose_screws_miss_the_far_cortex_is_not_credited() {
         let with = |cortices: u8| {
-            let mut p = point(-5.0, 1.3);
+            let mut p = point(None, 1.3);
             for s in &mut p.screws {
                 s.cortices = Some(cortices);
             }

@@ -32,11 +32,14 @@ mod peak_places;
 mod picture;
 mod profile_chart;
 mod scenes;
+mod sensitivity;
 mod study_view;
 mod surface;
 #[cfg(test)]
 mod synthetic;
 mod tables;
+mod three_stresses;
+mod wall_chart;
 mod words;
 
 pub use caution::CAUTION;

@@ -16,12 +16,15 @@ use crate::number::plain;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
 use crate::scenes::{BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri};
+use crate::sensitivity::sensitivity_tables;
 use crate::study_view::{StudyView, response, value_of};
 use crate::surface::Surface;
 use crate::tables::{
     definition_table, evidence_table, headline_tables, input_table, landmark_table,
     response_tables, screw_table,
 };
+use crate::three_stresses::three_stress_tables;
+use crate::wall_chart::wall_charts;
 use crate::words::answer;
 use bicolumn_response::{PlateColumn, ResponseId, ResponseName};
 use bicolumn_store::PointRecord;
@@ -71,6 +74,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         .into_iter()
         .map(|(case, panels)| context! { case, panels => safe(panels) })
         .collect();
+    let walls: Vec<_> = wall_charts(view).into_iter().map(safe).collect();
     let motion: Vec<_> = motion_charts(view)
         .into_iter()
         .map(|pair| safe(pair.to_vec()))
@@ -90,6 +94,9 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         headline_definition => headline_definition(view),
         headline_tables => data(headline_tables(view)),
         interaction => safe(interaction_charts(view)),
+        three_stresses => data(three_stress_tables(view)),
+        sensitivity => data(sensitivity_tables(view)),
+        wall_charts => walls,
         effects => effect_table(view).map(data),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),

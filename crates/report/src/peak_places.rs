@@ -1,123 +1,120 @@
-//! Places of the headline peaks.
+//! Places of the headline values, and the edges that they lie on.
 
 use crate::credit::{LEAST_RISER, is_no_riser};
 use crate::study_view::{StudyView, response};
-use bicolumn_store::{PlateMark, PointRecord, ScrewMark};
+use bicolumn_base::Word;
+use bicolumn_response::Edge;
 
-/// A peak this near the edge of a screw's hole belongs to the screw.
-const NEAR_MM: f64 = 3.0;
-
-/// Places of the peaks of the headline response, counted over points and load cases; those of two load cases that are
-/// each other's reverse count once, and peaks that are no stress riser apart.
+/// Places of the headline values, counted over points and load cases (two load cases that are each other's reverse
+/// count once): how many lie on an edge of the region in which they were sought, and how many are no stress riser.
 ///
-/// `None` when the headline has no places, or the records no screw positions.
+/// `None` when no headline value has a place on record.
 pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
     let name = view.lead()?;
-    let (mut all, mut intact, mut at_screw, mut above) = (0, 0, 0, 0);
+    let (mut all, mut no_riser) = (0, 0);
+    let mut on_edge: Vec<(Edge, usize)> = Vec::new();
     for point in view.done() {
         for case in view.distinct_cases(&[name]) {
-            let place = response(point, &case.name, name)
-                .filter(|r| r.value.is_some())
-                .and_then(|r| r.at_mm);
-            let Some(at) = place else { continue };
+            let found = response(point, &case.name, name).filter(|r| r.value.is_some());
+            let Some(place) = found.and_then(|r| r.place) else {
+                continue;
+            };
             all += 1;
             if is_no_riser(point, &case.name, name) == Some(true) {
-                intact += 1;
-            } else if near_uppermost_screw(point, at)? {
-                at_screw += 1;
-            } else if nearest_end(point, at)?.end_level_mm < at[1] {
-                above += 1;
+                no_riser += 1;
+            }
+            if let Some(edge) = place.edge {
+                match on_edge.iter_mut().find(|(e, _)| *e == edge) {
+                    Some((_, n)) => *n += 1,
+                    None => on_edge.push((edge, 1)),
+                }
             }
         }
     }
     if all == 0 {
         return None;
     }
-    let no_riser = match intact {
+    let total: usize = on_edge.iter().map(|(_, n)| n).sum();
+    let edges = match total {
+        0 => "none lies on an edge of the region in which it was sought".to_string(),
+        n => {
+            let parts = on_edge
+                .iter()
+                .map(|(e, n)| format!("{}: {n}", edge_words(*e)));
+            format!(
+                "{n} on an edge of the region in which they were sought, where the number is set by where the region \
+                 ends ({})",
+                parts.collect::<Vec<_>>().join("; ")
+            )
+        }
+    };
+    let low = match no_riser {
         0 => String::new(),
         n => format!(
-            "; no stress riser, on the upper rim of the band in which peaks are sought or above the intact bone's peak \
-             there by less than {:.0}\u{a0}%: {n}",
-            100.0 * (LEAST_RISER - 1.0)
+            "; no stress riser, below {LEAST_RISER} of the nominal stress of its section or on the region's proximal edge: {n}"
         ),
     };
     Some(format!(
-        "Of these {all} peaks (one a point and load case), {at_screw} lie within {NEAR_MM:.0}\u{a0}mm of \
-         the hole of a plate's uppermost screw and {above} above the plate's end{no_riser}."
+        "Of these {all} values (one a point and load case), {edges}{low}."
     ))
 }
 
-/// Is a place within reach of the hole of the uppermost screw of any plate? Measured in space from
-/// the point where the screw's axis enters the bone.
-fn near_uppermost_screw(point: &PointRecord, at: [f64; 3]) -> Option<bool> {
-    let mut near = false;
-    for plate in &point.plates {
-        let own = point.screws.iter().filter(|s| s.plate == plate.site);
-        let uppermost = own.max_by(|a, b| a.entry_level_mm.total_cmp(&b.entry_level_mm));
-        if let Some(screw) = uppermost {
-            near |= distance_to_hole(screw, at)? <= NEAR_MM;
-        }
+/// An edge in words.
+pub(crate) fn edge_words(edge: Edge) -> String {
+    match edge {
+        Edge::PlateEnd => "at the level of the plate's end".into(),
+        Edge::Proximal => "at the proximal limit".into(),
+        Edge::Distal => "at the distal limit".into(),
+        Edge::Across => "at the side of the band".into(),
+        Edge::Screw => "at a screw's neighbourhood".into(),
+        Edge::BondedEdge => "at a bonded plate's edge".into(),
+        Edge::Ring => format!("beside a direction that cannot be read ({})", edge.word()),
     }
-    Some(near)
-}
-
-fn distance_to_hole(screw: &ScrewMark, at: [f64; 3]) -> Option<f64> {
-    let entry = screw.entry_mm?;
-    let squares = (0..3).map(|k| (at[k] - entry[k]).powi(2));
-    Some(squares.sum::<f64>().sqrt() - 0.5 * screw.diameter_mm)
-}
-
-/// The plate whose end is nearest in level.
-fn nearest_end(point: &PointRecord, at: [f64; 3]) -> Option<&PlateMark> {
-    let off = |p: &PlateMark| (p.end_level_mm - at[1]).abs();
-    point.plates.iter().min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::synthetic::synthetic_study;
+    use crate::synthetic::{place_at, synthetic_study};
 
-    fn view() -> StudyView {
+    #[test]
+    fn values_are_counted_by_edge() {
         let (_temp, folder) = synthetic_study();
-        StudyView::read(folder).unwrap()
+        let mut view = StudyView::read(folder).unwrap();
+        let name = view.lead().unwrap().clone();
+        let put = |view: &mut StudyView, edge_of: &dyn Fn(usize) -> Option<Edge>| {
+            let mut count = 0;
+            for point in view.points.iter_mut() {
+                for (i, case) in point.cases.iter_mut().enumerate() {
+                    for r in case.responses.iter_mut().filter(|r| r.name == name) {
+                        r.place = Some(place_at(90.0, edge_of(i)));
+                        count += 1;
+                    }
+                }
+            }
+            count
+        };
+        let count = put(&mut view, &|_| None);
+        let text = peak_sentence(&view).unwrap();
+        let wanted =
+            format!("Of these {count} values (one a point and load case), none lies on an edge");
+        assert!(text.starts_with(&wanted), "{text}");
+
+        put(&mut view, &|i| (i == 0).then_some(Edge::Screw));
+        let points = view.done().count();
+        let text = peak_sentence(&view).unwrap();
+        let wanted = format!("), {points} on an edge");
+        assert!(text.contains(&wanted), "{text}");
+        assert!(
+            text.contains(&format!("at a screw's neighbourhood: {points})")),
+            "{text}"
+        );
     }
 
     #[test]
-    fn peaks_are_counted_by_place() {
-        let mut view = view();
-        let name = view.lead().unwrap().clone();
-        let mut count = 0;
-        for point in view.points.iter_mut() {
-            let Some(top) = point.plates.first().map(|p| p.end_level_mm) else {
-                continue;
-            };
-            for screw in &mut point.screws {
-                screw.entry_mm = Some([0.0, screw.entry_level_mm, 10.0]);
-            }
-            for (i, case) in point.cases.iter_mut().enumerate() {
-                count += 1;
-                let highest = point
-                    .screws
-                    .iter()
-                    .filter(|s| s.plate == point.plates[0].site);
-                let highest = highest.map(|s| s.entry_level_mm).fold(0.0, f64::max);
-                for r in case.responses.iter_mut().filter(|r| r.name == name) {
-                    // The first load case beside the screw, the others far above the end.
-                    r.at_mm = Some(match i {
-                        0 => [0.0, highest + 2.0, 10.0],
-                        _ => [0.0, top + 500.0, 10.0],
-                    });
-                }
-            }
-        }
-        let points = view.done().count();
-        let text = peak_sentence(&view).unwrap();
-        assert!(text.contains(&format!("Of these {count} peaks")), "{text}");
-        assert!(text.contains(&format!("{points} lie within")), "{text}");
-        assert!(
-            text.contains(&format!("and {} above", count - points)),
-            "{text}"
-        );
+    fn records_without_places_say_nothing() {
+        let (_temp, folder) = synthetic_study();
+        let view = StudyView::read(folder).unwrap();
+        assert_eq!(peak_sentence(&view), None);
     }
 }

@@ -150,7 +150,16 @@ impl StudyView {
 
     /// Mean of the headline value over points under a load case; `None` where none has it.
     pub(crate) fn mean_of(&self, points: &[&PointRecord], case: &str) -> Option<Cell> {
-        let name = self.lead()?;
+        self.mean_of_response(points, case, self.lead()?)
+    }
+
+    /// Mean of a response over points under a load case; `None` where none has it.
+    pub(crate) fn mean_of_response(
+        &self,
+        points: &[&PointRecord],
+        case: &str,
+        name: &ResponseName,
+    ) -> Option<Cell> {
         let found = points.iter().filter_map(|p| response(p, case, name));
         let found: Vec<&ResponseRecord> = found.filter(|r| r.value.is_some()).collect();
         let values: Vec<f64> = found.iter().filter_map(|r| r.value).collect();

@@ -3,7 +3,9 @@
 
 use bicolumn_base::Vec3;
 use bicolumn_formats::{CellKind, Field, Grid, Values, write_vtu};
-use bicolumn_response::{LargestOfPlates, Load, Motion, ResponseId, ResponseName, ScrewForce};
+use bicolumn_response::{
+    Aspect, Edge, LargestOfPlates, Load, Motion, Place, ResponseId, ResponseName, ScrewForce,
+};
 use bicolumn_store::{
     CaseRecord, FactorValue, HeadlineRecord, InputRecord, MeshRecord, PlateMark, PointRecord,
     ProfileRecord, ResponseRecord, SCHEMA, ScrewMark, SolverRecord, StageRecord, Status,
@@ -41,6 +43,17 @@ pub(crate) fn hot_spot(layout: &str, stagger: f64, case: &str) -> f64 {
     };
     let relief = 0.20 - 0.035 * i;
     size * layout * (1.0 - relief * (stagger / 20.0).abs() + 0.03 * stagger / 20.0)
+}
+
+/// An invented place at a level, on an edge or inside.
+pub(crate) fn place_at(level_mm: f64, edge: Option<Edge>) -> Place {
+    Place {
+        level_mm,
+        from_end_mm: Some(0.0),
+        from_wall_mm: Some(4.0),
+        aspect: Aspect::Medial,
+        edge,
+    }
 }
 
 /// A folder with seven points: two layouts by three staggers, and one that failed.

@@ -40,14 +40,14 @@ pub(crate) struct Row {
     pub(crate) note: String,
 }
 
-fn cells(cells: Vec<String>) -> Row {
+pub(crate) fn cells(cells: Vec<String>) -> Row {
     Row {
         cells,
         ..Row::default()
     }
 }
 
-const NONE: &str = "–";
+pub(crate) const NONE: &str = "–";
 
 /// The headline by load case and level, with the change against the baseline: a table per construct.
 pub(crate) fn headline_tables(view: &StudyView) -> Vec<Table> {
@@ -119,6 +119,12 @@ fn compared_words(found: &Compared, common: bool, decimals: Decimals) -> String 
         (Some(Withheld::OneCortex { .. }), Some(change)) => {
             format!("{value}{against} ({change}, other cortices)")
         }
+        (Some(Withheld::OnEdge(_)), Some(change)) => {
+            format!("{value}{against} ({change}, on an edge)")
+        }
+        (Some(Withheld::NotDecided(_)), Some(change)) => {
+            format!("{value}{against} ({change}, not decided)")
+        }
         (_, Some(change)) => format!("{value}{against} ({change})"),
         (_, None) => format!("{value}{against}"),
     }
@@ -178,9 +184,9 @@ pub(crate) fn response_tables(view: &StudyView) -> Vec<Table> {
         let mut table = response_table(
             view,
             &others,
-            "Key responses: bone stress at the plate ends and its ratio to the peak of the intact bone in the same \
-             band, stiffness, hot-spots of the plates; behind ± the size of the estimated discretisation error, where \
-             there is one. The file results.csv holds all responses with full digits.",
+            "Key responses: bone stress at the last screw, beyond the plate's end and along the shaft, stiffness, \
+             hot-spots of the plates; behind ± the size of the estimated discretisation error, where there is one. \
+             The file results.csv holds all responses with full digits.",
         );
         table.rows.extend(without_result(view));
         tables.push(table);

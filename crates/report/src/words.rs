@@ -8,7 +8,8 @@ use crate::moved_with::moved_sentences;
 use crate::number::percent;
 use crate::peak_places::peak_sentence;
 use crate::study_view::{Cell, Change, Group, StudyView};
-use bicolumn_response::ResponseName;
+use crate::three_stresses::ranking_sentence;
+use bicolumn_response::{Choice, ResponseName};
 use bicolumn_store::{FactorValue, PointRecord, Status};
 
 /// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
@@ -25,7 +26,8 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
         (Some(name), None, _) => {
             let points = view.done();
             paragraphs.extend(points.filter_map(|p| point_sentence(view, name, p)));
-            paragraphs.extend(reverse_sentence(view));
+            let places = [peak_sentence(view), reverse_sentence(view)];
+            paragraphs.extend(places.into_iter().flatten());
         }
         (Some(name), Some(_), _) => {
             for group in view.groups() {
@@ -39,7 +41,11 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
             if !moved.is_empty() {
                 paragraphs.push(moved.join(" "));
             }
-            let places = [peak_sentence(view), reverse_sentence(view)];
+            let places = [
+                peak_sentence(view),
+                ranking_sentence(view),
+                reverse_sentence(view),
+            ];
             let places: Vec<String> = places.into_iter().flatten().collect();
             if !places.is_empty() {
                 paragraphs.push(places.join(" "));
@@ -151,6 +157,8 @@ struct Finding {
     credited: Vec<(f64, String)>,
     is_unresolved: bool,
     is_no_riser: bool,
+    is_on_edge: bool,
+    not_decided: Option<Choice>,
     is_one_cortex: bool,
 }
 
@@ -159,8 +167,9 @@ struct Finding {
 fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<String> {
     let (over, baseline) = (view.over()?, view.baseline()?);
     let levels = view.levels();
-    let mut groups: [Vec<String>; 5] = Default::default();
-    let [higher, lower, either, alike, no_riser] = &mut groups;
+    let mut groups: [Vec<String>; 6] = Default::default();
+    let [higher, lower, either, alike, no_riser, on_edge] = &mut groups;
+    let mut not_decided: Vec<(Choice, Vec<String>)> = Vec::new();
     let mut one_cortex: Vec<(String, [usize; 2])> = Vec::new();
     let mut any = false;
     for case in view.distinct_cases(&[name]) {
@@ -174,6 +183,8 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
             let at = format!("{} {}", factor_words(over), level_words(over, level));
             match found.withheld {
                 Some(Withheld::NoRiser) => finding.is_no_riser = true,
+                Some(Withheld::OnEdge(_)) => finding.is_on_edge = true,
+                Some(Withheld::NotDecided(choice)) => finding.not_decided = Some(choice),
                 Some(Withheld::OneCortex { baseline, level }) => {
                     finding.is_one_cortex = true;
                     if !one_cortex.iter().any(|(words, _)| *words == at) {
@@ -191,6 +202,15 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
             .min_by(by_size)
             .zip(finding.credited.iter().max_by(by_size));
         let words = case.words();
+        if finding.is_on_edge {
+            on_edge.push(words.clone());
+        }
+        if let Some(choice) = finding.not_decided {
+            match not_decided.iter_mut().find(|(c, _)| *c == choice) {
+                Some((_, cases)) => cases.push(words.clone()),
+                None => not_decided.push((choice, vec![words.clone()])),
+            }
+        }
         let told = |end: &(f64, String)| format!("{} at {}", percent(end.0), end.1);
         let most = if finding.credited.len() > 1 {
             "up to "
@@ -216,7 +236,7 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
     if !any {
         return None;
     }
-    let [higher, lower, either, alike, no_riser] = &groups;
+    let [higher, lower, either, alike, no_riser, on_edge] = &groups;
     let mut parts = Vec::new();
     for (words, cases) in [
         ("higher under", higher),
@@ -245,6 +265,21 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
             " No stress riser under {}: the bone there is stressed as if intact, and the change is not {}'s.",
             listed(no_riser),
             factor_words(over)
+        );
+    }
+    if !on_edge.is_empty() {
+        text += &format!(
+            " Not credited to {} under {}: a value there lies on the edge of the region in which it is sought, and is set \
+             by where that ends.",
+            factor_words(over),
+            listed(on_edge)
+        );
+    }
+    for (choice, cases) in not_decided {
+        text += &format!(
+            " Not decided under {}: with {} the difference has the other sign.",
+            listed(&cases),
+            choice.words()
         );
     }
     for (at, [baseline, level]) in one_cortex {
