@@ -84,9 +84,7 @@ impl LastScrew {
 
         let weights = weights_at_zero(&LINEAR);
         let extrapolated = |at: &[Vec<Option<Vec<f64>>>; 2], case: usize, k: usize| {
-            let values = at
-                .each_ref()
-                .map(|d| Some(d[k].as_ref()?.get(case).copied()?));
+            let values = at.each_ref().map(|d| of_case(&d[k], case));
             Some(weights[0] * values[0]? + weights[1] * values[1]?)
         };
         let by_rule = |at: &[Vec<Option<Vec<f64>>>; 2], case: usize| {
@@ -95,15 +93,13 @@ impl LastScrew {
         let at_distance = |mm: f64, case: usize| {
             let place = PROFILE_MM.iter().position(|d| *d == mm)?;
             let values = along[place].iter();
-            Some(largest(values.map(|v| Some(v.as_ref()?.get(case).copied()?)))?.1)
+            Some(largest(values.map(|v| of_case(v, case)))?.1)
         };
         let three = weights_at_zero(&QUADRATIC);
         let quadratic = |case: usize| {
             let rows = [&near, &middle, &far];
             let of = |k: usize| {
-                let values = rows
-                    .iter()
-                    .map(|d| Some(d[k].as_ref()?.get(case).copied()?));
+                let values = rows.iter().map(|d| of_case(&d[k], case));
                 let terms: Option<Vec<f64>> = values.collect();
                 Some(terms?.iter().zip(&three).map(|(v, w)| v * w).sum())
             };
@@ -163,6 +159,11 @@ pub(crate) fn wall_mm(cortex: &OuterCortex, model: &Recovered<'_>, level_mm: f64
     let from = level_mm.max(cortex.tube_floor_mm);
     let mut levels = (0..40).map(|i| from + f64::from(i));
     levels.find_map(|level| Some(cortex.section(model, level)?.wall_mm()))
+}
+
+/// Mean of a ball in one load case.
+fn of_case(mean: &Option<Vec<f64>>, case: usize) -> Option<f64> {
+    mean.as_ref()?.get(case).copied()
 }
 
 /// Index and value of the largest; the first wins a tie.
