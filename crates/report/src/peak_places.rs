@@ -2,7 +2,6 @@
 
 use crate::credit::{LEAST_RISER, is_no_riser};
 use crate::study_view::{StudyView, response};
-use bicolumn_base::Word;
 use bicolumn_response::Edge;
 
 /// Places of the headline values, counted over points and load cases (two load cases that are each other's reverse
@@ -42,8 +41,9 @@ pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
                 .iter()
                 .map(|(e, n)| format!("{}: {n}", edge_words(*e)));
             format!(
-                "{n} on an edge of the region in which they were sought, where the number is set by where the region \
+                "{n} {} on an edge of the region in which it was sought, where the number is set by where the region \
                  ends ({})",
+                if n == 1 { "lies" } else { "lie" },
                 parts.collect::<Vec<_>>().join("; ")
             )
         }
@@ -51,7 +51,7 @@ pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
     let low = match no_riser {
         0 => String::new(),
         n => format!(
-            "; no stress riser, below {LEAST_RISER} of the nominal stress of its section or on the region's proximal edge: {n}"
+            "; no stress riser, below {LEAST_RISER} times the nominal stress of its section or on the region's proximal edge: {n}"
         ),
     };
     Some(format!(
@@ -60,15 +60,15 @@ pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
 }
 
 /// An edge in words.
-pub(crate) fn edge_words(edge: Edge) -> String {
+pub(crate) fn edge_words(edge: Edge) -> &'static str {
     match edge {
-        Edge::PlateEnd => "at the level of the plate's end".into(),
-        Edge::Proximal => "at the proximal limit".into(),
-        Edge::Distal => "at the distal limit".into(),
-        Edge::Across => "at the side of the band".into(),
-        Edge::Screw => "at a screw's neighbourhood".into(),
-        Edge::BondedEdge => "at a bonded plate's edge".into(),
-        Edge::Ring => format!("beside a direction that cannot be read ({})", edge.word()),
+        Edge::PlateEnd => "at the level of the plate's end",
+        Edge::Proximal => "at the proximal limit",
+        Edge::Distal => "at the distal limit",
+        Edge::Across => "at the side of the band",
+        Edge::Screw => "at a screw's neighbourhood",
+        Edge::BondedEdge => "at a bonded plate's edge",
+        Edge::Ring => "beside a direction in which another screw is",
     }
 }
 
@@ -103,7 +103,7 @@ mod tests {
         put(&mut view, &|i| (i == 0).then_some(Edge::Screw));
         let points = view.done().count();
         let text = peak_sentence(&view).unwrap();
-        let wanted = format!("), {points} on an edge");
+        let wanted = format!("), {points} lie on an edge");
         assert!(text.contains(&wanted), "{text}");
         assert!(
             text.contains(&format!("at a screw's neighbourhood: {points})")),

@@ -6,7 +6,7 @@ use crate::number::Decimals;
 use crate::peak_places::edge_words;
 use crate::study_view::{Group, StudyView, response};
 use crate::tables::{NONE, Row, Table, cells};
-use bicolumn_response::{LargestOfPlates, ResponseId, ResponseName, Shaft};
+use bicolumn_response::{LargestOfPlates, LastScrew, PlateColumn, ResponseId, ResponseName, Shaft};
 use bicolumn_store::{FactorValue, PointRecord};
 
 /// One of the three: the stress, its ratio to the nominal stress, and a head.
@@ -72,10 +72,12 @@ pub(crate) fn three_stress_tables(view: &StudyView) -> Vec<Table> {
                 for question in &QUESTIONS {
                     row.push(cell(view, &points, case, question, decimals));
                 }
+                row.push(of_yield(&points, case));
                 rows.push(cells(row));
             }
         }
         let heads = std::iter::once("").chain(QUESTIONS.iter().map(|q| q.head));
+        let heads = heads.chain(["of yield at the last screw, %"]);
         Table {
             caption: format!(
                 "{}: bone stress, MPa (in brackets its ratio to the nominal beam stress of the intact section there; means \
@@ -128,6 +130,20 @@ fn cell(
         None => String::new(),
     };
     format!("{}{factor}{edge}", decimals.show(found.mean))
+}
+
+/// Largest part of yield at the last screws of some points, over a load case and its reverse: bone yields sooner in
+/// tension.
+fn of_yield(points: &[&PointRecord], case: &DistinctCase) -> String {
+    let names = PlateColumn::ALL.map(|p| LastScrew::OfYield.of(p).into());
+    let cases = [Some(&case.name), case.reverse.as_ref()];
+    let values = points.iter().flat_map(|p| {
+        let of_case = |c: &String| names.each_ref().map(|n| response(p, c, n)?.value);
+        let all = cases.into_iter().flatten().flat_map(of_case).flatten();
+        all.collect::<Vec<f64>>()
+    });
+    let largest = values.reduce(f64::max);
+    largest.map_or(NONE.into(), |v| format!("{v:.0}"))
 }
 
 /// Whether the three stresses are least at the same level, construct by construct and load case by load case; `None`
@@ -235,6 +251,6 @@ mod tests {
             row[2],
             format!("{:.1}, at the level of the plate's end", 0.5 * hot)
         );
-        assert_eq!(row[3], NONE);
+        assert_eq!(row[3..], [NONE, NONE]);
     }
 }
