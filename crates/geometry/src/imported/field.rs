@@ -3,9 +3,9 @@
 use super::stl::TriangleSurface;
 use super::surface_error::SurfaceError;
 use super::tree::Tree;
-use crate::Field;
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid};
+use crate::{BoneDimension, Field};
 use bicolumn_base::{Aabb, Vec3};
 
 /// How far above the potting level a surface must reach, mm: a cap nearer than this would be felt by
@@ -51,12 +51,20 @@ pub(crate) fn reaches(surface: &TriangleSurface, potting: f64) -> Result<(), Sur
     if end >= potting + ABOVE_POTTING {
         return Ok(());
     }
+    let range = BoneDimension::PottingLevel.range();
+    let highest = end - ABOVE_POTTING;
     Err(SurfaceError::Misplaced {
         why: format!("it ends at level {end:.1} mm, the potting is at {potting:.1} mm"),
-        hint: format!(
-            "set potting_level_mm to {:.1} or less, or import more of the shaft",
-            end - ABOVE_POTTING
-        ),
+        hint: match highest >= range.least {
+            true => {
+                format!("set potting_level_mm to {highest:.1} or less, or import more of the shaft")
+            }
+            false => format!(
+                "the shaft must go on to level {:.1} mm at least: import more of it, in millimetres, its Y axis proximal \
+                 and its origin in the middle of the flexion axis",
+                range.least + ABOVE_POTTING
+            ),
+        },
     })
 }
 
@@ -111,6 +119,27 @@ mod tests {
             );
             assert!((field.gradient(x).norm() - 1.0).abs() < 0.06);
         }
+    }
+
+    #[test]
+    fn a_surface_that_is_too_short_is_told_a_level_that_the_key_accepts() {
+        let range = BoneDimension::PottingLevel.range();
+        let hint = |radius: f64| {
+            let surface = ball(Vec3::zeros(), radius, 2);
+            match reaches(&surface, 150.0) {
+                Err(SurfaceError::Misplaced { hint, .. }) => hint,
+                other => panic!("{other:?}"),
+            }
+        };
+        assert!(hint(120.0).starts_with("set potting_level_mm to 112.0 or less"));
+        // A scan in metres: no level of the range would do.
+        let told = hint(0.2);
+        assert!(!told.contains("set potting_level_mm"), "{told}");
+        let least = format!("level {:.1} mm", range.least + ABOVE_POTTING);
+        assert!(
+            told.contains(&least) && told.contains("in millimetres"),
+            "{told}"
+        );
     }
 
     #[test]
