@@ -60,7 +60,8 @@ impl Construct {
             .iter()
             .map(|p| Plate::lay(bone.clone(), p, fracture.as_ref()))
             .collect::<Result<Vec<_>, _>>()?;
-        let notes = bone.notes().to_vec();
+        let mut notes = bone.notes().to_vec();
+        notes.extend(plates.iter().filter_map(|p| p.row_note.clone()));
         let mut construct = Construct {
             canal_floor: canal::floor(&bone, fracture.as_ref()),
             canal_floor_bent_mm: 0.0,
@@ -87,7 +88,7 @@ impl Construct {
         let (mut shaft, mut distal) = (Vec::new(), Vec::new());
         let mut number = 0;
         for (plate, of) in self.plates.iter().zip(&spec.plates) {
-            for hole in plate.filled_shaft_holes(of.distal_screws, of.shaft_screws) {
+            for hole in plate.filled_shaft_holes(of) {
                 number += 1;
                 let diameter = of.shaft_screw_diameter_mm;
                 let tilt = of.shaft_screw_tilt_deg;

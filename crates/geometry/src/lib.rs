@@ -35,6 +35,7 @@ pub mod screw;
 mod screw_limits;
 mod screw_row;
 mod seat;
+mod shaft_row;
 mod shaft_screws;
 pub mod spec;
 mod spline_grid;
@@ -55,6 +56,7 @@ pub use quantity::{CLEARANCE_MM, FractureQuantity, IndependentQuantity, PlateQua
 pub use range::Range;
 pub use screw::Screw;
 pub use screw_row::ScrewRow;
+pub use shaft_row::{ShaftPattern, TakenUpBy};
 pub use spec::{
     ColumnContact, ConstructSpec, FractureSpec, HeadSide, IndependentScrewSpec, PlateSpec,
     ScrewHold, SplitSpec,

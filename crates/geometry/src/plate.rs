@@ -3,6 +3,7 @@
 use crate::centre_line::CentreLine;
 use crate::footprint::{Footprint, locate, widest};
 use crate::rod::Rod;
+use crate::shaft_row::Stretch;
 use crate::{
     Bone, Field, Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec,
     Subject,
@@ -10,9 +11,6 @@ use crate::{
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 use std::sync::Arc;
 
-/// Bone or plate left beyond the outermost hole's centre, over half the width, mm (common practice, no
-/// source).
-const END_RIM: f64 = 1.0;
 /// Least distance between the rim of a hole and a fracture plane, mm (judgement).
 const FRACTURE_RIM: f64 = 0.8;
 
@@ -52,6 +50,8 @@ pub struct Plate {
     pub end_level_mm: f64,
     /// Holes, distal to proximal.
     pub holes: Vec<Hole>,
+    /// A length of the row of shaft holes that is not the one asked for.
+    pub(crate) row_note: Option<String>,
     bone: Arc<Bone>,
     line: CentreLine,
     footprint: Footprint,
@@ -59,7 +59,7 @@ pub struct Plate {
 
 impl Plate {
     /// Lays a plate on a bone and places its holes, all still empty: as many distal holes as distal
-    /// screws, and a row of shaft holes counted from the proximal end down to the fracture.
+    /// screws, and a row of shaft holes between the fracture and the proximal end.
     ///
     /// # Errors
     /// [`GeometryError::Dimension`] for a value out of range, [`GeometryError::NoRoom`] where bone or
@@ -76,7 +76,7 @@ impl Plate {
             hint,
             remedies: vec![spec.subject(PlateQuantity::DistalHoleLevel)],
         };
-        let rim = 0.5 * spec.width_mm + END_RIM;
+        let rim = PlateSpec::usual_end_distance_mm(spec.width_mm);
         let lowest = (0..200)
             .map(|i| f64::from(i) * 0.25)
             .find(|hole| reaches(&bone, site, hole - rim))
@@ -117,11 +117,12 @@ impl Plate {
             length_mm: line.length(),
             end_level_mm: spec.end_level_mm,
             holes: Vec::new(),
+            row_note: None,
             bone,
             line,
             footprint,
         };
-        plate.holes = plate.place_holes(spec, fracture, rim)?;
+        (plate.holes, plate.row_note) = plate.place_holes(spec, fracture, rim)?;
         Ok(plate)
     }
 
@@ -193,13 +194,13 @@ impl Plate {
         }
     }
 
-    /// Distal holes, then shaft holes, distal to proximal.
+    /// Distal holes, then shaft holes, distal to proximal, with what is to be told of the latter.
     fn place_holes(
         &self,
         spec: &PlateSpec,
         fracture: Option<&Fracture>,
         rim: f64,
-    ) -> Result<Vec<Hole>, GeometryError> {
+    ) -> Result<(Vec<Hole>, Option<String>), GeometryError> {
         let no_room = |why: String, hint: &str, remedies: Vec<Subject>| GeometryError::NoRoom {
             member: Member::Plate(self.site),
             why,
@@ -232,56 +233,25 @@ impl Plate {
             }
             holes.push(hole);
         }
-        let last_distal = holes.last().map_or(0.0, |h| h.along_mm);
-        let shaft_rim =
-            0.5 * spec.shaft_screw_diameter_mm.max(spec.hole_diameter_mm) + FRACTURE_RIM;
-        let mut shaft: Vec<Hole> = Vec::new();
-        loop {
-            let along = self.length_mm - rim - spec.hole_pitch_mm * shaft.len() as f64;
-            if along < last_distal + spec.hole_pitch_mm.min(0.5 * spec.hole_diameter_mm + 6.0) {
-                break;
-            }
-            let hole = self.hole(along, spec.hole_diameter_mm, spec.slot_mm);
-            if fracture.is_some_and(|f| f.above(hole.centre) < shaft_rim) {
-                break;
-            }
-            shaft.push(hole);
-        }
-        if shaft.len() < spec.shaft_screws {
-            return Err(no_room(
-                format!(
-                    "its end level of {:.1} mm leaves {} shaft holes for {} shaft screws",
-                    self.end_level_mm,
-                    shaft.len(),
-                    spec.shaft_screws
-                ),
-                "raise its end level (less stagger), ask for fewer shaft screws or a smaller hole_pitch_mm",
-                vec![
-                    spec.subject(PlateQuantity::EndLevel),
-                    spec.subject(PlateQuantity::ShaftScrews),
-                    spec.subject(PlateQuantity::HolePitch),
-                ],
-            ));
-        }
-        holes.extend(shaft.into_iter().rev());
-        Ok(holes)
+        let centre = |along: f64| self.centre_line(along).0;
+        let stretch = Stretch {
+            fracture,
+            centre: &centre,
+            last_distal_mm: holes.last().map_or(0.0, |h| h.along_mm),
+            length_mm: self.length_mm,
+        };
+        let row = stretch.lay_out(spec)?;
+        let shaft = row.along_mm.iter().rev();
+        holes.extend(shaft.map(|along| self.hole(*along, spec.hole_diameter_mm, spec.slot_mm)));
+        Ok((holes, row.note))
     }
 
-    /// Shaft holes that take screws, most proximal first: the two ends of the row, then evenly
-    /// between.
-    pub(crate) fn filled_shaft_holes(&self, distal: usize, screws: usize) -> Vec<usize> {
+    /// Shaft holes that take screws, most proximal first.
+    pub(crate) fn filled_shaft_holes(&self, spec: &PlateSpec) -> Vec<usize> {
         let last = self.holes.len() - 1;
-        let row = self.holes.len() - distal;
-        (0..screws)
-            .map(|k| {
-                let share = if screws > 1 {
-                    k as f64 / (screws - 1) as f64
-                } else {
-                    0.0
-                };
-                last - (share * (row - 1) as f64).round() as usize
-            })
-            .collect()
+        let row = self.holes.len() - spec.distal_screws;
+        let filled = spec.shaft_pattern.filled(row, spec.shaft_screws);
+        filled.into_iter().map(|k| last - k).collect()
     }
 }
 

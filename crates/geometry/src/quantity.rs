@@ -93,6 +93,10 @@ quantities! {
         DistalScrewLength = distal_screw_length_mm, "mm", Range::new(10.0, 80.0);
         /// Length that an empty shaft hole is drawn out by; zero is a round hole.
         Slot = slot_mm, "mm", Range::new(0.0, 5.0);
+        /// Distance of the uppermost shaft hole's centre from the proximal end.
+        EndDistance = end_distance_mm, "mm", Range::new(4.0, 40.0);
+        /// Distance of the innermost shaft hole's centre from the fracture's upper face.
+        FractureDistance = fracture_distance_mm, "mm", Range::new(2.0, 60.0);
         /// Angle of the shaft screws to their holes' axes.
         ShaftScrewTilt = shaft_screw_tilt_deg, "deg", Range::about_zero(15.0);
     }

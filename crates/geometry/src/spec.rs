@@ -2,7 +2,10 @@
 
 use crate::error::{within, within_given};
 use crate::head::HEAD_OVER_CORE;
-use crate::{BoneDimension, BoneSpec, GeometryError, Member, PlateQuantity, Range, Subject};
+use crate::{
+    BoneDimension, BoneSpec, GeometryError, Member, PlateQuantity, Range, ShaftPattern, Subject,
+    TakenUpBy,
+};
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
 
@@ -94,6 +97,17 @@ pub struct PlateSpec {
     pub distal_screw_length_mm: f64,
     /// How far an empty shaft hole is drawn out along the plate; 0 = round.
     pub slot_mm: f64,
+    /// The shaft holes that take screws.
+    pub shaft_pattern: ShaftPattern,
+    /// Length that gives way as the proximal end moves.
+    pub taken_up_by: TakenUpBy,
+    /// Distance of the uppermost shaft hole's centre from the proximal end: at least this where the end distance
+    /// is what gives way. `None`: half the plate's width and 1 mm.
+    pub end_distance_mm: Option<f64>,
+    /// Distance of the innermost shaft hole's centre, on the bone, from the fracture's upper face (in a whole bone
+    /// from the uppermost distal hole): at least this where the working length is what gives way. `None`:
+    /// [`PlateSpec::usual_fracture_distance_mm`].
+    pub fracture_distance_mm: Option<f64>,
     /// Angle of the shaft screws to their holes' axes, along the plate, where nothing is in the way;
     /// positive: the tip leans proximally.
     pub shaft_screw_tilt_deg: f64,
@@ -262,10 +276,54 @@ impl PlateSpec {
             bicortical: true,
             distal_screw_length_mm: 50.0,
             slot_mm: 0.0,
+            shaft_pattern: ShaftPattern::Even,
+            taken_up_by: TakenUpBy::WorkingLength,
+            end_distance_mm: None,
+            fracture_distance_mm: None,
             shaft_screw_tilt_deg: 0.0,
             shaft_hold: ScrewHold::Locking,
             distal_hold: ScrewHold::Locking,
         }
+    }
+
+    /// Least and usual distance of a hole's centre from the end of a plate, mm: half the width and 1 mm (common
+    /// practice, no source).
+    pub fn usual_end_distance_mm(width_mm: f64) -> f64 {
+        const END_RIM: f64 = 1.0;
+        0.5 * width_mm + END_RIM
+    }
+
+    /// Usual distance of the innermost shaft hole from the fracture, mm: 10 mm where it is kept (common practice, no
+    /// source), otherwise the least one, which leaves 0.8 mm between fracture and hole or screw (judgement).
+    pub fn usual_fracture_distance_mm(
+        taken_up_by: TakenUpBy,
+        shaft_screw_diameter_mm: f64,
+        hole_diameter_mm: f64,
+    ) -> f64 {
+        const KEPT: f64 = 10.0;
+        const FRACTURE_RIM: f64 = 0.8;
+        let least = 0.5 * shaft_screw_diameter_mm.max(hole_diameter_mm) + FRACTURE_RIM;
+        match taken_up_by {
+            TakenUpBy::WorkingLength => least,
+            TakenUpBy::HolePitch | TakenUpBy::EndDistance => KEPT.max(least),
+        }
+    }
+
+    /// Distance of the uppermost shaft hole from the end, mm.
+    pub(crate) fn end_distance(&self) -> f64 {
+        let usual = || Self::usual_end_distance_mm(self.width_mm);
+        self.end_distance_mm.unwrap_or_else(usual)
+    }
+
+    /// Distance of the innermost shaft hole from the fracture, mm.
+    pub(crate) fn fracture_distance(&self) -> f64 {
+        self.fracture_distance_mm
+            .unwrap_or_else(|| self.fracture_distance_for(self.taken_up_by))
+    }
+
+    fn fracture_distance_for(&self, taken_up_by: TakenUpBy) -> f64 {
+        let (core, hole) = (self.shaft_screw_diameter_mm, self.hole_diameter_mm);
+        Self::usual_fracture_distance_mm(taken_up_by, core, hole)
     }
 
     /// Refuses dimensions that make no plate.
@@ -292,6 +350,12 @@ impl PlateSpec {
         let slot = Q::Slot.range();
         let most = (self.hole_pitch_mm - hole - 2.0).min(slot.most);
         self.accept(Q::Slot, self.slot_mm, slot.up_to(most))?;
+        let least = Self::usual_end_distance_mm(self.width_mm);
+        let range = Q::EndDistance.range().from(least);
+        self.accept(Q::EndDistance, self.end_distance(), range)?;
+        let least = self.fracture_distance_for(TakenUpBy::WorkingLength);
+        let range = Q::FractureDistance.range().from(least);
+        self.accept(Q::FractureDistance, self.fracture_distance(), range)?;
         let tilt = self.shaft_screw_tilt_deg;
         self.accept(Q::ShaftScrewTilt, tilt, Q::ShaftScrewTilt.range())?;
         self.check_seats()?;

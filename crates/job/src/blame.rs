@@ -191,13 +191,13 @@ fn decisive(key: KeyId, job: &Job) -> KeyId {
     }
     match &keys().row(key).default {
         Fallback::Of(other) => decisive(*other, job),
-        Fallback::OfSite(other, _) | Fallback::OfOr(other, _) if is_given(other) => *other,
+        Fallback::OfPlate(other, _) | Fallback::OfOr(other, _) if is_given(other) => *other,
         Fallback::Preset(preset) if is_given(&preset.by) => preset.by,
         Fallback::Rule(derived) => {
             let given = derived.causes.iter().find(|k| is_given(k));
             given.or(derived.causes.last()).copied().unwrap_or(key)
         }
-        Fallback::OfSite(..)
+        Fallback::OfPlate(..)
         | Fallback::OfOr(..)
         | Fallback::Preset(_)
         | Fallback::Value(_)
@@ -243,6 +243,8 @@ fn of_plate(which: PlateKind, quantity: PlateQuantity) -> KeyId {
         PlateQuantity::DistalScrewDiameter => screws.distal_diameter.of(which).id(),
         PlateQuantity::DistalScrewLength => screws.distal_length.of(which).id(),
         PlateQuantity::Slot => plates.slot.of(which).id(),
+        PlateQuantity::EndDistance => plates.end_distance.of(which).id(),
+        PlateQuantity::FractureDistance => screws.fracture_distance.of(which).id(),
         PlateQuantity::ShaftScrewTilt => screws.shaft_tilt.of(which).id(),
     }
 }

@@ -85,7 +85,7 @@ pub fn keys() -> &'static Keys {
         let fracture = FractureKeys::declare(&mut d, &bone);
         let construct = ConstructKeys::declare(&mut d);
         let plates = PlateKeys::declare(&mut d, &construct);
-        let screws = ScrewKeys::declare(&mut d);
+        let screws = ScrewKeys::declare(&mut d, &plates);
         let materials = MaterialKeys::declare(&mut d);
         let interfaces = InterfaceKeys::declare(&mut d);
         let preloads = PreloadKeys::declare(&mut d);
@@ -168,7 +168,7 @@ mod tests {
         for (id, k) in keys().declared() {
             match &k.default {
                 Fallback::Value(v) => assert!(k.kind.accepts(v), "{k} = {v}"),
-                Fallback::Of(other) | Fallback::OfSite(other, _) => {
+                Fallback::Of(other) | Fallback::OfPlate(other, _) => {
                     assert!(*other < id, "{k}");
                     assert_eq!(keys().row(*other).kind, k.kind, "{k}");
                 }

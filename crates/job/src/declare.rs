@@ -1,7 +1,7 @@
 //! Declarations of keys: each gives one row of the key list and its typed handle.
 
 use crate::handle::{Key, KeyId, KeyType, OneOf, SomeOf};
-use crate::key::{Derived, Fallback, KeyRow, Kind, Preset, PresetRow, Rule, Site};
+use crate::key::{ByPlate, Derived, Fallback, KeyRow, Kind, Preset, PresetRow, Rule};
 use crate::presets::Sourced;
 use crate::settings::Settings;
 use crate::words::PlateKind;
@@ -256,21 +256,24 @@ impl Declaration {
         }
     }
 
-    /// [`Declaration::each`] where the common key may have no value, and each takes one by its plate's site.
-    pub(crate) fn each_by_site(
+    /// [`Declaration::each`] where the common key may have no value, and each then takes one by a rule for its plate.
+    pub(crate) fn each_by_plate(
         &mut self,
         section: &str,
         name: &str,
         accepts: Accepts<f64>,
-        by_site: impl Fn(&Settings, PlateKind) -> f64 + Copy + Send + Sync + 'static,
+        (told, rule): (
+            &'static str,
+            impl Fn(&Settings, PlateKind) -> f64 + Copy + Send + Sync + 'static,
+        ),
         doc: &str,
         source: &str,
     ) -> Each<f64, Option<f64>> {
         let path = format!("{section}.{name}");
         let common = self.optional(&path, accepts.clone(), doc, source);
         let [medial, other] = PlateKind::ALL.map(|which| {
-            let site = Site(written::<f64>(move |s| by_site(s, which)));
-            let fallback = Fallback::OfSite(common.id(), site);
+            let rule = written::<f64>(move |s| rule(s, which));
+            let fallback = Fallback::OfPlate(common.id(), ByPlate { told, rule });
             self.one_of(which, section, name, &accepts, fallback, doc, source)
         });
         Each {

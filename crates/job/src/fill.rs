@@ -68,7 +68,9 @@ fn default(so_far: &Settings, row: &KeyRow) -> Option<Setting> {
         Fallback::OfOr(other, number) => {
             as_common(other).or_else(|| Some(own(Value::Number(*number))))
         }
-        Fallback::OfSite(other, site) => as_common(other).or_else(|| Some(own((site.0)(so_far)?))),
+        Fallback::OfPlate(other, of_plate) => {
+            as_common(other).or_else(|| Some(own((of_plate.rule)(so_far)?)))
+        }
         Fallback::Preset(preset) => {
             let entry = (preset.chosen)(so_far);
             let source = format!("{}: {}", entry.word, entry.source);

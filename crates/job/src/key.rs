@@ -159,8 +159,8 @@ pub enum Fallback {
     Of(KeyId),
     /// The value of another key if it has one, else this number.
     OfOr(KeyId, f64),
-    /// The value of another key if it has one, else the rule by the plate's site.
-    OfSite(KeyId, Site),
+    /// The value of another key if it has one, else a rule for the plate.
+    OfPlate(KeyId, ByPlate),
     /// The entry of the preset that another key names.
     Preset(Preset),
     /// A rule from other keys.
@@ -169,8 +169,12 @@ pub enum Fallback {
     Absent,
 }
 
-/// Value by a plate's site.
-pub struct Site(pub(crate) Rule);
+/// Value that follows from the plate's site or from other keys of the plate.
+pub struct ByPlate {
+    /// Rule in words.
+    pub told: &'static str,
+    pub(crate) rule: Rule,
+}
 
 /// Entries of presets.
 pub struct Preset {

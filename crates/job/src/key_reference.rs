@@ -113,8 +113,8 @@ fn default(k: &KeyRow) -> String {
         Fallback::Value(v) => v.to_string(),
         Fallback::Of(key) => format!("as `{}`", keys().path(*key)),
         Fallback::OfOr(key, own) => format!("as `{}`, else {own}", keys().path(*key)),
-        Fallback::OfSite(key, _) => {
-            format!("as `{}`, else by the plate's site", keys().path(*key))
+        Fallback::OfPlate(key, of_plate) => {
+            format!("as `{}`, else {}", keys().path(*key), of_plate.told)
         }
         Fallback::Preset(preset) => {
             let values = preset

@@ -4,7 +4,7 @@ use crate::declare::{Declaration, Default, Each, OURS, TRADE, is, number, word};
 use crate::handle::{Key, OneOf};
 use crate::words::{Layout, PlateKind, StaggerFrom};
 use bicolumn_geometry::spec::PlateSiteName;
-use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, Range};
+use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, Range, TakenUpBy};
 
 /// Keys of `[construct]`.
 #[derive(Debug)]
@@ -57,6 +57,8 @@ pub struct PlateKeys {
     pub hole_diameter: Each<f64>,
     pub distal_hole_level: Each<f64, Option<f64>>,
     pub slot: Each<f64>,
+    pub taken_up_by: Each<OneOf<TakenUpBy>>,
+    pub end_distance: Each<f64, Option<f64>>,
 }
 
 impl PlateKeys {
@@ -148,11 +150,13 @@ impl PlateKeys {
             "Diameter of a hole where no screw sits",
             TRADE,
         );
-        let distal_hole_level = d.each_by_site(
+        let distal_hole_level = d.each_by_plate(
             SECTION,
             Q::DistalHoleLevel.name(),
             accepts(Q::DistalHoleLevel),
-            move |s, which| PlateSpec::new(s.get(layout).site(which)).distal_hole_level_mm,
+            ("by the plate's site", move |s, which| {
+                PlateSpec::new(s.get(layout).site(which)).distal_hole_level_mm
+            }),
             "Level of the most distal screw hole above the articular axis; without it, by site",
             "chosen so that the distal end stays on the bone",
         );
@@ -163,6 +167,25 @@ impl PlateKeys {
             accepts(Q::Slot),
             is(plate.slot_mm),
             "How far a shaft hole where no screw sits is drawn out along the plate; 0: round",
+            TRADE,
+        );
+        let taken_up_by = d.each(
+            SECTION,
+            "length_taken_up_by",
+            word(),
+            is(plate.taken_up_by),
+            "Length that gives way as the plate's end moves; the other two are kept. working_length: holes are counted down from the end, and the innermost screw moves by up to a pitch; hole_pitch: it is drawn out or in between the two; end_distance: holes are counted up from the innermost one, and the end stands out beyond the uppermost",
+            OURS,
+        );
+        let widths = PlateKind::ALL.map(|which| width.of(which));
+        let end_distance = d.each_by_plate(
+            SECTION,
+            Q::EndDistance.name(),
+            accepts(Q::EndDistance),
+            ("half the plate's width and 1 mm", move |s, which| {
+                PlateSpec::usual_end_distance_mm(s.get(widths[which as usize]))
+            }),
+            "Distance of the uppermost shaft hole's centre from the plate's proximal end; at least this where the end distance gives way",
             TRADE,
         );
         d.end_of_group();
@@ -178,6 +201,8 @@ impl PlateKeys {
             hole_diameter,
             distal_hole_level,
             slot,
+            taken_up_by,
+            end_distance,
         }
     }
 }

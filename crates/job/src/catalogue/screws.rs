@@ -1,11 +1,12 @@
 //! Keys of `[screws]`.
 
-use super::plates::plate_default;
+use super::plates::{PlateKeys, plate_default};
 use crate::declare::{Declaration, Each, OURS, TRADE, count, flag, is, number, word, word_of};
 use crate::handle::{Key, OneOf};
-use crate::words::IndependentHold;
+use crate::words::{IndependentHold, PlateKind};
 use bicolumn_geometry::{
-    HeadSide, IndependentQuantity, IndependentScrewSpec, PlateQuantity, Range, ScrewHold,
+    HeadSide, IndependentQuantity, IndependentScrewSpec, PlateQuantity, PlateSpec, Range,
+    ScrewHold, ShaftPattern,
 };
 
 /// Screws independent of plates that a job can describe.
@@ -26,12 +27,14 @@ pub struct ScrewKeys {
     pub shaft_hold: Each<OneOf<ScrewHold>>,
     pub distal_hold: Each<OneOf<ScrewHold>>,
     pub shaft_tilt: Each<f64>,
+    pub shaft_pattern: Each<OneOf<ShaftPattern>>,
+    pub fracture_distance: Each<f64, Option<f64>>,
     /// Screws independent of plates.
     pub independent: [IndependentKeys; INDEPENDENT],
 }
 
 impl ScrewKeys {
-    pub(crate) fn declare(d: &mut Declaration) -> ScrewKeys {
+    pub(crate) fn declare(d: &mut Declaration, plates: &PlateKeys) -> ScrewKeys {
         use PlateQuantity as Q;
         let plate = plate_default();
         let accepts = |q: Q| number(q.unit(), q.range());
@@ -110,6 +113,36 @@ impl ScrewKeys {
             "Angle of the shaft screws to their holes' axes, along the plate, where nothing is in the way; positive: the tip leans proximally",
             "variable-angle holes allow about 15; from memory",
         );
+        let shaft_pattern = d.each(
+            SECTION,
+            "shaft_pattern",
+            word(),
+            is(plate.shaft_pattern),
+            "Shaft holes that take screws. even: the two ends of the row, then evenly between; near_fracture: the holes nearest the fracture; both_ends: half of them at each end of the row, one more beside the fracture where their number is odd",
+            TRADE,
+        );
+        let of_each = |key: &dyn Fn(PlateKind) -> Key<f64>| PlateKind::ALL.map(key);
+        let cores = of_each(&|which| shaft_diameter.of(which));
+        let holes = of_each(&|which| plates.hole_diameter.of(which));
+        let taken_up_by = PlateKind::ALL.map(|which| plates.taken_up_by.of(which));
+        let fracture_distance = d.each_by_plate(
+            SECTION,
+            Q::FractureDistance.name(),
+            accepts(Q::FractureDistance),
+            (
+                "10 where it is kept, otherwise the least that leaves 0.8 mm of plate beside the fracture",
+                move |s, which| {
+                    let n = which as usize;
+                    PlateSpec::usual_fracture_distance_mm(
+                        s.get(taken_up_by[n]),
+                        s.get(cores[n]),
+                        s.get(holes[n]),
+                    )
+                },
+            ),
+            "Distance of the innermost shaft screw's hole from the fracture's upper face (in a whole bone from the uppermost distal hole), which it follows as level, gap and inclination move; at least this where plates.length_taken_up_by is working_length",
+            TRADE,
+        );
         d.end_of_group();
         ScrewKeys {
             shaft_count,
@@ -121,6 +154,8 @@ impl ScrewKeys {
             shaft_hold,
             distal_hold,
             shaft_tilt,
+            shaft_pattern,
+            fracture_distance,
             independent: std::array::from_fn(|i| IndependentKeys::declare(d, i + 1)),
         }
     }
