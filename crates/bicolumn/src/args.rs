@@ -77,6 +77,14 @@ pub enum Verb {
     Report(ReportArgs),
 }
 
+/// A size in GiB that is more than nothing.
+fn gib(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(gib) if gib > 0.0 && gib.is_finite() => Ok(gib),
+        _ => Err("a number of GiB above 0 is wanted, such as 16 or 7.5".into()),
+    }
+}
+
 /// `run`
 #[derive(Debug, ClapArgs)]
 pub struct RunArgs {
@@ -90,6 +98,10 @@ pub struct RunArgs {
     /// Results do not depend on it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub threads: Option<u16>,
+    /// Memory for all points together, GiB: how many are solved at once; default: what machine, control
+    /// group, limits and a batch scheduler leave
+    #[arg(long, value_name = "GIB", value_parser = gib)]
+    pub memory: Option<f64>,
     /// Print errors and the path of the report, nothing else
     #[arg(long)]
     pub quiet: bool,

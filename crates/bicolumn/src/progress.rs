@@ -5,6 +5,7 @@ use bicolumn_study::Event;
 use indicatif::{MultiProgress, ProgressBar, ProgressState, ProgressStyle};
 use std::collections::BTreeMap;
 use std::fmt;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -59,6 +60,32 @@ impl<'c> Progress<'c> {
         }
     }
 
+    /// Does some work; as soon as `flag` is set, a line is told that stays on the screen.
+    pub(crate) fn with_notice<T>(
+        &self,
+        flag: &AtomicBool,
+        line: &str,
+        work: impl FnOnce() -> T,
+    ) -> T {
+        let ended = AtomicBool::new(false);
+        std::thread::scope(|scope| {
+            scope.spawn(|| {
+                while !ended.load(Ordering::Relaxed) {
+                    if flag.load(Ordering::Relaxed) {
+                        if let Ok(mut state) = self.state.lock() {
+                            state.tell(line);
+                        }
+                        return;
+                    }
+                    std::thread::sleep(Duration::from_millis(50));
+                }
+            });
+            let done = work();
+            ended.store(true, Ordering::Relaxed);
+            done
+        })
+    }
+
     /// Clears the bars.
     pub(crate) fn end(self) {
         if let Ok(State {
@@ -91,13 +118,17 @@ impl State<'_> {
             bars.hear(&event, self.ended);
         }
         if let Some(line) = self.line(&event) {
-            match &self.bars {
-                Some(bars) => {
-                    let _ = bars.all.println(line);
-                }
-                None => {
-                    let _ = writeln!(self.streams.err, "{line}");
-                }
+            self.tell(&line);
+        }
+    }
+
+    fn tell(&mut self, line: &str) {
+        match &self.bars {
+            Some(bars) => {
+                let _ = bars.all.println(line);
+            }
+            None => {
+                let _ = writeln!(self.streams.err, "{line}");
             }
         }
     }

@@ -9,8 +9,10 @@ use bicolumn_study::{Outcome, RunOptions, StudyError, run_study};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
-/// Set by Ctrl-C.
+/// Set by Ctrl-C, and by the signals that end a session or a batch job (SIGTERM, SIGHUP).
 static STOP: AtomicBool = AtomicBool::new(false);
+/// Line that stays on the screen once it is set.
+const STOPPING: &str = "stopping after the points under way; once more to stop at once";
 
 pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
     let (job, plan) = match read(&args.job) {
@@ -30,17 +32,18 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
     let options = RunOptions {
         out_dir: &out_dir,
         threads: threads(&job, args.threads),
+        memory_bytes: args.memory.map(|gib| gib * 1024f64.powi(3)),
         stop: &STOP,
         observer: &|event| progress.hear(event),
     };
-    let result = run_study(&job, &plan, &options);
+    let result = progress.with_notice(&STOP, STOPPING, || run_study(&job, &plan, &options));
     progress.end();
 
     let outcome = match result {
         Ok(outcome) => outcome,
         Err(e) => {
             console.error(&e);
-            if let StudyError::Store(_) = e {
+            if let StudyError::Store(_) | StudyError::NotStored { .. } = e {
                 console
                     .say("  hint: what is finished is kept; the same command goes on from there");
             }
@@ -101,7 +104,8 @@ pub(crate) fn threads(job: &Job, typed: Option<u16>) -> usize {
     }
 }
 
-/// The first Ctrl-C lets the points under way finish; the second ends at once, which costs only these.
+/// The first Ctrl-C, SIGTERM or SIGHUP lets the points under way finish; the second ends at once, which costs only
+/// these.
 fn listen_for_interrupt() {
     // Fails only where a handler is set already: one run after another in the same process.
     let _ = ctrlc::set_handler(|| {
@@ -109,8 +113,6 @@ fn listen_for_interrupt() {
             #[allow(clippy::exit)] // nothing is half written at any moment
             std::process::exit(130);
         }
-        let note = b"\nstopping after the points under way; Ctrl-C again to stop at once\n";
-        let _ = std::io::Write::write_all(&mut std::io::stderr(), note);
     });
 }
 

@@ -6,7 +6,7 @@
 //! the checksum of its own content and is refused when it does not match ([`read_record`]).
 //!
 //! # Known limits
-//! No lock: two runs in one folder would write each other's files, though never half of one.
+//! A folder is held by one run ([`Hold`]); whether one of another machine still lives cannot be told.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -16,6 +16,7 @@ mod contact_record;
 pub mod digest;
 pub mod error;
 mod evidence;
+mod hold;
 pub mod layout;
 mod number;
 pub mod record;
@@ -30,6 +31,7 @@ pub use contact_record::{ContactRecord, ContactReport, ContactStatus, InterfaceR
 pub use digest::{digest_of, digest_text};
 pub use error::StoreError;
 pub use evidence::{MeshRecord, SolverRecord};
+pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,

@@ -109,11 +109,3 @@ impl Estimate {
         }
     }
 }
-
-/// Memory that the machine says is free for new work, bytes; `None` where it does not say.
-pub(crate) fn available_bytes() -> Option<f64> {
-    let text = std::fs::read_to_string("/proc/meminfo").ok()?;
-    let line = text.lines().find(|l| l.starts_with("MemAvailable:"))?;
-    let kib: f64 = line.split_whitespace().nth(1)?.parse().ok()?;
-    Some(kib * 1024.0)
-}

@@ -20,6 +20,7 @@ mod converge;
 mod discretisation;
 mod estimate;
 mod export;
+mod free_memory;
 mod grid_convergence;
 mod intact;
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use crate::bones::BoneCache;
 use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
-use crate::estimate::available_bytes;
+use crate::free_memory::free_memory_bytes;
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
 use crate::record::failed_record;
@@ -29,6 +29,8 @@ pub struct RunOptions<'a> {
     pub out_dir: &'a Path,
     /// Threads for all points together.
     pub threads: usize,
+    /// Memory for all points together, bytes; `None`: what machine, control group, limits and scheduler leave.
+    pub memory_bytes: Option<f64>,
     /// Set from outside to stop: points under way are finished, no new one is begun.
     pub stop: &'a AtomicBool,
     /// Hears what happens, from several threads.
@@ -106,6 +108,14 @@ pub enum StudyError {
     /// Something could not be written or read back.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// The results of a solved point could not be stored; the points after it are not begun.
+    #[error("{id} is solved, but cannot be stored: {reason}")]
+    NotStored {
+        /// Point.
+        id: String,
+        /// Why.
+        reason: String,
+    },
 }
 
 /// Runs a plan. Nothing is written before it is certain that at least one point can be built.
@@ -140,6 +150,7 @@ pub(crate) fn run_study_by(
     }
     let folder = StudyFolder::new(options.out_dir);
     create_folder(folder.root())?;
+    let _hold = study_folder::hold(folder.root())?;
     let first_built = checked.iter().find(|c| c.built.is_ok());
     let bone = first_built.and_then(|c| bones.of(&c.inputs.construct.bone).ok());
     let record = study_record(job, plan, bone.map(|b| b.landmarks()));
@@ -169,8 +180,11 @@ pub(crate) fn run_study_by(
         intact: &IntactCache::default(),
         solve_point,
     };
-    run_open(&open, &team, &mut outcome)?;
-    gather(&folder)?;
+    let run = run_open(&open, &team, &mut outcome);
+    let tables = gather(&folder);
+    // What ended the run is told before what its tables lack.
+    run?;
+    tables?;
     Ok(outcome)
 }
 
@@ -192,7 +206,7 @@ fn run_open(
     if open.is_empty() {
         return Ok(());
     }
-    let (at_once, threads_each) = split_machine(open, options.threads);
+    let (at_once, threads_each) = split_machine(open, options.threads, options.memory_bytes);
     (options.observer)(Event::Planned {
         at_once,
         threads_each,
@@ -290,6 +304,11 @@ fn finish_point(
             });
             Ok(PointEnd::Done)
         }
+        // A point whose results cannot be stored has not failed: the next run solves it again.
+        Err(error) if error.stage == Stage::Store => Err(StudyError::NotStored {
+            id: id.to_string(),
+            reason: error.message,
+        }),
         Err(error) => {
             mark_failed(options, inputs, &error)?;
             Ok(PointEnd::Failed(error.message))
@@ -298,7 +317,11 @@ fn finish_point(
 }
 
 /// How many points at once, and threads in each.
-fn split_machine(open: &[&CheckedPoint], threads: usize) -> (usize, usize) {
+fn split_machine(
+    open: &[&CheckedPoint],
+    threads: usize,
+    memory_bytes: Option<f64>,
+) -> (usize, usize) {
     /// Taken where the machine does not say what it has free.
     const UNKNOWN_MEMORY: f64 = 4e9;
     let largest = open
@@ -306,7 +329,9 @@ fn split_machine(open: &[&CheckedPoint], threads: usize) -> (usize, usize) {
         .filter_map(|c| c.built.as_ref().ok())
         .map(|b| b.estimate.bytes)
         .fold(1.0, f64::max);
-    let free = available_bytes().unwrap_or(UNKNOWN_MEMORY);
+    let free = memory_bytes
+        .or_else(free_memory_bytes)
+        .unwrap_or(UNKNOWN_MEMORY);
     split(free, largest, open.len(), threads)
 }
 

@@ -51,6 +51,7 @@ impl Bench {
         let options = RunOptions {
             out_dir: folder.root(),
             threads: 1,
+            memory_bytes: None,
             stop: &self.stop,
             observer: &|event| {
                 if !matches!(event, Event::Checked { .. } | Event::Stage { .. }) {
@@ -235,4 +236,67 @@ fn a_folder_lost_on_the_way_ends_the_run_and_keeps_what_is_finished() {
     assert!(lost.to_string().contains("cannot be written"), "{lost}");
     let kept = bench.dir.path().join("kept/p001/record.json");
     assert!(read_record::<PointRecord>(&kept).is_ok());
+}
+
+#[test]
+fn a_solved_point_that_cannot_be_stored_ends_the_run_and_is_solved_again_by_the_next() {
+    let bench = Bench::with(THREE);
+    let begun = std::sync::atomic::AtomicUsize::new(0);
+    let full = bench
+        .run(&|inputs, _| {
+            begun.fetch_add(1, Ordering::Relaxed);
+            if inputs.id == "p002" {
+                return Err(PointError {
+                    stage: Stage::Store,
+                    message: "points/p002/surface.vtu: the disk is full".into(),
+                });
+            }
+            Ok(solved(inputs))
+        })
+        .unwrap_err();
+    assert!(matches!(full, StudyError::NotStored { .. }), "{full}");
+    assert!(full.to_string().contains("the disk is full"), "{full}");
+    assert_eq!(
+        begun.load(Ordering::Relaxed),
+        2,
+        "no point is solved to be thrown away"
+    );
+    let folder = bench.folder();
+    assert!(!folder.record_file("p002").exists(), "it has not failed");
+    assert!(
+        folder.results_csv().is_file(),
+        "what is finished is in the tables"
+    );
+    let again = bench.run(&all_well).unwrap();
+    assert_eq!((again.kept.len(), again.done.len()), (1, 2));
+}
+
+#[test]
+fn a_folder_that_a_run_is_at_work_in_is_refused_with_who_has_it() {
+    let bench = Bench::with(THREE);
+    let inner = std::sync::Mutex::new(None);
+    bench
+        .run(&|inputs, _| {
+            let second = bench_run_again(&bench);
+            *inner.lock().unwrap() = Some(second);
+            Ok(solved(inputs))
+        })
+        .unwrap();
+    let told = inner.into_inner().unwrap().unwrap();
+    assert!(
+        told.contains(&format!("process {}", std::process::id())),
+        "{told}"
+    );
+    assert!(
+        !bench.folder().root().join("held.json").exists(),
+        "let go at the end"
+    );
+}
+
+/// What a second run on the same folder is told.
+fn bench_run_again(bench: &Bench) -> String {
+    match crate::study_folder::hold(bench.folder().root()) {
+        Err(refused) => refused.to_string(),
+        Ok(_) => "it was taken twice".into(),
+    }
 }

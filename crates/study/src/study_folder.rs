@@ -1,6 +1,8 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
-use bicolumn_store::{StoreError, StudyFolder, StudyRecord, can_write, read_record};
+use bicolumn_store::{
+    Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, read_record,
+};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -20,6 +22,12 @@ pub enum FolderError {
         dir.display()
     )]
     NoStudy { dir: PathBuf },
+    /// Another run is at work in it.
+    #[error(
+        "{} is in use by process {} of {}, for {} s\n  hint: wait for it, or give another folder with --out; where that process is no more, remove {}",
+        dir.display(), holder.pid, holder.host, holder.seconds(), dir.join("held.json").display()
+    )]
+    InUse { dir: PathBuf, holder: Holder },
     /// Its description of the study is damaged, so that it cannot be told whose it is.
     #[error(
         "{reason}\n  hint: give another folder with --out, or move {} away",
@@ -78,6 +86,20 @@ pub(crate) fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
         None => can_write(dir).map_err(FolderError::from),
         Some(_) => Err(FolderError::NoStudy {
             dir: dir.to_path_buf(),
+        }),
+    }
+}
+
+/// Takes a folder for this run.
+///
+/// # Errors
+/// [`FolderError::InUse`] with who has it.
+pub(crate) fn hold(dir: &Path) -> Result<Hold, FolderError> {
+    match Hold::take(dir)? {
+        Asked::Taken(hold) => Ok(hold),
+        Asked::HeldBy(holder) => Err(FolderError::InUse {
+            dir: dir.to_path_buf(),
+            holder,
         }),
     }
 }

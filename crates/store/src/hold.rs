@@ -1,0 +1,156 @@
+//! Who is at work in a study's folder: one run at a time.
+
+use crate::error::StoreError;
+use serde::{Deserialize, Serialize};
+use std::fs::{OpenOptions, read_to_string, remove_file};
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
+
+/// A run that holds a folder.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Holder {
+    /// Name of its machine.
+    pub host: String,
+    /// Its process.
+    pub pid: u32,
+    /// When that process began, in the machine's own count: another process may get its number later.
+    began: Option<u64>,
+    /// When it took the folder, seconds since 1970.
+    pub since_s: u64,
+}
+
+/// A folder held by this process until the value is dropped.
+#[derive(Debug)]
+pub struct Hold {
+    path: PathBuf,
+}
+
+/// Outcome of asking for a folder.
+#[derive(Debug)]
+pub enum Asked {
+    /// It is ours.
+    Taken(Hold),
+    /// A run that lives, or one of another machine, has it.
+    HeldBy(Holder),
+}
+
+impl Hold {
+    /// Takes a folder by the file `held.json` in it. One left behind by a process of this machine that is no more is
+    /// taken over.
+    ///
+    /// # Errors
+    /// [`StoreError`], when the file can neither be made nor read.
+    pub fn take(folder: &Path) -> Result<Asked, StoreError> {
+        let path = folder.join("held.json");
+        let own = Holder::this();
+        // Twice: what was left behind is removed once, and somebody may be quicker.
+        for _ in 0..2 {
+            match OpenOptions::new().write(true).create_new(true).open(&path) {
+                Ok(mut file) => {
+                    let text = serde_json::to_string(&own).unwrap_or_default();
+                    file.write_all(text.as_bytes())
+                        .map_err(|e| StoreError::writing(&path, e))?;
+                    return Ok(Asked::Taken(Hold { path }));
+                }
+                Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(StoreError::writing(&path, e)),
+            }
+            let text = read_to_string(&path).unwrap_or_default();
+            match serde_json::from_str::<Holder>(&text) {
+                Ok(holder) if holder.may_live(&own.host) => return Ok(Asked::HeldBy(holder)),
+                // Its process is gone, or it never wrote its name.
+                _ => remove_file(&path).map_err(|e| StoreError::writing(&path, e))?,
+            }
+        }
+        Err(StoreError::Unwritable {
+            path,
+            source: ErrorKind::AlreadyExists.into(),
+        })
+    }
+}
+
+impl Drop for Hold {
+    fn drop(&mut self) {
+        // Where it cannot be removed, its process is gone soon, and the next run takes it over.
+        let _ = remove_file(&self.path);
+    }
+}
+
+impl Holder {
+    fn this() -> Holder {
+        let host = read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+        let pid = std::process::id();
+        let now = SystemTime::now().duration_since(UNIX_EPOCH);
+        Holder {
+            host: host.trim().to_string(),
+            pid,
+            began: began(pid),
+            since_s: now.map_or(0, |d| d.as_secs()),
+        }
+    }
+
+    /// May its process still be at work? One of another machine may; one of this machine may if there is such a process,
+    /// begun at the same moment.
+    fn may_live(&self, host: &str) -> bool {
+        self.host != host || self.began.is_none() || began(self.pid) == self.began
+    }
+
+    /// Time since it took the folder, s.
+    pub fn seconds(&self) -> u64 {
+        let now = SystemTime::now().duration_since(UNIX_EPOCH);
+        now.map_or(0, |d| d.as_secs().saturating_sub(self.since_s))
+    }
+}
+
+/// When a process began, in clock ticks since the machine did; `None` where there is none, or the system does not say.
+fn began(pid: u32) -> Option<u64> {
+    let stat = read_to_string(format!("/proc/{pid}/stat")).ok()?;
+    // The name of the program, in brackets, may hold anything; the 20th field after it is the time.
+    let after_name = stat.rsplit_once(')')?.1;
+    after_name.split_whitespace().nth(19)?.parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_is_held_by_one_until_it_is_let_go() {
+        let temp = tempfile::tempdir().unwrap();
+        let Asked::Taken(hold) = Hold::take(temp.path()).unwrap() else {
+            panic!("nobody holds it");
+        };
+        match Hold::take(temp.path()).unwrap() {
+            Asked::HeldBy(holder) => assert_eq!(holder.pid, std::process::id()),
+            Asked::Taken(_) => panic!("it is held"),
+        }
+        drop(hold);
+        assert!(!temp.path().join("held.json").exists());
+        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn what_a_dead_process_left_is_taken_over_and_another_machines_is_not() {
+        let temp = tempfile::tempdir().unwrap();
+        let path = temp.path().join("held.json");
+        let own = Holder::this();
+        let mut left = own.clone();
+        // This very number, but of a process that began at another moment.
+        left.began = own.began.map(|b| b + 1);
+        std::fs::write(&path, serde_json::to_string(&left).unwrap()).unwrap();
+        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+
+        left.host = "elsewhere".into();
+        std::fs::write(&path, serde_json::to_string(&left).unwrap()).unwrap();
+        match Hold::take(temp.path()).unwrap() {
+            Asked::HeldBy(holder) => assert_eq!(holder, left),
+            Asked::Taken(_) => panic!("nobody can tell whether it lives"),
+        }
+
+        // A process killed before it wrote its name.
+        std::fs::write(&path, "").unwrap();
+        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+    }
+}
