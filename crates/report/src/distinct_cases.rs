@@ -96,12 +96,12 @@ pub(crate) fn reverse_sentence(view: &StudyView) -> Option<String> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::synthetic::{HEADLINE, synthetic_study};
 
     /// The invented study with its second and third load case made each other's reverse.
-    fn view() -> StudyView {
+    pub(crate) fn with_a_reversed_pair() -> StudyView {
         let (_temp, folder) = synthetic_study();
         let mut view = StudyView::read(folder).unwrap();
         for point in &mut view.points {
@@ -118,7 +118,7 @@ mod tests {
 
     #[test]
     fn reversed_loads_of_equal_sizes_count_once() {
-        let view = view();
+        let view = with_a_reversed_pair();
         let names: Vec<String> = view
             .distinct_cases(&[&HEADLINE])
             .iter()
@@ -138,7 +138,7 @@ mod tests {
 
     #[test]
     fn reversed_loads_whose_values_differ_count_twice() {
-        let mut view = view();
+        let mut view = with_a_reversed_pair();
         let last = view.points[0].cases[2].responses.iter_mut();
         for r in last {
             r.value = r.value.map(|v| 1.01 * v);

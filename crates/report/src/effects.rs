@@ -312,7 +312,8 @@ fn share(share: f64) -> String {
     format!("{:.1}\u{a0}%", 100.0 * share)
 }
 
-/// The table `effects.csv`: a row for each load case, response and term; `None` where fewer than two factors vary.
+/// The table `effects.csv`: a row for each load case, response and term; `None` where fewer than two factors vary. A
+/// load case that is another's reverse has no rows of its own for a response of equal size: `reverse_case` names it.
 ///
 /// # Errors
 /// [`ReportError`], if the rows cannot be written.
@@ -330,14 +331,23 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
         "least_at",
         "most_at",
         "twice_mean_error",
+        "reverse_case",
     ])?;
     let mut is_empty = true;
     let bare = |_: &str, level: &FactorValue| level.to_string();
+    let columns = view.record.columns.iter();
+    let distinct: Vec<_> = columns
+        .map(|(name, unit, _)| (name, unit, view.distinct_cases(&[name])))
+        .collect();
     for case in view.cases() {
-        for (name, unit, _) in &view.record.columns {
+        for (name, unit, cases) in &distinct {
+            let Some(of) = cases.iter().find(|c| c.name == case) else {
+                continue;
+            };
             let Some(Ok(spread)) = Spread::of(view, &case, name) else {
                 continue;
             };
+            let reverse = of.reverse.clone().unwrap_or_default();
             is_empty = false;
             let doubt = spread.doubt.map_or(String::new(), |d| d.to_string());
             for line in &spread.variation.lines {
@@ -345,7 +355,7 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
                 writer.write_record([
                     case.clone(),
                     name.to_string(),
-                    unit.clone(),
+                    unit.to_string(),
                     spread.term_keys(line.term),
                     line.freedom.to_string(),
                     line.squares.to_string(),
@@ -354,16 +364,23 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
                     spread.place(line, least, bare),
                     spread.place(line, most, bare),
                     doubt.clone(),
+                    reverse.clone(),
                 ])?;
             }
             let rest = spread.variation.rest;
-            let mut row = vec![case.clone(), name.to_string(), unit.clone(), "rest".into()];
+            let mut row = vec![
+                case.clone(),
+                name.to_string(),
+                unit.to_string(),
+                "rest".into(),
+            ];
             row.extend([
                 rest.freedom.to_string(),
                 rest.squares.to_string(),
                 rest.share.to_string(),
             ]);
             row.extend(vec![String::new(); 4]);
+            row.push(reverse);
             writer.write_record(row)?;
         }
     }
@@ -423,6 +440,22 @@ mod tests {
         let pair = rows.iter().find(|r| r[3].contains(" x ")).unwrap();
         assert_eq!(&pair[3], "construct.layout x plates.stagger_mm");
         assert!(pair[8].contains("parallel") || pair[8].contains("orthogonal"));
+    }
+
+    #[test]
+    fn a_load_case_that_is_anothers_reverse_has_no_rows_of_its_own() {
+        let view = crate::distinct_cases::tests::with_a_reversed_pair();
+        let bytes = effects_csv(&view).unwrap().unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.unwrap()).collect();
+        let (first, second) = (CASES[1].0, CASES[2].0);
+        assert!(rows.iter().all(|r| &r[0] != second));
+        for row in &rows {
+            let reverse = if &row[0] == first { second } else { "" };
+            assert_eq!(&row[11], reverse, "{row:?}");
+        }
+        let of_headline = rows.iter().filter(|r| r[1] == HEADLINE.to_string());
+        assert_eq!(of_headline.count(), 4 * (CASES.len() - 1));
     }
 
     #[test]
