@@ -38,5 +38,5 @@ pub use record::{
     PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark,
     SharingRecord, StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
 };
-pub use record_file::{read_record, write_record};
+pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};

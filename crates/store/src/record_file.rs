@@ -6,35 +6,63 @@
 use crate::atomic::write_atomic;
 use crate::digest::{canonical_json, digest_text};
 use crate::error::StoreError;
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use crate::record::{MeshNoise, PointRecord, StudyRecord};
 use serde_json::Value;
 use std::path::Path;
 
 const CHECKSUM: &str = "checksum";
+
+/// Record with a file of its own. A trait whose functions are compiled here: as functions generic over serde's traits
+/// they were compiled again in every crate that reads or writes records, which was half of its time.
+pub trait Record: Sized {
+    /// Readable JSON.
+    ///
+    /// # Errors
+    /// When the record cannot be told in JSON.
+    fn to_json(&self) -> Result<String, serde_json::Error>;
+
+    /// Record from a JSON value.
+    ///
+    /// # Errors
+    /// When the value is no such record.
+    fn from_json(value: Value) -> Result<Self, serde_json::Error>;
+}
+
+macro_rules! records {
+    ($($record:ty)*) => {$(
+        impl Record for $record {
+            #[inline(never)]
+            fn to_json(&self) -> Result<String, serde_json::Error> {
+                serde_json::to_string_pretty(self)
+            }
+
+            #[inline(never)]
+            fn from_json(value: Value) -> Result<Self, serde_json::Error> {
+                serde_json::from_value(value)
+            }
+        }
+    )*};
+}
+records!(PointRecord StudyRecord MeshNoise);
 
 /// Writes a record atomically as readable JSON with its checksum.
 ///
 /// # Errors
 /// [`StoreError::NotStorable`] for a record that could not be read back (NaN or an infinite number);
 /// otherwise as [`write_atomic`].
-pub fn write_record<T: Serialize + DeserializeOwned>(
-    path: &Path,
-    record: &T,
-) -> Result<(), StoreError> {
+pub fn write_record<T: Record>(path: &Path, record: &T) -> Result<(), StoreError> {
     let not_storable = |reason: String| StoreError::NotStorable {
         path: path.to_path_buf(),
         reason,
     };
-    let text = serde_json::to_string_pretty(record).map_err(|e| not_storable(e.to_string()))?;
-    // JSON has no NaN: serde_json writes `null`, which shows only when the text is read again.
-    serde_json::from_str::<T>(&text)
-        .map_err(|e| not_storable(format!("a number is not finite, or {e}")))?;
-    let value: Value = serde_json::from_str(&text).map_err(|e| not_storable(e.to_string()))?;
+    let text = record.to_json().map_err(|e| not_storable(e.to_string()))?;
+    let value = parse(text.as_bytes()).map_err(|e| not_storable(e.to_string()))?;
+    let checksum = digest_text(canonical_json(&value));
+    // JSON has no NaN: serde_json writes `null`, which shows only when the record is made of it again.
+    T::from_json(value).map_err(|e| not_storable(format!("a number is not finite, or {e}")))?;
     let body = text
         .strip_suffix("\n}")
         .ok_or_else(|| not_storable("a record must be a structure with fields".into()))?;
-    let checksum = digest_text(canonical_json(&value));
     write_atomic(
         path,
         format!("{body},\n  \"{CHECKSUM}\": \"{checksum}\"\n}}\n").as_bytes(),
@@ -46,21 +74,37 @@ pub fn write_record<T: Serialize + DeserializeOwned>(
 /// # Errors
 /// [`StoreError::Missing`], [`StoreError::Unreadable`], or [`StoreError::Damaged`] when the text is no
 /// such record or does not match its checksum.
-pub fn read_record<T: DeserializeOwned>(path: &Path) -> Result<T, StoreError> {
-    let damaged = |reason: String| StoreError::Damaged {
+pub fn read_record<T: Record>(path: &Path) -> Result<T, StoreError> {
+    T::from_json(checked_value(path)?).map_err(|e| damaged(path, e.to_string()))
+}
+
+fn damaged(path: &Path, reason: String) -> StoreError {
+    StoreError::Damaged {
         path: path.to_path_buf(),
         reason,
-    };
+    }
+}
+
+#[inline(never)]
+fn parse(text: &[u8]) -> Result<Value, serde_json::Error> {
+    serde_json::from_slice(text)
+}
+
+/// JSON value of a record's file without its checksum, which it matches.
+fn checked_value(path: &Path) -> Result<Value, StoreError> {
     let bytes = std::fs::read(path).map_err(|source| StoreError::reading(path, source))?;
-    let mut value: Value = serde_json::from_slice(&bytes).map_err(|e| damaged(e.to_string()))?;
+    let mut value = parse(&bytes).map_err(|e| damaged(path, e.to_string()))?;
     let stated = value
         .as_object_mut()
         .and_then(|map| map.remove(CHECKSUM))
-        .ok_or_else(|| damaged("it has no checksum".into()))?;
+        .ok_or_else(|| damaged(path, "it has no checksum".into()))?;
     if stated.as_str() != Some(&digest_text(canonical_json(&value))) {
-        return Err(damaged("its content does not match its checksum".into()));
+        return Err(damaged(
+            path,
+            "its content does not match its checksum".into(),
+        ));
     }
-    serde_json::from_value(value).map_err(|e| damaged(e.to_string()))
+    Ok(value)
 }
 
 #[cfg(test)]
