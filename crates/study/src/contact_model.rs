@@ -359,14 +359,21 @@ mod tests {
     use bicolumn_measure::CaseContact;
     use bicolumn_mesh::mesh_construct;
     use std::path::Path;
+    use std::sync::LazyLock;
 
     /// Coarse: thick parts, few screws.
     const COARSE: &str = "construct.layout = \"medial_only\"\nbone.septum_thickness_mm = 3.5\nplates.thickness_mm = 3\nscrews.shaft_count = 2\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\nmesh.finest_mm = 2.4\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n";
 
+    /// Bones that the tests share.
+    fn bones() -> &'static BoneCache {
+        static ALL: LazyLock<BoneCache> = LazyLock::new(BoneCache::default);
+        &ALL
+    }
+
     fn built(text: &str) -> (Construct, TetMesh, InterfaceInputs) {
         let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{text}")).unwrap();
         let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
-        let construct = Construct::build(&inputs.construct).unwrap();
+        let construct = bones().construct(&inputs.construct).unwrap();
         let mesh = mesh_construct(&construct, &inputs.sizing).unwrap();
         (construct, mesh, inputs.interfaces)
     }
@@ -483,7 +490,7 @@ mod tests {
             let job = format!("{COARSE}{locking}{loose}{text}");
             let job = Job::parse(Path::new("x.toml"), &job).unwrap();
             let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
-            let construct = Construct::build(&inputs.construct).unwrap();
+            let construct = bones().construct(&inputs.construct).unwrap();
             let reason = refusal(&construct, &inputs.interfaces).unwrap().reason;
             assert!(
                 reason.contains(word) && reason.contains("screw.01"),
@@ -510,7 +517,7 @@ mod tests {
         ] {
             let job = Job::parse(Path::new("x.toml"), &format!("{COARSE}{text}")).unwrap();
             let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
-            let construct = Construct::build(&inputs.construct).unwrap();
+            let construct = bones().construct(&inputs.construct).unwrap();
             let reason = refusal(&construct, &inputs.interfaces).unwrap().reason;
             assert!(reason.contains(word), "{reason}");
         }
@@ -523,7 +530,7 @@ mod tests {
             format!("{COARSE}fracture.gap_mm = 0\n{CLAMPED}").replace("frictional", "frictionless");
         let job = Job::parse(Path::new("x.toml"), &text).unwrap();
         let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
-        let model = build_model(&inputs, &BoneCache::default()).unwrap();
+        let model = build_model(&inputs, bones()).unwrap();
         let contact = model.contact.as_ref().unwrap();
         assert_eq!((contact.tightened, contact.preloads.len()), (0, 1));
         // The jaws balance.

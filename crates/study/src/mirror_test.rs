@@ -116,8 +116,9 @@ fn value(cases: &[CaseMeasures], case: &str, response: impl Into<ResponseId>) ->
 
 #[test]
 fn a_mirrored_construct_gives_mirrored_results_under_every_load() {
-    let cases = "loads.cases = [\"axial\", \"posterior_bending\", \"anterior_bending\", \"varus\", \"valgus\", \
-        \"internal_torsion\", \"external_torsion\", \"lateral_column\", \"medial_column\"]\nsolve.tolerance = 1e-10\n";
+    // Anterior bending and external torsion are two of these reversed, and the model is linear.
+    let cases = "loads.cases = [\"axial\", \"posterior_bending\", \"varus\", \"valgus\", \
+        \"internal_torsion\", \"lateral_column\", \"medial_column\"]\nsolve.tolerance = 1e-10\n";
     let sides = both_sides(&format!("construct.layout = \"orthogonal\"\n{cases}"));
     agree(&sides, 1e-6);
     // Varus stays varus: the medial column closes, the lateral one opens.
