@@ -17,12 +17,9 @@
 //! Tolerance: 0.5 %, for the caps' own give.
 #![allow(clippy::unwrap_used)]
 
-#[path = "../../crates/contact/tests/support/mod.rs"]
-mod support;
-
+use crate::support::*;
 use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, Interfaces, Law, Preload, Step, solve};
-use support::*;
 
 const YOUNG: f64 = 10_000.0;
 const PRELOAD: f64 = 100.0;

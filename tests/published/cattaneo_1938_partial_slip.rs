@@ -23,12 +23,9 @@
 //! radii stand for half-spaces).
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-#[path = "../../crates/contact/tests/support/mod.rs"]
-mod support;
-
+use crate::support::*;
 use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, ContactSolution, Interfaces, Law, Step, solve};
-use support::*;
 
 const YOUNG: f64 = 1000.0;
 const POISSON: f64 = 0.3;

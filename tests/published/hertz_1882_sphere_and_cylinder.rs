@@ -20,13 +20,10 @@
 //! radii stand for half-spaces).
 #![allow(clippy::unwrap_used)]
 
-#[path = "../../crates/contact/tests/support/mod.rs"]
-mod support;
-
+use crate::support::*;
 use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, Interfaces, Law, Traction, solve};
 use std::f64::consts::PI;
-use support::*;
 
 const YOUNG: f64 = 1000.0;
 const RADIUS: f64 = 20.0;

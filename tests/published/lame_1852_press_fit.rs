@@ -15,12 +15,9 @@
 //! Tolerance: 1 %: 40 cells round, one to three through each wall, midside nodes on the circles.
 #![allow(clippy::unwrap_used)]
 
-#[path = "../../crates/contact/tests/support/mod.rs"]
-mod support;
-
+use crate::support::*;
 use bicolumn_base::Vec3;
 use bicolumn_contact::{ContactOptions, Interfaces, Law, solve};
-use support::*;
 
 #[test]
 fn pressure_of_the_fit() {

@@ -3,10 +3,8 @@
 
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::call;
 use std::path::PathBuf;
-use support::call;
 use tempfile::TempDir;
 
 /// A folder with a job in it; results would go to `results/` in there.

@@ -5,15 +5,13 @@
 
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::call_on;
 use bicolumn_response::{
     Carrier, Contact, InterfaceKind, Preload, ResponseId, ResponseName, Share,
 };
 use bicolumn_store::{CaseRecord, PointRecord, Status, StudyFolder, read_record};
 use std::collections::BTreeMap;
 use std::path::Path;
-use support::call_on;
 
 const JOB: &str = r#"
 construct.layout = "medial_only"

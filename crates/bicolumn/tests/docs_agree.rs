@@ -167,7 +167,8 @@ fn every_published_case_is_listed() {
     for entry in std::fs::read_dir(root().join("tests/published")).unwrap() {
         let path = entry.unwrap().path();
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
-        if !page.contains(&format!("| `{name}` |")) {
+        // The program that holds the cases is none.
+        if name != "main" && !page.contains(&format!("| `{name}` |")) {
             missing.push(name);
         }
     }

@@ -4,11 +4,9 @@
 
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::call_on;
 use bicolumn_response::{Check, LargestOfPlates, Load, Motion, ResponseId};
 use bicolumn_store::{PointRecord, StudyFolder, read_record};
-use support::call_on;
 
 const JOB: &str = r#"
 construct.layout = "medial_only"

@@ -1,6 +1,6 @@
 //! The page of third-party code names every direct dependency that Cargo resolves, with its licence.
 //!
-//! `BICOLUMN_WRITE=1 cargo test --release -p bicolumn --test third_party` writes its table again.
+//! `BICOLUMN_WRITE=1 cargo test --release -p bicolumn --test bicolumn third_party` writes its table again.
 
 #![allow(clippy::unwrap_used)]
 

@@ -1,13 +1,11 @@
 //! Two blocks on each other: what must hold exactly, whatever the mesh.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::*;
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_contact::{ContactOptions, Interfaces, Law, Status, solve};
 use bicolumn_mesh::TetMesh;
 use bicolumn_solve::{PartNodes, SolveOptions, StressField};
-use support::*;
 
 fn options() -> ContactOptions {
     ContactOptions {

@@ -12,12 +12,10 @@
 //! Tolerance: 0.2 %, for the caps' own give.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::*;
 use bicolumn_base::{Fragment, Part, Tissue, Vec3};
 use bicolumn_contact::{ContactOptions, Interfaces, Law, Preload, Step, solve};
 use bicolumn_mesh::{PairKind, TetMesh, split_kinds};
-use support::*;
 
 const BONE: f64 = 1_000.0;
 const PLATE: f64 = 3_000.0;

@@ -12,8 +12,7 @@
 //! Without the guide a pull may open the bone all round and leave nothing that keeps the screw from turning.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::*;
 use bicolumn_base::{Part, UnitVec3, Vec3};
 use bicolumn_contact::{
     ContactError, ContactOptions, ContactSolution, Interfaces, Law, Step, Traction, solve,
@@ -22,7 +21,6 @@ use bicolumn_mesh::{PairKind, SplitMesh, TetMesh, split_kinds};
 use bicolumn_model::Problem;
 use bicolumn_solve::Method;
 use std::collections::BTreeMap;
-use support::*;
 
 const RADII: [f64; 5] = [0.8, 2.0, 3.2, 5.2, 8.0];
 const TOP: f64 = 12.0;

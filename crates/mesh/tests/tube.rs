@@ -1,15 +1,10 @@
 //! The mesher on an invented construct of a tube, plates and screws.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-#[path = "support/random.rs"]
-mod random;
-#[path = "support/tube_scene.rs"]
-mod tube_scene;
-
+use crate::random::Random;
+use crate::tube_scene::Scene;
 use bicolumn_base::{Part, Vec3};
 use bicolumn_mesh::{Fallback, SurfaceName, TetMesh, build};
-use random::Random;
-use tube_scene::Scene;
 
 /// Every gate, checked again from the outside.
 fn check(mesh: &TetMesh, scene: &Scene) {

@@ -1,13 +1,11 @@
 //! The prepared system, asked again: other forces, added stiffness, guesses.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, held_box, material};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::SurfaceName;
 use bicolumn_model::{Problem, nodes_on};
 use bicolumn_solve::{Ask, InterfaceStiffness, Method, Prepared, SolveOptions, solve};
-use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 fn bar() -> Problem {
     let mesh = box_mesh([4, 12, 4], Vec3::new(4.0, 12.0, 4.0), 0.3, |x| {

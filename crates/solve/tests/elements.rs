@@ -1,8 +1,7 @@
 //! The stiffness as products element by element, against the matrix with entries.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, held_box, material};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_model::{Elasticity, Problem, TransverseIsotropy};
 use bicolumn_solve::assembly::{coarse_matrix, fine_matrix};
@@ -13,7 +12,6 @@ use bicolumn_sparse::{
     Local, Magnitudes, Matrix, NodeColumns, Order, Product, Prolongation, SymmetricBlocks, Team,
 };
 use std::sync::Arc;
-use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 /// Two materials, one of them with an axis, edges bent by `bend`; many chunks of tetrahedra.
 fn model(bend: f64) -> Problem {

@@ -1,8 +1,7 @@
 //! The solver against exact solutions and against itself.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, box_tets, from_tets, held_box, material};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_model::{LoadCase, Problem};
 use bicolumn_solve::balance::reactions;
@@ -12,7 +11,6 @@ use bicolumn_solve::{
 };
 use std::collections::BTreeMap;
 use std::sync::Arc;
-use support::{SOFT, STIFF, box_mesh, box_tets, from_tets, held_box, material};
 
 fn with(method: Method) -> SolveOptions {
     SolveOptions {

@@ -1,13 +1,11 @@
 //! Transverse isotropy along an axis, and an elasticity of its own for each tetrahedron.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, held_box, material};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_model::{DensityLaw, Elasticity, Problem, TransverseIsotropy};
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, solve};
 use std::sync::Arc;
-use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 fn bar(part: impl Fn(Vec3) -> bicolumn_base::Part, young: &[f64]) -> Problem {
     let mesh = box_mesh([3, 8, 3], Vec3::new(3.0, 9.0, 3.0), 0.3, part);

@@ -1,12 +1,10 @@
 //! A tolerance below what rounding allows ends at the rounding floor, and says so.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, held_box, material};
 use bicolumn_base::Vec3;
 use bicolumn_model::Problem;
 use bicolumn_solve::{Method, SolveError, SolveOptions, SolveReport, solve};
-use support::{SOFT, STIFF, box_mesh, held_box, material};
 
 /// A slender stiff rod in soft stuff: |K||u| is very much larger than the load.
 fn rod(stiff: f64, soft: f64) -> Problem {

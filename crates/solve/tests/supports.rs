@@ -1,14 +1,12 @@
 //! Supports by component and value: rollers, planes of symmetry, imposed displacements.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{SOFT, STIFF, box_mesh, material};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{Components, LoadCase, Patch, Problem, Support, nodes_on, nodes_where};
 use bicolumn_solve::{Ask, Method, Prepared, Solution, SolveError, SolveOptions, solve};
 use std::sync::Arc;
-use support::{SOFT, STIFF, box_mesh, material};
 
 const METHODS: [Method; 3] = [
     Method::Direct,

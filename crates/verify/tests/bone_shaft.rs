@@ -21,8 +21,7 @@
 //! tolerance, 1e-6 leaves room.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-mod support;
-
+use crate::support::{HEALTHY, Model, model};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_measure::{CaseMeasures, measure};
@@ -31,7 +30,6 @@ use bicolumn_model::NamedLoad;
 use bicolumn_response::Check;
 use bicolumn_solve::{Solution, SolveOptions, element_stress, solve};
 use bicolumn_verify::exact::hollow_shaft::HollowShaft;
-use support::{HEALTHY, Model, model};
 
 const LEVELS: std::ops::Range<f64> = 90.0..130.0;
 

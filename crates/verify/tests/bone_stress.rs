@@ -6,8 +6,7 @@
 //! 2 MPa/mm. Balls of double the radius overlap the screw, whose part is missing: 0.7 %.
 #![allow(clippy::unwrap_used)]
 
-mod support;
-
+use crate::support::{HEALTHY, Model, model};
 use bicolumn_base::{PlateSite, SymTensor, Vec3};
 use bicolumn_geometry::{ConstructSpec, PlateSpec, Screw, ScrewRow};
 use bicolumn_measure::{CaseMeasures, RecoveredStress, measure_recovered};
@@ -15,7 +14,6 @@ use bicolumn_mesh::Sizing;
 use bicolumn_model::NamedLoad;
 use bicolumn_response::{BeyondEnd, Choice, Edge, LastScrew, PlateColumn, ResponseId};
 use bicolumn_solve::{PartNodes, Solution, SolveOptions, StressField, solve};
-use support::{HEALTHY, Model, model};
 
 fn made(base: ConstructSpec) -> (Model, Solution) {
     let plates = base.plates.into_iter().map(|p| PlateSpec {

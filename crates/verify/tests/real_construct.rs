@@ -9,8 +9,7 @@
 //! loads: 1e-8 of the loads.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-mod support;
-
+use crate::support::{HEALTHY, Model, model};
 use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_geometry::{BoneSpec, ConstructSpec, PlateSpec};
 use bicolumn_mesh::Sizing;
@@ -18,7 +17,6 @@ use bicolumn_model::NamedLoad;
 use bicolumn_solve::{Method, PartNodes, SolveOptions, StressField, element_stress, solve};
 use bicolumn_verify::exact::linear_field::LinearField;
 use bicolumn_verify::imposed::Body;
-use support::{HEALTHY, Model, model};
 
 fn stout(base: ConstructSpec) -> ConstructSpec {
     let plates = base.plates.into_iter().map(|p| PlateSpec {
@@ -156,7 +154,7 @@ fn iterations_stay_few_whatever_the_stiffness_of_bone() {
     ];
     let Model { problem, .. } = made(ConstructSpec::orthogonal(), &loads);
     let count = |method: Method, cortical: f64, cancellous: f64| {
-        let moduli = support::Moduli {
+        let moduli = crate::support::Moduli {
             cortical,
             cancellous,
             implant: HEALTHY.implant,

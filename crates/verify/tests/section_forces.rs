@@ -12,8 +12,7 @@
 //! residual of the solution being 1e-10.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-mod support;
-
+use crate::support::{HEALTHY, Model, model};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::{BoneSpec, ConstructSpec, PlateSpec, ScrewRow};
 use bicolumn_measure::{CaseMeasures, ScrewCut, measure};
@@ -21,7 +20,6 @@ use bicolumn_mesh::Sizing;
 use bicolumn_model::{LoadCase, NamedLoad};
 use bicolumn_response::{Carrier, PlateColumn, PlateForce, ScrewForce, Share};
 use bicolumn_solve::{SolveOptions, solve};
-use support::{HEALTHY, Model, model};
 
 const ACCEPTED: f64 = 1e-8;
 /// Arm that compares forces with moments, mm.

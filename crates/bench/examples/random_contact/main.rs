@@ -22,7 +22,7 @@ use bicolumn_geometry::{Construct, ConstructSpec, ScrewHold};
 use bicolumn_job::{InterfaceKind, Job, Meeting, Plan, PointInputs, resolve};
 use bicolumn_mesh::{TetMesh, mesh_construct};
 use bicolumn_study::build_problem;
-use designs::{Design, Designs};
+use designs::Design;
 use std::error::Error;
 use std::path::Path;
 use std::sync::Arc;
@@ -62,13 +62,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let by_load = [under(LOADS[0])?, under(LOADS[1])?];
     let is_locking = std::env::args().nth(4).is_some_and(|a| a == "locking");
-    let mut designs = Designs::default();
     let (mut solved, mut failed, mut refused) = (0, 0, 0);
     for k in first..first + count {
         let per_cycle = OF_BONE * WIDE.len() as u64;
         let bone = WIDE[(k % per_cycle / OF_BONE) as usize];
         let seed = k / per_cycle * CYCLE + bone * OF_BONE + k % OF_BONE;
-        let Some(mut design) = designs.with_features(seed) else {
+        let Some(mut design) = designs::with_features(seed) else {
             println!("{k}: seed {seed} has no feasible design");
             refused += 1;
             continue;

@@ -26,7 +26,7 @@ mod volumes;
 
 use bicolumn_mesh::{PairKind, Sizing, mesh_construct};
 use coarse::coarse;
-use designs::{Designs, spoil};
+use designs::spoil;
 use figures::{Figures, PairFigures, common_share};
 use std::error::Error;
 use tally::Tally;
@@ -80,9 +80,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     if let Some(lines) = &o.summary {
         lines.lines().for_each(|l| tally.take(l));
     } else {
-        let mut designs = Designs::default();
         for seed in o.seeds.clone() {
-            let line = one(seed, &o, &mut designs);
+            let line = one(seed, &o);
             println!("{line}");
             tally.take(&line);
         }
@@ -100,11 +99,11 @@ fn processor_seconds() -> f64 {
 }
 
 /// Meshes the design of a seed; its line: the design, its figures, what it misses.
-fn one(seed: u64, o: &Options, designs: &mut Designs) -> String {
+fn one(seed: u64, o: &Options) -> String {
     let drawn = if o.plain {
-        designs.of_seed(seed)
+        designs::of_seed(seed)
     } else {
-        designs.with_features(seed)
+        designs::with_features(seed)
     };
     let Some(mut design) = drawn else {
         return format!("seed {seed}: no feasible draw");

@@ -7,10 +7,12 @@ use bicolumn_geometry::{
     ScrewHold, SplitSpec,
 };
 use bicolumn_mesh::LatticePose;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// So many seeds in a row share a bone: building one takes seconds.
 const SEEDS_PER_BONE: u64 = 10;
+/// Bones of different size and septum.
+const BONES: usize = 9;
 /// Septum thicknesses of the bones, mm.
 const SEPTA_MM: [f64; 3] = [1.0, 1.5, 2.5];
 /// Draws from one seed before it is given up as infeasible.
@@ -26,59 +28,51 @@ pub(crate) struct Design {
     pub(crate) refused: usize,
 }
 
-/// Designs with the bones they share.
-#[derive(Default)]
-pub(crate) struct Designs {
-    bones: Vec<(usize, Arc<Bone>)>,
+/// The design of a seed: two plates with locking screws across an open gap. `None` when no draw
+/// was feasible.
+pub(crate) fn of_seed(seed: u64) -> Option<Design> {
+    draw(seed, |_, _| Vec::new())
 }
 
-impl Designs {
-    /// The design of a seed: two plates with locking screws across an open gap. `None` when no draw
-    /// was feasible.
-    pub(crate) fn of_seed(&mut self, seed: u64) -> Option<Design> {
-        self.draw(seed, |_, _| Vec::new())
-    }
+/// The same with some of: a split articular block, a reduced fracture, slots, non-locking heads, a
+/// screw without a plate.
+pub(crate) fn with_features(seed: u64) -> Option<Design> {
+    draw(seed, add_features)
+}
 
-    /// The same with some of: a split articular block, a reduced fracture, slots, non-locking heads, a
-    /// screw without a plate.
-    pub(crate) fn with_features(&mut self, seed: u64) -> Option<Design> {
-        self.draw(seed, add_features)
-    }
-
-    fn draw(
-        &mut self,
-        seed: u64,
-        features: impl Fn(&mut Random, &mut ConstructSpec) -> Vec<&'static str>,
-    ) -> Option<Design> {
-        let which = ((seed / SEEDS_PER_BONE) % 9) as usize;
-        let bone = self.bone(which);
-        let mut r = Random::new(seed);
-        let mut extra = Random::new(seed ^ 0xfea7);
-        for refused in 0..DRAWS {
-            let mut spec = random_spec(&mut r, bone.spec().clone());
-            let with = features(&mut extra, &mut spec);
-            let pose = random_pose(&mut r);
-            if let Ok(construct) = Construct::on_bone(bone.clone(), &spec) {
-                let mut text = describe(which, &spec, &construct);
-                for feature in with {
-                    text += &format!(", {feature}");
-                }
-                return Some(Design {
-                    construct,
-                    spec,
-                    pose,
-                    text,
-                    refused,
-                });
+fn draw(
+    seed: u64,
+    features: impl Fn(&mut Random, &mut ConstructSpec) -> Vec<&'static str>,
+) -> Option<Design> {
+    let which = ((seed / SEEDS_PER_BONE) % BONES as u64) as usize;
+    let bone = bone(which);
+    let mut r = Random::new(seed);
+    let mut extra = Random::new(seed ^ 0xfea7);
+    for refused in 0..DRAWS {
+        let mut spec = random_spec(&mut r, bone.spec().clone());
+        let with = features(&mut extra, &mut spec);
+        let pose = random_pose(&mut r);
+        if let Ok(construct) = Construct::on_bone(bone.clone(), &spec) {
+            let mut text = describe(which, &spec, &construct);
+            for feature in with {
+                text += &format!(", {feature}");
             }
+            return Some(Design {
+                construct,
+                spec,
+                pose,
+                text,
+                refused,
+            });
         }
-        None
     }
+    None
+}
 
-    fn bone(&mut self, which: usize) -> Arc<Bone> {
-        if let Some((_, bone)) = self.bones.iter().find(|b| b.0 == which) {
-            return bone.clone();
-        }
+/// Bone of an index, built once.
+fn bone(which: usize) -> &'static Arc<Bone> {
+    static ALL: [OnceLock<Arc<Bone>>; BONES] = [const { OnceLock::new() }; BONES];
+    ALL[which].get_or_init(|| {
         let preset = [
             BoneSpec::mean_adult,
             BoneSpec::small_adult,
@@ -88,10 +82,8 @@ impl Designs {
             septum_thickness_mm: SEPTA_MM[(which + which / 3) % 3],
             ..preset()
         };
-        let bone = Arc::new(Bone::build(&spec).unwrap());
-        self.bones.push((which, bone.clone()));
-        bone
-    }
+        Arc::new(Bone::build(&spec).unwrap())
+    })
 }
 
 impl Design {

@@ -1,0 +1,17 @@
+//! Tests of the program and of its documentation, in one program.
+
+mod bad_input;
+mod contact_study;
+mod doc_comments;
+mod docs_agree;
+mod error_estimates;
+mod examples;
+mod guide_jobs;
+mod key_reference;
+mod layers;
+mod ready_jobs;
+mod solve_bundle;
+mod support;
+mod test_files;
+mod third_party;
+mod tour;

@@ -1,0 +1,6 @@
+//! Tests of contact, in one program.
+
+mod blocks;
+mod clamp;
+mod support;
+mod threads;

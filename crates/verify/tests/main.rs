@@ -1,0 +1,12 @@
+//! Tests of the whole solver on bone models, constructs and shared models, in one program: linking one for each file took longer than most of them run.
+
+mod bone_shaft;
+mod bone_stress;
+mod error_estimate;
+mod hard_bodies;
+mod invariants;
+mod rates;
+mod real_construct;
+mod section_forces;
+mod shared_models;
+mod support;
