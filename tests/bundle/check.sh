@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Exports the audit bundle of a coarse construct, reads it with meshio, solves it again with scikit-fem and
-# SciPy; the same with a cortex that has an axis; then that of one with friction, a tightened and a threaded screw,
-# whose equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former
+# SciPy and computes its responses again; the same with a cortex that has an axis; then that of one with friction, a
+# tightened and a threaded screw, whose equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former
 # itself.
 # It fails where it cannot run: a check that is left out is not a check that passed.
 set -euo pipefail
@@ -31,4 +31,6 @@ for job in small axis friction; do
     "$target/release/bicolumn" export "tests/bundle/$job.toml" --point 1 --out "$bundle/$job"
     "$venv/bin/python" tests/bundle/reads.py "$bundle/$job"
     "$venv/bin/python" tests/bundle/solves.py "$bundle/$job"
+    "$venv/bin/python" tests/bundle/reads.py "$bundle/$job/intact"
+    "$venv/bin/python" tests/bundle/measures.py "$bundle/$job"
 done

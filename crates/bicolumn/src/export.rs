@@ -6,7 +6,7 @@ use crate::console::Console;
 use crate::point_of_job::{point_of_job, tell_written, told, write_file, write_grid};
 use crate::run::threads;
 use bicolumn_store::{can_write, create_folder};
-use bicolumn_study::{Bundle, export_point};
+use bicolumn_study::{Bundle, Content, export_point};
 use std::path::{Path, PathBuf};
 
 pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
@@ -28,30 +28,29 @@ pub(crate) fn export(args: &ExportArgs, console: &mut Console<'_>) -> u8 {
         },
     );
     let written = match result {
-        Ok(bundle) => write(&bundle, &args.out),
+        Ok(bundle) => {
+            if let Some(reason) = &bundle.without_intact {
+                console.error(&format!("{}: no intact bone: {reason}", point.id));
+            }
+            write(&bundle, &args.out)
+        }
         Err(e) => Err(told(&e, &job, &point)),
     };
     tell_written(written, console)
 }
 
 fn write(bundle: &Bundle, dir: &Path) -> Result<Vec<PathBuf>, String> {
-    create_folder(dir).map_err(|e| e.to_string())?;
-    let [mesh, model, solution] =
-        ["mesh.vtu", "model.json", "solution.vtu"].map(|name| dir.join(name));
-    write_grid(&mesh, &bundle.mesh)?;
-    let text = serde_json::to_string(&bundle.model).map_err(|e| e.to_string())?;
-    write_file(&model, text.as_bytes())?;
-    write_grid(&solution, &bundle.solution)?;
-    let mut written = vec![mesh, model, solution];
-    for (name, bytes) in &bundle.matrices {
+    let mut written = vec![];
+    for (name, content) in &bundle.files {
         let path = dir.join(name);
-        write_file(&path, bytes)?;
-        written.push(path);
-    }
-    if let Some(contact) = &bundle.contact {
-        let path = dir.join("contact.json");
-        let text = serde_json::to_string(contact).map_err(|e| e.to_string())?;
-        write_file(&path, text.as_bytes())?;
+        if let Some(folder) = path.parent() {
+            create_folder(folder).map_err(|e| e.to_string())?;
+        }
+        match content {
+            Content::Grid(grid) => write_grid(&path, grid)?,
+            Content::Json(value) => write_file(&path, format!("{value}\n").as_bytes())?,
+            Content::Text(bytes) => write_file(&path, bytes)?,
+        }
         written.push(path);
     }
     Ok(written)

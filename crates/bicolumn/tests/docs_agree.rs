@@ -208,7 +208,18 @@ fn every_field_of_a_record_is_on_its_page() {
 fn every_key_of_an_audit_bundle_is_on_its_page() {
     let page = std::fs::read_to_string(root().join("docs/reference/bundle.md")).unwrap();
     let told = quoted(&page);
-    let code = product_code("crates/study/src/bundle.rs");
+    let files = [
+        "study/src/bundle.rs",
+        "study/src/bundle_responses.rs",
+        "bundle/src/construct.rs",
+        "bundle/src/interfaces.rs",
+        "bundle/src/model_file.rs",
+        "bundle/src/write.rs",
+    ];
+    let code: String = files
+        .iter()
+        .map(|f| product_code(&format!("crates/{f}")))
+        .collect();
     let is_key = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_';
     let keys = code.lines().filter(|l| !l.trim_start().starts_with("//"));
     let keys = keys.flat_map(|l| l.split('"').skip(1).step_by(2));

@@ -9,6 +9,7 @@
 //! more; tightened screws are refused.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod construct;
 mod cursor;
 mod error;
 mod interfaces;
@@ -18,6 +19,7 @@ mod model_file;
 mod solved;
 mod write;
 
+pub use construct::construct_json;
 pub use error::BundleError;
 pub use matrix_market::{MatrixError, matrix_market};
 pub use model_file::{ReadBundle, read_bundle};

@@ -10,3 +10,9 @@ pub enum ScrewRow {
     /// Without a plate.
     Independent,
 }
+
+bicolumn_base::words! { ScrewRow {
+    Shaft = "shaft",
+    Distal = "distal",
+    Independent = "independent",
+} }

@@ -1,76 +1,104 @@
-//! The audit bundle: one solved model in a form that any other code can solve again.
+//! The audit bundle: one solved model in a form that any other code can solve and measure again.
 //!
-//! `mesh.vtu` (ten-node tetrahedra, cell data `material`; `young_mpa` and `poisson` where they vary inside
-//! a material; where some cells have an `axis`, for every cell `young_axial_mpa`, `young_transverse_mpa`,
-//! `shear_axial_mpa` in planes that hold the axis, `poisson_axial` (contraction across over stretch along
-//! under axial load) and `poisson_transverse`, instead), `model.json` (materials, supports, nodal forces, interfaces, tightened screws),
-//! `solution.vtu` (displacement and stress of every load case), `contact.json` where there are interfaces.
-//! Node and tetrahedron numbers are zero-based rows of `mesh.vtu`. The stiffness of each tetrahedron is its integral by
-//! as many points as the cell data `stiffness_points` say. All rules consist of fours of points, each nearer to one
-//! corner, whose barycentric coordinates of the other three are equal: 4 points, degree 2, other coordinates of
-//! (5 - √5)/20 and weights of 1/4; 5, degree 3, 1/6 and 9/20, and the middle with -4/5; 8, degree 3, 0.328 and
-//! 0.18038082625955745, 0.07934353236929739 and 0.06961917374044255. The layout is a contract: it may grow,
+//! `mesh.vtu`, `model.json` and `solution.vtu` pose the problem and give its solution; `construct.json` holds the geometry
+//! that responses refer to, `responses.json` our values of them, `contact.json` the state of interfaces; `intact/` is the
+//! same of the plate-free, unbroken bone. The layout is told in `docs/reference/bundle.md` and is a contract: it may grow,
 //! its entries do not change meaning.
-//!
-//! Interfaces. `model.json` lists each with its law and its facet pairs: six nodes of side a (corners,
-//! then the middles of 01, 12, 20), then the node of side b over each of them; one that is `threaded` with the `axis`
-//! of its screw too. `contact.json` gives, for each
-//! load case, what every pair of corner nodes carries: traction on side b = pressure · normal + shear. Corners
-//! of one `patch` carry the same; its normal and gap are means over the patch. Shear is at most friction times
-//! pressure; in a `threaded` interface, where the cosine between normal and axis is at most 0.5, that bounds only
-//! its part round the axis, and nothing the part along. Over
-//! a facet the traction is linear between its corners; nodal forces are its integral times the shape functions
-//! of the six nodes, on side b, and their opposite on side a, by the seven-point rule of degree 5 (Radon
-//! 1948) on side a's facet; the normal is the mean over the facets around, weighted by the corner's linear hat.
-//!
-//! Tightened screws. The tetrahedra of a cut see, beside the displacement, their `pulled` nodes moved by
-//! `shortening_mm` along `axis`. Displacements include those of tightening.
 
+use crate::bundle_responses::responses_json;
 use crate::contact_model::ContactModel;
+use crate::intact::IntactModel;
 use crate::model_build::{BuiltModel, ContactReports, ModelSolution};
-use bicolumn_bundle::{mesh_grid, model_json, solution_grid};
+use bicolumn_bundle::{construct_json, mesh_grid, model_json, solution_grid};
 use bicolumn_contact::{Law, Traction};
-use bicolumn_formats::Grid;
+use bicolumn_formats::{Field, Grid};
+use bicolumn_measure::CaseMeasures;
 use bicolumn_model::Problem;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 
-/// The files of a bundle, not yet written.
+/// An audit bundle, not yet written.
 pub struct Bundle {
-    /// `mesh.vtu`.
-    pub mesh: Grid,
-    /// `model.json`.
-    pub model: Value,
-    /// `solution.vtu`.
-    pub solution: Grid,
-    /// `contact.json`, where there are interfaces.
-    pub contact: Option<Value>,
-    /// `stiffness.mtx` and `loads.mtx`, where asked for.
-    pub matrices: Vec<(&'static str, Vec<u8>)>,
+    /// Its files, by their paths inside the bundle's folder.
+    pub files: Vec<(&'static str, Content)>,
+    /// Why the intact bone is not in it.
+    pub without_intact: Option<String>,
 }
 
-/// Gathers the bundle of a solved problem.
+/// Content of a file.
+pub enum Content {
+    /// A mesh with data.
+    Grid(Grid),
+    /// A JSON value.
+    Json(Value),
+    /// A text of another format.
+    Text(Vec<u8>),
+}
+
+/// Gathers the files of a solved construct and of the intact bone, if that was solved.
 ///
 /// Material numbers are part numbers counted from 1, so that each part can be told apart. Stress is
 /// cell data: the mean of a tetrahedron's ten recovered nodal tensors weighted for the integral over
 /// the straight-sided element, order xx yy zz xy yz xz.
-pub(crate) fn bundle(model: &BuiltModel, solution: &ModelSolution) -> Bundle {
+pub(crate) fn bundle(
+    (model, solution): (&BuiltModel, &ModelSolution),
+    measures: &[CaseMeasures],
+    intact: Result<&IntactModel, String>,
+) -> Bundle {
+    let [mesh, posed, construct, solved] = model_files(model, solution);
+    let mut files = vec![
+        ("mesh.vtu", mesh),
+        ("model.json", posed),
+        ("construct.json", construct),
+        ("solution.vtu", solved),
+        ("responses.json", Content::Json(responses_json(measures))),
+    ];
+    if let (Some(contact), Some(reports)) = (&model.contact, &solution.contact) {
+        let state = state(&model.problem, contact, reports, solution);
+        files.push(("contact.json", Content::Json(state)));
+    }
+    let without_intact = match intact {
+        Err(reason) => Some(reason),
+        Ok(intact) => {
+            let [mesh, posed, construct, solved] = model_files(&intact.model, &intact.solution);
+            files.extend([
+                ("intact/mesh.vtu", mesh),
+                ("intact/model.json", posed),
+                ("intact/construct.json", construct),
+                ("intact/solution.vtu", solved),
+            ]);
+            None
+        }
+    };
+    Bundle {
+        files,
+        without_intact,
+    }
+}
+
+/// Mesh, problem, construct and solution.
+fn model_files(model: &BuiltModel, solution: &ModelSolution) -> [Content; 4] {
     let problem = &model.problem;
-    let contact = model.contact.as_ref();
     let mut text = model_json(problem);
-    if let Some(contact) = contact {
+    if let Some(contact) = &model.contact {
         text["interfaces"] = interfaces(contact).into();
         text["preloads"] = preloads(contact).into();
     }
-    Bundle {
-        mesh: mesh_grid(problem),
-        model: text,
-        solution: solution_grid(problem, solution.total()),
-        matrices: vec![],
-        contact: contact
-            .zip(solution.contact.as_ref())
-            .map(|(c, reports)| state(problem, c, reports, solution)),
+    let mut solved = solution_grid(problem, solution.total());
+    if solution.total.is_some() {
+        // Displacements by the loads alone: motions and stiffness are read from them.
+        let by_load = problem.cases().iter().zip(&solution.by_load.displacement);
+        for (case, u) in by_load {
+            let name = format!("displacement_by_load_{}", case.name);
+            solved.point_data.push(Field::vectors(name, u));
+        }
     }
+    [
+        Content::Grid(mesh_grid(problem)),
+        Content::Json(text),
+        Content::Json(construct_json(&model.construct, problem.mesh())),
+        Content::Grid(solved),
+    ]
 }
 
 fn interfaces(contact: &ContactModel) -> Vec<Value> {

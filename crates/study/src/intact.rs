@@ -80,11 +80,8 @@ fn sizing(inputs: &PointInputs) -> Sizing {
     }
 }
 
-fn solve_intact(
-    inputs: &PointInputs,
-    bones: &BoneCache,
-    threads: usize,
-) -> Result<Arc<IntactModel>, PointError> {
+/// A point's inputs without plates, screws and fracture, and without interfaces and clamp, which have nothing to act on.
+fn without_hardware(inputs: &PointInputs) -> PointInputs {
     let mut intact = inputs.clone();
     intact.construct = ConstructSpec {
         fracture: None,
@@ -93,6 +90,17 @@ fn solve_intact(
         ..inputs.construct.clone()
     };
     intact.sizing = sizing(inputs);
+    intact.interfaces.named.clear();
+    intact.interfaces.clamp_n = [0.0; 2];
+    intact
+}
+
+fn solve_intact(
+    inputs: &PointInputs,
+    bones: &BoneCache,
+    threads: usize,
+) -> Result<Arc<IntactModel>, PointError> {
+    let intact = without_hardware(inputs);
     let model = build_model(&intact, bones)?;
     let solution = model
         .solve(&intact, threads, &|_| {})
@@ -111,4 +119,25 @@ fn solve_intact(
         stress,
         profiles,
     }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::contact_model::refusal;
+    use bicolumn_geometry::Construct;
+    use bicolumn_job::{Job, Plan, resolve};
+    use std::path::Path;
+
+    #[test]
+    fn an_intact_bone_takes_no_offence_at_interfaces_and_clamps_of_hardware() {
+        let text = "[fracture]\ngap_mm = 0\n[interfaces]\nfracture_faces = \"frictional\"\nscrew.02.bone = \"threaded\"\nclamp_medial_n = 100\n";
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        let inputs = resolve(&job, &Plan::of(&job).unwrap().points[0]);
+        assert!(!inputs.interfaces.named.is_empty() && inputs.interfaces.clamp_n != [0.0; 2]);
+        let intact = without_hardware(&inputs);
+        let construct = Construct::build(&intact.construct).unwrap();
+        assert!(refusal(&construct, &intact.interfaces).is_none());
+        assert!(refusal(&construct, &inputs.interfaces).is_some());
+    }
 }

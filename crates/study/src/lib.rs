@@ -12,6 +12,7 @@
 
 mod bones;
 mod bundle;
+mod bundle_responses;
 mod case_contact;
 mod check;
 mod clamp;
@@ -43,7 +44,7 @@ mod study_record;
 mod surface;
 
 pub use bones::BoneCache;
-pub use bundle::Bundle;
+pub use bundle::{Bundle, Content};
 pub use check::{BuiltPoint, CheckedPoint, WORKER, check_job};
 pub use converge::{ConvergedResponse, Convergence, MeshSeries, converge, noise_uncertainty};
 pub use discretisation::estimates;
