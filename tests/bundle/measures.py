@@ -297,7 +297,8 @@ class Cortex:
         near = np.flatnonzero((box[0] < high).all(axis=1) & (box[1] > low).all(axis=1))
         indices, element, coordinates = [], [], []
         for e in near:
-            first, last = np.ceil(box[0][e] / step), np.floor(box[1][e] / step)
+            first = np.ceil(np.maximum(box[0][e], low) / step)
+            last = np.floor(np.minimum(box[1][e], high) / step)
             index = np.stack(np.meshgrid(*map(np.arange, first, last + 1), indexing="ij"), axis=-1).reshape(-1, 3)
             a = self.corners[e]
             l = np.linalg.solve((a[1:] - a[0]).T, (step * index - a[0]).T).T
