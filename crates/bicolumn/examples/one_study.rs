@@ -10,8 +10,9 @@
 use std::error::Error;
 use std::path::Path;
 
-/// Coarse cells and stout screws: for the program, not for results.
-const JOB: &str = r#"
+/// Two levels of one load, on coarse cells with stout screws: for the program, not for results.
+const JOB: &str = concat!(
+    r#"
 [run]
 title = "Twice the load"
 question = "Does twice the load move the joint twice as far?"
@@ -20,29 +21,9 @@ headline = "load_displacement_mm"
 [factors]
 "loads.axial_n" = [100, 200]
 
-[plates]
-thickness_mm = 3.0
-
-[screws]
-shaft_count = 2
-distal_count = 1
-shaft_diameter_mm = 4.0
-distal_diameter_mm = 4.0
-
-[bone]
-septum_thickness_mm = 3.5
-
-[loads]
-cases = ["axial"]
-
-[mesh]
-finest_mm = 2.4
-growth = 1.5
-wall_ratio = 3.0
-
-[solve]
-error_estimate = false
-"#;
+"#,
+    include_str!("coarse.toml")
+);
 
 /// Displacement of the load, mm, and stiffness, N/mm, at 100 and at 200 N.
 pub(crate) struct Table {

@@ -23,34 +23,11 @@ use bicolumn_sparse::Team;
 use bicolumn_stats::{Design, analyse};
 use std::sync::Arc;
 
-/// Coarse cells and stout screws: for the program, not for results.
-const JOB: &str = r#"
-[run]
-title = "Tour"
-
-[plates]
-thickness_mm = 3.0
-
-[screws]
-shaft_count = 2
-distal_count = 1
-shaft_diameter_mm = 4.0
-distal_diameter_mm = 4.0
-
-[bone]
-septum_thickness_mm = 3.5
-
-[loads]
-cases = ["axial"]
-
-[mesh]
-finest_mm = 2.4
-growth = 1.5
-wall_ratio = 3.0
-
-[solve]
-error_estimate = false
-"#;
+/// A title, and coarse cells with stout screws: for the program, not for results.
+const JOB: &str = concat!(
+    "[run]\ntitle = \"Tour\"\n\n",
+    include_str!("../examples/coarse.toml")
+);
 
 fn tour(folder: &Path) -> Result<(), Box<dyn Error>> {
     let job = Job::parse(Path::new("tour.toml"), JOB)?;
@@ -177,4 +154,7 @@ fn the_page_shows_this_code() {
         assert_eq!(shown, code, "docs/tour.md and tests/tour.rs part here");
     }
     assert_eq!(shown.len(), trimmed(code).len());
+    let job = page.split("```toml\n").nth(1).unwrap();
+    let job = job.split("```").next().unwrap();
+    assert_eq!(job, include_str!("../examples/coarse.toml"));
 }

@@ -192,9 +192,9 @@ pub enum BonePreset {
 }
 
 bicolumn_base::words! { BonePreset {
-    MeanAdult = "mean_adult",
-    SmallAdult = "small_adult",
-    LargeAdult = "large_adult",
+    MeanAdult = "mean_adult": "the means of the card",
+    SmallAdult = "small_adult": "lengths about one standard deviation below the mean",
+    LargeAdult = "large_adult": "lengths about one standard deviation above the mean",
 } }
 
 impl BoneSpec {

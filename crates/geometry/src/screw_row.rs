@@ -12,7 +12,7 @@ pub enum ScrewRow {
 }
 
 bicolumn_base::words! { ScrewRow {
-    Shaft = "shaft",
-    Distal = "distal",
-    Independent = "independent",
+    Shaft = "shaft": "through a plate, the proximal fragment",
+    Distal = "distal": "through a plate, the distal fragment",
+    Independent = "independent": "without a plate",
 } }

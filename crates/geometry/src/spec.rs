@@ -60,7 +60,11 @@ pub enum ColumnContact {
     Lateral,
 }
 
-bicolumn_base::words! { ColumnContact { None = "none", Medial = "medial", Lateral = "lateral" } }
+bicolumn_base::words! { ColumnContact {
+    None = "none": "both columns are open",
+    Medial = "medial": "the medial column touches",
+    Lateral = "lateral": "the lateral column touches",
+} }
 
 /// One plate with its screws.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -132,10 +136,10 @@ pub enum ScrewHold {
 }
 
 bicolumn_base::words! { ScrewHold {
-    Locking = "locking",
-    NonLocking = "non_locking",
-    Lag = "lag",
-    Positional = "positional",
+    Locking = "locking": "the head is one with the plate",
+    NonLocking = "non_locking": "the head rests in a seat of the plate and presses it on the bone",
+    Lag = "lag": "without a plate; glides in the fragment under its head and pulls the other one to it",
+    Positional = "positional": "without a plate; holds both fragments where they are",
 } }
 
 /// A screw independent of plates, on a line that is given.
@@ -168,7 +172,10 @@ pub enum HeadSide {
     Lateral,
 }
 
-bicolumn_base::words! { HeadSide { Lateral = "lateral", Medial = "medial" } }
+bicolumn_base::words! { HeadSide {
+    Lateral = "lateral": "the head is on the lateral side",
+    Medial = "medial": "the head is on the medial side",
+} }
 
 impl Default for IndependentScrewSpec {
     /// A transverse lag screw beside the flexion axis, from the lateral side, clear of a lateral plate

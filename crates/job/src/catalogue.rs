@@ -160,6 +160,10 @@ mod tests {
             let section = k.path.split('.').next().unwrap();
             assert!(SECTIONS.contains(&section), "{k}");
             assert!(!k.doc.is_empty(), "{k}");
+            assert!(!k.doc.ends_with('.'), "{k}");
+            for (word, doc) in &k.words {
+                assert!(!doc.is_empty() && !doc.ends_with('.'), "{word} of {k}");
+            }
         }
     }
 

@@ -27,6 +27,8 @@ pub(crate) struct Declaration {
 /// Accepted values of a key whose values are of type `T`.
 pub(crate) struct Accepts<T> {
     kind: Kind,
+    /// Accepted words with their meanings.
+    words: Vec<(&'static str, &'static str)>,
     of: PhantomData<T>,
 }
 
@@ -38,14 +40,28 @@ pub(crate) struct Default<T> {
 
 impl<T> Accepts<T> {
     fn new(kind: Kind) -> Accepts<T> {
-        let of = PhantomData;
-        Accepts { kind, of }
+        Accepts {
+            kind,
+            words: vec![],
+            of: PhantomData,
+        }
+    }
+
+    fn of_words<W: Word>(kind: fn(Vec<&'static str>) -> Kind, some: &[W]) -> Accepts<T> {
+        let words = some.iter().map(|w| (w.word(), w.doc()));
+        Accepts {
+            words: words.collect(),
+            ..Accepts::new(kind(some.iter().map(|w| w.word()).collect()))
+        }
     }
 }
 
 impl<T> Clone for Accepts<T> {
     fn clone(&self) -> Self {
-        Accepts::new(self.kind.clone())
+        Accepts {
+            words: self.words.clone(),
+            ..Accepts::new(self.kind.clone())
+        }
     }
 }
 
@@ -87,12 +103,12 @@ pub(crate) fn word<W: Word>() -> Accepts<OneOf<W>> {
 
 /// One of some words of an enumeration.
 pub(crate) fn word_of<W: Word>(some: &[W]) -> Accepts<OneOf<W>> {
-    Accepts::new(Kind::Word(some.iter().map(|w| w.word()).collect()))
+    Accepts::of_words(Kind::Word, some)
 }
 
 /// A list of words of an enumeration.
 pub(crate) fn words<W: Word>() -> Accepts<SomeOf<W>> {
-    Accepts::new(Kind::List(W::ALL.iter().map(|w| w.word()).collect()))
+    Accepts::of_words(Kind::List, W::ALL)
 }
 
 /// true or false.
@@ -183,18 +199,19 @@ impl<T, C> Each<T, C> {
 }
 
 impl Declaration {
-    fn add<T>(
+    fn add<T, U>(
         &mut self,
         path: String,
-        kind: Kind,
+        accepts: Accepts<T>,
         default: Fallback,
         doc: String,
         source: String,
-    ) -> Key<T> {
+    ) -> Key<U> {
         let id = KeyId(self.rows.len());
         self.rows.push(KeyRow {
             path,
-            kind,
+            kind: accepts.kind,
+            words: accepts.words,
             default,
             doc,
             source,
@@ -212,7 +229,7 @@ impl Declaration {
         source: impl Into<String>,
     ) -> Key<T> {
         let (doc, source) = (doc.into(), source.into());
-        let key = self.add(path.into(), accepts.kind, default.fallback, doc, source);
+        let key = self.add(path.into(), accepts, default.fallback, doc, source);
         self.order.push(key.id());
         key
     }
@@ -226,7 +243,7 @@ impl Declaration {
         source: impl Into<String>,
     ) -> Key<Option<T>> {
         let (doc, source) = (doc.into(), source.into());
-        let key = self.add(path.into(), accepts.kind, Fallback::Absent, doc, source);
+        let key = self.add(path.into(), accepts, Fallback::Absent, doc, source);
         self.order.push(key.id());
         key
     }
@@ -295,7 +312,7 @@ impl Declaration {
     ) -> Key<T> {
         let path = format!("{section}.{}.{name}", which.word());
         let doc = format!("{doc}; of {}", which.plate());
-        let key = self.add(path, accepts.kind.clone(), fallback, doc, source.into());
+        let key = self.add(path, accepts.clone(), fallback, doc, source.into());
         self.of_each_plate[which as usize].push(key.id());
         key
     }

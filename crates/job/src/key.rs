@@ -14,6 +14,8 @@ pub struct KeyRow {
     pub path: String,
     /// Accepted values.
     pub kind: Kind,
+    /// Accepted words with their meanings; empty for other values.
+    pub words: Vec<(&'static str, &'static str)>,
     /// Value where the job does not give it.
     pub default: Fallback,
     /// Meaning, in a line.

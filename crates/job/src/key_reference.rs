@@ -36,7 +36,7 @@ pub fn markdown() -> String {
                 format!("`{}`", k.path.replace("screw.01", "screw.NN")),
                 accepts(&k.kind),
                 default(k),
-                k.doc.clone(),
+                meaning(k),
                 source(k),
             ];
             let cells = cells.map(|c| c.replace('|', "\\|"));
@@ -51,6 +51,15 @@ fn is_a_later_screw(key: KeyId) -> bool {
     let later = |part: Part| matches!(part, Part::Screw(n) if n.0 > 1);
     let mut named = keys().interfaces.named().filter(|n| later(n.part));
     named.any(|n| n.meeting.id() == key || n.friction.id() == key)
+}
+
+/// Meaning of a key, then of each of its words.
+fn meaning(k: &KeyRow) -> String {
+    let words = k.words.iter().map(|(word, doc)| format!("`{word}`: {doc}"));
+    match k.words.is_empty() {
+        true => k.doc.clone(),
+        false => format!("{}. {}", k.doc, words.collect::<Vec<_>>().join("; ")),
+    }
 }
 
 fn accepts(kind: &Kind) -> String {
@@ -144,6 +153,8 @@ mod tests {
         assert!(!page.contains("screw.02"));
         assert!(page.contains("by `materials.bone`: normal 17000, osteoporotic 11390"));
         assert!(!page.contains("|  |"), "a cell is empty");
+        assert!(page.contains("`medial_only`: the medial plate alone; "));
+        assert!(page.contains("`axial`: force proximally along the shaft: closes the gap; "));
         assert!(
             page.contains("| `fracture.gap_mm` | 1 to 15 mm, or 0 (reduced: the faces touch) |")
         );

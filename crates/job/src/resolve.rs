@@ -13,7 +13,7 @@ use bicolumn_geometry::{
 };
 use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{
-    DensityLaw, FrontalLoad, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
+    DensityLaw, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
 };
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
@@ -279,7 +279,7 @@ fn loads(s: &Settings) -> LoadInputs {
         sizes: LoadSizes {
             axial_n: s.get(k.axial),
             bending_n: s.get(k.bending),
-            frontal: FrontalLoad::ForceN(s.get(k.varus_valgus)),
+            frontal_n: s.get(k.varus_valgus),
             torque_nmm: s.get(k.torsion),
             column_n: s.get(k.column),
             capitellum_share: s.get(k.capitellum_share),

@@ -14,7 +14,10 @@ pub enum DesignKind {
     OneAtATime,
 }
 
-words! { DesignKind { FullFactorial = "full_factorial", OneAtATime = "one_at_a_time" } }
+words! { DesignKind {
+    FullFactorial = "full_factorial": "every combination of the factors' levels",
+    OneAtATime = "one_at_a_time": "each factor alone moved from the first levels of all",
+} }
 
 /// Fracture pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,9 +31,9 @@ pub enum FracturePattern {
 }
 
 words! { FracturePattern {
-    None = "none",
-    Supracondylar = "supracondylar",
-    Intercondylar = "intercondylar",
+    None = "none": "the bone is whole",
+    Supracondylar = "supracondylar": "a fracture across both columns",
+    Intercondylar = "intercondylar": "a sagittal split of the articular block as well",
 } }
 
 /// Filling of a fracture gap.
@@ -42,7 +45,10 @@ pub enum Filling {
     HealingTissue,
 }
 
-words! { Filling { Empty = "empty", HealingTissue = "healing_tissue" } }
+words! { Filling {
+    Empty = "empty": "nothing in the gap",
+    HealingTissue = "healing_tissue": "soft tissue fills the gap",
+} }
 
 /// Construct layout.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,12 +68,12 @@ pub enum Layout {
 }
 
 words! { Layout {
-    Parallel = "parallel",
-    Orthogonal = "orthogonal",
-    MedialOnly = "medial_only",
-    LateralOnly = "lateral_only",
-    PosterolateralOnly = "posterolateral_only",
-    BareBone = "bare_bone",
+    Parallel = "parallel": "medial and lateral plate",
+    Orthogonal = "orthogonal": "medial and posterolateral plate",
+    MedialOnly = "medial_only": "the medial plate alone",
+    LateralOnly = "lateral_only": "the lateral plate alone",
+    PosterolateralOnly = "posterolateral_only": "the posterolateral plate alone",
+    BareBone = "bare_bone": "the intact bone, without fracture, plates and screws",
 } }
 
 impl Layout {
@@ -108,7 +114,11 @@ pub enum StaggerFrom {
     Lower,
 }
 
-words! { StaggerFrom { Mean = "mean", Upper = "upper", Lower = "lower" } }
+words! { StaggerFrom {
+    Mean = "mean": "both ends move, by half the stagger each",
+    Upper = "upper": "the upper end stays, the other plate ends lower",
+    Lower = "lower": "the lower end stays, the other plate ends higher",
+} }
 
 impl StaggerFrom {
     /// Level of a plate's end above `end_level_mm` for a stagger (medial minus other), mm.
@@ -167,7 +177,11 @@ pub enum IndependentHold {
     Positional,
 }
 
-words! { IndependentHold { None = "none", Lag = "lag", Positional = "positional" } }
+words! { IndependentHold {
+    None = "none": "there is no such screw",
+    Lag = "lag": "glides in the fragment under its head and presses the fragments together",
+    Positional = "positional": "holds both fragments where they are",
+} }
 
 impl IndependentHold {
     /// The hold of the screw, if there is one.
@@ -189,7 +203,10 @@ pub enum Symmetry {
     Transverse,
 }
 
-words! { Symmetry { Isotropic = "isotropic", Transverse = "transverse" } }
+words! { Symmetry {
+    Isotropic = "isotropic": "alike in all directions",
+    Transverse = "transverse": "alike across the shaft's axis, stiffer along it",
+} }
 
 /// Law from the density of cancellous bone to its modulus.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -202,7 +219,11 @@ pub enum DensityChoice {
     Ulna,
 }
 
-words! { DensityChoice { None = "none", Pooled = "pooled", Ulna = "ulna" } }
+words! { DensityChoice {
+    None = "none": "one modulus everywhere",
+    Pooled = "pooled": "law of cancellous bone of all sites pooled",
+    Ulna = "ulna": "law of bone of the ulna",
+} }
 
 impl DensityChoice {
     /// The law; none for one modulus everywhere.
@@ -224,7 +245,10 @@ pub enum BoneQuality {
     Osteoporotic,
 }
 
-words! { BoneQuality { Normal = "normal", Osteoporotic = "osteoporotic" } }
+words! { BoneQuality {
+    Normal = "normal": "healthy",
+    Osteoporotic = "osteoporotic": "lower moduli of cortical and cancellous bone",
+} }
 
 /// Metal of plates and screws.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -238,9 +262,9 @@ pub enum Metal {
 }
 
 words! { Metal {
-    Steel316l = "steel_316l",
-    TitaniumTi6al4v = "titanium_ti6al4v",
-    TitaniumCp = "titanium_cp",
+    Steel316l = "steel_316l": "stainless steel 316L",
+    TitaniumTi6al4v = "titanium_ti6al4v": "titanium alloy Ti-6Al-4V",
+    TitaniumCp = "titanium_cp": "commercially pure titanium",
 } }
 
 /// Condition of an interface between two parts.
@@ -259,11 +283,11 @@ pub enum Meeting {
 }
 
 words! { Meeting {
-    Apart = "apart",
-    Bonded = "bonded",
-    Frictional = "frictional",
-    Frictionless = "frictionless",
-    Threaded = "threaded",
+    Apart = "apart": "a plate stands off the bone",
+    Bonded = "bonded": "the sides are one",
+    Frictional = "frictional": "they press, slide against friction and lift",
+    Frictionless = "frictionless": "they press, slide freely and lift",
+    Threaded = "threaded": "a shank with its thread: slides round the screw against friction, not along it",
 } }
 
 impl Meeting {

@@ -22,6 +22,6 @@ pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
 pub use load::{LoadCase, Patch, PatchLoad, Prescribed};
 pub use material::Material;
-pub use named_load::{FrontalLoad, JointPatches, LoadSizes, NamedLoad};
+pub use named_load::{JointPatches, LoadSizes, NamedLoad};
 pub use problem::{Problem, ProblemError, nodes_on, nodes_where};
 pub use support::{Components, Constraint, Support};

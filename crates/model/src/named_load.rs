@@ -18,9 +18,9 @@ pub enum NamedLoad {
     PosteriorBending,
     /// Force forwards, +X.
     AnteriorBending,
-    /// Towards the midline, −Z force or +X couple: the joint moves medially.
+    /// Force towards the midline, −Z: the joint moves medially.
     Varus,
-    /// Away from the midline, +Z force or −X couple.
+    /// Force away from the midline, +Z.
     Valgus,
     /// Couple +Y: the lateral side of the joint turns forwards.
     InternalTorsion,
@@ -60,11 +60,6 @@ impl NamedLoad {
             NamedLoad::MedialColumn => "medial_column",
         }
     }
-
-    /// From its key.
-    pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|l| l.key() == key)
-    }
 }
 
 impl Word for NamedLoad {
@@ -73,16 +68,22 @@ impl Word for NamedLoad {
     fn word(self) -> &'static str {
         self.key()
     }
-}
 
-/// How varus and valgus are applied.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum FrontalLoad {
-    /// A transverse force at the joint, N.
-    ForceN(f64),
-    /// A pure couple about X, N·mm.
-    CoupleNmm(f64),
+    fn doc(self) -> &'static str {
+        match self {
+            NamedLoad::Axial => "force proximally along the shaft: closes the gap",
+            NamedLoad::PosteriorBending => "force backwards on the joint",
+            NamedLoad::AnteriorBending => "force forwards on the joint",
+            NamedLoad::Varus => "force towards the midline on the joint",
+            NamedLoad::Valgus => "force away from the midline on the joint",
+            NamedLoad::InternalTorsion => {
+                "couple about the shaft: the lateral side of the joint turns forwards"
+            }
+            NamedLoad::ExternalTorsion => "the same couple reversed",
+            NamedLoad::LateralColumn => "axial force on the capitellum alone",
+            NamedLoad::MedialColumn => "axial force on the trochlea alone",
+        }
+    }
 }
 
 /// Sizes of the named loads.
@@ -96,8 +97,8 @@ pub struct LoadSizes {
     pub axial_n: f64,
     /// Sagittal bending force, N.
     pub bending_n: f64,
-    /// Frontal-plane load.
-    pub frontal: FrontalLoad,
+    /// Frontal-plane bending force, N.
+    pub frontal_n: f64,
     /// Torque, N·mm.
     pub torque_nmm: f64,
     /// Force on one column, N.
@@ -116,7 +117,7 @@ impl Default for LoadSizes {
         LoadSizes {
             axial_n: 200.0,
             bending_n: 30.0,
-            frontal: FrontalLoad::ForceN(LoadSizes::FRONTAL_FORCE_N),
+            frontal_n: LoadSizes::FRONTAL_FORCE_N,
             torque_nmm: 7500.0,
             column_n: 100.0,
             capitellum_share: 0.58,
@@ -182,16 +183,12 @@ impl JointPatches {
                 moment_nmm: self.side.pseudovector(moment_nmm),
             }]
         };
-        let frontal = |towards_midline: f64| match sizes.frontal {
-            FrontalLoad::ForceN(n) => shared(Vec3::z() * (-n * towards_midline)),
-            FrontalLoad::CoupleNmm(m) => couple(Vec3::x() * (m * towards_midline)),
-        };
         let loads = match load {
             NamedLoad::Axial => shared(Vec3::y() * sizes.axial_n),
             NamedLoad::PosteriorBending => shared(Vec3::x() * -sizes.bending_n),
             NamedLoad::AnteriorBending => shared(Vec3::x() * sizes.bending_n),
-            NamedLoad::Varus => frontal(1.0),
-            NamedLoad::Valgus => frontal(-1.0),
+            NamedLoad::Varus => shared(Vec3::z() * -sizes.frontal_n),
+            NamedLoad::Valgus => shared(Vec3::z() * sizes.frontal_n),
             NamedLoad::InternalTorsion => couple(Vec3::y() * sizes.torque_nmm),
             NamedLoad::ExternalTorsion => couple(Vec3::y() * -sizes.torque_nmm),
             NamedLoad::LateralColumn => vec![on(CAPITELLUM, Vec3::y() * sizes.column_n)],

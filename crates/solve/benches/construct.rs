@@ -1,29 +1,27 @@
-//! `cargo bench -p bicolumn-solve --bench construct -- FOLDER [THREADS [TOLERANCE [SOFTER [METHOD]]]]`:
+//! `cargo bench -p bicolumn-solve --bench construct -- [FOLDER [THREADS [TOLERANCE [SOFTER [METHOD]]]]]`:
 //! what the solve of a real construct costs; with `SOFTER`, every material but the stiffest has its modulus
 //! divided by that; METHOD: multigrid, aggregation or direct.
 //!
-//! FOLDER holds an audit bundle: `bicolumn export --point 5 --out FOLDER jobs/first-look.toml`.
+//! FOLDER holds an audit bundle without tightened screws, `bicolumn export --point 5 --out FOLDER jobs/first-look.toml`;
+//! without it, `meshes/coarse_construct`.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-mod bundle;
-
+use bicolumn_bundle::read_bundle;
 use bicolumn_model::Material;
 use bicolumn_solve::{Method, Prepared, SolveOptions};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 fn main() {
     let arguments: Vec<String> = std::env::args()
         .skip(1)
         .filter(|a| a != "--bench")
         .collect();
-    let Some(folder) = arguments.first().map(PathBuf::from) else {
-        println!("no folder of an audit bundle given: nothing measured");
-        return;
-    };
+    let own = || Path::new(env!("CARGO_MANIFEST_DIR")).join("../../meshes/coarse_construct");
+    let folder = arguments.first().map_or_else(own, PathBuf::from);
     let threads = arguments.get(1).map_or(2, |a| a.parse().unwrap());
     let tolerance = arguments.get(2).map_or(1e-8, |a| a.parse().unwrap());
     let softer = arguments.get(3).map_or(1.0, |a| a.parse::<f64>().unwrap());
-    let problem = bundle::read(&folder);
+    let problem = read_bundle(&folder).unwrap().problem;
     let young = |m: &Material| m.young_mpa;
     let stiffest = problem.materials().iter().map(young).fold(0.0, f64::max);
     let mut materials = problem.materials().to_vec();

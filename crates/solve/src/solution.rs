@@ -25,10 +25,10 @@ pub enum Method {
 }
 
 bicolumn_base::words! { Method {
-    Auto = "auto",
-    FactoredCoarse = "multigrid",
-    AggregatedCoarse = "aggregation",
-    Direct = "direct",
+    Auto = "auto": "the solver with the least estimated time",
+    FactoredCoarse = "multigrid": "conjugate gradients, two levels, the coarse one by a Cholesky factor",
+    AggregatedCoarse = "aggregation": "conjugate gradients, two levels, the coarse one by smoothed aggregation: least memory",
+    Direct = "direct": "sparse Cholesky factor of the whole matrix",
 } }
 
 /// Options of [`solve`].

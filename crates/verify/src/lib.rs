@@ -6,6 +6,7 @@
 //! workspace's `tests/published/`, invariants in this crate's `tests/`.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod coarse_construct;
 pub mod exact;
 pub mod humerus_surface;
 pub mod imposed;

@@ -2,6 +2,7 @@
 //!
 //! [`files`] makes all of them anew, byte for byte; the example `write_meshes` writes them, a test compares.
 
+use crate::coarse_construct::coarse_construct;
 use crate::exact::linear_field::LinearField;
 use crate::humerus_surface::humerus_surface;
 use crate::meshes::Block;
@@ -35,6 +36,8 @@ pub enum SharedModelError {
     File(#[from] VtuError),
     #[error(transparent)]
     Bone(#[from] GeometryError),
+    #[error("{0}")]
+    Job(String),
 }
 
 /// A model by the name of its folder.
@@ -87,6 +90,7 @@ pub fn shared_models() -> Result<Vec<SharedModel>, SharedModelError> {
         plate()?,
         blocks()?,
         patch("slivers", slivers()?)?,
+        SharedModel::of("coarse_construct", &coarse_construct()?),
     ])
 }
 

@@ -32,7 +32,10 @@ pub enum Side {
     Seat,
 }
 
-words! { Side { Bone = "bone", Seat = "seat" } }
+words! { Side {
+    Bone = "bone": "a plate or a shank with the bone",
+    Seat = "seat": "a head with its seat, or with the bone under it",
+} }
 
 /// Keys of one kind of interface.
 #[derive(Debug)]

@@ -83,18 +83,29 @@ impl Weights {
     }
 }
 
+/// Compressed rows of the entries that stand for the masters of each fine row.
+fn rows<M, T, R: IntoIterator<Item = M>>(
+    fine_rows: impl IntoIterator<Item = R>,
+    entry: impl Fn(M) -> (u32, T),
+) -> Csr<T> {
+    let mut weights = Csr::default();
+    for row in fine_rows {
+        for master in row {
+            let (node, weight) = entry(master);
+            weights.push(node, weight);
+        }
+        weights.end_row();
+    }
+    weights
+}
+
 impl Prolongation {
     /// Interpolation from coarse nodes that only translate, given the masters of each fine row with their weights.
     pub fn translational<R: IntoIterator<Item = (u32, f32)>>(
         fine_rows: impl IntoIterator<Item = R>,
         coarse_nodes: usize,
     ) -> Self {
-        let mut weights = Csr::default();
-        for row in fine_rows {
-            row.into_iter()
-                .for_each(|(node, weight)| weights.push(node, weight));
-            weights.end_row();
-        }
+        let weights = rows(fine_rows, |entry| entry);
         Self::new(Weights::Translational(weights), coarse_nodes)
     }
 
@@ -103,12 +114,7 @@ impl Prolongation {
         fine_rows: impl IntoIterator<Item = R>,
         coarse_nodes: usize,
     ) -> Self {
-        let mut weights = Csr::default();
-        for row in fine_rows {
-            row.into_iter()
-                .for_each(|m| weights.push(m.node, (m.weight, m.arm)));
-            weights.end_row();
-        }
+        let weights = rows(fine_rows, |m: Master| (m.node, (m.weight, m.arm)));
         Self::new(Weights::Rotational(weights), coarse_nodes)
     }
 
@@ -254,11 +260,7 @@ impl<const W: usize> Hot for Restrict<'_, W> {
             let mut sums = [[[0.0f32; W]; 3]; 2];
             for (at, (weight, arm)) in weights.row(i) {
                 let from = &self.fine[at as usize];
-                for c in 0..3 {
-                    for k in 0..W {
-                        sums[0][c][k] = weight.times_plus::<FUSED>(from[c][k], sums[0][c][k]);
-                    }
-                }
+                add_scaled::<_, W, FUSED>(&mut sums[0], *weight, from);
                 // (θ × v)·r = θ·(v × r).
                 add_cross::<_, W, FUSED>(&mut sums[1], arm, from);
             }
@@ -293,15 +295,25 @@ impl<const W: usize> Hot for Prolong<'_, W> {
             let mut sum = [[0.0; W]; 3];
             for (at, (weight, arm)) in weights.row(i) {
                 let ([u, t], w) = (&coarse[at as usize], f64::from(*weight));
-                for c in 0..3 {
-                    for k in 0..W {
-                        sum[c][k] = w.times_plus::<FUSED>(u[c][k], sum[c][k]);
-                    }
-                }
+                add_scaled::<_, W, FUSED>(&mut sum, w, u);
                 // θ × v = (−v) × θ.
                 add_cross::<_, W, FUSED>(&mut sum, &arm.map(|v| -f64::from(v)), t);
             }
             add_rounded(solution, &sum);
+        }
+    }
+}
+
+/// to += w x.
+#[inline(always)]
+fn add_scaled<T: Real, const W: usize, const FUSED: bool>(
+    to: &mut NodeColumns<T, W>,
+    w: T,
+    x: &NodeColumns<T, W>,
+) {
+    for c in 0..3 {
+        for k in 0..W {
+            to[c][k] = w.times_plus::<FUSED>(x[c][k], to[c][k]);
         }
     }
 }
