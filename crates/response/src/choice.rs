@@ -30,16 +30,16 @@ pub enum Choice {
 }
 
 words! { Choice {
-    AtHalfMm = "at_half_mm",
-    AtOneMm = "at_one_mm",
-    AtTwoMm = "at_two_mm",
-    Quadratic = "quadratic",
-    HalfBall = "half_ball",
-    DoubleBall = "double_ball",
-    HalfClearance = "half_clearance",
-    DoubleClearance = "double_clearance",
-    NarrowBand = "narrow_band",
-    WideBand = "wide_band",
+    AtHalfMm = "at_half_mm": "read 0.5 mm off the screw's wall, without extrapolation",
+    AtOneMm = "at_one_mm": "read 1 mm off the screw's wall",
+    AtTwoMm = "at_two_mm": "read 2 mm off the screw's wall",
+    Quadratic = "quadratic": "extrapolated quadratically from 0.4, 0.9 and 1.4 wall thicknesses",
+    HalfBall = "half_ball": "balls of half the radius",
+    DoubleBall = "double_ball": "balls of double the radius",
+    HalfClearance = "half_clearance": "neighbourhoods of screws and bonded edges half as wide",
+    DoubleClearance = "double_clearance": "neighbourhoods of screws and bonded edges twice as wide",
+    NarrowBand = "narrow_band": "a band across the plate of its width alone",
+    WideBand = "wide_band": "a band across the plate of its width and 10 mm",
 } }
 
 impl Choice {

@@ -25,13 +25,13 @@ pub enum Edge {
 }
 
 words! { Edge {
-    PlateEnd = "plate_end",
-    Proximal = "proximal",
-    Distal = "distal",
-    Across = "across",
-    Screw = "screw",
-    BondedEdge = "bonded_edge",
-    Ring = "ring",
+    PlateEnd = "plate_end": "the level of the plate's end",
+    Proximal = "proximal": "the region's proximal limit",
+    Distal = "distal": "the region's distal limit",
+    Across = "across": "half the width of the band across the plate's centre line, or the far side of the shaft",
+    Screw = "screw": "the neighbourhood of a screw",
+    BondedEdge = "bonded_edge": "the neighbourhood of a bonded plate's edge",
+    Ring = "ring": "a direction round a screw beside one that could not be read",
 } }
 
 /// Side of the bone that a place lies on, seen from the shaft's axis.
@@ -46,10 +46,10 @@ pub enum Aspect {
 }
 
 words! { Aspect {
-    Anterior = "anterior",
-    Posterior = "posterior",
-    Medial = "medial",
-    Lateral = "lateral",
+    Anterior = "anterior": "in front",
+    Posterior = "posterior": "behind",
+    Medial = "medial": "towards the midline",
+    Lateral = "lateral": "away from the midline",
 } }
 
 impl Aspect {
