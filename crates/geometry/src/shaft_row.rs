@@ -23,9 +23,9 @@ pub enum ShaftPattern {
 }
 
 bicolumn_base::words! { ShaftPattern {
-    Even = "even",
-    NearFracture = "near_fracture",
-    BothEnds = "both_ends",
+    Even = "even": "the two ends of the row, then evenly between",
+    NearFracture = "near_fracture": "the holes nearest the fracture",
+    BothEnds = "both_ends": "half of the screws at each end of the row, one more beside the fracture where their number is odd",
 } }
 
 /// Length that gives way as a plate's end moves; the other two are kept.
@@ -41,9 +41,9 @@ pub enum TakenUpBy {
 }
 
 bicolumn_base::words! { TakenUpBy {
-    WorkingLength = "working_length",
-    HolePitch = "hole_pitch",
-    EndDistance = "end_distance",
+    WorkingLength = "working_length": "holes are counted down from the end, and the working length gives way",
+    HolePitch = "hole_pitch": "the pitch of the shaft holes is drawn out or in; working length and end distance are kept",
+    EndDistance = "end_distance": "holes are counted up from the innermost one, and the distance of the last screw to the end gives way",
 } }
 
 impl ShaftPattern {
