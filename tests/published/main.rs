@@ -1,4 +1,5 @@
 //! Published cases, one file each, in one program.
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr)]
 
 mod bolted_joint_stiffness;
 mod cattaneo_1938_partial_slip;

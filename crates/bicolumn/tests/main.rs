@@ -1,4 +1,5 @@
 //! Tests of the program and of its documentation, in one program.
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr)]
 
 mod bad_input;
 mod contact_study;

@@ -91,9 +91,9 @@ impl Stretch<'_> {
     /// cannot be.
     pub(crate) fn lay_out(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
         let row = match spec.taken_up_by {
-            TakenUpBy::WorkingLength => self.from_the_end(spec),
+            TakenUpBy::WorkingLength => self.row_from_the_end(spec),
             TakenUpBy::HolePitch => self.drawn_out(spec)?,
-            TakenUpBy::EndDistance => self.from_the_fracture(spec)?,
+            TakenUpBy::EndDistance => self.row_from_the_fracture(spec)?,
         };
         if row.along_mm.len() >= spec.shaft_screws {
             return Ok(row);
@@ -126,7 +126,7 @@ impl Stretch<'_> {
         self.last_distal_mm + spec.hole_pitch_mm.min(0.5 * spec.hole_diameter_mm + 6.0)
     }
 
-    fn from_the_end(&self, spec: &PlateSpec) -> ShaftRow {
+    fn row_from_the_end(&self, spec: &PlateSpec) -> ShaftRow {
         let least = self.least_mm(spec);
         let mut along_mm: Vec<f64> = Vec::new();
         loop {
@@ -189,7 +189,7 @@ impl Stretch<'_> {
         })
     }
 
-    fn from_the_fracture(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
+    fn row_from_the_fracture(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
         let innermost = self.innermost_mm(spec)?;
         let top = self.length_mm - spec.end_distance();
         let place = |k: usize| innermost + spec.hole_pitch_mm * k as f64;

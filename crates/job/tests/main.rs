@@ -1,4 +1,5 @@
 //! Tests of job files, in one program.
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr)]
 
 mod one_thing_moves;
 mod regions;

@@ -1,4 +1,5 @@
 //! The mesher's tests, in one program.
+#![allow(clippy::unwrap_used, clippy::print_stdout, clippy::print_stderr)]
 
 #[path = "support/coarse.rs"]
 #[allow(dead_code)] // the measuring programs use all of it
