@@ -10,13 +10,6 @@ pub(crate) struct Decimals(usize);
 impl Decimals {
     /// So that the largest number of the column shows three significant digits, but no more than
     /// four decimals: columns of like size look alike.
-    ///
-    /// ```
-    /// use bicolumn_report::number::Decimals;
-    /// let d = Decimals::of([0.4, -38.26].into_iter());
-    /// assert_eq!(d.show(-38.26), "−38.3");
-    /// assert_eq!(d.show(0.4), "0.4");
-    /// ```
     pub(crate) fn of(values: impl Iterator<Item = f64>) -> Decimals {
         let largest = values
             .filter(|v| v.is_finite())
@@ -106,6 +99,8 @@ mod tests {
         assert_eq!(Decimals::of([15.237].into_iter()).show(3.2), "3.2");
         assert_eq!(Decimals::of([0.03456].into_iter()).show(0.03456), "0.0346");
         assert_eq!(Decimals::of([0.0].into_iter()).show(0.0), "0.0");
+        let both = Decimals::of([0.4, -38.26].into_iter());
+        assert_eq!([both.show(-38.26), both.show(0.4)], ["−38.3", "0.4"]);
         assert_eq!(
             Decimals::of([f64::NAN, 3.0].into_iter()).show(-0.001),
             "0.00"

@@ -41,8 +41,7 @@ pub(crate) fn peak_sentence(view: &StudyView) -> Option<String> {
                 .iter()
                 .map(|(e, n)| format!("{}: {n}", edge_words(*e)));
             format!(
-                "{n} {} on an edge of the region in which it was sought, where the number is set by where the region \
-                 ends ({})",
+                "{n} {} on an edge of the region of the definition, where the number is set by where the region ends ({})",
                 if n == 1 { "lies" } else { "lie" },
                 parts.collect::<Vec<_>>().join("; ")
             )

@@ -1,4 +1,4 @@
-//! Who is at work in a study's folder: one run at a time.
+//! Hold of a run on a study's folder: one run at a time.
 
 use crate::error::StoreError;
 use serde::{Deserialize, Serialize};

@@ -32,7 +32,7 @@ fn kib_after(text: &str, name: &str) -> Option<f64> {
     Some(1024.0 * kib)
 }
 
-/// What the control group (version 2) of the process leaves, its parents' limits counted.
+/// Memory that the control group (version 2) of the process leaves, its parents' limits counted.
 fn control_group(root: &Path) -> Option<f64> {
     let own = read_to_string("/proc/self/cgroup").ok()?;
     let path = own.lines().find_map(|l| l.strip_prefix("0::/"))?;

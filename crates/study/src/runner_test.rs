@@ -293,7 +293,7 @@ fn a_folder_that_a_run_is_at_work_in_is_refused_with_who_has_it() {
     );
 }
 
-/// What a second run on the same folder is told.
+/// Message to a second run on the same folder.
 fn bench_run_again(bench: &Bench) -> String {
     match crate::study_folder::hold(bench.folder().root()) {
         Err(refused) => refused.to_string(),
