@@ -6,6 +6,7 @@ use indicatif::{MultiProgress, ProgressBar, ProgressState, ProgressStyle};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, RecvTimeoutError};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -67,22 +68,22 @@ impl<'c> Progress<'c> {
         line: &str,
         work: impl FnOnce() -> T,
     ) -> T {
-        let ended = AtomicBool::new(false);
+        // Dropped when the work ends, also where it panics: nobody waits for a watcher that goes on watching.
+        let (at_work, ended) = mpsc::channel::<()>();
         std::thread::scope(|scope| {
-            scope.spawn(|| {
-                while !ended.load(Ordering::Relaxed) {
+            scope.spawn(move || {
+                let tick = Duration::from_millis(50);
+                while ended.recv_timeout(tick) == Err(RecvTimeoutError::Timeout) {
                     if flag.load(Ordering::Relaxed) {
                         if let Ok(mut state) = self.state.lock() {
                             state.tell(line);
                         }
                         return;
                     }
-                    std::thread::sleep(Duration::from_millis(50));
                 }
             });
-            let done = work();
-            ended.store(true, Ordering::Relaxed);
-            done
+            let _at_work = at_work;
+            work()
         })
     }
 

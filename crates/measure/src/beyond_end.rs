@@ -4,7 +4,7 @@ use crate::ball::{BallFiller, Found};
 use crate::collar::{COLLAR_MM, from_bonded_edge_mm, from_wall_mm};
 use crate::facet_point::spread;
 use crate::hot_stress::HotStress;
-use crate::hottest_ball::hottest_scaled_balls;
+use crate::hottest_ball::hottest_places;
 use crate::last_screw::wall_mm;
 use crate::locator::Locator;
 use crate::percentile::weighted_percentile;
@@ -163,12 +163,7 @@ impl BeyondEnd {
                 None => classes.push((of, vec![*x])),
             }
         }
-        let mut search = |at: &[Vec3], scale: f64| -> Vec<Option<Found>> {
-            let hot = hottest_scaled_balls(locator, model.stress, at, scale);
-            hot.into_iter()
-                .map(|h| h.map(|(i, v)| (v, at[i])))
-                .collect()
-        };
+        let mut search = |at: &[Vec3], scale: f64| hottest_places(locator, model.stress, at, scale);
         let found: Vec<Vec<Option<Found>>> = classes.iter().map(|c| search(&c.1, 1.0)).collect();
         let over = |place: usize, case: usize| -> Option<Found> {
             let of = classes.iter().zip(&found).filter(|(c, _)| c.0[place]);
@@ -209,12 +204,7 @@ impl BeyondEnd {
         let hot = hot.collect();
         let intact = intact.map_or_else(
             || vec![None; cases],
-            |(m, l)| {
-                let hot = hottest_scaled_balls(l, m.stress, &own, 1.0);
-                hot.into_iter()
-                    .map(|h| h.map(|(i, v)| (v, own[i])))
-                    .collect()
-            },
+            |(m, l)| hottest_places(l, m.stress, &own, 1.0),
         );
         let in_region = |x: Vec3| {
             let band = region.locate(x);

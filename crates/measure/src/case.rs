@@ -292,21 +292,14 @@ fn put_bone_stress(
         sheet.put_hot(id(AtScrew::Structural), hot, place_of);
         sheet.put_placed(id(AtScrew::Factor), factor(hot));
         sheet.put(id(AtScrew::Beam), hot.and_then(|h| h.beam_mpa));
-        let severity = hot.map(|h| h.severity);
-        sheet.put(id(AtScrew::Tension), severity.map(|s| s.tension_mpa));
-        sheet.put(
-            id(AtScrew::Compression),
-            severity.map(|s| s.compression_mpa),
-        );
-        sheet.put(
-            id(AtScrew::TensionStrain),
-            severity.map(|s| s.tension_strain_percent),
-        );
-        sheet.put(
-            id(AtScrew::CompressionStrain),
-            severity.map(|s| s.compression_strain_percent),
-        );
-        sheet.put(id(AtScrew::OfYield), severity.map(|s| s.of_yield_percent));
+        let ids = [
+            AtScrew::Tension,
+            AtScrew::Compression,
+            AtScrew::TensionStrain,
+            AtScrew::CompressionStrain,
+            AtScrew::OfYield,
+        ];
+        sheet.put_severity(ids.map(|r| id(r).into()), hot);
 
         let hot = b.beyond_end(case);
         let id = |response: Beyond| response.of(column);
@@ -322,18 +315,14 @@ fn put_bone_stress(
             id(Beyond::IntactRatio),
             ratio.map(|(h, i)| h.value_mpa / i.0),
         );
-        let severity = hot.map(|h| h.severity);
-        sheet.put(id(Beyond::Tension), severity.map(|s| s.tension_mpa));
-        sheet.put(id(Beyond::Compression), severity.map(|s| s.compression_mpa));
-        sheet.put(
-            id(Beyond::TensionStrain),
-            severity.map(|s| s.tension_strain_percent),
-        );
-        sheet.put(
-            id(Beyond::CompressionStrain),
-            severity.map(|s| s.compression_strain_percent),
-        );
-        sheet.put(id(Beyond::OfYield), severity.map(|s| s.of_yield_percent));
+        let ids = [
+            Beyond::Tension,
+            Beyond::Compression,
+            Beyond::TensionStrain,
+            Beyond::CompressionStrain,
+            Beyond::OfYield,
+        ];
+        sheet.put_severity(ids.map(|r| id(r).into()), hot);
         p99_max = match (p99_max, p99) {
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),

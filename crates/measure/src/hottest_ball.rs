@@ -6,7 +6,7 @@
 //! mean over a ball exceeds the largest coefficient of the tetrahedra it touches. Balls are filled from
 //! the largest bound down until no bound left reaches the best mean.
 
-use crate::ball::{BallFiller, BallMean, RADIUS_MM};
+use crate::ball::{BallFiller, BallMean, Found, RADIUS_MM};
 use crate::locator::{Candidate, Locator};
 use crate::recovered::RecoveredStress;
 use crate::shape::EDGES;
@@ -15,19 +15,23 @@ use bicolumn_base::Vec3;
 /// Room for the locator's slack: points just outside a tetrahedron count as inside.
 const SLACK: f64 = 1.0 + 1e-6;
 
-/// Index and value of the ball with the largest mean, by load case; the first wins a tie.
-///
-/// The same as filling all balls and taking the hottest of them.
-pub(crate) fn hottest_balls(
+/// Value and centre of the ball with the largest mean, by load case, of balls whose size is that of the standard one
+/// scaled.
+pub(crate) fn hottest_places(
     locator: &mut Locator<'_>,
     stress: &RecoveredStress,
     centres: &[Vec3],
-) -> Vec<Option<(usize, f64)>> {
-    hottest_scaled_balls(locator, stress, centres, 1.0)
+    scale: f64,
+) -> Vec<Option<Found>> {
+    let hot = hottest_balls(locator, stress, centres, scale).into_iter();
+    hot.map(|h| h.map(|(i, value)| (value, centres[i])))
+        .collect()
 }
 
-/// [`hottest_balls`] of balls whose size is that of the standard one scaled.
-pub(crate) fn hottest_scaled_balls(
+/// Index and value of the ball with the largest mean, by load case; the first wins a tie.
+///
+/// The same as filling all balls and taking the hottest of them.
+fn hottest_balls(
     locator: &mut Locator<'_>,
     stress: &RecoveredStress,
     centres: &[Vec3],
@@ -171,7 +175,7 @@ mod tests {
                 .chain([Vec3::zeros(), Vec3::zeros()])
                 .collect();
             let mut locator = Locator::new(&mesh, |_| true);
-            let found = hottest_balls(&mut locator, &stress, &centres);
+            let found = hottest_balls(&mut locator, &stress, &centres, 1.0);
             let all = ball_means(&mut locator, &stress, centres.iter().copied());
             for (case, found) in found.into_iter().enumerate() {
                 prop_assert_eq!(found, hottest(&all, case, |_| true));

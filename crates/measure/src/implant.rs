@@ -2,7 +2,7 @@
 
 use crate::ball::Found;
 use crate::facet_point::FacetPoint;
-use crate::hottest_ball::hottest_balls;
+use crate::hottest_ball::hottest_places;
 use crate::locator::Locator;
 use crate::recovered::Recovered;
 use bicolumn_base::{Part, Vec3};
@@ -18,10 +18,7 @@ pub(crate) fn hotspot_of_part(model: &Recovered<'_>, part: Part) -> Vec<Option<F
         .filter(|f| mesh.part_of(f.tet as usize) == part)
         .map(|f| FacetPoint::middle(mesh, f).at)
         .collect();
-    hottest_balls(&mut locator, model.stress, &centres)
-        .into_iter()
-        .map(|hot| hot.map(|(i, v)| (v, centres[i])))
-        .collect()
+    hottest_places(&mut locator, model.stress, &centres, 1.0)
 }
 
 /// The larger of two hot-spots; the first wins a tie.

@@ -71,48 +71,42 @@ impl LastScrew {
                 .collect()
         };
         let cases = model.solved.problem.cases().len();
-        let mut read = |distance: f64, scale: f64| -> Vec<Option<Vec<f64>>> {
+        let mut read = |distance: f64, scale: f64| -> RingMeans {
             let mut filler = BallFiller::scaled(locator, model.stress, scale);
             let points = at(distance).into_iter();
             points.map(|x| filler.mean(x?).mises_mpa).collect()
         };
         let linear = LINEAR.map(|k| read(k * thickness, 1.0));
-        let [near, middle, far] = QUADRATIC.map(|k| read(k * thickness, 1.0));
+        // Both rules begin at the same distance.
+        let [middle, far] = [QUADRATIC[1], QUADRATIC[2]].map(|k| read(k * thickness, 1.0));
         let half = LINEAR.map(|k| read(k * thickness, 0.5));
         let double = LINEAR.map(|k| read(k * thickness, 2.0));
         let along: Vec<_> = PROFILE_MM.map(|d| read(d, 1.0)).into();
 
         let weights = weights_at_zero(&LINEAR);
-        let extrapolated = |at: &[Vec<Option<Vec<f64>>>; 2], case: usize, k: usize| {
-            let values = at.each_ref().map(|d| of_case(&d[k], case));
-            Some(weights[0] * values[0]? + weights[1] * values[1]?)
+        let three = weights_at_zero(&QUADRATIC);
+        let [near, end] = &linear;
+        let both = [near, end];
+        let by_line = |rows: [&RingMeans; 2], case: usize| {
+            largest((0..DIRECTIONS).map(|k| extrapolated(&rows, &weights, case, k)))
         };
-        let by_rule = |at: &[Vec<Option<Vec<f64>>>; 2], case: usize| {
-            largest((0..DIRECTIONS).map(|k| extrapolated(at, case, k)))
+        let by_parabola = |case: usize| {
+            let rows = [near, &middle, &far];
+            largest((0..DIRECTIONS).map(|k| extrapolated(&rows, &three, case, k)))
         };
         let at_distance = |mm: f64, case: usize| {
             let place = PROFILE_MM.iter().position(|d| *d == mm)?;
             let values = along[place].iter();
             Some(largest(values.map(|v| of_case(v, case)))?.1)
         };
-        let three = weights_at_zero(&QUADRATIC);
-        let quadratic = |case: usize| {
-            let rows = [&near, &middle, &far];
-            let of = |k: usize| {
-                let values = rows.iter().map(|d| of_case(&d[k], case));
-                let terms: Option<Vec<f64>> = values.collect();
-                Some(terms?.iter().zip(&three).map(|(v, w)| v * w).sum())
-            };
-            largest((0..DIRECTIONS).map(of))
-        };
 
         let mut filler = BallFiller::new(locator, model.stress);
         let hot = (0..cases).map(|case| {
-            let (k, value) = by_rule(&linear, case)?;
+            let (k, value) = by_line(both, case)?;
             let beside = [(k + 1) % DIRECTIONS, (k + DIRECTIONS - 1) % DIRECTIONS];
             let is_closed = beside
                 .iter()
-                .all(|b| extrapolated(&linear, case, *b).is_some());
+                .all(|b| extrapolated(&both, &weights, case, *b).is_some());
             let balls: Vec<(f64, Vec3)> = weights
                 .iter()
                 .zip(LINEAR)
@@ -138,9 +132,15 @@ impl LastScrew {
                     (Choice::AtHalfMm, at_distance(0.5, case)),
                     (Choice::AtOneMm, at_distance(1.0, case)),
                     (Choice::AtTwoMm, at_distance(2.0, case)),
-                    (Choice::Quadratic, quadratic(case).map(|q| q.1)),
-                    (Choice::HalfBall, by_rule(&half, case).map(|q| q.1)),
-                    (Choice::DoubleBall, by_rule(&double, case).map(|q| q.1)),
+                    (Choice::Quadratic, by_parabola(case).map(|q| q.1)),
+                    (
+                        Choice::HalfBall,
+                        by_line(half.each_ref(), case).map(|q| q.1),
+                    ),
+                    (
+                        Choice::DoubleBall,
+                        by_line(double.each_ref(), case).map(|q| q.1),
+                    ),
                 ],
             })
         });
@@ -159,6 +159,21 @@ pub(crate) fn wall_mm(cortex: &OuterCortex, model: &Recovered<'_>, level_mm: f64
     let from = level_mm.max(cortex.tube_floor_mm);
     let mut levels = (0..40).map(|i| from + f64::from(i));
     levels.find_map(|level| Some(cortex.section(model, level)?.wall_mm()))
+}
+
+/// Ball means round the screw at one distance, by direction and load case; `None` where a direction cannot be read.
+type RingMeans = Vec<Option<Vec<f64>>>;
+
+/// Stress extrapolated to the wall from some distances in one direction.
+fn extrapolated(
+    rows: &[&RingMeans],
+    weights: &[f64],
+    case: usize,
+    direction: usize,
+) -> Option<f64> {
+    let values = rows.iter().map(|at| of_case(&at[direction], case));
+    let values: Option<Vec<f64>> = values.collect();
+    Some(values?.iter().zip(weights).map(|(v, w)| w * v).sum())
 }
 
 /// Mean of a ball in one load case.

@@ -51,6 +51,24 @@ impl Sheet {
         });
     }
 
+    /// Principal stresses and strains at the place of a largest stress, and their part of yield: tension, compression,
+    /// their strains, the part.
+    pub(crate) fn put_severity(&mut self, ids: [ResponseId; 5], hot: Option<&HotStress>) {
+        let severity = hot.map(|h| h.severity);
+        let values = severity.map(|s| {
+            [
+                s.tension_mpa,
+                s.compression_mpa,
+                s.tension_strain_percent,
+                s.compression_strain_percent,
+                s.of_yield_percent,
+            ]
+        });
+        for (k, id) in ids.into_iter().enumerate() {
+            self.put(id, values.map(|v| v[k]));
+        }
+    }
+
     /// A value that stands for a place in the terms of the construct.
     pub(crate) fn put_placed(
         &mut self,

@@ -7,8 +7,9 @@ pub const CAUTION: &str = "Research tool, not a medical device. Results compare 
 
 /// Effects that the engine's model leaves out, in sentences.
 pub(crate) const NOT_MODELLED: [&str; 9] = [
-    "Bone is linear elastic: no yield, no damage, no density map of a person. Unless the inputs say \
-     otherwise it is isotropic and uniform within each tissue.",
+    "Bone is linear elastic: no yield, no damage, no density map of a person. It is \
+     uniform within each tissue unless the inputs say otherwise; the inputs tell whether the cortex is transversely \
+     isotropic, stiffest along the shaft, or isotropic. Cancellous bone is isotropic.",
     "Bone is an idealised shape: the parametric one, or an imported outside surface with an idealised \
      inside.",
     "Screws are smooth cylinders, no loosening; a thread is at most a hold along the axis. Unless the inputs \

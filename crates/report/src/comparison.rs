@@ -83,11 +83,13 @@ impl StudyView {
 
     /// Have all levels of a group the same partners under a load case? Only then may their means be joined by a
     /// line, and stand beside each other without their partners'.
-    pub(crate) fn has_common_partners(&self, group: &Group<'_>, case: &str) -> bool {
-        let blocks = self
-            .lead()
-            .map(|name| self.complete_blocks(group, case, name));
-        blocks.is_some_and(|b| !b.is_empty())
+    pub(crate) fn has_common_partners(
+        &self,
+        group: &Group<'_>,
+        case: &str,
+        name: &ResponseName,
+    ) -> bool {
+        !self.complete_blocks(group, case, name).is_empty()
     }
 
     /// The points that a level's value is the mean of, and their partners at the baseline.
@@ -277,7 +279,7 @@ mod tests {
         assert_eq!(compared(&view, 0.0).cell.mean, 20.0);
         assert_eq!(compared(&view, 12.0).cell.mean, 22.0);
         let groups = view.groups();
-        assert!(view.has_common_partners(&groups[0], "axial"));
+        assert!(view.has_common_partners(&groups[0], "axial", &HEADLINE));
     }
 
     #[test]
@@ -289,7 +291,7 @@ mod tests {
             (12.0, 3.5, 33.0),
         ]);
         let groups = view.groups();
-        assert!(!view.has_common_partners(&groups[0], "axial"));
+        assert!(!view.has_common_partners(&groups[0], "axial", &HEADLINE));
         let c = compared(&view, 12.0);
         assert_eq!((c.cell.mean, c.base.unwrap().mean), (33.0, 30.0));
         assert!((c.change.unwrap().relative - 0.1).abs() < 1e-12);

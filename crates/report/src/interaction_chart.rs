@@ -68,7 +68,7 @@ pub(crate) fn interaction_charts(view: &StudyView) -> Vec<String> {
                     dash: if g % 2 == 0 { "" } else { "6 3" },
                 };
                 // Means over unequal partners are not joined.
-                if view.has_common_partners(&groups[g], &case.name) {
+                if view.has_common_partners(&groups[g], &case.name, &headline.response) {
                     chart.line(&means, &stroke);
                 }
                 for (i, cell) in row.iter().enumerate() {

@@ -10,6 +10,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod by_level;
 mod caution;
 mod chart;
 mod checklist;

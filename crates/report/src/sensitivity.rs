@@ -1,10 +1,10 @@
 //! The headline under other choices of its own definition, computed from the same solutions.
 
+use crate::by_level::table_by_level;
 use crate::credit::mean_under;
 use crate::labels::{capital, shown_unit};
 use crate::study_view::{Group, StudyView, response};
-use crate::tables::{NONE, Row, Table, cells};
-use crate::three_stresses::series;
+use crate::tables::{NONE, Table};
 use bicolumn_response::{Choice, ResponseName};
 
 /// A table a construct: a row a load case and level, a column a choice. Empty where the headline has no choices on
@@ -21,33 +21,32 @@ pub(crate) fn sensitivity_tables(view: &StudyView) -> Vec<Table> {
     let distinct = view.distinct_cases(&[name]);
     let unit = shown_unit(view.unit(name));
     let groups = view.groups();
+    let heads = choices.iter().map(|c| c.head().to_string());
+    let heads: Vec<String> = std::iter::once("as defined".to_string())
+        .chain(heads)
+        .collect();
     let table = |group: &Group<'_>| {
-        let mut rows: Vec<Row> = Vec::new();
-        for case in &distinct {
-            rows.push(Row {
-                section: capital(&case.words()),
-                ..Row::default()
-            });
-            for (label, points) in series(view, group) {
-                let Some(own) = view.mean_of(&points, &case.name) else {
-                    continue;
-                };
-                let mut row = vec![label, decimals.show(own.mean)];
-                row.extend(choices.iter().map(|choice| {
+        let caption = format!("{}: {}, {unit}", capital(&group.label), name.words());
+        table_by_level(
+            view,
+            group,
+            &distinct,
+            caption,
+            heads.clone(),
+            |case, member| {
+                let points = member.points(view, group, case, name);
+                let own = view.mean_of(&points, &case.name)?;
+                let under = choices.iter().map(|choice| {
                     let under = mean_under(&points, &case.name, name, *choice);
                     under.map_or(NONE.into(), |v| decimals.show(v))
-                }));
-                rows.push(cells(row));
-            }
-        }
-        let mut heads = vec![String::new(), "as defined".to_string()];
-        heads.extend(choices.iter().map(|c| c.head().to_string()));
-        Table {
-            caption: format!("{}: {}, {unit}", capital(&group.label), name.words()),
-            heads,
-            rows,
-            words: 1,
-        }
+                });
+                Some(
+                    std::iter::once(decimals.show(own.mean))
+                        .chain(under)
+                        .collect(),
+                )
+            },
+        )
     };
     groups.iter().map(table).collect()
 }

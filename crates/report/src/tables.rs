@@ -71,7 +71,8 @@ pub(crate) fn headline_tables(view: &StudyView) -> Vec<Table> {
                 row.extend(levels.iter().map(|level| {
                     view.compare(group, level, &case.name)
                         .map_or(NONE.to_string(), |found| {
-                            let common = view.has_common_partners(group, &case.name);
+                            let common =
+                                view.has_common_partners(group, &case.name, &headline.response);
                             compared_words(&found, common, decimals)
                         })
                 }));

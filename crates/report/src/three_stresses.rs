@@ -1,13 +1,14 @@
 //! Bone stress at the last screw, beyond the plate's end and along the shaft, side by side.
 
+use crate::by_level::{Member, table_by_level};
 use crate::distinct_cases::DistinctCase;
-use crate::labels::{capital, factor_words, level_words};
+use crate::labels::{capital, factor_words};
 use crate::number::Decimals;
 use crate::peak_places::edge_words;
 use crate::study_view::{Group, StudyView, response};
-use crate::tables::{NONE, Row, Table, cells};
+use crate::tables::{NONE, Table};
 use bicolumn_response::{LargestOfPlates, LastScrew, PlateColumn, ResponseId, ResponseName, Shaft};
-use bicolumn_store::{FactorValue, PointRecord};
+use bicolumn_store::PointRecord;
 
 /// One of the three: the stress, its ratio to the nominal stress, and a head.
 struct Question {
@@ -60,55 +61,34 @@ pub(crate) fn three_stress_tables(view: &StudyView) -> Vec<Table> {
         values.collect::<Vec<f64>>()
     }));
     let groups = view.groups();
+    let heads = QUESTIONS.iter().map(|q| q.head);
+    let heads = heads
+        .chain(["of yield at the last screw, %"])
+        .map(String::from);
+    let heads: Vec<String> = heads.collect();
     let table = |group: &Group<'_>| {
-        let mut rows: Vec<Row> = Vec::new();
-        for case in &distinct {
-            rows.push(Row {
-                section: capital(&case.words()),
-                ..Row::default()
-            });
-            for (label, points) in series(view, group) {
-                let mut row = vec![label];
-                for question in &QUESTIONS {
-                    row.push(cell(view, &points, case, question, decimals));
-                }
-                row.push(of_yield(&points, case));
-                rows.push(cells(row));
-            }
-        }
-        let heads = std::iter::once("").chain(QUESTIONS.iter().map(|q| q.head));
-        let heads = heads.chain(["of yield at the last screw, %"]);
-        Table {
-            caption: format!(
-                "{}: bone stress, MPa (in brackets its ratio to the nominal beam stress of the intact section there; means \
-                 where a row stands for several points)",
-                capital(&group.label)
-            ),
-            heads: heads.map(String::from).collect(),
-            rows,
-            words: 1,
-        }
+        let caption = format!(
+            "{}: bone stress, MPa (in brackets its ratio to the nominal beam stress of the intact section there; means \
+             where a row stands for several points)",
+            capital(&group.label)
+        );
+        table_by_level(
+            view,
+            group,
+            &distinct,
+            caption,
+            heads.clone(),
+            |case, member| {
+                let points = |name: &ResponseName| member.points(view, group, case, name);
+                let of_question =
+                    |q: &Question| cell(view, &points(&q.stress.into()), case, q, decimals);
+                let stresses = QUESTIONS.iter().map(of_question);
+                let yielding = of_yield(&points(&own[0]), case);
+                Some(stresses.chain([yielding]).collect())
+            },
+        )
     };
     groups.iter().map(table).collect()
-}
-
-/// Points of a group by level of the headline's factor; by id without one.
-pub(crate) fn series<'a>(
-    view: &StudyView,
-    group: &Group<'a>,
-) -> Vec<(String, Vec<&'a PointRecord>)> {
-    let Some(over) = view.over() else {
-        let points = group.points.iter();
-        return points.map(|p| (p.id.clone(), vec![*p])).collect();
-    };
-    let at = |level: &FactorValue| {
-        let points = group.points.iter().copied();
-        let points = points.filter(|p| crate::study_view::value_of(p, over) == Some(level));
-        let words = format!("{} {}", factor_words(over), level_words(over, level));
-        (words, points.collect::<Vec<_>>())
-    };
-    let all = view.levels();
-    all.iter().map(at).filter(|(_, p)| !p.is_empty()).collect()
 }
 
 fn cell(
@@ -156,13 +136,15 @@ pub(crate) fn ranking_sentence(view: &StudyView) -> Option<String> {
     for group in view.groups() {
         let mut cases = Vec::new();
         for case in &distinct {
+            // Means over unequal partners rank nothing.
+            let common = |name| view.has_common_partners(&group, &case.name, name);
             let least = own.each_ref().map(|name| {
-                let values = series(view, &group)
-                    .into_iter()
-                    .filter_map(|(label, points)| {
-                        let cell = view.mean_of_response(&points, &case.name, name)?;
-                        Some((label, cell.mean))
-                    });
+                let members = Member::all(view, &group).into_iter();
+                let values = members.filter(|_| common(name)).filter_map(|member| {
+                    let points = member.points(view, &group, case, name);
+                    let cell = view.mean_of_response(&points, &case.name, name)?;
+                    Some((member.words(view), cell.mean))
+                });
                 let values: Vec<(String, f64)> = values.collect();
                 let is_compared = values.len() > 1;
                 let least = values.into_iter().min_by(|a, b| a.1.total_cmp(&b.1));
@@ -236,6 +218,20 @@ mod tests {
             text.contains("is not least at the same stagger: Parallel under axial"),
             "{text}"
         );
+    }
+
+    #[test]
+    fn unequal_partners_are_not_ranked() {
+        let mut view = view(true);
+        assert!(ranking_sentence(&view).is_some());
+        // A second factor of which every level of stagger has a level of its own.
+        let key = "plates.thickness_mm".to_string();
+        for point in &mut view.points {
+            let own = point.factors["plates.stagger_mm"].clone();
+            point.factors.insert(key.clone(), own);
+        }
+        view.record.factors.push((key, Vec::new()));
+        assert_eq!(ranking_sentence(&view), None);
     }
 
     #[test]

@@ -262,8 +262,8 @@ fn verdict(view: &StudyView, name: &ResponseName, group: &Group<'_>) -> Option<S
     };
     if !no_riser.is_empty() {
         text += &format!(
-            " No stress riser under {}: the bone there carries about the nominal stress of its intact section or less, and the \
-             change is not {}'s.",
+            " No stress riser under {}: the bone there carries about the nominal stress of its intact section or less, or the value lies \
+             at the proximal limit of its region, and the change is not {}'s.",
             listed(no_riser),
             factor_words(over)
         );

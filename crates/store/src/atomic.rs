@@ -4,6 +4,7 @@ use crate::error::StoreError;
 use std::fs::File;
 use std::io::Write;
 use std::path::Path;
+use tempfile::NamedTempFile;
 
 /// Writes `bytes` under a temporary name in the same folder, flushes them to the disk, and renames.
 ///
@@ -17,15 +18,7 @@ pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
     };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing-");
-    // A temporary file is private by default; a result is shared as the user's umask says.
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    let mut file = builder.tempfile_in(folder).map_err(failed)?;
+    let mut file = temporary_in(folder).map_err(failed)?;
     file.write_all(bytes).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
     file.persist(path).map_err(|e| failed(e.error))?;
@@ -36,6 +29,19 @@ pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
         let _ = folder.sync_all();
     }
     Ok(())
+}
+
+/// File with a temporary name in a folder, to be renamed.
+pub(crate) fn temporary_in(folder: &Path) -> std::io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".writing-");
+    // A temporary file is private by default; a result is shared as the user's umask says.
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666));
+    }
+    builder.tempfile_in(folder)
 }
 
 /// Makes a folder with its parents.

@@ -1,8 +1,9 @@
 //! Hold of a run on a study's folder: one run at a time.
 
+use crate::atomic::temporary_in;
 use crate::error::StoreError;
 use serde::{Deserialize, Serialize};
-use std::fs::{OpenOptions, read_to_string, remove_file};
+use std::fs::{read_to_string, remove_file};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -46,20 +47,24 @@ impl Hold {
         let own = Holder::this();
         // Twice: what was left behind is removed once, and somebody may be quicker.
         for _ in 0..2 {
-            match OpenOptions::new().write(true).create_new(true).open(&path) {
-                Ok(mut file) => {
-                    let text = serde_json::to_string(&own).unwrap_or_default();
-                    file.write_all(text.as_bytes())
-                        .map_err(|e| StoreError::writing(&path, e))?;
-                    return Ok(Asked::Taken(Hold { path }));
-                }
-                Err(e) if e.kind() == ErrorKind::AlreadyExists => {}
-                Err(e) => return Err(StoreError::writing(&path, e)),
+            // Whole or not there: a run that asks at the same moment reads a name.
+            let mut file = temporary_in(folder).map_err(|e| StoreError::writing(&path, e))?;
+            let text = serde_json::to_string(&own).unwrap_or_default();
+            file.write_all(text.as_bytes())
+                .map_err(|e| StoreError::writing(&path, e))?;
+            match file.persist_noclobber(&path) {
+                Ok(_) => return Ok(Asked::Taken(Hold { path })),
+                Err(e) if e.error.kind() == ErrorKind::AlreadyExists => {}
+                Err(e) => return Err(StoreError::writing(&path, e.error)),
             }
-            let text = read_to_string(&path).unwrap_or_default();
+            let text = match read_to_string(&path) {
+                Ok(text) => text,
+                Err(e) if e.kind() == ErrorKind::NotFound => continue,
+                Err(source) => return Err(StoreError::Unreadable { path, source }),
+            };
             match serde_json::from_str::<Holder>(&text) {
                 Ok(holder) if holder.may_live(&own.host) => return Ok(Asked::HeldBy(holder)),
-                // Its process is gone, or it never wrote its name.
+                // Its process is gone, or it is nobody's name.
                 _ => remove_file(&path).map_err(|e| StoreError::writing(&path, e))?,
             }
         }
