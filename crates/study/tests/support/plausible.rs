@@ -7,7 +7,7 @@
 //! are matched: contact, tissue and lag screws need the faces or the gap that they are about.
 //!
 //! The ranges were written down before the first run, from the parameter card and from common practice, and do not
-//! follow what is accepted.
+//! follow what is accepted together; a number is cut off at the range of its own key alone, as the key reference tells it.
 
 use bicolumn_geometry::BoneDimension;
 use std::fmt::Write;
@@ -214,7 +214,11 @@ fn hardware(draw: &mut Draw, text: &mut String, faces: Faces) -> bool {
             "end_distance",
         ]),
     );
-    put(text, "interfaces.stand_off_mm", draw.between(0.2, 2.0));
+    put(
+        text,
+        "interfaces.stand_off_mm",
+        draw.between(0.2, 2.0).max(0.3),
+    );
     put(text, "screws.shaft_count", draw.count(2, 5));
     put(text, "screws.distal_count", draw.count(1, 4));
     put(text, "screws.shaft_diameter_mm", draw.between(2.0, 3.5));
