@@ -61,6 +61,9 @@ pub struct Body {
     pub volume_mm3: Option<f64>,
 }
 
+/// Rule by which facets get their surface: (surface, part on one side, centroid of the facet).
+pub type MayBound<'a> = dyn Fn(SurfaceName, Part, Vec3) -> bool + Sync + 'a;
+
 /// A meshing task.
 pub struct Blueprint<'a> {
     /// Surfaces with their names, in bit order.
@@ -71,6 +74,8 @@ pub struct Blueprint<'a> {
     pub parts: Vec<Option<Part>>,
     /// Bodies checked to be connected and of their volume.
     pub bodies: Vec<Body>,
+    /// May a facet of a part lie on a surface? Asked where the corners of a facet share more than one surface.
+    pub may_bound: Box<MayBound<'a>>,
     /// Segments that lattice vertices are drawn onto before the first cut: axes of rods hardly thicker
     /// than a cell, whose cross-section would otherwise have no vertex inside.
     pub axes: Vec<[Vec3; 2]>,

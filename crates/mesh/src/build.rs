@@ -172,7 +172,7 @@ impl Attempt {
         mesh.compact();
         stages.improve_s = lap();
 
-        let (straight, findings) = pass(candidate(mesh, part_of), surfaces, &plan.bodies)?;
+        let (straight, findings) = pass(candidate(mesh, part_of), surfaces, &plan.bodies, &*plan.may_bound)?;
         let mut out = promote(straight, |ends, on| sagitta(surfaces, ends, on));
         findings.write_to(&mut out.quality);
         out.quality.fallback = self.fallback;

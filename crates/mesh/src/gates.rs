@@ -8,7 +8,8 @@ use crate::bodies;
 use crate::candidate::Candidate;
 use crate::manifold::non_manifold_edges;
 use crate::promote::{StraightFacet, StraightMesh};
-use crate::surfaces::Surfaces;
+use crate::blueprint::MayBound;
+use crate::surfaces::{PINNED, Surfaces, bits};
 use crate::tet::{centroid, face, six_volumes};
 use crate::{Body, GateFault, MeshError, Quality};
 use bicolumn_base::Part;
@@ -37,6 +38,7 @@ pub(crate) fn pass(
     c: Candidate,
     surfaces: &Surfaces<'_>,
     wanted: &[Body],
+    may_bound: &MayBound<'_>,
 ) -> Result<(StraightMesh, Findings), MeshError> {
     material(&c)?;
     orientation(&c)?;
@@ -53,7 +55,7 @@ pub(crate) fn pass(
         .iter()
         .map(|p| parts.partition_point(|q| q < p) as u16)
         .collect();
-    let (facets, surface_error_mm) = classified(&c, &part, &table, surfaces)?;
+    let (facets, surface_error_mm) = classified(&c, &part, &table, surfaces, may_bound)?;
     let findings = Findings {
         components: bodies::pieces(&table, |_, _| true).len(),
         non_manifold_edges: non_manifold_edges(&c.tets, &part, &table).len(),
@@ -131,7 +133,9 @@ fn classified(
     part: &[u16],
     table: &FaceTable,
     surfaces: &Surfaces<'_>,
+    may_bound: &MayBound<'_>,
 ) -> Result<(Vec<StraightFacet>, f64), GateFault> {
+    let names = surfaces.names();
     let mut out = Vec::new();
     let mut error = 0.0f64;
     for (t, tet) in c.tets.iter().enumerate() {
@@ -142,7 +146,18 @@ fn classified(
             let f = face(tet, i);
             let p = f.map(|v| c.position[v as usize]);
             let on = f.map(|v| c.on[v as usize]);
-            let claim = surfaces.claim(on[0] & on[1] & on[2], || centroid(&p));
+            let mut shared = on[0] & on[1] & on[2] & !PINNED;
+            if shared.count_ones() > 1 {
+                let at = centroid(&p);
+                let sides = [t as u32, *beyond].into_iter().filter(|t| *t != NONE);
+                let parts: Vec<Part> = sides.map(|t| c.part[t as usize]).collect();
+                let may = bits(shared)
+                    .filter(|k| parts.iter().all(|part| may_bound(names[*k], *part, at)))
+                    .fold(0, |mask, k| mask | 1 << k);
+                // With none left, the nearest of all is the best there is.
+                shared = if may == 0 { shared } else { may };
+            }
+            let claim = surfaces.claim(shared, || centroid(&p));
             let Some(surface) = claim else {
                 return Err(GateFault::Unclassified {
                     part: c.part[t],
@@ -213,7 +228,7 @@ mod tests {
         let fields: Vec<(SurfaceName, Box<dyn Field>)> =
             vec![(SurfaceName::Other(0), Box::new(Everywhere))];
         let surfaces = Surfaces::new(&fields).unwrap();
-        let result = pass(c, &surfaces, bodies);
+        let result = pass(c, &surfaces, bodies, &|_, _, _| true);
         result.err().map(|e| e.to_string()).unwrap_or_default()
     }
 
@@ -302,6 +317,23 @@ mod tests {
             fault(c, &[body]),
             &["hinges", "screw.07", "(0.00, 0.00, 0.50)"],
         );
+    }
+
+    #[test]
+    fn a_facet_takes_the_surface_that_may_bound_its_parts() {
+        let mut c = two();
+        c.on = vec![0b11; 5];
+        let fields: Vec<(SurfaceName, Box<dyn Field>)> = vec![
+            (SurfaceName::BoneOuter, Box::new(Everywhere)),
+            (SurfaceName::ScrewSide(ScrewNumber(7)), Box::new(Everywhere)),
+        ];
+        let surfaces = Surfaces::new(&fields).unwrap();
+        let may = |name, part, _| part != SCREW || name != SurfaceName::BoneOuter;
+        let (mesh, _) = pass(c, &surfaces, &bodies(1.0 / 6.0), &may).unwrap();
+        for f in &mesh.facets {
+            let at_screw = f.tet == 1 || f.beyond == 1;
+            assert_eq!(f.surface, u8::from(at_screw), "tetrahedron {}", f.tet);
+        }
     }
 
     #[test]

@@ -24,8 +24,8 @@ pub use sizing::Sizing;
 
 use crate::face_names;
 use crate::surfaces::SURFACE_LIMIT;
-use crate::{Blueprint, MeshError, RegionFeature, RegionPlace, TetMesh};
-use bicolumn_base::{Aabb, Vec3};
+use crate::{Blueprint, MeshError, RegionFeature, RegionPlace, SurfaceName, TetMesh};
+use bicolumn_base::{Aabb, Part, Vec3};
 use bicolumn_geometry::{Construct, Field, Head};
 use bodies::{bodies, parts};
 use bone_cuts::proximal_plane;
@@ -39,7 +39,7 @@ use writer::Writer;
 /// [`MeshError`] when no valid mesh was found, with the gate and the place.
 pub fn mesh_construct(construct: &Construct, sizing: &Sizing) -> Result<TetMesh, MeshError> {
     let mut mesh = crate::build(&blueprint(construct, sizing)?)?;
-    face_names::settle(&mut mesh);
+    face_names::settle(&mut mesh, &construct.screws);
     Ok(mesh)
 }
 
@@ -105,6 +105,7 @@ pub fn blueprint<'a>(
         steps: w.steps,
         parts: parts(construct),
         bodies: bodies(construct),
+        may_bound: Box::new(move |name, part, at| may_bound(construct, name, part, at)),
         bounds: material_box(construct).grown(2.0),
         material,
         axes: construct
@@ -117,6 +118,25 @@ pub fn blueprint<'a>(
         size: Box::new(move |x| sizes.at(x)),
         pose: sizing.pose,
     })
+}
+
+/// May a surface bound a part at a point? The bone's surfaces and the fracture bound no screw, but for the bone
+/// under a head that is a body of its own: a facet with all corners on the rim of a screw's hole is of the screw's side.
+fn may_bound(construct: &Construct, name: SurfaceName, part: Part, at: Vec3) -> bool {
+    use SurfaceName as N;
+    let Part::Screw(number) = part else {
+        return true;
+    };
+    match name {
+        N::BoneOuter => construct.screws.iter().any(|s| {
+            let is_under_head = (at - s.entry).dot(&s.direction) < 0.5 * s.length_mm;
+            s.number == number && s.head != Head::Locked && is_under_head
+        }),
+        N::BoneInner | N::CanalFloor | N::ProximalEnd => false,
+        N::FractureProximal | N::FractureDistal | N::FractureStep => false,
+        N::SplitMedial | N::SplitLateral => false,
+        _ => true,
+    }
 }
 
 /// A size field must reach as far as the construct does, but for one of its cells.

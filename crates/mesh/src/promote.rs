@@ -7,7 +7,7 @@
 
 use crate::adjacency::{NONE, edge_table};
 use crate::quality::{dihedral_cosines, radius_ratio};
-use crate::tet::{EDGE_BETWEEN, FACES, centroid, six_volumes};
+use crate::tet::{EDGE_BETWEEN, FACES, centroid};
 use crate::untangle::{CurvedEdges, Scope};
 use crate::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
@@ -287,7 +287,7 @@ fn measure(mesh: &TetMesh) -> Quality {
         }
         let row = &mut q.parts[mesh.part[t] as usize];
         row.1 += 1;
-        row.2 += six_volumes(&p) / 6.0;
+        row.2 += mesh.curved_volume(t);
     }
     q.min_dihedral_deg = sharpest.acos().to_degrees();
     q.max_dihedral_deg = bluntest.acos().to_degrees();

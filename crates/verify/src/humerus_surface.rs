@@ -49,6 +49,7 @@ pub fn humerus_surface(bone: &Bone, top_mm: f64, edge_mm: f64) -> Result<Vec<u8>
         steps: vec![step(0, Label::VOID, inside), step(1, inside, inside)],
         parts: vec![None, Some(Part::Bone(Fragment::Proximal, Tissue::Cortical))],
         bodies: Vec::new(),
+        may_bound: Box::new(|_, _, _| true),
         bounds: bounds.grown(2.0),
         material: Box::new(move |x| outer.value(x).max(x.y - top_mm)),
         size: Box::new(move |_| edge_mm),

@@ -29,6 +29,11 @@ pub(crate) struct Figures {
     pub(crate) near_off_share: f64,
     /// Surface and place of the worst of either.
     pub(crate) worst_off: [String; 2],
+    /// Screws with a midside node of their side more than [`NEAR_OFF_MM`] off the cylinder, and the worst, mm.
+    pub(crate) screws_off: usize,
+    pub(crate) side_off_mm: f64,
+    /// Facets of screws with a name that is not their screw's or its plate's.
+    pub(crate) screw_facets_misnamed: usize,
     /// Worst relative error of the length of a screw tip's circle; infinite where one is not closed.
     pub(crate) circle_error: f64,
     /// Worst relative error of a screw's volume, with curved sides.
@@ -64,6 +69,7 @@ impl Figures {
         f.edges(mesh);
         f.surfaces(construct, mesh);
         f.screws(construct, mesh);
+        f.sides_of_screws(construct, mesh);
         f.bone_and_plates(construct, mesh);
         f
     }
@@ -126,6 +132,10 @@ impl Figures {
         miss(
             self.plate_volume_error.abs() > 0.003,
             format!("A4 plate volume {:.4}", self.plate_volume_error),
+        );
+        miss(
+            self.screw_facets_misnamed > 0,
+            format!("A2 facets of screws misnamed {}", self.screw_facets_misnamed),
         );
         miss(
             self.det_share <= 0.0,
@@ -281,6 +291,41 @@ impl Figures {
             }
         }
         self.near_off_share = near_off as f64 / near.max(1) as f64;
+    }
+
+    fn sides_of_screws(&mut self, construct: &Construct, mesh: &TetMesh) {
+        let mut worst = vec![0.0f64; construct.screws.len()];
+        for f in &mesh.facets {
+            let Part::Screw(number) = mesh.part_of(f.tet as usize) else {
+                continue;
+            };
+            let Some(i) = construct.screws.iter().position(|s| s.number == number) else {
+                continue;
+            };
+            let s = &construct.screws[i];
+            let name = mesh.surfaces[f.surface as usize];
+            let x = f.nodes.map(|n| mesh.nodes[n as usize]);
+            if name == SurfaceName::ScrewSide(number) {
+                for m in &x[3..] {
+                    let off = (m - s.entry).cross(&s.direction).norm() - 0.5 * s.diameter_mm;
+                    worst[i] = worst[i].max(off.abs());
+                }
+            }
+            let own = match name {
+                SurfaceName::ScrewSide(n) | SurfaceName::ScrewTip(n) | SurfaceName::HeadSeat(n) => {
+                    n == number
+                }
+                SurfaceName::HeadTop(n) | SurfaceName::HeadRim(n) => n == number,
+                SurfaceName::PlateTop(site) | SurfaceName::PlateUnderside(site) => {
+                    s.plate == Some(site)
+                }
+                SurfaceName::BoneOuter => s.head != Head::Locked,
+                _ => false,
+            };
+            self.screw_facets_misnamed += usize::from(!own);
+        }
+        self.screws_off = worst.iter().filter(|w| **w > NEAR_OFF_MM).count();
+        self.side_off_mm = worst.into_iter().fold(0.0, f64::max);
     }
 
     fn bone_and_plates(&mut self, construct: &Construct, mesh: &TetMesh) {

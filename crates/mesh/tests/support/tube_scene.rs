@@ -335,6 +335,7 @@ impl Scene {
             steps,
             parts,
             bodies: Vec::new(),
+            may_bound: Box::new(|_, _, _| true),
             axes: Vec::new(),
             bounds: bounds.grown(1.0),
             material: Box::new(|x| self.material(x)),
