@@ -172,8 +172,17 @@ impl Attempt {
         mesh.compact();
         stages.improve_s = lap();
 
-        let (straight, findings) = pass(candidate(mesh, part_of), surfaces, &plan.bodies, &*plan.may_bound)?;
-        let mut out = promote(straight, |ends, on| sagitta(surfaces, ends, on));
+        let (straight, findings) = pass(
+            candidate(mesh, part_of),
+            surfaces,
+            &plan.bodies,
+            &*plan.may_bound,
+        )?;
+        let mut out = promote(
+            straight,
+            |ends, on| sagitta(surfaces, ends, on),
+            Some(&|on, x| surfaces.project(on, x)),
+        );
         findings.write_to(&mut out.quality);
         out.quality.fallback = self.fallback;
         stages.promote_s = lap();

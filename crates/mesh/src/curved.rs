@@ -135,8 +135,12 @@ mod tests {
             let middle = [[i, j], [j, k], [k, i]].map(|[p, q]| x[4 + EDGE_BETWEEN[p][q]]);
             let place = |u: f64, v: f64| {
                 let l = [1.0 - u - v, u, v];
-                let corners: Vec3 = (0..3).map(|c| corner[c] * (l[c] * (2.0 * l[c] - 1.0))).sum();
-                let edges: Vec3 = (0..3).map(|c| middle[c] * (4.0 * l[c] * l[(c + 1) % 3])).sum();
+                let corners: Vec3 = (0..3)
+                    .map(|c| corner[c] * (l[c] * (2.0 * l[c] - 1.0)))
+                    .sum();
+                let edges: Vec3 = (0..3)
+                    .map(|c| middle[c] * (4.0 * l[c] * l[(c + 1) % 3]))
+                    .sum();
                 corners + edges
             };
             for t in &triangles {

@@ -4,11 +4,11 @@
 //! its place. det J > 0 of curved elements is not checked here: promotion makes it so ([`crate::promote`]).
 
 use crate::adjacency::{FaceTable, NONE, face_table};
+use crate::blueprint::MayBound;
 use crate::bodies;
 use crate::candidate::Candidate;
 use crate::manifold::non_manifold_edges;
 use crate::promote::{StraightFacet, StraightMesh};
-use crate::blueprint::MayBound;
 use crate::surfaces::{PINNED, Surfaces, bits};
 use crate::tet::{centroid, face, six_volumes};
 use crate::{Body, GateFault, MeshError, Quality};

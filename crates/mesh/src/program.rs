@@ -120,8 +120,9 @@ pub fn blueprint<'a>(
     })
 }
 
-/// May a surface bound a part at a point? The bone's surfaces and the fracture bound no screw, but for the bone
-/// under a head that is a body of its own: a facet with all corners on the rim of a screw's hole is of the screw's side.
+/// May a surface bound a part at a point? Other screws, the bone's surfaces and the fracture bound no screw, but for
+/// the bone under a head that is a body of its own: a facet with all corners on the rim of a screw's hole is of the
+/// screw's side.
 fn may_bound(construct: &Construct, name: SurfaceName, part: Part, at: Vec3) -> bool {
     use SurfaceName as N;
     let Part::Screw(number) = part else {
@@ -132,6 +133,8 @@ fn may_bound(construct: &Construct, name: SurfaceName, part: Part, at: Vec3) -> 
             let is_under_head = (at - s.entry).dot(&s.direction) < 0.5 * s.length_mm;
             s.number == number && s.head != Head::Locked && is_under_head
         }),
+        N::ScrewSide(n) | N::ScrewTip(n) => n == number,
+        N::HeadSeat(n) | N::HeadTop(n) | N::HeadRim(n) => n == number,
         N::BoneInner | N::CanalFloor | N::ProximalEnd => false,
         N::FractureProximal | N::FractureDistal | N::FractureStep => false,
         N::SplitMedial | N::SplitLateral => false,

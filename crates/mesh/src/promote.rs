@@ -1,14 +1,15 @@
 //! Promotion (degree elevation): from straight four-node tetrahedra to curved ten-node ones.
 //!
 //! Midside nodes of edges on surfaces move from the chord onto the surfaces. Where that leaves an element less than
-//! [`LEAST_JACOBIAN_SHARE`] of its straight det J, its interior edges are bent first ([`crate::untangle`]); if that is
-//! not enough its midside nodes are drawn back towards their chords in eighths, the one farthest out first. At the end
+//! [`LEAST_JACOBIAN_SHARE`] of its straight det J, its midside nodes first give way ([`crate::untangle`]), inside or
+//! along their surfaces; if that is not enough they are drawn back towards their chords in eighths, the one that gains
+//! most for its way first. At the end
 //! det J is positive everywhere in every element (Bernstein bound, [`crate::curved`]).
 
 use crate::adjacency::{NONE, edge_table};
 use crate::quality::{dihedral_cosines, radius_ratio};
 use crate::tet::{EDGE_BETWEEN, FACES, centroid};
-use crate::untangle::{CurvedEdges, Scope};
+use crate::untangle::{CurvedEdges, Projection, Scope};
 use crate::{Facet, MeshStages, Quality, SurfaceName, TetMesh};
 use bicolumn_base::{Part, Vec3};
 
@@ -39,10 +40,12 @@ pub(crate) struct StraightFacet {
 ///
 /// `curve` gives the place of a midside node on the surfaces (a bit each) that meet along its edge:
 /// `(ends, surfaces)`; `None` when there is none. A node is drawn back towards the chord until every
-/// touching element is valid, see [`LEAST_JACOBIAN_SHARE`].
+/// touching element is valid, see [`LEAST_JACOBIAN_SHARE`]. Midside nodes slide along surfaces where there is a
+/// projection onto them.
 pub(crate) fn promote(
     mesh: StraightMesh,
     curve: impl Fn([Vec3; 2], u128) -> Option<Vec3>,
+    slide: Option<&Projection<'_>>,
 ) -> TetMesh {
     let vertex_count = mesh.vertices.len();
     let (edges_of, edges) = edge_table(vertex_count, &mesh.tets);
@@ -83,13 +86,16 @@ pub(crate) fn promote(
         .zip(&edges_of)
         .map(|(t, e)| ten_nodes(t, e, vertex_count))
         .collect();
-    let is_free: Vec<bool> = surfaces_of_edge.iter().map(|s| *s == 0).collect();
+    let is_free = surfaces_of_edge.iter().map(|s| *s == 0 || slide.is_some());
     let mut curved = CurvedEdges {
         tets: &tets,
         edges_of: &edges_of,
         ends: &edges,
         vertex_count,
-        is_free,
+        on: &surfaces_of_edge,
+        home: nodes[vertex_count..].to_vec(),
+        is_free: is_free.collect(),
+        project: slide.unwrap_or(&|_, _| None),
         scope: Scope::default(),
     };
     let curving = make_room(&mut curved, &mut sagittas, &mut nodes);
@@ -179,21 +185,27 @@ fn make_room(curved: &mut CurvedEdges<'_>, sagittas: &mut Sagittas, nodes: &mut 
         thin.extend(curved.bend(nodes, &thin, LEAST_JACOBIAN_SHARE));
         thin.sort_unstable();
         thin.dedup();
-        let thin = thin_ones(curved, nodes, &thin, &mut shares);
+        let mut thin = thin_ones(curved, nodes, &thin, &mut shares);
+        thin.sort_by(|s, t| {
+            shares[*s as usize]
+                .total_cmp(&shares[*t as usize])
+                .then(s.cmp(t))
+        });
         let mut moved: Vec<u32> = Vec::new();
         for t in thin {
             let own = edges_of[t as usize];
-            let farthest = own
-                .into_iter()
-                .map(|e| (sagittas.length(e), e))
-                .max_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
-            match farthest {
-                Some((out, e)) if out > 0.0 => {
+            // The worst element first; a neighbour may be well once that one is.
+            if own.iter().any(|e| moved.contains(e)) {
+                continue;
+            }
+            match sagittas.most_in_the_way(curved, t, nodes) {
+                Some(e) => {
                     spoiled.push(t);
                     sagittas.draw_back(e, nodes, curved.vertex_count);
+                    curved.fix(e);
                     moved.push(e);
                 }
-                // Interior edges that gave way go back last, and for good.
+                // Nodes that gave way go back last, and for good.
                 _ => moved.extend(
                     own.iter()
                         .filter(|e| curved.straighten(nodes, **e as usize)),
@@ -242,13 +254,41 @@ impl Sagittas {
         }
     }
 
-    /// Draws a curved edge back by one of [`SAGITTA_SHARES`].
-    fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], vertex_count: usize) {
+    /// Edge of an element whose next step back raises its least det J most a millimetre; where none does, the one
+    /// farthest out. `None` when all are straight.
+    fn most_in_the_way(&self, curved: &CurvedEdges<'_>, t: u32, nodes: &mut [Vec3]) -> Option<u32> {
+        let before = curved.share(nodes, t);
+        let mut best: Option<(f64, f64, u32)> = None;
+        for e in curved.edges_of[t as usize] {
+            let out = self.length(e);
+            if out <= 0.0 {
+                continue;
+            }
+            let back = self.next_step(e);
+            let node = curved.vertex_count + e as usize;
+            let stood = nodes[node];
+            nodes[node] -= back;
+            let gain = (curved.share(nodes, t) - before) / back.norm();
+            nodes[node] = stood;
+            let rank = (gain.max(0.0), out, e);
+            if best.is_none_or(|b| rank.0 > b.0 || (rank.0 == b.0 && rank.1 > b.1)) {
+                best = Some(rank);
+            }
+        }
+        best.map(|b| b.2)
+    }
+
+    /// Way back of a curved edge's midside node in its next step, from where it stands.
+    fn next_step(&self, edge: u32) -> Vec3 {
         let b = self.of_edge[edge as usize] as usize;
         let stand = usize::from(self.stand[b]);
-        self.stand[b] += 1;
-        let back = SAGITTA_SHARES[stand] - SAGITTA_SHARES[stand + 1];
-        nodes[vertex_count + edge as usize] -= self.ways[b] * back;
+        self.ways[b] * (SAGITTA_SHARES[stand] - SAGITTA_SHARES[stand + 1])
+    }
+
+    /// Draws a curved edge back by one of [`SAGITTA_SHARES`].
+    fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], vertex_count: usize) {
+        nodes[vertex_count + edge as usize] -= self.next_step(edge);
+        self.stand[self.of_edge[edge as usize] as usize] += 1;
     }
 }
 

@@ -100,14 +100,18 @@ impl TetMesh {
             facets,
             surfaces,
         };
-        Ok(promote(straight, |ends, mask| {
-            let middle = 0.5 * (ends[0] + ends[1]);
-            Some(
-                (0..names.len())
-                    .filter(|s| mask >> s & 1 == 1)
-                    .fold(middle, |m, s| curve(m, names[s])),
-            )
-        }))
+        Ok(promote(
+            straight,
+            |ends, mask| {
+                let middle = 0.5 * (ends[0] + ends[1]);
+                Some(
+                    (0..names.len())
+                        .filter(|s| mask >> s & 1 == 1)
+                        .fold(middle, |m, s| curve(m, names[s])),
+                )
+            },
+            None,
+        ))
     }
 }
 

@@ -1,22 +1,27 @@
-//! Untangling curved elements: midside nodes of interior edges give way to curved edges on surfaces.
+//! Untangling curved elements: midside nodes give way to curved edges on surfaces.
 //!
 //! Where an edge on a surface is curved into an element, det J falls at that edge's ends. The midside nodes of the
-//! element's other edges are moved so that the least det J over its straight-sided value, σ = min det J / 6V, rises
+//! element's edges are moved, those on surfaces within their surfaces, so that the least det J over its straight-sided value, σ = min det J / 6V, rises
 //! in all elements round them: each node descends on Σ max(0, σ* − σ)² over the ring of its edge, σ* the aim, with min
 //! det J bounded below by its Bernstein coefficients ([`crate::curved`]). In the spirit of Toulorge, Geuzaine, Remacle
-//! and Lambrechts 2013, J Comput Phys 254:8, one node at a time. Corners and nodes on surfaces stay where they are.
+//! and Lambrechts 2013, J Comput Phys 254:8, one node at a time. Corners stay where they are.
 
 use crate::curved::least_jacobian;
 use crate::tet::six_volumes;
 use bicolumn_base::Vec3;
 
 /// Sweeps over the edges of the elements whose σ is still too small.
-const SWEEPS: usize = 8;
+const SWEEPS: usize = 20;
 /// Aim σ* of the moves, above what an element must have, so that one edge does not take all that its element has to
 /// give.
 const AIM: f64 = 0.4;
-/// A midside node moves no farther from the chord than this share of its edge.
+/// A midside node inside moves no farther from its place than this share of its edge.
 const LONGEST_BEND: f64 = 0.3;
+/// A midside node on surfaces moves no farther from its place than this share of its edge.
+const LONGEST_SLIDE: f64 = 0.2;
+
+/// Nearest point on all the surfaces given by their bits, if there is one.
+pub(crate) type Projection<'m> = dyn Fn(u128, Vec3) -> Option<Vec3> + 'm;
 
 /// Ten-node elements and their edges, while edges are curved.
 pub(crate) struct CurvedEdges<'m> {
@@ -26,8 +31,14 @@ pub(crate) struct CurvedEdges<'m> {
     /// The corners that each edge joins; its midside node is number `vertex_count` + edge.
     pub(crate) ends: &'m [[u32; 2]],
     pub(crate) vertex_count: usize,
-    /// May an edge bend: is it on no surface?
+    /// Surfaces of every edge, a bit each; none inside.
+    pub(crate) on: &'m [u128],
+    /// Place of every midside node before any moved.
+    pub(crate) home: Vec<Vec3>,
+    /// May a midside node move?
     pub(crate) is_free: Vec<bool>,
+    /// Keeps midside nodes on their surfaces.
+    pub(crate) project: &'m Projection<'m>,
     pub(crate) scope: Scope,
 }
 
@@ -46,7 +57,7 @@ impl CurvedEdges<'_> {
         least_jacobian(&x) / six_volumes(&[x[0], x[1], x[2], x[3]])
     }
 
-    /// Bends free edges of elements with σ less than `enough`; returns the elements round the edges that moved.
+    /// Moves free midside nodes of elements with σ less than `enough`; returns the elements round the edges that moved.
     pub(crate) fn bend(&mut self, nodes: &mut [Vec3], thin: &[u32], enough: f64) -> Vec<u32> {
         self.widen_scope(thin);
         let rings = self.rings(thin);
@@ -95,7 +106,12 @@ impl CurvedEdges<'_> {
             .collect()
     }
 
-    /// Puts a bent free edge back to its chord and keeps it there. Was it bent?
+    /// Keeps a midside node where it is.
+    pub(crate) fn fix(&mut self, edge: u32) {
+        self.is_free[edge as usize] = false;
+    }
+
+    /// Puts a free midside node back to its chord and keeps it there. Was it off?
     pub(crate) fn straighten(&mut self, nodes: &mut [Vec3], edge: usize) -> bool {
         if !std::mem::replace(&mut self.is_free[edge], false) {
             return false;
@@ -140,7 +156,13 @@ impl CurvedEdges<'_> {
     fn place(&self, nodes: &mut [Vec3], ring: &Ring) -> bool {
         let n = self.vertex_count + ring.edge;
         let [a, b] = self.ends[ring.edge].map(|v| nodes[v as usize]);
-        let (middle, length) = (0.5 * (a + b), (b - a).norm());
+        let length = (b - a).norm();
+        let (on, home) = (self.on[ring.edge], self.home[ring.edge]);
+        let longest = if on == 0 { LONGEST_BEND } else { LONGEST_SLIDE };
+        let on_surface = |x: Vec3| match on {
+            0 => Some(x),
+            _ => (self.project)(on, x),
+        };
         let mut elements: Vec<(usize, [Vec3; 10], f64)> = ring
             .tets
             .iter()
@@ -162,18 +184,18 @@ impl CurvedEdges<'_> {
         let start = nodes[n];
         let (mut at, mut here) = (start, shortage(start));
         let h = 1e-4 * length;
-        for _ in 0..3 {
+        for _ in 0..5 {
             let uphill = Vec3::from_fn(|i, _| {
                 let mut shifted = at;
                 shifted[i] += h;
-                (shortage(shifted) - here) / h
+                on_surface(shifted).map_or(0.0, |x| (shortage(x) - here) / h)
             });
             let Some(downhill) = (-uphill).try_normalize(1e-9) else {
                 break;
             };
-            let better = [0.1, 0.05, 0.02, 0.007].iter().find_map(|step| {
-                let place = at + downhill * (step * length);
-                if (place - middle).norm() > LONGEST_BEND * length {
+            let better = [0.1, 0.05, 0.02, 0.007, 0.002].iter().find_map(|step| {
+                let place = on_surface(at + downhill * (step * length))?;
+                if (place - home).norm() > longest * length {
                     return None;
                 }
                 let there = shortage(place);
@@ -241,7 +263,10 @@ mod tests {
             edges_of: &edges_of,
             ends: &ends,
             vertex_count,
+            on: &vec![0; ends.len()],
+            home: straight[vertex_count..].to_vec(),
             is_free: floor.iter().map(|f| !f).collect(),
+            project: &|_, x| Some(x),
             scope: Scope::default(),
         };
         let least = |curved: &CurvedEdges<'_>, nodes: &[Vec3]| {

@@ -27,6 +27,9 @@ const AIMED_AT: [f64; 2] = [18.0, 20.0];
 struct Outcome {
     seed: u64,
     least_deg: f64,
+    /// Screws, those with a midside node more than 0.05 mm off the cylinder, and the worst, mm.
+    screws: [usize; 2],
+    side_off_mm: f64,
     faults: Vec<String>,
 }
 
@@ -34,6 +37,8 @@ fn outcome(seed: u64) -> Outcome {
     let mut out = Outcome {
         seed,
         least_deg: 0.0,
+        screws: [0; 2],
+        side_off_mm: 0.0,
         faults: Vec::new(),
     };
     let Some(design) = with_features(seed) else {
@@ -48,6 +53,8 @@ fn outcome(seed: u64) -> Outcome {
         Ok(mesh) => {
             let f = Figures::of(&design.construct, &mesh);
             out.least_deg = f.least_deg;
+            out.screws = [design.construct.screws.len(), f.screws_off];
+            out.side_off_mm = f.side_off_mm;
             out.faults = f.misses();
             let pairs = PairKind::ALL.map(|k| PairFigures::of(&mesh, k).miss(k));
             out.faults.extend(pairs.into_iter().flatten());
@@ -103,6 +110,13 @@ fn reach_the_figures(bones: u64, per_bone: u64) {
         let good = all.iter().filter(|o| o.least_deg >= degrees).count();
         println!("{degrees} degrees in {good} of {} meshes", all.len());
     }
+    let screws = |i: usize| all.iter().map(|o| o.screws[i]).sum::<usize>();
+    println!(
+        "midside nodes off the cylinder by more than 0.05 mm at {} of {} screws, worst {:.3} mm",
+        screws(1),
+        screws(0),
+        all.iter().fold(0.0, |m: f64, o| m.max(o.side_off_mm))
+    );
     let faulty: Vec<u64> = all
         .iter()
         .filter(|o| !o.faults.is_empty())

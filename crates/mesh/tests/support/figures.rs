@@ -32,10 +32,12 @@ pub(crate) struct Figures {
     /// Screws with a midside node of their side more than [`NEAR_OFF_MM`] off the cylinder, and the worst, mm.
     pub(crate) screws_off: usize,
     pub(crate) side_off_mm: f64,
-    /// Facets of screws with a name that is not their screw's or its plate's.
+    /// Facets of screws named after bone, fracture or another plate.
     pub(crate) screw_facets_misnamed: usize,
     /// Worst relative error of the length of a screw tip's circle; infinite where one is not closed.
     pub(crate) circle_error: f64,
+    /// Worst relative error of a part's volume in the quality table, against a sum over quadrature points here.
+    pub(crate) table_volume_error: f64,
     /// Worst relative error of a screw's volume, with curved sides.
     pub(crate) screw_volume_error: f64,
     /// The same of all bone together, and of the worst plate; positive where the mesh has more.
@@ -71,6 +73,7 @@ impl Figures {
         f.screws(construct, mesh);
         f.sides_of_screws(construct, mesh);
         f.bone_and_plates(construct, mesh);
+        f.table(mesh);
         f
     }
 
@@ -122,6 +125,10 @@ impl Figures {
             format!("A5 circle {:.3}", self.circle_error),
         );
         miss(
+            self.table_volume_error > 1e-9,
+            format!("A4 volume in the table {:.1e}", self.table_volume_error),
+        );
+        miss(
             self.screw_volume_error > 0.003,
             format!("A4 screw volume {:.4}", self.screw_volume_error),
         );
@@ -135,7 +142,10 @@ impl Figures {
         );
         miss(
             self.screw_facets_misnamed > 0,
-            format!("A2 facets of screws misnamed {}", self.screw_facets_misnamed),
+            format!(
+                "A2 facets of screws misnamed {}",
+                self.screw_facets_misnamed
+            ),
         );
         miss(
             self.det_share <= 0.0,
@@ -311,21 +321,30 @@ impl Figures {
                     worst[i] = worst[i].max(off.abs());
                 }
             }
+            // Another screw's side is possible where less than a cell of bone is between the two.
             let own = match name {
-                SurfaceName::ScrewSide(n) | SurfaceName::ScrewTip(n) | SurfaceName::HeadSeat(n) => {
-                    n == number
+                SurfaceName::ScrewSide(_) | SurfaceName::ScrewTip(_) | SurfaceName::HeadSeat(_) => {
+                    true
                 }
-                SurfaceName::HeadTop(n) | SurfaceName::HeadRim(n) => n == number,
+                SurfaceName::HeadTop(_) | SurfaceName::HeadRim(_) => true,
                 SurfaceName::PlateTop(site) | SurfaceName::PlateUnderside(site) => {
                     s.plate == Some(site)
                 }
-                SurfaceName::BoneOuter => s.head != Head::Locked,
+                SurfaceName::BoneOuter => s.head != Head::Locked && s.plate.is_none(),
                 _ => false,
             };
             self.screw_facets_misnamed += usize::from(!own);
         }
         self.screws_off = worst.iter().filter(|w| **w > NEAR_OFF_MM).count();
         self.side_off_mm = worst.into_iter().fold(0.0, f64::max);
+    }
+
+    fn table(&mut self, mesh: &TetMesh) {
+        for (part, (name, _, listed)) in mesh.parts.iter().zip(&mesh.quality.parts) {
+            assert_eq!(*name, part.to_string());
+            let error = listed / volume_of(mesh, |p| p == *part) - 1.0;
+            self.table_volume_error = self.table_volume_error.max(error.abs());
+        }
     }
 
     fn bone_and_plates(&mut self, construct: &Construct, mesh: &TetMesh) {
