@@ -5,7 +5,8 @@
 //! stated distances from the wall and extrapolated linearly to it, the rule for structural hot-spot stress at welds
 //! (Hobbacher 2016, IIW Recommendations for Fatigue Design of Welded Joints and Components, section on structural
 //! hot-spot stress, from memory): from 0.4 t and 1.0 t, t the thickness of the wall; quadratically from 0.4, 0.9 and
-//! 1.4 t. The largest over all directions round the screw is taken, and a closed ring has no edge.
+//! 1.4 t. The largest over all directions round the screw is taken, and a closed ring has no edge. Directions whose place
+//! lies within another screw are passed, for no bone is there; those that lead between two screws count.
 
 use crate::ball::BallFiller;
 use crate::collar::{COLLAR_MM, from_bonded_edge_mm, from_wall_mm};
@@ -60,9 +61,9 @@ impl LastScrew {
             .iter()
             .filter(|s| s.number != screw.number)
             .collect();
-        // Beside another screw or a bonded edge the stress is not this screw's.
+        // Within another screw is no bone; beside a bonded edge the stress is not this screw's.
         let is_clear = |x: &Vec3| {
-            others.iter().all(|s| from_wall_mm(*x, s) >= COLLAR_MM)
+            others.iter().all(|s| from_wall_mm(*x, s) >= 0.0)
                 && from_bonded_edge_mm(*x, &construct.plates, COLLAR_MM) >= COLLAR_MM
         };
         let at = |distance: f64| -> Vec<Option<Vec3>> {
