@@ -19,7 +19,7 @@ screws.distal_count = 1
 screws.shaft_diameter_mm = 3.2
 screws.distal_diameter_mm = 4.0
 interfaces.plate_bone = "apart"
-loads.cases = ["axial", "varus", "internal_torsion"]
+loads.cases = ["axial", "internal_torsion"]
 mesh.finest_mm = 3
 mesh.growth = 1.5
 mesh.wall_ratio = 3
@@ -94,7 +94,7 @@ fn a_mesh_is_refined_until_its_elements_are_used_up_and_the_job_takes_its_sizes(
     assert!(out.contains("every response meets 50 %"), "{out}");
     assert!(!temp.path().join("fine/size_field.json").exists());
 
-    let (status, out, told) = ask(&["--tolerance", "0.05", "--elements", "90000", "--steps", "2"]);
+    let (status, out, told) = ask(&["--tolerance", "0.05", "--elements", "80000", "--steps", "1"]);
     assert_eq!(status, 1, "{told}");
     assert!(out.contains("not met"), "{out}");
     let text = std::fs::read_to_string(temp.path().join("fine/refinement.json")).unwrap();

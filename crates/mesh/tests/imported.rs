@@ -68,7 +68,11 @@ fn a_bone_written_and_read_back_carries_the_same_construct() {
 
     let construct = Construct::on_bone(Arc::new(imported), &spec).unwrap();
     assert!(construct.notes.iter().any(|n| n.contains("imported")));
-    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
+    let sizing = Sizing {
+        finest_mm: 2.0,
+        ..Sizing::default()
+    };
+    let mesh = mesh_construct(&construct, &sizing).unwrap();
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > 15.0 && q.min_radius_ratio > 0.12);

@@ -1,6 +1,6 @@
 //! Random feasible designs on real bones: the figures that every mesh has to reach.
 //!
-//! Two designs of one bone in the plain run of the tests; twelve of two bones, or the seeds in `MESH_DESIGNS`, by
+//! One design in the plain run of the tests; twelve of two bones, or the seeds in `MESH_DESIGNS`, by
 //! `cargo test --release --workspace --test mesh random_designs -- --ignored --nocapture`; any number by the
 //! `sweep` example, which also prints the figure that is an aim and not reached everywhere (the middles of curved
 //! facets at the default sizing: A5).
@@ -17,8 +17,8 @@ use std::sync::Arc;
 const AIMS: [(&str, f64); 3] = [("A4 ", 0.1), ("A5 near", 0.7), ("A5 far", 0.1)];
 
 #[test]
-fn two_designs_reach_the_figures() {
-    reach_the_figures(8..=9);
+fn a_design_reaches_the_figures() {
+    reach_the_figures(9..=9);
 }
 
 #[test]
@@ -129,7 +129,7 @@ const LEAST_WHEN_PLATES_MOVE: f64 = 0.4;
 fn a_plate_on_bone_matches_it_and_one_apart_is_free_of_it() {
     let mut spec = ConstructSpec::parallel();
     let bone = Arc::new(Bone::build(&spec.bone).unwrap());
-    for stand_off_mm in [0.0, 0.3, 0.5] {
+    for stand_off_mm in [0.0, 0.5] {
         for p in &mut spec.plates {
             p.stand_off_mm = stand_off_mm;
         }

@@ -130,17 +130,35 @@ fn a_mirrored_construct_gives_mirrored_results_under_every_load() {
     }
 }
 
+/// Both sides with a plate that slides on the bone, under varus alone: a load of the wrong side would be reversed.
+fn slides_alike(more: &str) {
+    let job = format!(
+        "construct.layout = \"medial_only\"\ninterfaces.plate_bone = \"frictional\"\n{more}\
+        loads.cases = [\"varus\"]\nsolve.tolerance = 1e-7\n"
+    );
+    let sides = both_sides(&job);
+    agree(&sides, 1e-3);
+    let opens = sides
+        .each_ref()
+        .map(|side| value(side, "varus", Motion::AxialMedial));
+    assert!(
+        opens[0].abs() > 1e-3 && opens[0] * opens[1] > 0.0,
+        "{opens:?}"
+    );
+}
+
 #[test]
 fn a_mirrored_construct_gives_mirrored_results_with_contact() {
-    let job = "construct.layout = \"medial_only\"\nscrews.shaft_hold = \"non_locking\"\n\
-        interfaces.plate_bone = \"frictional\"\ninterfaces.head_seat = \"frictional\"\nscrews.shaft_preload_n = 250\n\
-        loads.cases = [\"varus\", \"valgus\"]\nsolve.tolerance = 1e-7\n";
-    let sides = both_sides(job);
-    agree(&sides, 1e-3);
-    // With contact varus and valgus are no longer each other's reverse, so that a load of the wrong side would show.
-    let shear = |case| value(&sides[1], case, Motion::ShearMean);
-    let off = shear("varus") / shear("valgus") - 1.0;
-    assert!(off.abs() > 0.01, "{off}");
+    slides_alike("");
+}
+
+#[test]
+#[ignore = "a minute or two of two cores: named in DEVELOPERS.md"]
+fn a_mirrored_construct_gives_mirrored_results_with_tightened_screws() {
+    slides_alike(
+        "screws.shaft_hold = \"non_locking\"\ninterfaces.head_seat = \"frictional\"\n\
+        screws.shaft_preload_n = 250\n",
+    );
 }
 
 #[test]

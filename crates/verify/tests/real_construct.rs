@@ -47,6 +47,13 @@ fn made(base: ConstructSpec, loads: &[NamedLoad]) -> Model {
     model(&stout(base), &sizing, &HEALTHY, loads)
 }
 
+/// Less of the shaft: for what is solved several times, or by the direct method.
+fn of_a_short_shaft(loads: &[NamedLoad]) -> Model {
+    let mut base = ConstructSpec::orthogonal();
+    base.bone.potting_level_mm = 130.0;
+    made(base, loads)
+}
+
 #[test]
 fn constant_strain_is_exact() {
     let (young, poisson) = (17_000.0, 0.3);
@@ -111,7 +118,7 @@ fn rigid_motion_gives_no_stress() {
 
 #[test]
 fn iteration_and_direct_method_agree_and_balance_in_every_load_case() {
-    let Model { problem, .. } = made(ConstructSpec::orthogonal(), &NamedLoad::ALL);
+    let Model { problem, .. } = of_a_short_shaft(&NamedLoad::ALL);
     let by = |method| {
         let options = SolveOptions {
             method,
@@ -152,7 +159,7 @@ fn iterations_stay_few_whatever_the_stiffness_of_bone() {
         NamedLoad::Varus,
         NamedLoad::InternalTorsion,
     ];
-    let Model { problem, .. } = made(ConstructSpec::orthogonal(), &loads);
+    let Model { problem, .. } = of_a_short_shaft(&loads);
     let count = |method: Method, cortical: f64, cancellous: f64| {
         let moduli = crate::support::Moduli {
             cortical,

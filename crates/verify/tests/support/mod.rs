@@ -9,11 +9,12 @@ use bicolumn_model::{
     JointPatches, LoadSizes, Material, NamedLoad, Patch, Problem, Support, nodes_on,
 };
 use bicolumn_solve::Solution;
-use std::sync::Arc;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, OnceLock};
 
 /// A construct with its problem.
 pub(crate) struct Model {
-    pub(crate) construct: Construct,
+    pub(crate) construct: Arc<Construct>,
     pub(crate) problem: Problem,
     pub(crate) joint: JointPatches,
 }
@@ -65,6 +66,24 @@ impl Moduli {
     }
 }
 
+/// A construct and its mesh, made once for all tests that ask for it.
+fn meshed(spec: &ConstructSpec, sizing: &Sizing) -> (Arc<Construct>, Arc<TetMesh>) {
+    type Made = Arc<OnceLock<(Arc<Construct>, Arc<TetMesh>)>>;
+    static ALL: Mutex<BTreeMap<String, Made>> = Mutex::new(BTreeMap::new());
+    let made = {
+        let mut all = ALL.lock().unwrap();
+        all.entry(format!("{spec:?} {sizing:?}"))
+            .or_default()
+            .clone()
+    };
+    made.get_or_init(|| {
+        let construct = Construct::build(spec).unwrap();
+        let mesh = mesh_construct(&construct, sizing).unwrap();
+        (Arc::new(construct), Arc::new(mesh))
+    })
+    .clone()
+}
+
 /// Meshes a construct and poses its problem: shaft potted, loads on the joint.
 pub(crate) fn model(
     spec: &ConstructSpec,
@@ -72,8 +91,7 @@ pub(crate) fn model(
     moduli: &Moduli,
     loads: &[NamedLoad],
 ) -> Model {
-    let construct = Construct::build(spec).unwrap();
-    let mesh = mesh_construct(&construct, sizing).unwrap();
+    let (construct, mesh) = meshed(spec, sizing);
     let patch = |name, surface| {
         Patch::of_free_facets(&mesh, name, |f, x, n| {
             mesh.surfaces[f.surface as usize] == SurfaceName::BoneOuter
@@ -96,7 +114,7 @@ pub(crate) fn model(
         .collect();
     let materials = moduli.of(&mesh);
     let fixed = Support::clamp("potting", nodes_on(&mesh, SurfaceName::ProximalEnd));
-    let problem = Problem::new(Arc::new(mesh), materials, [fixed], cases).unwrap();
+    let problem = Problem::new(mesh, materials, [fixed], cases).unwrap();
     Model {
         construct,
         problem,
