@@ -4,6 +4,7 @@
 //! coordinate over arc length: twice continuously differentiable, so a plate bends without kinks.
 
 use crate::Bone;
+use crate::footprint::{FACING, edge_facing};
 use bicolumn_base::{PlateSite, Vec3};
 
 /// Spacing of the surface points, mm of level.
@@ -11,6 +12,20 @@ const SPACING: f64 = 2.0;
 /// The posterolateral plate faces backwards, turned this far to the lateral side, degrees (judgement:
 /// keeps its medial edge off the olecranon fossa).
 const POSTEROLATERAL_TURN: f64 = 15.0;
+
+/// Steps in which the line is moved aside, mm, and how many either way.
+const SHIFT_STEP: f64 = 0.25;
+const SHIFT_STEPS: i32 = 16;
+/// Levels over which a shift is held before it is smoothed, either way.
+const HELD_LEVELS: usize = 3;
+/// Least cosine between the bone's normal under an edge and the line's for which a line is not moved aside; a little
+/// more than a plate needs.
+const FACING_AT_EDGE: f64 = FACING + 0.2;
+
+/// A ray to the surface starts at least this deep in bone, mm.
+const IN_BONE: f64 = 1.0;
+/// Steps from a column's axis to its border in which the start is looked for.
+const STARTS: i32 = 8;
 
 /// A natural cubic spline of a vector over a scalar.
 #[derive(Debug, Clone)]
@@ -80,15 +95,24 @@ pub(crate) struct CentreLine {
 }
 
 impl CentreLine {
-    /// Lays a line at a site between two levels; `None` if the surface does not reach down to the lower.
-    pub(crate) fn lay(bone: &Bone, site: PlateSite, from: f64, to: f64) -> Option<CentreLine> {
+    /// Lays a line for a plate of a width at a site between two levels; `None` if the surface does not reach down to
+    /// the lower. The line keeps to the middle of the column, but where an edge of the plate would overhang there, it
+    /// lies as far aside as brings that edge back onto bone.
+    pub(crate) fn lay(
+        bone: &Bone,
+        site: PlateSite,
+        width: f64,
+        [from, to]: [f64; 2],
+    ) -> Option<CentreLine> {
         let (below, above) = (1.0, 6.0);
         let count = ((to - from + below + above) / SPACING).ceil() as usize + 1;
         let step = (to - from + below + above) / (count - 1) as f64;
         let mut points = Vec::with_capacity(count);
         let mut normals = Vec::with_capacity(count);
-        for i in 0..count {
-            let (p, n) = surface_point(bone, site, from - below + step * i as f64)?;
+        let levels: Vec<f64> = (0..count).map(|i| from - below + step * i as f64).collect();
+        let shifts = shifts(bone, site, 0.5 * width, &levels);
+        for (level, shift) in levels.into_iter().zip(shifts) {
+            let (p, n) = surface_point(bone, site, level, shift)?;
             points.push(p);
             normals.push(n);
         }
@@ -205,20 +229,88 @@ fn by_arc_length(path: Spline) -> Spline {
     Spline::through(at, path.value)
 }
 
-/// Point of the outer surface at a site and level, with its normal.
-fn surface_point(bone: &Bone, site: PlateSite, level: f64) -> Option<(Vec3, Vec3)> {
-    let medial = site == PlateSite::Medial;
-    let (centre, _) = bone.column(medial, level);
+/// Where a site faces, horizontally, and the direction across it.
+fn directions(bone: &Bone, site: PlateSite) -> [Vec3; 2] {
     let turn = POSTEROLATERAL_TURN.to_radians();
     let outward = bone.mirrored(match site {
         PlateSite::Medial => -Vec3::z(),
         PlateSite::Lateral => Vec3::z(),
         PlateSite::Posterolateral => Vec3::new(-turn.cos(), 0.0, turn.sin()),
     });
-    if bone.outer().value(centre) > -1.0 {
-        return None;
+    [outward, Vec3::y().cross(&outward)]
+}
+
+/// How far aside of the column's middle the line lies at each level, mm: the least that brings both edges onto bone,
+/// held over a few levels and smoothed along the line.
+fn shifts(bone: &Bone, site: PlateSite, half: f64, levels: &[f64]) -> Vec<f64> {
+    let n = levels.len();
+    // The ends are round: there the plate is narrower.
+    let (first, last) = (levels[0] + half, levels[n - 1] - half);
+    let needed: Vec<f64> = levels
+        .iter()
+        .map(|level| least_shift(bone, site, half, level.clamp(first, last.max(first))))
+        .collect();
+    let mut shift: Vec<f64> = (0..n)
+        .map(|i| {
+            let near = &needed[i.saturating_sub(HELD_LEVELS)..(i + HELD_LEVELS + 1).min(n)];
+            near.iter()
+                .fold(0.0, |m: f64, s| if s.abs() > m.abs() { *s } else { m })
+        })
+        .collect();
+    for _ in 0..HELD_LEVELS {
+        let before = shift.clone();
+        for i in 1..n - 1 {
+            shift[i] = 0.25 * before[i - 1] + 0.5 * before[i] + 0.25 * before[i + 1];
+        }
     }
-    let p = centre + outward * crate::bone::first_crossing(bone.outer(), centre, outward);
+    shift
+}
+
+/// The least shift at a level with both edges on bone; where there is none, the one whose worse edge faces most the
+/// plate's way.
+fn least_shift(bone: &Bone, site: PlateSite, half: f64, level: f64) -> f64 {
+    let across = directions(bone, site)[1];
+    let facing = |shift: f64| -> f64 {
+        let Some((p, normal)) = surface_point(bone, site, level, shift) else {
+            return -1.0;
+        };
+        [across * half, across * -half]
+            .into_iter()
+            .map(|side| edge_facing(bone, p + side, normal))
+            .fold(1.0, f64::min)
+    };
+    let mut best = (facing(0.0), 0.0);
+    for i in 1..=SHIFT_STEPS {
+        if best.0 > FACING_AT_EDGE {
+            break;
+        }
+        for shift in [SHIFT_STEP, -SHIFT_STEP].map(|s| s * f64::from(i)) {
+            let worse = facing(shift);
+            // A farther shift must be worth it.
+            if worse > best.0 + 0.01 && best.0 <= FACING_AT_EDGE {
+                best = (worse, shift);
+            }
+        }
+    }
+    best.1
+}
+
+/// Point of the outer surface at a site and level, so far aside of the column's middle, with its normal.
+fn surface_point(bone: &Bone, site: PlateSite, level: f64, shift: f64) -> Option<(Vec3, Vec3)> {
+    let medial = site == PlateSite::Medial;
+    let (middle, radius) = bone.column(medial, level);
+    let [outward, across] = directions(bone, site);
+    let centre = middle + across * shift;
+    // A wide fossa may open the column at its axis: bone lies between there and the border.
+    let reach = if site == PlateSite::Posterolateral {
+        0.0
+    } else {
+        radius
+    };
+    let within = (0..=STARTS)
+        .map(|i| centre + outward * (reach * f64::from(i) / f64::from(STARTS)))
+        .find(|from| bone.outer().value(*from) <= -IN_BONE)?;
+    let p = within + outward * crate::bone::first_crossing(bone.outer(), within, outward);
     Some((p, bone.outer().gradient(p).normalize()))
 }
 
@@ -228,6 +320,22 @@ mod tests {
     use crate::bone::tests::mean_bone;
 
     #[test]
+    fn the_line_leaves_the_middle_of_the_column_only_where_an_edge_would_overhang() {
+        let levels: Vec<f64> = (0..40).map(|i| 4.0 + 2.0 * f64::from(i)).collect();
+        let bone = mean_bone();
+        for site in [PlateSite::Medial, PlateSite::Lateral] {
+            let narrow = shifts(&bone, site, 4.0, &levels);
+            assert!(narrow.iter().all(|s| *s == 0.0), "{site}: {narrow:?}");
+        }
+        let wide = shifts(&bone, PlateSite::Medial, 5.5, &levels);
+        let moved = wide.iter().filter(|s| **s != 0.0).count();
+        assert!(moved > 0 && moved < levels.len(), "{wide:?}");
+        for w in wide.windows(2) {
+            assert!((w[1] - w[0]).abs() < 1.0, "no kink: {wide:?}");
+        }
+    }
+
+    #[test]
     fn the_line_lies_on_the_bone_and_its_parameter_is_arc_length() {
         let bone = mean_bone();
         for site in [
@@ -235,7 +343,7 @@ mod tests {
             PlateSite::Lateral,
             PlateSite::Posterolateral,
         ] {
-            let line = CentreLine::lay(&bone, site, 4.0, 90.0).unwrap();
+            let line = CentreLine::lay(&bone, site, 8.0, [4.0, 90.0]).unwrap();
             assert!((line.frame(0.0).0.y - 4.0).abs() < 1e-9);
             assert!((line.frame(line.length()).0.y - 90.0).abs() < 1e-9);
             let mut length = 0.0;

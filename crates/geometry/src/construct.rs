@@ -465,8 +465,8 @@ mod tests {
             })
         };
         says(
-            message(&|s| s.fracture = gap(20.0)),
-            &["fracture level_mm", "20"],
+            message(&|s| s.fracture = gap(12.0)),
+            &["fracture level_mm", "12"],
         );
         let thick = message(&|s| {
             for p in &mut s.plates {

@@ -15,7 +15,7 @@ const MARGIN: f64 = 6.0;
 /// of the bone, mm.
 const DEPTH: f64 = 7.0;
 /// It also ends where the bone turns away: at this cosine between the bone's normal and the line's.
-const FACING: f64 = 0.2;
+pub(crate) const FACING: f64 = 0.2;
 
 /// A stadium in (along, across) carried out along the bone's normals: the zero set is the plate's side.
 /// Stored as a distance on a grid, for speed and a unit gradient.
@@ -108,12 +108,9 @@ pub(crate) fn widest(bone: &Bone, line: &CentreLine, width: f64) -> f64 {
             let reach = line.length() - 2.0 * half;
             let (p, tangent, normal) = line.frame(half + reach * i as f64 / n as f64);
             let side = tangent.cross(&normal) * half;
-            [side, -side].into_iter().all(|side| {
-                let from = p + side + normal * 3.0;
-                let drop = first_crossing(bone.outer(), from, -normal);
-                let outward = bone.outer().gradient(from - normal * drop).normalize();
-                drop < 3.0 + DEPTH - 2.0 && outward.dot(&normal) > FACING + 0.15
-            })
+            [side, -side]
+                .into_iter()
+                .all(|side| edge_facing(bone, p + side, normal) > FACING + 0.15)
         })
     };
     let mut half = 0.5 * width;
@@ -121,6 +118,18 @@ pub(crate) fn widest(bone: &Bone, line: &CentreLine, width: f64) -> f64 {
         half -= 0.125;
     }
     2.0 * half
+}
+
+/// Cosine between the bone's normal under a point of a plate's edge, in the line's tangent plane, and the line's; -1
+/// where no bone is near under it.
+pub(crate) fn edge_facing(bone: &Bone, edge: Vec3, normal: Vec3) -> f64 {
+    let from = edge + normal * 3.0;
+    let drop = first_crossing(bone.outer(), from, -normal);
+    if drop >= 3.0 + DEPTH - 2.0 {
+        return -1.0;
+    }
+    let outward = bone.outer().gradient(from - normal * drop).normalize();
+    outward.dot(&normal)
 }
 
 fn stadium(bone: &Bone, line: &CentreLine, half: f64, x: Vec3) -> f64 {

@@ -46,7 +46,7 @@ impl Fracture {
     /// Places the fracture in a bone.
     ///
     /// # Errors
-    /// [`GeometryError::Dimension`] for a gap outside the metaphysis (below the top of the fossae or
+    /// [`GeometryError::Dimension`] for a gap outside the metaphysis (below the middle of the fossae or
     /// above the flare), and for a column in contact where there is no gap.
     pub(crate) fn place(bone: &Bone, spec: &FractureSpec) -> Result<Fracture, GeometryError> {
         check_gap(spec)?;
@@ -58,7 +58,7 @@ impl Fracture {
         )?;
         let (lowest, highest) = bone.metaphysis();
         let tilt = spec.inclination_deg.to_radians();
-        // The lower plane must pass above the fossae over their whole width.
+        // The lower plane must keep to its lowest level over the whole width of the fossae.
         let drop = 0.5 * spec.gap_mm / tilt.cos() + bone.fossa_reach() * tilt.tan().abs();
         within(
             Subject::Fracture(FractureQuantity::Level),

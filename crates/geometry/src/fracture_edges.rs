@@ -209,13 +209,13 @@ mod tests {
     }
 
     #[test]
-    fn a_face_that_grazes_the_top_of_the_fossa_is_refused_by_its_level() {
+    fn a_face_that_grazes_the_top_of_a_fossa_is_refused_by_its_level() {
         let bone = mean_bone();
         let mut fracture = Fracture::place(&bone, &FractureSpec::default()).unwrap();
         check(&bone, &fracture).unwrap();
-        // Lower than the check of levels may let it come, with a face at the top of the fossa.
-        fracture.spec.level_mm = 30.7;
-        fracture.centre = bone.shaft_axis(30.7);
+        // The lower face at the top of the coronoid fossa.
+        fracture.spec.level_mm = 25.5;
+        fracture.centre = bone.shaft_axis(25.5);
         let error = check(&bone, &fracture).unwrap_err();
         let GeometryError::Dimension {
             subject, accepted, ..

@@ -91,7 +91,8 @@ impl Plate {
             ));
         }
         let base = spec.distal_hole_level_mm - rim;
-        let Some(mut line) = CentreLine::lay(&bone, site, base, spec.end_level_mm) else {
+        let Some(mut line) = CentreLine::lay(&bone, site, spec.width_mm, [base, spec.end_level_mm])
+        else {
             return Err(no_room(
                 "the bone surface ends before the plate does".into(),
                 "raise distal_hole_level_mm".into(),
@@ -260,4 +261,87 @@ fn reaches(bone: &Bone, site: PlateSite, level: f64) -> bool {
     let (centre, radius) = bone.column(site == PlateSite::Medial, level);
     // The column's end is round: deeper than this share of its radius the surface turns under.
     bone.outer().value(centre) < -0.6 * radius && bone.outer().value(centre) < -2.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bone::tests::mean_bone;
+    use crate::spec::PlateSiteName;
+    use crate::{BoneSpec, PlateSpec};
+
+    /// Largest distance by which the underside within a plate's last `reach` mm stands farther off the bone than
+    /// asked, looked at square to the plate, mm.
+    fn overhang(plate: &Plate, reach: f64) -> f64 {
+        let outer = plate.bone.outer();
+        let mut worst: f64 = 0.0;
+        for i in 0..40 {
+            for k in -15..=15 {
+                let along = reach * f64::from(i) / 40.0;
+                let aside = 0.5 * plate.width_mm * f64::from(k) / 15.0;
+                let (p, tangent, normal) = plate.line.frame(along);
+                let top = p + tangent.cross(&normal) * aside + normal * 6.0;
+                let below = |height: f64| {
+                    (0..600)
+                        .map(|j| 0.05 * f64::from(j))
+                        .find(|t| outer.value(top - normal * *t) < height)
+                };
+                let Some(shell) = below(plate.stand_off_mm + 0.01) else {
+                    continue;
+                };
+                if plate.outline().value(top - normal * shell) < 0.0 {
+                    let bone = below(0.0).unwrap_or(30.0);
+                    worst = worst.max(bone - shell - plate.stand_off_mm);
+                }
+            }
+        }
+        worst
+    }
+
+    fn lay(bone: &Arc<Bone>, site: PlateSiteName, width_mm: f64) -> Result<Plate, GeometryError> {
+        let spec = PlateSpec {
+            width_mm,
+            stand_off_mm: 0.5,
+            distal_hole_level_mm: PlateSpec::new(site).distal_hole_level_mm
+                + 0.5 * (width_mm - 10.0),
+            ..PlateSpec::new(site)
+        };
+        Plate::lay(bone.clone(), &spec, None)
+    }
+
+    #[test]
+    fn the_distal_end_of_a_plate_stands_nowhere_a_millimetre_farther_off_than_asked() {
+        let bone = mean_bone();
+        for (site, width) in [
+            (PlateSiteName::Medial, 11.0),
+            (PlateSiteName::Lateral, 12.0),
+            (PlateSiteName::Posterolateral, 12.0),
+        ] {
+            let plate = lay(&bone, site, width).unwrap();
+            let off = overhang(&plate, 14.0);
+            assert!((0.0..1.0).contains(&off), "{site:?}: {off}");
+        }
+    }
+
+    #[test]
+    fn a_medial_column_at_the_end_of_its_range_carries_a_plate_whose_holes_are_over_bone() {
+        let bone = Arc::new(
+            Bone::build(&BoneSpec {
+                medial_column_angle_deg: 52.0,
+                ..BoneSpec::mean_adult()
+            })
+            .unwrap(),
+        );
+        let plate = lay(&bone, PlateSiteName::Medial, 10.0).unwrap();
+        for hole in &plate.holes {
+            // A bore of 2 mm radius finds bone all round it, no fossa.
+            let aside = hole.axis.cross(&hole.along);
+            for k in 0..12 {
+                let turn = std::f64::consts::TAU * f64::from(k) / 12.0;
+                let rim = hole.centre + (hole.along * turn.cos() + aside * turn.sin()) * 2.0;
+                let deep = bone.outer().value(rim + hole.axis * 2.0);
+                assert!(deep < -0.5, "hole at {:.1}: {deep}", hole.along_mm);
+            }
+        }
+    }
 }

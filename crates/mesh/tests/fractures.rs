@@ -1,9 +1,12 @@
 //! Fractures of the whole construct: reduced, partial, filled, with a split articular block.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
-use bicolumn_base::{Fragment, Part};
-use bicolumn_geometry::{ColumnContact, Construct, ConstructSpec, FractureSpec, SplitSpec};
+use crate::coarse::coarse;
+use crate::figures::Figures;
+use bicolumn_base::{Fragment, Part, Vec3};
+use bicolumn_geometry::{Bone, ColumnContact, Construct, ConstructSpec, FractureSpec, SplitSpec};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
+use std::sync::Arc;
 
 fn mesh(fracture: FractureSpec) -> (Construct, TetMesh) {
     let spec = ConstructSpec {
@@ -78,8 +81,7 @@ fn reduced_fracture_and_split_share_their_faces() {
     let mut section = 0.0;
     for i in -120..120 {
         for j in -160..160 {
-            let x = fracture.centre
-                + bicolumn_base::Vec3::new(f64::from(i) * step, 0.0, f64::from(j) * step);
+            let x = fracture.centre + Vec3::new(f64::from(i) * step, 0.0, f64::from(j) * step);
             section += if outer.value(x) < 0.0 {
                 step * step
             } else {
@@ -131,4 +133,70 @@ fn a_column_in_contact_a_filled_gap_and_missing_bone_mesh_together() {
             .count(),
         0
     );
+}
+
+#[test]
+fn fractures_through_the_fossa_leave_two_columns_and_whole_fragments() {
+    let bone = Arc::new(Bone::build(&ConstructSpec::parallel().bone).unwrap());
+    for (level_mm, gap_mm, split) in [
+        (20.0, 0.0, None),
+        (22.0, 5.0, None),
+        (22.0, 3.0, Some(SplitSpec::default())),
+    ] {
+        let mut spec = ConstructSpec {
+            fracture: Some(FractureSpec {
+                level_mm,
+                gap_mm,
+                split,
+                ..FractureSpec::default()
+            }),
+            ..ConstructSpec::parallel()
+        };
+        for p in &mut spec.plates {
+            p.distal_screws = 2;
+            // A row of shaft holes that begins above the fracture.
+            p.shaft_screws = 3;
+        }
+        let construct = Construct::on_bone(bone.clone(), &spec).unwrap();
+        let mesh = mesh_construct(&construct, &coarse()).unwrap();
+        let f = Figures::of(&construct, &mesh);
+        println!("level {level_mm}, gap {gap_mm}: {f:?}");
+        assert!(
+            f.broken.is_empty() && f.invalid == 0 && f.hinged == 0,
+            "{f:?}"
+        );
+        assert!(f.least_deg > 15.0, "{f:?}");
+        // The face of the proximal fragment: bone in both columns, the septum's strip between them.
+        let face = SurfaceName::FractureProximal;
+        let share = |from: f64, to: f64| -> f64 {
+            let own = mesh
+                .facets_on(face)
+                .map(|f| [0, 1, 2].map(|k| mesh.nodes[f.nodes[k] as usize]));
+            let inside = own.filter(|p| {
+                let z = (p[0].z + p[1].z + p[2].z) / 3.0;
+                (from..to).contains(&z)
+            });
+            inside
+                .map(|[a, b, c]| 0.5 * (b - a).cross(&(c - a)).norm())
+                .sum()
+        };
+        let fossa = construct.bone.spec().fossa_width_mm;
+        let middle = -0.07 * construct.bone.spec().epicondylar_width_mm;
+        assert!(share(-40.0, middle - 0.3 * fossa) > 50.0);
+        assert!(share(middle + 0.3 * fossa, 40.0) > 50.0);
+        // All of the bone's section there, by sampling.
+        let outer = construct.bone.outer();
+        let level = level_mm + 0.5 * gap_mm;
+        let step = 0.25;
+        let inside = |i: i32, j: i32| {
+            let x = Vec3::new(f64::from(i) * step, level, f64::from(j) * step);
+            f64::from(u8::from(outer.value(x) < 0.0)) * step * step
+        };
+        let section: f64 = (-120..120)
+            .flat_map(|i| (-160..160).map(move |j| (i, j)))
+            .map(|(i, j)| inside(i, j))
+            .sum();
+        let face = share(-60.0, 60.0);
+        assert!((face / section - 1.0).abs() < 0.015, "{face} {section}");
+    }
 }

@@ -20,6 +20,9 @@ const GRID: f64 = 0.8;
 const MARGIN: f64 = 6.5;
 /// A joint surface bears within this angle of the distal-anterior direction, degrees.
 const BEARING_ANGLE: f64 = 50.0;
+/// Distance of the lowest fracture below the middle of the olecranon fossa, as a share of the fossa's length
+/// (judgement).
+const LOWEST_IN_FOSSA: f64 = 0.15;
 /// How far a facet of the joint surface may lie from the ideal sphere or spool, mm: of the parametric
 /// bone, of an imported surface (judgement).
 const BEARING_TOLERANCE: f64 = 0.5;
@@ -261,10 +264,11 @@ impl Bone {
         (self.mirrored(centre), radius)
     }
 
-    /// Levels between which a supracondylar fracture lies: top of the olecranon fossa, end of the flare.
+    /// Levels between which a fracture lies that leaves the joint whole: through the lower half of the olecranon fossa
+    /// at the lowest, where both columns and the bone below the fossa are left; end of the flare.
     pub(crate) fn metaphysis(&self) -> (f64, f64) {
-        let top = self.shape.fossa_middle.y + 0.5 * self.spec.fossa_length_mm;
-        (top + 0.5, self.shape.shaft_starts())
+        let lowest = self.shape.fossa_middle.y - LOWEST_IN_FOSSA * self.spec.fossa_length_mm;
+        (lowest, self.shape.shaft_starts())
     }
 
     /// How far the olecranon fossa reaches from the shaft axis to a side, mm.
@@ -446,6 +450,51 @@ pub(crate) mod tests {
                 wrong.len()
             );
         }
+    }
+
+    #[test]
+    fn the_flare_has_faded_above_the_distal_quarter_however_small_its_angle() {
+        let bone = Bone::build(&BoneSpec {
+            lateral_column_angle_deg: 10.0,
+            ..BoneSpec::mean_adult()
+        })
+        .unwrap();
+        let border = |level: f64| {
+            let from = Vec3::new(bone.shape.shaft_x, level, 60.0);
+            60.0 - first_crossing(bone.outer(), from, -Vec3::z())
+        };
+        // A shaft of 9.65 mm radius; the straight border of 10 degrees from the epicondyle's tip would end at 97 mm.
+        assert!(border(72.0) < 9.65 + 0.2, "{}", border(72.0));
+        assert!((border(30.0) - border(8.0)).abs() > 4.0);
+        for y in 10..80 {
+            let (low, high) = (border(f64::from(y)), border(f64::from(y + 1)));
+            assert!(high < low + 0.02, "level {y}: {low} then {high}");
+        }
+        let rows = bone.landmarks().rows;
+        let row = rows.iter().find(|r| r.0 == "lateral column angle");
+        let angle = row.unwrap().2;
+        assert!((angle - 10.0).abs() < 1.0, "{angle}");
+    }
+
+    #[test]
+    fn the_capitellum_is_flat_behind_and_round_before() {
+        let bone = mean_bone();
+        let z = bone.shape.capitellum_at + 2.0;
+        let seen = |y: f64, toward: f64| {
+            let from = Vec3::new(-60.0 * toward, y, z);
+            from.x + toward * first_crossing(bone.outer(), from, Vec3::x() * toward)
+        };
+        // Behind, three levels lie on a line; before, they bulge like the sphere.
+        let bulge =
+            |toward: f64| seen(-3.0, toward) - 0.5 * (seen(0.0, toward) + seen(-6.0, toward));
+        let radius = bone.spec.capitellum_radius_mm;
+        let sphere = 3.0f64.powi(2) / (2.0 * radius);
+        assert!(
+            bulge(1.0).abs() < 0.5 * sphere,
+            "{} of {sphere}",
+            bulge(1.0)
+        );
+        assert!(bulge(-1.0) > 0.9 * sphere, "{} of {sphere}", bulge(-1.0));
     }
 
     #[test]

@@ -17,6 +17,9 @@ use bicolumn_base::Vec3;
 
 /// Levels of the metaphysis as multiples of the epicondylar width (judgement: 30 mm on a bone 59 mm wide).
 const METAPHYSIS: f64 = 0.51;
+/// Level at which the straight border of a column leaves the shaft at the latest, as a multiple of the epicondylar
+/// width (judgement: 65 mm on a bone 59 mm wide).
+const FLARE_TOP: f64 = 1.105;
 /// Share of the epicondylar width medial of the middle of the joint (judgement).
 const MEDIAL_SHARE: f64 = 0.57;
 /// Arm of the anterior offset of the joint, as a share of the epicondylar width (judgement).
@@ -34,6 +37,10 @@ pub(crate) const BEARING: Vec3 = Vec3::new(
 );
 /// Radius of the blends, mm.
 pub(crate) const BLEND: f64 = 3.0;
+/// Radius of the blend at the rim of the olecranon fossa, mm: wide enough to be meshed smooth.
+const RIM_BLEND: f64 = 4.0;
+/// Distance by which that blend moves the rim outwards, mm; the ellipsoid is smaller by so much.
+const RIM_SHIFT: f64 = 0.6;
 
 /// One pillar of the metaphysis.
 #[derive(Debug, Clone)]
@@ -48,6 +55,9 @@ struct Pillar {
     slope: f64,
     /// Level where the straight border would leave the shaft.
     start: f64,
+    /// Reach that the epicondyle adds to the straight border, from a level at which it begins to its own.
+    jut: f64,
+    jut_levels: [f64; 2],
     /// Radius of the column and of the epicondyle.
     column_radius: f64,
     epicondyle_radius: f64,
@@ -65,7 +75,11 @@ struct Pillar {
 impl Pillar {
     /// Distance of the border from the shaft axis at a level.
     fn border(&self, y: f64) -> f64 {
-        let flare = self.slope * soft_plus(self.start - y, self.rounding);
+        let straight = self.slope * soft_plus(self.start - y, self.rounding);
+        let flare = match self.jut > 0.0 {
+            true => straight + self.jut * step(self.jut_levels[0], self.jut_levels[1], y),
+            false => straight,
+        };
         self.shaft_radius + smooth_min(flare, self.tip - self.shaft_radius, 5.0 * self.slope)
     }
 
@@ -114,6 +128,8 @@ pub(crate) struct Shape {
     lateral: Pillar,
     olecranon: Ellipsoid,
     coronoid: Ellipsoid,
+    /// Plane along the back of the lateral column: a point and the unit normal, pointing forwards.
+    back: (Vec3, Vec3),
     /// Middle of the fossae.
     pub(crate) fossa_middle: Vec3,
     perforated: bool,
@@ -155,12 +171,18 @@ impl Shape {
         let fossa_level = 0.5 * (spec.trochlea_groove_diameter_mm + spec.fossa_length_mm);
         let pillar = |side: f64, angle: f64, tip: f64, tip_level: f64, end: f64, forward: f64| {
             let slope = angle.to_radians().tan();
+            // A border at a small angle would run straight far up the shaft; a real one fades into it below the
+            // shaft's distal quarter, and the epicondyle juts out of it.
+            let reach = (tip - shaft_radius) / slope;
+            let straight = reach.min(FLARE_TOP * width - tip_level);
             Pillar {
                 side,
                 shaft_radius,
                 tip,
                 slope,
-                start: tip_level + (tip - shaft_radius) / slope,
+                start: tip_level + straight,
+                jut: (reach - straight) * slope,
+                jut_levels: [fossa_level + 0.5 * spec.fossa_length_mm, tip_level],
                 column_radius,
                 epicondyle_radius: column_radius * if side < 0.0 { 0.86 } else { 0.95 },
                 end,
@@ -205,8 +227,8 @@ impl Shape {
             Vec3::new(fossa_x - column_radius, fossa_level, fossa_z),
             Vec3::new(
                 septum_back,
-                spec.fossa_length_mm / 2.0,
-                spec.fossa_width_mm / 2.0,
+                spec.fossa_length_mm / 2.0 - RIM_SHIFT,
+                spec.fossa_width_mm / 2.0 - RIM_SHIFT,
             ),
         );
         let coronoid = bowl(
@@ -217,9 +239,19 @@ impl Shape {
                 0.3 * spec.fossa_width_mm,
             ),
         );
+        let back = {
+            let rear = |level: f64| {
+                let (x, _, radius) = lateral.section(level);
+                Vec3::new(x - offset - radius, level, 0.0)
+            };
+            let (low, high) = (rear(lateral.end), rear(fossa_level));
+            let up = (high - low).normalize();
+            (low, Vec3::new(up.y, -up.x, 0.0))
+        };
         Shape {
             shaft_radius,
             shaft_x: -offset,
+            back,
             axis: Vec3::new(0.0, valgus.sin(), valgus.cos()),
             capitellum_at: reach,
             groove_at: -reach,
@@ -243,7 +275,7 @@ impl Shape {
     /// Negative inside; gradient near one, not a distance.
     pub(crate) fn value(&self, x: Vec3) -> f64 {
         let solid = self.without_fossae(x);
-        let behind = -smooth_min(-solid, self.olecranon.value(x), BLEND);
+        let behind = -smooth_min(-solid, self.olecranon.value(x), RIM_BLEND);
         let before = -smooth_min(-solid, self.coronoid.value(x), BLEND);
         // The rim of a perforation is rounded; where only one fossa cuts, nothing is to be blended.
         let both = (behind.min(before) - solid).clamp(0.0, 1.0);
@@ -296,7 +328,11 @@ impl Shape {
     /// Level at which a column's border is half way down its straight flare.
     pub(crate) fn mid_flare(&self, medial: bool) -> f64 {
         let p = if medial { &self.medial } else { &self.lateral };
-        p.start - 0.55 * (p.tip - p.shaft_radius) / p.slope
+        match p.jut > 0.0 {
+            // Between the jut of the epicondyle and the rounding at the shaft.
+            true => 0.5 * (p.jut_levels[0] + p.start - 2.0 * p.rounding),
+            false => p.start - 0.55 * (p.tip - p.shaft_radius) / p.slope,
+        }
     }
 
     fn spool(&self, x: Vec3) -> f64 {
@@ -310,8 +346,11 @@ impl Shape {
         -smooth_min(-side, -ends, 2.0 * BLEND)
     }
 
+    /// A sphere, cut flat behind along the back of the lateral column.
     fn capitellum(&self, x: Vec3) -> f64 {
-        (x - self.axis * self.capitellum_at).norm() - self.capitellum_radius
+        let sphere = (x - self.axis * self.capitellum_at).norm() - self.capitellum_radius;
+        let back = (self.back.0 - x).dot(&self.back.1);
+        -smooth_min(-sphere, -back, BLEND)
     }
 
     /// Hull of the two pillars.

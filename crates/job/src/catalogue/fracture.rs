@@ -47,7 +47,7 @@ impl FractureKeys {
                 "fracture.pattern",
                 word(),
                 is(FracturePattern::Supracondylar),
-                "none: the bone is whole; supracondylar: a fracture across both columns, above the fossae (AO/OTA 13-A); intercondylar: a sagittal split of the articular block as well (13-C)",
+                "none: the bone is whole; supracondylar: a fracture across both columns, above the fossae or, at a low fracture.level_mm, through them (AO/OTA 13-A); intercondylar: a sagittal split of the articular block as well (13-C)",
                 "AO/OTA classification of the distal humerus",
             ),
             gap: d.key(
