@@ -64,7 +64,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
     let pictured = view.chosen(MOST_PICTURED);
     let mut surfaces: Vec<(&PointRecord, Surface)> = Vec::new();
     for point in &pictured {
-        if let Some(surface) = Surface::read(&view.folder, &point.id)? {
+        if let Some(surface) = Surface::read(&view.folder, point)? {
             surfaces.push((point, surface));
         }
     }
@@ -215,7 +215,7 @@ fn construct_images(view: &StudyView) -> Result<Vec<ImageRow>, ReportError> {
             .find(at_baseline)
             .or(group.points.first());
         let Some(point) = shown else { continue };
-        let Some(surface) = Surface::read(&view.folder, &point.id)? else {
+        let Some(surface) = Surface::read(&view.folder, point)? else {
             continue;
         };
         let mut images = Vec::new();

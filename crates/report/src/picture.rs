@@ -7,7 +7,7 @@
 //! size and averaged down.
 
 use crate::colour::Rgb;
-use bicolumn_base::Vec3;
+use bicolumn_base::{BodySide, Vec3};
 
 /// Samples per pixel and direction.
 const SUPERSAMPLE: usize = 2;
@@ -88,6 +88,22 @@ impl Camera {
             width_mm: high[0] - low[0] + 2.0 * margin_mm,
             height_mm: high[1] - low[1] + 2.0 * margin_mm,
             ..self
+        }
+    }
+
+    /// The same view of a bone of a side: of a left one from the mirrored place, so that its picture is the mirror
+    /// image of a right one's.
+    pub(crate) fn on(&self, side: BodySide) -> Camera {
+        let right = match side {
+            BodySide::Right => self.right,
+            BodySide::Left => -side.vector(self.right),
+        };
+        Camera {
+            towards_eye: side.vector(self.towards_eye),
+            right,
+            up: side.vector(self.up),
+            middle: side.vector(self.middle),
+            ..*self
         }
     }
 
@@ -442,6 +458,44 @@ mod tests {
         ];
         let framed = camera.framed(corners.into_iter(), 0.0);
         assert!((framed.width_mm - 1.0).abs() < 1e-12 && (framed.height_mm - 0.4).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_left_bone_looks_as_the_mirror_image_of_a_right_one() {
+        let corners =
+            |z: f64| [[0.0, 0.0, 0.0], [1.0, 2.0, 0.3 * z], [0.2, 1.0, 1.5 * z]].map(Vec3::from);
+        let triangle = |corners: [Vec3; 3]| Triangle {
+            corners,
+            normals: [Vec3::x(); 3],
+            colours: [[0.1, 0.2, 0.3]; 3],
+            is_scale: true,
+            translucent: false,
+        };
+        let camera = Camera::upright(35.0, 14.0).framed(corners(1.0).into_iter(), 0.5);
+        let right = draw(
+            &camera.on(BodySide::Right),
+            &[triangle(corners(1.0))],
+            &[],
+            90,
+        );
+        let left = draw(
+            &camera.on(BodySide::Left),
+            &[triangle(corners(-1.0))],
+            &[],
+            90,
+        );
+        assert_eq!((right.width, right.height), (left.width, left.height));
+        let is_dark = |p: &Picture, x, y| pixel(p, x, y)[0] < 128;
+        let (mut dark, mut off) = (0, 0);
+        for y in 0..right.height {
+            for x in 0..right.width {
+                let one = is_dark(&right, x, y);
+                dark += usize::from(one);
+                off += usize::from(one != is_dark(&left, right.width - 1 - x, y));
+            }
+        }
+        // Pixels on an edge may fall to either side.
+        assert!(dark > 500 && 50 * off < dark, "{off} of {dark}");
     }
 
     #[test]

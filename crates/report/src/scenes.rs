@@ -44,13 +44,16 @@ pub(crate) const BACK_LATERAL: Eye = Eye {
 const ELEVATION_DEG: f64 = 14.0;
 
 impl Eye {
-    /// A camera that holds all surfaces between two levels, so that their pictures can be compared.
+    /// A camera that holds all surfaces between two levels, so that their pictures can be compared. It is that of a
+    /// right bone, see [`Camera::on`].
     fn camera(&self, surfaces: &[&Surface], levels_mm: [f64; 2]) -> Camera {
         let camera = Camera {
             levels_mm,
             ..Camera::upright(self.azimuth_deg, ELEVATION_DEG)
         };
-        let points = surfaces.iter().flat_map(|s| s.points.iter().copied());
+        let points = surfaces
+            .iter()
+            .flat_map(|s| s.points.iter().map(|p| s.side.vector(*p)));
         camera.framed(points, MARGIN_MM)
     }
 }
@@ -141,7 +144,10 @@ impl StressScene {
             .collect();
         self.bone_views
             .iter()
-            .map(|(eye, camera)| (*eye, draw(camera, &triangles, &rings, pixels_high)))
+            .map(|(eye, camera)| {
+                let camera = camera.on(surface.side);
+                (*eye, draw(&camera, &triangles, &rings, pixels_high))
+            })
             .collect()
     }
 
@@ -160,7 +166,8 @@ impl StressScene {
             false => Paint::glass(BONE),
         });
         let (eye, camera) = &self.hardware_view;
-        Some((*eye, draw(camera, &triangles, &[], pixels_high)))
+        let camera = camera.on(surface.side);
+        Some((*eye, draw(&camera, &triangles, &[], pixels_high)))
     }
 }
 
@@ -196,7 +203,7 @@ pub(crate) fn construct_picture(
         }
     });
     let camera = eye.camera(&[surface], [f64::NEG_INFINITY, top]);
-    draw(&camera, &triangles, &[], pixels_high)
+    draw(&camera.on(surface.side), &triangles, &[], pixels_high)
 }
 
 /// A picture as the text of an `<img>` source.

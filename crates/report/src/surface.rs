@@ -1,9 +1,10 @@
 //! The surface of one point as it was stored: triangles, parts, and stress by load case.
 
 use crate::error::ReportError;
-use bicolumn_base::Vec3;
+use crate::study_view::value_of;
+use bicolumn_base::{BodySide, Vec3};
 use bicolumn_formats::{CellKind, read_vtu};
-use bicolumn_store::StudyFolder;
+use bicolumn_store::{FactorValue, PointRecord, StudyFolder};
 use serde::Deserialize;
 
 /// Normals of neighbouring facets that differ by more than this are not blended, degrees.
@@ -41,6 +42,8 @@ pub(crate) struct Surface {
     pub(crate) normals: Vec<[Vec3; 3]>,
     /// von Mises stress at the points, MPa, by load case.
     mises: Vec<(String, Vec<f64>)>,
+    /// Side of the body: pictures of a left bone are taken from the mirrored place.
+    pub(crate) side: BodySide,
 }
 
 /// `surface.json`.
@@ -55,7 +58,11 @@ impl Surface {
     ///
     /// # Errors
     /// [`ReportError::Surface`] when the files are there but damaged or do not fit each other.
-    pub(crate) fn read(folder: &StudyFolder, id: &str) -> Result<Option<Surface>, ReportError> {
+    pub(crate) fn read(
+        folder: &StudyFolder,
+        point: &PointRecord,
+    ) -> Result<Option<Surface>, ReportError> {
+        let id = &point.id;
         let (grid_path, names_path) = (folder.surface_vtu(id), folder.surface_json(id));
         if !grid_path.exists() {
             return Ok(None);
@@ -100,6 +107,7 @@ impl Surface {
             parts: names.parts,
             normals,
             mises,
+            side: BodySide::of_left(value_of(point, "bone.left") == Some(&FactorValue::Flag(true))),
         }))
     }
 

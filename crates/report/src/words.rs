@@ -24,6 +24,7 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
             capital(&counted(done, "design point"))
         )),
         (Some(name), None, _) => {
+            paragraphs.extend(without_values(view, name, &view.done().collect::<Vec<_>>(), None));
             let points = view.done();
             paragraphs.extend(points.filter_map(|p| point_sentence(view, name, p)));
             let places = [peak_sentence(view), reverse_sentence(view)];
@@ -31,6 +32,8 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
         }
         (Some(name), Some(_), _) => {
             for group in view.groups() {
+                let label = Some(group.label.as_str());
+                paragraphs.extend(without_values(view, name, &group.points, label));
                 paragraphs.extend(verdict(view, name, &group));
             }
             for group in view.groups() {
@@ -90,6 +93,44 @@ fn shown(view: &StudyView, name: &ResponseName, cell: &Cell) -> String {
         None => decimals.show(cell.mean),
     };
     with_unit(&value, view.unit(name))
+}
+
+/// What is told of finished points none of which has a value of the headline, and which responses have one.
+fn without_values(
+    view: &StudyView,
+    name: &ResponseName,
+    points: &[&PointRecord],
+    label: Option<&str>,
+) -> Option<String> {
+    let has = |p: &PointRecord, name: &ResponseName| {
+        let found = p.cases.iter().filter_map(|c| c.response(name));
+        found.into_iter().any(|r| r.value.is_some())
+    };
+    if points.is_empty() || points.iter().any(|p| has(p, name)) {
+        return None;
+    }
+    let subject = match label {
+        Some(label) => format!("{}: no value", capital(label)),
+        None => "No finished design point has a value".into(),
+    };
+    let reason = match points.iter().all(|p| p.plates.is_empty()) {
+        true => ", for no plate is there",
+        false => "",
+    };
+    let columns = view.record.columns.iter().map(|c| &c.0);
+    let with_value = columns.filter(|n| points.iter().any(|p| has(p, n)));
+    let names: Vec<String> = with_value.take(3).map(|n| n.to_string()).collect();
+    let others = match names.is_empty() {
+        true => String::new(),
+        false => format!(
+            "; run.headline may name one that has, as {}",
+            listed(&names)
+        ),
+    };
+    Some(format!(
+        "{subject} of the {}{reason}{others}.",
+        name.words()
+    ))
 }
 
 /// The headline of a point of a study without factors, by load case.
@@ -414,6 +455,28 @@ mod tests {
             "{text}"
         );
         assert!(!text.contains("not resolved") && !text.contains("not told apart"));
+    }
+
+    #[test]
+    fn a_construct_without_a_value_says_so_and_names_responses_that_have_one() {
+        let mut view = study();
+        let name = view.lead().unwrap().clone();
+        for point in &mut view.points {
+            if point.factors["construct.layout"] != FactorValue::Word("orthogonal".into()) {
+                continue;
+            }
+            point.plates.clear();
+            for case in &mut point.cases {
+                case.responses.retain(|r| r.name != name);
+            }
+        }
+        let text = answer(&view).join("\n");
+        let told = format!(
+            "Orthogonal: no value of the {}, for no plate is there; run.headline may name one that has, as ",
+            name.words()
+        );
+        assert!(text.contains(&told), "{text}");
+        assert!(!text.contains("Parallel: no value"), "{text}");
     }
 
     #[test]
