@@ -36,6 +36,9 @@ pub(crate) fn check(args: &CheckArgs, console: &mut Console<'_>) -> u8 {
             console.data(&line);
         }
         tell(&checked, threads, console);
+        for alias in &plan.aliases {
+            console.say(&format!("the design does not tell apart: {alias}"));
+        }
     }
     let bad = checked.iter().filter(|c| c.built.is_err()).count();
     match bad {

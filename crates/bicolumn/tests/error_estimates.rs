@@ -94,7 +94,7 @@ fn a_mesh_is_refined_until_its_elements_are_used_up_and_the_job_takes_its_sizes(
     assert!(out.contains("every response meets 50 %"), "{out}");
     assert!(!temp.path().join("fine/size_field.json").exists());
 
-    let (status, out, told) = ask(&["--tolerance", "0.05", "--elements", "80000", "--steps", "1"]);
+    let (status, out, told) = ask(&["--tolerance", "0.05", "--elements", "80000", "--steps", "2"]);
     assert_eq!(status, 1, "{told}");
     assert!(out.contains("not met"), "{out}");
     let text = std::fs::read_to_string(temp.path().join("fine/refinement.json")).unwrap();

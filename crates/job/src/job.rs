@@ -9,7 +9,7 @@ use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
-use crate::{region, region_path, size_field_file};
+use crate::{design, design_table, region, region_path, size_field_file};
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_response::ResponseId;
@@ -47,6 +47,8 @@ pub struct Job {
     pub factors: Vec<Factor>,
     /// Content of the file of `mesh.size_field`.
     pub(crate) size_field: Option<SizeField>,
+    /// Points of the file of `design.table`: index of the level of each factor.
+    pub(crate) table_points: Vec<Vec<usize>>,
     /// Regions of `[mesh.regions.NAME]`, by name.
     pub(crate) regions: Vec<SizeRegion>,
 }
@@ -77,6 +79,7 @@ impl Job {
             given: AllGiven::new(),
             factors: Vec::new(),
             size_field: None,
+            table_points: Vec::new(),
             regions: Vec::new(),
         };
         let mut errors = Vec::new();
@@ -89,6 +92,8 @@ impl Job {
                 None => job.take_value(entry, &mut errors),
             }
         }
+        job.take_table(&mut errors);
+        design::check(&job, &mut errors);
         job.check_together(&mut errors);
         let tell = |spot, key: &str, value, fault| job.error(spot, key, value, fault);
         let (regions, wrong) = region::read(&job.given, &raw.tables);
@@ -255,6 +260,34 @@ impl Job {
         }
     }
 
+    /// Factors and points of `design.table`. Its lines are added to the job's text as comments, so that the text tells
+    /// the points.
+    fn take_table(&mut self, errors: &mut Vec<JobError>) {
+        let Some(given) = self.given(keys().run.table) else {
+            return;
+        };
+        let (name, spot) = (given.value.to_string(), given.spot);
+        if let Some(factor) = self.factors.first() {
+            let fault = Fault::Conflict {
+                why: "the table holds the factors, and this is another".into(),
+                hint: "leave out [factors] or design.table".into(),
+            };
+            let key = format!("{FACTORS}{}", factor.path());
+            errors.push(self.error(Some(factor.spot), &key, String::new(), fault));
+            return;
+        }
+        match design_table::read(self, &name, spot) {
+            Ok(table) => {
+                self.text.push_str(&format!("\n# {name}: the points\n"));
+                for line in table.text.lines() {
+                    self.text.push_str(&format!("# {line}\n"));
+                }
+                (self.factors, self.table_points) = (table.factors, table.points);
+            }
+            Err(wrong) => errors.extend(wrong),
+        }
+    }
+
     fn unknown_key(&self, path: &str, entry: &RawEntry) -> JobError {
         self.error(
             Some(entry.key_spot),
@@ -264,7 +297,7 @@ impl Job {
         )
     }
 
-    fn unknown(&self, path: &str) -> Fault {
+    pub(crate) fn unknown(&self, path: &str) -> Fault {
         if let Some(listed) = region_path::listed_as(path).filter(|l| l != path) {
             return match self.unknown(&listed) {
                 Fault::UnknownKey {
@@ -432,7 +465,7 @@ fn of_named_parts() -> String {
 }
 
 /// Gives a raw value the type of its key and checks its range.
-fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
+pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
     let refuse = |nearest| {
         Err(Fault::NotAccepted {
             accepted: key.kind.accepted(),

@@ -13,6 +13,8 @@
 mod blame;
 mod catalogue;
 mod declare;
+mod design;
+mod design_table;
 mod fill;
 mod given;
 mod handle;

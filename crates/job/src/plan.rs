@@ -1,11 +1,9 @@
 //! The plan: from factors and levels to design points.
 
-use crate::catalogue::keys;
+use crate::design::{Layout, layout};
 use crate::job::Job;
-use crate::job_error::{Fault, JobErrors};
-use crate::settings::Settings;
+use crate::job_error::JobErrors;
 use crate::value::Value;
-use crate::words::DesignKind;
 use std::collections::BTreeMap;
 
 /// More points than this in one job are taken for a slip.
@@ -23,39 +21,21 @@ pub struct DesignPoint {
 /// All design points of a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
-    /// In order; the last factor of the file varies fastest.
+    /// In order; in a full factorial the last factor of the file varies fastest.
     pub points: Vec<DesignPoint>,
+    /// Effects that these points cannot tell apart, in words: "a = b × c".
+    pub aliases: Vec<String>,
 }
 
 impl Plan {
     /// Lays out the points of a job: one without factors has a single point.
     ///
     /// # Errors
-    /// More than 10 000 points.
+    /// More than 10 000 points; a design that does not exist for these factors.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
-        // No factor drives the kind of design.
-        let kind = Settings::at(job, &BTreeMap::new()).get(keys().run.design);
-        let counts: Vec<usize> = job.factors.iter().map(|f| f.levels.len()).collect();
-        let total = match kind {
-            DesignKind::OneAtATime => counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1)),
-            DesignKind::FullFactorial => counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c)),
-        };
-        if total > MOST_POINTS {
-            return Err(JobErrors(vec![job.error(
-                job.factors.first().map(|f| f.spot),
-                "factors",
-                String::new(),
-                Fault::Conflict {
-                    why: format!("{total} design points; at most {MOST_POINTS} are accepted"),
-                    hint: "take fewer levels, or design.kind = \"one_at_a_time\"".into(),
-                },
-            )]));
-        }
-        let choices = match kind {
-            DesignKind::OneAtATime => one_at_a_time_choices(&counts),
-            DesignKind::FullFactorial => full_factorial_choices(&counts, total),
-        };
-        let width = total.to_string().len().max(3);
+        let Layout { choices, aliases } =
+            layout(job, MOST_POINTS).map_err(|e| JobErrors(vec![e]))?;
+        let width = choices.len().to_string().len().max(3);
         let points = choices
             .into_iter()
             .enumerate()
@@ -69,7 +49,7 @@ impl Plan {
                     .collect(),
             })
             .collect();
-        Ok(Plan { points })
+        Ok(Plan { points, aliases })
     }
 
     /// The point of that id; a bare number counts from 1.
@@ -79,40 +59,6 @@ impl Plan {
             Err(_) => self.points.iter().find(|p| p.id == id),
         }
     }
-}
-
-/// Level numbers of every combination, the last factor fastest.
-fn full_factorial_choices(counts: &[usize], total: usize) -> Vec<Vec<usize>> {
-    (0..total)
-        .map(|n| {
-            let mut rest = n;
-            let mut choice: Vec<usize> = counts
-                .iter()
-                .rev()
-                .map(|c| {
-                    let level = rest % c;
-                    rest /= c;
-                    level
-                })
-                .collect();
-            choice.reverse();
-            choice
-        })
-        .collect()
-}
-
-/// The first levels of all, then each other level of each factor alone.
-fn one_at_a_time_choices(counts: &[usize]) -> Vec<Vec<usize>> {
-    let baseline = vec![0; counts.len()];
-    let mut choices = vec![baseline.clone()];
-    for (f, count) in counts.iter().enumerate() {
-        for level in 1..*count {
-            let mut choice = baseline.clone();
-            choice[f] = level;
-            choices.push(choice);
-        }
-    }
-    choices
 }
 
 #[cfg(test)]

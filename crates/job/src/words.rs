@@ -12,11 +12,26 @@ pub enum DesignKind {
     FullFactorial,
     /// Each factor alone moved from the first levels of all.
     OneAtATime,
+    /// Regular fraction of the combinations of two levels.
+    FractionalFactorial,
+    /// Screening design of two levels.
+    PlackettBurman,
+    /// Edges of the cube of three levels, and its centre.
+    BoxBehnken,
+    /// Corners and faces of the cube of three levels, and its centre.
+    FaceCentred,
+    /// Points from a file.
+    Table,
 }
 
 words! { DesignKind {
     FullFactorial = "full_factorial": "every combination of the factors' levels",
     OneAtATime = "one_at_a_time": "each factor alone moved from the first levels of all",
+    FractionalFactorial = "fractional_factorial": "the smallest regular fraction of the combinations of two levels that has the resolution of design.resolution",
+    PlackettBurman = "plackett_burman": "main effects of up to 23 factors of two levels in 12, 20 or 24 points",
+    BoxBehnken = "box_behnken": "three to seven factors of three levels: pairs or triples at their ends, the others in the middle",
+    FaceCentred = "face_centred": "two to ten factors of three levels: corners (from five factors on a fraction of resolution V), middles of the faces, centre",
+    Table = "table": "the rows of design.table",
 } }
 
 /// Fracture pattern.

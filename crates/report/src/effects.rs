@@ -266,6 +266,9 @@ pub(crate) fn effects_sentence(view: &StudyView) -> Option<String> {
             named.join(", ")
         ));
     }
+    if !named.is_empty() && !view.record.aliases.is_empty() {
+        sentences.push(aliased_sentence(&view.record.aliases));
+    }
     if !alike.is_empty() {
         sentences.push(format!(
             "Under {} the points differ by less than can be told apart.",
@@ -273,6 +276,20 @@ pub(crate) fn effects_sentence(view: &StudyView) -> Option<String> {
         ));
     }
     (!sentences.is_empty()).then(|| sentences.join(" "))
+}
+
+/// Sentence on the effects that the design confounds, the first few of them by name.
+fn aliased_sentence(aliases: &[String]) -> String {
+    let named = aliases.iter().take(MOST_NAMED).map(String::as_str);
+    let named: Vec<&str> = named.collect();
+    let more = match aliases.len() - named.len() {
+        0 => String::new(),
+        n => format!("; and {n} more, all in study.json"),
+    };
+    format!(
+        "The design does not tell these effects apart, so that a share of one may be another's: {}{more}.",
+        named.join("; ")
+    )
 }
 
 /// Terms of the linear models that the effects come from.
@@ -395,6 +412,22 @@ mod tests {
     use super::*;
     use crate::synthetic::{CASES, HEADLINE, hot_spot, synthetic_study};
     use bicolumn_response::{Load, ResponseId};
+
+    #[test]
+    fn effects_that_the_design_confounds_are_named_beside_the_shares() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        assert!(!effects_sentence(&view).unwrap().contains("apart"));
+        view.record.aliases = (0..MOST_NAMED + 2)
+            .map(|i| format!("a = b × {i}"))
+            .collect();
+        let text = effects_sentence(&view).unwrap();
+        let told = "does not tell these effects apart, so that a share of one may be another's: a = b × 0; ";
+        assert!(
+            text.contains(told) && text.contains("; and 2 more, all in study.json"),
+            "{text}"
+        );
+    }
 
     #[test]
     fn the_table_gives_what_the_invented_formula_does() {

@@ -170,6 +170,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             ("shaft_diameter_mm".into(), 19.3, 19.31, "mm".into()),
         ],
         mesh_noise: BTreeMap::new(),
+        aliases: vec![],
         mesh_noise_poses: 0,
     }
 }

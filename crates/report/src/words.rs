@@ -95,7 +95,7 @@ fn shown(view: &StudyView, name: &ResponseName, cell: &Cell) -> String {
     with_unit(&value, view.unit(name))
 }
 
-/// What is told of finished points none of which has a value of the headline, and which responses have one.
+/// Sentence on finished points none of which has a value of the headline, with responses that have one.
 fn without_values(
     view: &StudyView,
     name: &ResponseName,

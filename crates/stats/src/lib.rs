@@ -1,6 +1,8 @@
 //! Effects of the factors of a designed experiment on a response: main effects, interactions of two factors and
 //! their shares of the variation.
 //!
+//! Designs: [`Fraction`], [`plackett_burman`], [`box_behnken`], [`face_centred`] give levels by point.
+//!
 //! Door: [`analyse`] takes a [`Design`] and the response at each of its points and gives a [`Variation`].
 //!
 //! A computed response has no sampling error: the same point gives the same number again. So there are sums of
@@ -12,9 +14,15 @@
 //! are left in the rest.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod curvature;
 mod design;
 mod fit;
+mod fraction;
+mod screening;
 mod variation;
 
+pub use curvature::{box_behnken, face_centred};
 pub use design::{Design, DesignError};
+pub use fraction::{Fraction, FractionError, MOST_FACTORS};
+pub use screening::{MOST_SCREENED, plackett_burman};
 pub use variation::{Line, Rest, Term, Variation, analyse};

@@ -85,6 +85,9 @@ pub struct StudyRecord {
     /// design over shifted meshes. An effect below it is reported as not resolved.
     #[serde(default)]
     pub mesh_noise: BTreeMap<ResponseName, f64>,
+    /// Effects that the design's points cannot tell apart, in words: "a = b × c".
+    #[serde(default)]
+    pub aliases: Vec<String>,
     /// Poses that the mesh noise was measured over; 0: not on record.
     #[serde(default)]
     pub mesh_noise_poses: usize,

@@ -395,6 +395,7 @@ mod tests {
             headline: None,
             landmarks: Vec::new(),
             mesh_noise: BTreeMap::new(),
+            aliases: vec![],
             mesh_noise_poses: 0,
         };
         write_record(&folder.study_file(), &study).unwrap();

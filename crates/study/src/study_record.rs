@@ -43,6 +43,7 @@ pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>)
             .iter()
             .map(|id| ((*id).into(), id.unit().symbol().into(), id.definition()))
             .collect(),
+        aliases: plan.aliases.clone(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
         headline: first.and_then(|s| headline(job, s)),

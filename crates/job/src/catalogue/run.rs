@@ -15,6 +15,8 @@ pub struct RunKeys {
     pub by: Key<Option<String>>,
     pub threads: Key<Option<usize>>,
     pub design: Key<OneOf<DesignKind>>,
+    pub resolution: Key<usize>,
+    pub table: Key<Option<String>>,
 }
 
 impl RunKeys {
@@ -63,7 +65,20 @@ impl RunKeys {
                 "design.kind",
                 word(),
                 is(DesignKind::FullFactorial),
-                "Every combination of the factors' levels, or each factor alone moved from the first levels of all",
+                "Which combinations of the factors' levels are design points",
+                OURS,
+            ),
+            resolution: d.key(
+                "design.resolution",
+                count(3, 5),
+                is(4),
+                "Least resolution of a fractional factorial: 3, main effects stand apart from each other; 4, from interactions of two factors as well; 5, those from each other",
+                OURS,
+            ),
+            table: d.optional(
+                "design.table",
+                text(),
+                "A CSV file, its path counted from the job file: a line of keys, then a line of their values for each design point; in place of [factors]",
                 OURS,
             ),
         }

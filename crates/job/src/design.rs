@@ -1,0 +1,280 @@
+//! The design of a job: which combinations of the factors' levels are its points, and which effects they confound.
+
+use crate::catalogue::keys;
+use crate::job::{Factor, Job};
+use crate::job_error::{Fault, JobError};
+use crate::settings::Settings;
+use crate::words::DesignKind;
+use bicolumn_stats::{Fraction, MOST_SCREENED, Term, box_behnken, face_centred, plackett_burman};
+use std::collections::BTreeMap;
+
+/// Level of each factor by point, and the effects that cannot be told apart, in words.
+pub(crate) struct Layout {
+    pub(crate) choices: Vec<Vec<usize>>,
+    pub(crate) aliases: Vec<String>,
+}
+
+/// Lays out the design of a job.
+///
+/// # Errors
+/// A design that does not exist for these factors; more points than `most`.
+pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobError> {
+    // No factor drives the design.
+    let settings = Settings::at(job, &BTreeMap::new());
+    let kind = settings.get(keys().run.design);
+    let counts: Vec<usize> = job.factors.iter().map(|f| f.levels.len()).collect();
+    let factors = counts.len();
+    let wrong = |why: String, hint: &str| {
+        let spot = job.spot_of(keys().run.design);
+        let fault = Fault::Conflict {
+            why,
+            hint: hint.into(),
+        };
+        let key = keys().path(keys().run.design);
+        job.error(
+            spot,
+            key,
+            format!("\"{}\"", bicolumn_base::Word::word(kind)),
+            fault,
+        )
+    };
+    let mut aliases = Vec::new();
+    let choices = match kind {
+        DesignKind::FullFactorial => {
+            let total = counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c));
+            too_many(job, total, most)?;
+            full_factorial(&counts, total)
+        }
+        DesignKind::OneAtATime => {
+            let total = counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1));
+            too_many(job, total, most)?;
+            one_at_a_time(&counts)
+        }
+        DesignKind::FractionalFactorial => {
+            of_levels(job, 2)?;
+            let resolution = settings.get(keys().run.resolution);
+            let fraction = Fraction::of(factors, resolution).map_err(|e| {
+                wrong(
+                    e.to_string(),
+                    "take design.kind = \"full_factorial\", or another design.resolution",
+                )
+            })?;
+            aliases = classes(job, &fraction.aliases());
+            fraction.points()
+        }
+        DesignKind::PlackettBurman => {
+            of_levels(job, 2)?;
+            aliases.push(
+                "each main effect holds a part of every interaction of two other factors".into(),
+            );
+            plackett_burman(factors).ok_or_else(|| {
+                let why = format!("{factors} factors; at most {MOST_SCREENED} are screened");
+                wrong(why, "")
+            })?
+        }
+        DesignKind::BoxBehnken => {
+            of_levels(job, 3)?;
+            box_behnken(factors).ok_or_else(|| {
+                wrong(
+                    format!("{factors} factors; it takes 3 to 7"),
+                    "take design.kind = \"face_centred\" or \"full_factorial\"",
+                )
+            })?
+        }
+        DesignKind::FaceCentred => {
+            of_levels(job, 3)?;
+            face_centred(factors).ok_or_else(|| {
+                wrong(
+                    format!("{factors} factors; it takes 2 to 10"),
+                    "take design.kind = \"full_factorial\", or fewer factors",
+                )
+            })?
+        }
+        DesignKind::Table => job.table_points.clone(),
+    };
+    too_many(job, choices.len(), most)?;
+    Ok(Layout { choices, aliases })
+}
+
+/// Keys of the design that cannot act, or that lack another.
+pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
+    let kind = Settings::at(job, &BTreeMap::new()).get(keys().run.design);
+    let run = &keys().run;
+    let idle = |key: &str, wants: &str| Fault::Conflict {
+        why: format!("has no effect: {key} belongs to design.kind = \"{wants}\""),
+        hint: format!("leave it out, or set design.kind = \"{wants}\""),
+    };
+    if let Some(spot) = job
+        .spot_of(run.resolution)
+        .filter(|_| kind != DesignKind::FractionalFactorial)
+    {
+        let key = keys().path(run.resolution);
+        errors.push(job.error(
+            Some(spot),
+            key,
+            String::new(),
+            idle(key, "fractional_factorial"),
+        ));
+    }
+    if let Some(spot) = job.spot_of(run.table).filter(|_| kind != DesignKind::Table) {
+        let key = keys().path(run.table);
+        errors.push(job.error(Some(spot), key, String::new(), idle(key, "table")));
+    }
+    if kind == DesignKind::Table && job.spot_of(run.table).is_none() {
+        let fault = Fault::Conflict {
+            why: "the design needs design.table".into(),
+            hint: "name a CSV file: a line of keys, then a line of their values for each point"
+                .into(),
+        };
+        errors.push(job.error(
+            job.spot_of(run.design),
+            keys().path(run.design),
+            "\"table\"".into(),
+            fault,
+        ));
+    }
+}
+
+fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobError> {
+    if total <= most {
+        return Ok(());
+    }
+    Err(job.error(
+        job.factors.first().map(|f| f.spot),
+        "factors",
+        String::new(),
+        Fault::Conflict {
+            why: format!("{total} design points; at most {most} are accepted"),
+            hint: "take fewer levels, or another design.kind".into(),
+        },
+    ))
+}
+
+/// Has every factor so many levels?
+fn of_levels(job: &Job, wanted: usize) -> Result<(), JobError> {
+    let Some(other) = job.factors.iter().find(|f| f.levels.len() != wanted) else {
+        return Ok(());
+    };
+    let count = other.levels.len();
+    Err(job.error(
+        Some(other.spot),
+        other.path(),
+        String::new(),
+        Fault::Conflict {
+            why: format!(
+                "{count} levels, and the design of this job takes {wanted} of every factor"
+            ),
+            hint: match wanted {
+                2 => "give a low and a high level".into(),
+                _ => "give a low, a middle and a high level".into(),
+            },
+        },
+    ))
+}
+
+/// Classes of effects that stand for one another, as "a = b × c".
+fn classes(job: &Job, classes: &[Vec<Term>]) -> Vec<String> {
+    let name = |f: usize| job.factors.get(f).map(Factor::path).unwrap_or_default();
+    let word = |term: &Term| match term {
+        Term::Main(f) => name(*f).to_string(),
+        Term::Pair(a, b) => format!("{} × {}", name(*a), name(*b)),
+    };
+    classes
+        .iter()
+        .map(|class| class.iter().map(word).collect::<Vec<_>>().join(" = "))
+        .collect()
+}
+
+/// Level numbers of every combination, the last factor fastest.
+fn full_factorial(counts: &[usize], total: usize) -> Vec<Vec<usize>> {
+    (0..total)
+        .map(|n| {
+            let mut rest = n;
+            let mut choice: Vec<usize> = counts
+                .iter()
+                .rev()
+                .map(|c| {
+                    let level = rest % c;
+                    rest /= c;
+                    level
+                })
+                .collect();
+            choice.reverse();
+            choice
+        })
+        .collect()
+}
+
+/// The first levels of all, then each other level of each factor alone.
+fn one_at_a_time(counts: &[usize]) -> Vec<Vec<usize>> {
+    let baseline = vec![0; counts.len()];
+    let mut choices = vec![baseline.clone()];
+    for (f, count) in counts.iter().enumerate() {
+        for level in 1..*count {
+            let mut choice = baseline.clone();
+            choice[f] = level;
+            choices.push(choice);
+        }
+    }
+    choices
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::{Job, Plan};
+    use std::path::Path;
+
+    fn plan(text: &str) -> Result<Plan, String> {
+        let job = Job::parse(Path::new("x.toml"), text).map_err(|e| e.to_string())?;
+        Plan::of(&job).map_err(|e| e.to_string())
+    }
+
+    const FIVE: &str = "[factors]\nfracture.gap_mm = [2, 5]\nplates.stagger_mm = [0, 20]\n\
+        plates.thickness_mm = [2.5, 3.5]\nscrews.shaft_count = [2, 3]\nconstruct.layout = [\"parallel\", \"orthogonal\"]\n";
+
+    #[test]
+    fn fractions_hold_their_points_and_name_their_aliases() {
+        let design = "design.kind = \"fractional_factorial\"\n";
+        let four = plan(&format!("{design}design.resolution = 3\n{FIVE}")).unwrap();
+        assert_eq!(four.points.len(), 8);
+        assert!(
+            four.aliases
+                .iter()
+                .any(|a| a.starts_with("fracture.gap_mm = ")),
+            "{:?}",
+            four.aliases
+        );
+        let five = plan(&format!("{design}design.resolution = 5\n{FIVE}")).unwrap();
+        assert_eq!((five.points.len(), five.aliases.len()), (16, 0));
+        let screened = plan(&format!("design.kind = \"plackett_burman\"\n{FIVE}")).unwrap();
+        assert_eq!(screened.points.len(), 12);
+    }
+
+    #[test]
+    fn designs_that_do_not_exist_are_refused_with_the_reason() {
+        let told = |text: &str| plan(text).unwrap_err();
+        let fraction = "design.kind = \"fractional_factorial\"\ndesign.resolution = 5\n[factors]\nfracture.gap_mm = [2, 5]\nplates.stagger_mm = [0, 20]\n";
+        assert!(
+            told(fraction).contains("full factorial of 4 points"),
+            "{}",
+            told(fraction)
+        );
+        let levels = format!("design.kind = \"box_behnken\"\n{FIVE}");
+        assert!(
+            told(&levels).contains("x.toml:3: fracture.gap_mm: 2 levels, and the design"),
+            "{}",
+            told(&levels)
+        );
+        let idle = format!("design.resolution = 4\n{FIVE}");
+        assert!(told(&idle).contains("has no effect"), "{}", told(&idle));
+        assert!(told("design.kind = \"table\"\n").contains("needs design.table"));
+        let two = "design.kind = \"box_behnken\"\n[factors]\nfracture.gap_mm = [2, 5, 8]\nplates.stagger_mm = [0, 10, 20]\n";
+        assert!(
+            told(two).contains("2 factors; it takes 3 to 7"),
+            "{}",
+            told(two)
+        );
+        let faces = plan(&two.replace("box_behnken", "face_centred")).unwrap();
+        assert_eq!(faces.points.len(), 9);
+    }
+}
