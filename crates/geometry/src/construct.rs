@@ -149,6 +149,9 @@ impl Construct {
                 diameter_mm: 2.0 * p.seat.radius,
             });
         }
+        let seats = independent.iter();
+        self.notes
+            .extend(seats.filter_map(|s| independent::seat_note(&self.bone, s)));
         self.screws.extend(independent);
         Ok(())
     }

@@ -82,6 +82,13 @@ pub(crate) fn place(
             HEAD_OVER_CORE * radius
         )));
     }
+    let fall = fall_under_head(outer, entry, direction, HEAD_OVER_CORE * radius);
+    if fall > HEIGHT_ON_BONE {
+        return Err(no_footing(format!(
+            "bone falls away at least {fall:.1} mm under its head within the head's radius of {:.1} mm; at most {HEIGHT_ON_BONE} mm, the head's height, is accepted",
+            HEAD_OVER_CORE * radius
+        )));
+    }
     let keep = -(radius + TIP_CLEARANCE);
     let inside = (4..60)
         .map(|i| 0.25 * f64::from(i))
@@ -137,6 +144,21 @@ pub(crate) fn place(
     })
 }
 
+/// A head farther off the columns than this sits on the articular block, mm: lateral heads below the epicondyle are
+/// nearer (judgement).
+const OFF_COLUMNS: f64 = 2.5;
+
+/// Sentence for the user on a head that sits where no surgeon would put it.
+pub(crate) fn seat_note(bone: &Bone, screw: &Screw) -> Option<String> {
+    let is_medial = bone.mirrored(screw.entry).z < 0.0;
+    (is_medial && bone.off_columns(screw.entry) > OFF_COLUMNS).then(|| {
+        format!(
+            "{}: its head sits on the medial face of the trochlea, in the notch under the epicondyle, where the ulnar nerve runs; on a mean adult, where no medial plate lies, level_mm = 1, anterior_mm = -3, inclination_deg = -12, turn_deg = 6 leads through the epicondyle",
+            screw.number
+        )
+    })
+}
+
 /// How high bone stands within a head's radius above a flat footing tilted as the surface at the entry
 /// is, mm; looked for up to 5 mm.
 fn rise_beside_head(outer: &dyn crate::Field, entry: Vec3, direction: Vec3, radius: f64) -> f64 {
@@ -160,6 +182,27 @@ fn rise_beside_head(outer: &dyn crate::Field, entry: Vec3, direction: Vec3, radi
         }
     }
     most
+}
+
+/// How far bone falls away within a head's radius below a flat footing tilted as the surface at the entry is, mm;
+/// looked for down to 5 mm.
+fn fall_under_head(outer: &dyn crate::Field, entry: Vec3, direction: Vec3, radius: f64) -> f64 {
+    const DEEPEST: f64 = 5.0;
+    const STEP: f64 = 0.125;
+    let normal = outer.gradient(entry).normalize();
+    let (a, b) = across(direction);
+    let fall_at = |angle: f64| {
+        let side = (a * angle.cos() + b * angle.sin()) * radius;
+        let flat = side.dot(&normal) / normal.dot(&direction);
+        let foot = entry + side - direction * flat;
+        (0..=(DEEPEST / STEP) as i32)
+            .map(|i| STEP * f64::from(i))
+            .find(|depth| outer.value(foot + direction * *depth) < 0.0)
+            .unwrap_or(DEEPEST)
+    };
+    (0..16)
+        .map(|k| fall_at(std::f64::consts::TAU * f64::from(k) / 16.0))
+        .fold(0.0, f64::max)
 }
 
 /// A point of the screw's line (where it crosses the sagittal plane of the origin), and its direction.
@@ -317,11 +360,69 @@ mod tests {
         assert!(m.starts_with("independent screw 1 diameter_mm is 9"), "{m}");
     }
 
+    #[test]
+    fn a_head_in_the_notch_under_the_medial_epicondyle_is_told_with_a_line_that_leads_through_it() {
+        let bone = mean_bone();
+        let placed = |spec: IndependentScrewSpec| place(&bone, None, &spec, 1, 13).unwrap();
+        let medial = IndependentScrewSpec {
+            hold: ScrewHold::Positional,
+            from: HeadSide::Medial,
+            ..IndependentScrewSpec::default()
+        };
+        let in_notch = placed(medial.clone());
+        let note = seat_note(&bone, &in_notch).unwrap();
+        assert!(
+            note.contains("screw.13") && note.contains("notch"),
+            "{note}"
+        );
+        let value = |key: &str| -> f64 {
+            let rest = note.split(&format!("{key} = ")).nth(1).unwrap();
+            let end = rest.find(|c: char| !(c.is_ascii_digit() || c == '-' || c == '.'));
+            rest[..end.unwrap_or(rest.len())].parse().unwrap()
+        };
+        let through = placed(IndependentScrewSpec {
+            level_mm: value("level_mm"),
+            anterior_mm: value("anterior_mm"),
+            inclination_deg: value("inclination_deg"),
+            turn_deg: value("turn_deg"),
+            ..medial
+        });
+        assert_eq!(seat_note(&bone, &through), None);
+        // Half a millimetre from the border of the bone, as far out as it reaches.
+        let reach = 60.0
+            - crate::bone::first_crossing(bone.outer(), Vec3::new(-5.5, 8.0, -60.0), Vec3::z());
+        assert!(
+            (-through.entry.z - reach).abs() < 0.5,
+            "{:?}",
+            through.entry
+        );
+        assert!(through.length_mm > 40.0);
+        let lateral = placed(IndependentScrewSpec {
+            hold: ScrewHold::Positional,
+            ..IndependentScrewSpec::default()
+        });
+        assert_eq!(seat_note(&bone, &lateral), None);
+    }
+
     /// A floor with a block on it, a box of a given height from x = 2 mm on.
     struct Step(f64);
     impl crate::Field for Step {
         fn value(&self, x: Vec3) -> f64 {
             x.z.min((2.0 - x.x).max(x.z - self.0))
+        }
+        fn gradient(&self, _x: Vec3) -> Vec3 {
+            Vec3::z()
+        }
+        fn bounds(&self) -> bicolumn_base::Aabb {
+            bicolumn_base::Aabb::EVERYWHERE
+        }
+    }
+
+    /// A floor that drops by so much at x = 2 mm.
+    struct Ledge(f64);
+    impl crate::Field for Ledge {
+        fn value(&self, x: Vec3) -> f64 {
+            x.z.max((x.x - 2.0).min(x.z + self.0))
         }
         fn gradient(&self, _x: Vec3) -> Vec3 {
             Vec3::z()
@@ -342,5 +443,16 @@ mod tests {
         // A flat floor is no rise, however the axis is tilted to it.
         assert_eq!(rise(0.0, tilted, 2.5), 0.0);
         assert_eq!(rise(0.0, down, 2.5), 0.0);
+    }
+
+    #[test]
+    fn a_ledge_under_a_head_counts_where_the_head_hangs_over_it() {
+        let fall =
+            |depth: f64, radius| fall_under_head(&Ledge(depth), Vec3::zeros(), -Vec3::z(), radius);
+        assert!((fall(1.5, 2.5) - 1.5).abs() <= 0.125, "{}", fall(1.5, 2.5));
+        assert!(fall(9.0, 2.5) >= 5.0);
+        assert!(fall(1.5, 1.9) <= 0.125, "the ledge is out of reach");
+        let tilted = Vec3::new(0.4, 0.0, -1.0).normalize();
+        assert!(fall_under_head(&Ledge(0.0), Vec3::zeros(), tilted, 2.5) <= 0.125);
     }
 }

@@ -271,6 +271,11 @@ impl Bone {
         (lowest, self.shape.shaft_starts())
     }
 
+    /// Distance of a point outside the two columns and the bone between them, without the articular block, mm (about).
+    pub(crate) fn off_columns(&self, x: Vec3) -> f64 {
+        self.shape.metaphysis(self.mirrored(x))
+    }
+
     /// How far the olecranon fossa reaches from the shaft axis to a side, mm.
     pub(crate) fn fossa_reach(&self) -> f64 {
         self.shape.fossa_middle.z.abs() + 0.5 * self.spec.fossa_width_mm

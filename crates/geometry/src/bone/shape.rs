@@ -354,7 +354,7 @@ impl Shape {
     }
 
     /// Hull of the two pillars.
-    fn metaphysis(&self, x: Vec3) -> f64 {
+    pub(crate) fn metaphysis(&self, x: Vec3) -> f64 {
         let (xm, zm, rm) = self.medial.section(x.y);
         let (xl, zl, rl) = self.lateral.section(x.y);
         let (px, pz) = (x.x - self.shaft_x, x.z);
