@@ -52,6 +52,7 @@ fn plate(p: &Plate) -> Value {
     json!({
         "name": Part::Plate(p.site).to_string(),
         "width_mm": p.width_mm,
+        "distal_width_mm": p.distal_width_mm,
         "thickness_mm": p.thickness_mm,
         "stand_off_mm": p.stand_off_mm,
         "length_mm": p.length_mm,

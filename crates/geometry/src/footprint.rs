@@ -17,6 +17,30 @@ const DEPTH: f64 = 7.0;
 /// It also ends where the bone turns away: at this cosine between the bone's normal and the line's.
 pub(crate) const FACING: f64 = 0.2;
 
+/// Widths of a plate along its line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Widths {
+    /// Width of the shaft part and of the distal end, mm.
+    pub(crate) shaft_mm: f64,
+    pub(crate) distal_mm: f64,
+    /// Arc lengths between which the one goes over into the other.
+    pub(crate) change_mm: [f64; 2],
+}
+
+impl Widths {
+    /// Half the width at an arc length from the distal end, mm.
+    pub(crate) fn half(&self, along: f64) -> f64 {
+        let [from, to] = self.change_mm;
+        let shaft = step(from, to, along);
+        0.5 * (self.distal_mm + (self.shaft_mm - self.distal_mm) * shaft)
+    }
+
+    /// The larger of the two, mm.
+    pub(crate) fn widest_mm(&self) -> f64 {
+        self.shaft_mm.max(self.distal_mm)
+    }
+}
+
 /// A stadium in (along, across) carried out along the bone's normals: the zero set is the plate's side.
 /// Stored as a distance on a grid, for speed and a unit gradient.
 pub(crate) struct Footprint {
@@ -25,8 +49,8 @@ pub(crate) struct Footprint {
 }
 
 impl Footprint {
-    pub(crate) fn new(bone: &Bone, line: &CentreLine, width: f64, top: f64) -> Footprint {
-        let half = 0.5 * width;
+    pub(crate) fn new(bone: &Bone, line: &CentreLine, widths: &Widths, top: f64) -> Footprint {
+        let half = 0.5 * widths.widest_mm();
         let frames = || {
             let n = (line.length() / 2.0).ceil() as usize;
             (0..=n).map(move |i| line.frame(line.length() * i as f64 / n as f64))
@@ -52,7 +76,7 @@ impl Footprint {
                 if rough > top + MARGIN + 3.0 {
                     rough
                 } else {
-                    stadium(bone, line, half, x)
+                    stadium(bone, line, widths, x)
                 }
             })
             .collect();
@@ -99,22 +123,25 @@ pub(crate) fn locate(bone: &Bone, line: &CentreLine, x: Vec3) -> (f64, f64) {
     (place.along, place.across)
 }
 
-/// The widest plate, up to `width`, that the bone along a line carries: its edges must still face the
-/// plate's way.
-pub(crate) fn widest(bone: &Bone, line: &CentreLine, width: f64) -> f64 {
+/// The widest shaft part, up to the one asked for, of a plate of the same proportions that the bone along a line
+/// carries: its edges must still face the plate's way.
+pub(crate) fn widest(bone: &Bone, line: &CentreLine, widths: &Widths) -> f64 {
     let n = (line.length() / 3.0).ceil() as usize;
-    let carries = |half: f64| {
+    let carries = |share: f64| {
+        let ends = [0.0, line.length()].map(|along| share * widths.half(along));
         (0..=n).all(|i| {
-            let reach = line.length() - 2.0 * half;
-            let (p, tangent, normal) = line.frame(half + reach * i as f64 / n as f64);
-            let side = tangent.cross(&normal) * half;
+            let reach = line.length() - ends[0] - ends[1];
+            let along = ends[0] + reach * i as f64 / n as f64;
+            let (p, tangent, normal) = line.frame(along);
+            let side = tangent.cross(&normal) * (share * widths.half(along));
             [side, -side]
                 .into_iter()
                 .all(|side| edge_facing(bone, p + side, normal) > FACING + 0.15)
         })
     };
-    let mut half = 0.5 * width;
-    while half > 1.0 && !carries(half) {
+    let asked = 0.5 * widths.shaft_mm;
+    let mut half = asked;
+    while half > 1.0 && !carries(half / asked) {
         half -= 0.125;
     }
     2.0 * half
@@ -132,8 +159,9 @@ pub(crate) fn edge_facing(bone: &Bone, edge: Vec3, normal: Vec3) -> f64 {
     outward.dot(&normal)
 }
 
-fn stadium(bone: &Bone, line: &CentreLine, half: f64, x: Vec3) -> f64 {
+fn stadium(bone: &Bone, line: &CentreLine, widths: &Widths, x: Vec3) -> f64 {
     let place = place(bone, line, x);
+    let half = widths.half(place.along);
     let middle = 0.5 * line.length();
     let beyond = ((place.along - middle).abs() - (middle - half)).max(0.0);
     let outline = beyond.hypot(place.across) - half;

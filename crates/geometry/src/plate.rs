@@ -1,7 +1,7 @@
 //! A plate: a band of constant thickness laid along the bone surface.
 
 use crate::centre_line::CentreLine;
-use crate::footprint::{Footprint, locate, widest};
+use crate::footprint::{Footprint, Widths, locate, widest};
 use crate::rod::Rod;
 use crate::shaft_row::Stretch;
 use crate::{
@@ -40,6 +40,8 @@ pub struct Plate {
     pub site: PlateSite,
     /// Width of the shaft part, mm.
     pub width_mm: f64,
+    /// Width round the distal screws, mm.
+    pub distal_width_mm: f64,
     /// Thickness, mm.
     pub thickness_mm: f64,
     /// Gap to the bone, mm.
@@ -76,7 +78,7 @@ impl Plate {
             hint,
             remedies: vec![spec.subject(PlateQuantity::DistalHoleLevel)],
         };
-        let rim = PlateSpec::usual_end_distance_mm(spec.width_mm);
+        let rim = PlateSpec::usual_end_distance_mm(spec.distal_width());
         let lowest = (0..200)
             .map(|i| f64::from(i) * 0.25)
             .find(|hole| reaches(&bone, site, hole - rim))
@@ -91,8 +93,12 @@ impl Plate {
             ));
         }
         let base = spec.distal_hole_level_mm - rim;
-        let Some(mut line) = CentreLine::lay(&bone, site, spec.width_mm, [base, spec.end_level_mm])
-        else {
+        let Some(mut line) = CentreLine::lay(
+            &bone,
+            site,
+            spec.width_mm.max(spec.distal_width()),
+            [base, spec.end_level_mm],
+        ) else {
             return Err(no_room(
                 "the bone surface ends before the plate does".into(),
                 "raise distal_hole_level_mm".into(),
@@ -100,7 +106,8 @@ impl Plate {
         };
         line.restart(line.at_level(spec.distal_hole_level_mm) - rim);
         let top = spec.stand_off_mm + spec.thickness_mm;
-        let widest = widest(&bone, &line, spec.width_mm);
+        let widths = widths(spec, rim, line.length());
+        let widest = widest(&bone, &line, &widths);
         if widest < spec.width_mm {
             return Err(GeometryError::Dimension {
                 subject: spec.subject(PlateQuantity::Width),
@@ -109,10 +116,11 @@ impl Plate {
                 accepted: format!("up to {widest:.2}: a wider plate.{site} overhangs the bone"),
             });
         }
-        let footprint = Footprint::new(&bone, &line, spec.width_mm, top);
+        let footprint = Footprint::new(&bone, &line, &widths, top);
         let mut plate = Plate {
             site,
             width_mm: spec.width_mm,
+            distal_width_mm: spec.distal_width(),
             thickness_mm: spec.thickness_mm,
             stand_off_mm: spec.stand_off_mm,
             length_mm: line.length(),
@@ -256,6 +264,18 @@ impl Plate {
     }
 }
 
+/// Widths of a plate so long: that of the distal end up to the last distal screw, then over one width into the other.
+fn widths(spec: &PlateSpec, rim: f64, length: f64) -> Widths {
+    let last = rim + spec.distal_hole_pitch_mm * spec.distal_screws.saturating_sub(1) as f64;
+    let widest = spec.width_mm.max(spec.distal_width());
+    let to = (last + 1.5 * widest).min(length - 0.5 * spec.width_mm);
+    Widths {
+        shaft_mm: spec.width_mm,
+        distal_mm: spec.distal_width(),
+        change_mm: [(last + 0.5 * widest).min(to - 0.5 * widest), to],
+    }
+}
+
 /// Is there bone under the plate's distal tip at a level?
 fn reaches(bone: &Bone, site: PlateSite, level: f64) -> bool {
     let (centre, radius) = bone.column(site == PlateSite::Medial, level);
@@ -320,6 +340,40 @@ mod tests {
             let plate = lay(&bone, site, width).unwrap();
             let off = overhang(&plate, 14.0);
             assert!((0.0..1.0).contains(&off), "{site:?}: {off}");
+        }
+    }
+
+    #[test]
+    fn a_plate_has_its_distal_width_round_the_distal_screws_and_its_own_over_the_shaft() {
+        let bone = mean_bone();
+        for distal in [8.0, 11.0] {
+            let spec = PlateSpec {
+                width_mm: 9.5,
+                distal_width_mm: Some(distal),
+                distal_hole_level_mm: 11.0,
+                ..PlateSpec::new(PlateSiteName::Lateral)
+            };
+            let plate = Plate::lay(bone.clone(), &spec, None).unwrap();
+            let last = &plate.holes[spec.distal_screws - 1];
+            // Where the outline is met across the plate, on the bone.
+            let width = |along: f64| {
+                let edge = |sign: f64| {
+                    let (p, tangent, normal) = plate.centre_line(along);
+                    let side = tangent.cross(&normal) * sign;
+                    let steps = (0..1800).map(|i| 0.01 * f64::from(i));
+                    let outside = |t: &f64| {
+                        let x = plate.over(p + side * *t, 0.5);
+                        plate.outline().value(x) > 0.0
+                    };
+                    let (_, across) =
+                        plate.locate(p + side * steps.into_iter().find(outside).unwrap());
+                    across.abs()
+                };
+                edge(1.0) + edge(-1.0)
+            };
+            let found = [width(last.along_mm), width(plate.length_mm - 10.0)];
+            assert!((found[0] - distal).abs() < 0.3, "{distal}: {found:?}");
+            assert!((found[1] - 9.5).abs() < 0.3, "{distal}: {found:?}");
         }
     }
 

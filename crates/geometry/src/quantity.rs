@@ -65,6 +65,8 @@ quantities! {
     PlateQuantity {
         /// Width of the shaft part.
         Width = width_mm, "mm", Range::new(6.0, 13.0);
+        /// Width of the distal end.
+        DistalWidth = distal_width_mm, "mm", Range::new(6.0, 15.0);
         /// Thickness.
         Thickness = thickness_mm, "mm", Range::new(1.0, 5.0);
         /// Distance between hole centres over the shaft.

@@ -73,6 +73,8 @@ pub struct PlateSpec {
     pub site: PlateSiteName,
     /// Width of the shaft part.
     pub width_mm: f64,
+    /// Width round the distal screws; above them it goes over into that of the shaft part. `None`: the same.
+    pub distal_width_mm: Option<f64>,
     /// Thickness.
     pub thickness_mm: f64,
     /// Distance between the centres of neighbouring holes over the shaft.
@@ -265,6 +267,7 @@ impl PlateSpec {
         PlateSpec {
             site,
             width_mm: 10.0,
+            distal_width_mm: None,
             thickness_mm: 2.7,
             hole_pitch_mm: 12.0,
             distal_hole_pitch_mm: 6.5,
@@ -316,6 +319,11 @@ impl PlateSpec {
         }
     }
 
+    /// Width round the distal screws, mm.
+    pub(crate) fn distal_width(&self) -> f64 {
+        self.distal_width_mm.unwrap_or(self.width_mm)
+    }
+
     /// Distance of the uppermost shaft hole from the end, mm.
     pub(crate) fn end_distance(&self) -> f64 {
         let usual = || Self::usual_end_distance_mm(self.width_mm);
@@ -337,6 +345,10 @@ impl PlateSpec {
     pub(crate) fn check(&self) -> Result<(), GeometryError> {
         use PlateQuantity as Q;
         self.accept(Q::Width, self.width_mm, Q::Width.range())?;
+        let range = Q::DistalWidth
+            .range()
+            .from(self.distal_screw_diameter_mm + 3.0);
+        self.accept(Q::DistalWidth, self.distal_width(), range)?;
         self.accept(Q::Thickness, self.thickness_mm, Q::Thickness.range())?;
         let hole = self.hole_diameter_mm;
         let range = Q::HoleDiameter.range().up_to(self.width_mm - 3.0);
@@ -402,20 +414,20 @@ impl PlateSpec {
 
     /// Refuses heads that the plate has no room for.
     fn check_seats(&self) -> Result<(), GeometryError> {
-        for (row, hold, diameter, core, pitch) in [
+        for (row, hold, diameter, core, [width, pitch]) in [
             (
                 "shaft",
                 self.shaft_hold,
                 PlateQuantity::ShaftScrewDiameter,
                 self.shaft_screw_diameter_mm,
-                self.hole_pitch_mm,
+                [self.width_mm, self.hole_pitch_mm],
             ),
             (
                 "distal",
                 self.distal_hold,
                 PlateQuantity::DistalScrewDiameter,
                 self.distal_screw_diameter_mm,
-                self.distal_hole_pitch_mm,
+                [self.distal_width(), self.distal_hole_pitch_mm],
             ),
         ] {
             match hold {
@@ -435,7 +447,7 @@ impl PlateSpec {
             let range = thickness.range().from(1.5);
             within_given(self.subject(thickness), self.thickness_mm, given, range)?;
             // Between two heads, and between a head and the plate's edge, a web remains.
-            let most = (self.width_mm - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
+            let most = (width - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
             let range = diameter.range().up_to(most);
             within_given(self.subject(diameter), core, given, range)?;
         }

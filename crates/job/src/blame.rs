@@ -233,6 +233,7 @@ fn of_plate(which: PlateKind, quantity: PlateQuantity) -> KeyId {
         PlateQuantity::Thickness => plates.thickness.of(which).id(),
         PlateQuantity::HolePitch => plates.hole_pitch.of(which).id(),
         PlateQuantity::DistalHolePitch => plates.distal_hole_pitch.of(which).id(),
+        PlateQuantity::DistalWidth => plates.distal_width.of(which).id(),
         PlateQuantity::HoleDiameter => plates.hole_diameter.of(which).id(),
         PlateQuantity::StandOff => keys().interfaces.stand_off.id(),
         PlateQuantity::EndLevel => plates.end(which).id(),

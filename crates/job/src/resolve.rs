@@ -167,6 +167,7 @@ fn plate(s: &Settings, which: PlateKind) -> PlateSpec {
         thickness_mm: s.get(plates.thickness.of(which)),
         hole_pitch_mm: s.get(plates.hole_pitch.of(which)),
         distal_hole_pitch_mm: s.get(plates.distal_hole_pitch.of(which)),
+        distal_width_mm: Some(s.get(plates.distal_width.of(which))),
         hole_diameter_mm: s.get(plates.hole_diameter.of(which)),
         stand_off_mm: match meeting {
             Meeting::Apart => s.get(interfaces.stand_off),

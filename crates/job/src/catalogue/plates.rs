@@ -56,6 +56,7 @@ pub struct PlateKeys {
     pub distal_hole_pitch: Each<f64>,
     pub hole_diameter: Each<f64>,
     pub distal_hole_level: Each<f64, Option<f64>>,
+    pub distal_width: Each<f64, Option<f64>>,
     pub slot: Each<f64>,
     pub taken_up_by: Each<OneOf<TakenUpBy>>,
     pub end_distance: Each<f64, Option<f64>>,
@@ -118,6 +119,17 @@ impl PlateKeys {
             "Width of the plate's shaft part",
             "reconstruction plates of the 3.5 mm class, 10 wide; from memory",
         );
+        let widths = PlateKind::ALL.map(|which| width.of(which));
+        let distal_width = d.each_by_plate(
+            SECTION,
+            Q::DistalWidth.name(),
+            accepts(Q::DistalWidth),
+            ("the width of its shaft part", move |s, which| {
+                s.get(widths[which as usize])
+            }),
+            "Width of the plate round its distal screws; above the last one it goes over, within a width, into that of the shaft part",
+            "distal ends of plates, as wide as the shaft part or narrower; common practice, no source",
+        );
         let thickness = d.each(
             SECTION,
             Q::Thickness.name(),
@@ -177,7 +189,6 @@ impl PlateKeys {
             "Length that gives way as the plate's end moves; the other two are kept. working_length: holes are counted down from the end, and the innermost screw moves by up to a pitch; hole_pitch: it is drawn out or in between the two; end_distance: holes are counted up from the innermost one, and the end stands out beyond the uppermost",
             OURS,
         );
-        let widths = PlateKind::ALL.map(|which| width.of(which));
         let end_distance = d.each_by_plate(
             SECTION,
             Q::EndDistance.name(),
@@ -200,6 +211,7 @@ impl PlateKeys {
             distal_hole_pitch,
             hole_diameter,
             distal_hole_level,
+            distal_width,
             slot,
             taken_up_by,
             end_distance,
