@@ -28,9 +28,10 @@ use crate::region_path;
 use std::sync::OnceLock;
 
 /// The sections of a job file, in the order of its documentation.
-pub(crate) const SECTIONS: [&str; 13] = [
+pub(crate) const SECTIONS: [&str; 14] = [
     "run",
     "design",
+    "hypothesis",
     "factors",
     "bone",
     "fracture",
@@ -49,7 +50,7 @@ pub(crate) const SECTIONS: [&str; 13] = [
 pub struct Keys {
     rows: Vec<KeyRow>,
     order: Vec<KeyId>,
-    /// Keys of `[run]` and `[design]`.
+    /// Keys of `[run]`, `[design]` and `[hypothesis]`.
     pub run: RunKeys,
     /// Keys of `[bone]`.
     pub bone: BoneKeys,

@@ -9,7 +9,7 @@ use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
-use crate::{design, design_table, region, region_path, size_field_file};
+use crate::{design, design_table, hypothesis, region, region_path, size_field_file};
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_response::ResponseId;
@@ -94,6 +94,7 @@ impl Job {
         }
         job.take_table(&mut errors);
         design::check(&job, &mut errors);
+        hypothesis::check(&job, &mut errors);
         job.check_together(&mut errors);
         let tell = |spot, key: &str, value, fault| job.error(spot, key, value, fault);
         let (regions, wrong) = region::read(&job.given, &raw.tables);
@@ -136,6 +137,16 @@ impl Job {
     /// Value and place of a key that the job gives a value of.
     fn given(&self, key: impl Into<KeyId>) -> Option<&Given> {
         self.given.get(keys().path(key))
+    }
+
+    /// A text that the job gives for a key.
+    pub(crate) fn text_of(&self, key: impl Into<KeyId>) -> Option<String> {
+        self.given(key).map(|g| g.value.to_string())
+    }
+
+    /// A number that the job gives for a key.
+    pub(crate) fn number_of(&self, key: impl Into<KeyId>) -> Option<f64> {
+        self.given(key)?.value.number()
     }
 
     /// An error at a place of this job.

@@ -33,9 +33,10 @@ impl KeyRow {
             && !matches!(self.kind, Kind::Text | Kind::List(_))
     }
 
-    /// Does a point's result depend on this key? Titles, threads and the design do not enter.
+    /// Does a point's result depend on this key? Titles, threads, design and hypothesis do not enter.
     pub fn decides_result(&self) -> bool {
-        !self.path.starts_with("run.") && !self.path.starts_with("design.")
+        let aside = ["run.", "design.", "hypothesis."];
+        !aside.iter().any(|section| self.path.starts_with(section))
     }
 }
 

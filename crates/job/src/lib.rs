@@ -18,6 +18,7 @@ mod design_table;
 mod fill;
 mod given;
 mod handle;
+mod hypothesis;
 mod inputs;
 mod job;
 mod job_error;

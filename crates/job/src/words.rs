@@ -34,6 +34,20 @@ words! { DesignKind {
     Table = "table": "the rows of design.table",
 } }
 
+/// Direction of a claimed difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// Higher.
+    Higher,
+    /// Lower.
+    Lower,
+}
+
+words! { Direction {
+    Higher = "higher": "the headline is higher at the baseline than at the levels that count",
+    Lower = "lower": "the headline is lower there",
+} }
+
 /// Fracture pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FracturePattern {

@@ -21,6 +21,7 @@ mod distinct_cases;
 mod effects;
 mod error;
 mod grouped_warnings;
+mod hypothesis;
 mod interaction_chart;
 mod labels;
 mod line_styles;
@@ -53,7 +54,7 @@ use bicolumn_store::{StudyFolder, write_atomic};
 use std::path::{Path, PathBuf};
 
 /// Writes `report.html` into a study's folder from what is stored there, and returns its path; beside it
-/// `effects.csv`, if two factors or more vary.
+/// `effects.csv`, if two factors or more vary, and `hypothesis.csv`, if the job has a hypothesis.
 ///
 /// # Errors
 /// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
@@ -63,6 +64,9 @@ pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
     let page = page::render(&view)?;
     if let Some(effects) = effects::effects_csv(&view)? {
         write_atomic(&view.folder.effects_csv(), &effects)?;
+    }
+    if let Some(judged) = hypothesis::hypothesis_csv(&view)? {
+        write_atomic(&view.folder.hypothesis_csv(), &judged)?;
     }
     let path = view.folder.report_html();
     write_atomic(&path, page.as_bytes())?;

@@ -7,6 +7,7 @@ use crate::colour::{hex, stress_colour};
 use crate::effects::effect_table;
 use crate::error::ReportError;
 use crate::grouped_warnings::grouped_warnings;
+use crate::hypothesis::{hypothesis_charts, hypothesis_legend, hypothesis_table};
 use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
@@ -89,6 +90,9 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         engine => view.record.engine_version.clone(),
         caution => CAUTION,
         answer => answer(view),
+        hypothesis => hypothesis_table(view).map(data),
+        hypothesis_charts => safe(hypothesis_charts(view)),
+        hypothesis_legend => safe(hypothesis_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         stagger_sign => view.record.factors.iter().any(|(key, _)| key == STAGGER),
         headline_words => view.headline().map(|h| capital(&h.response.words())),
         headline_definition => headline_definition(view),

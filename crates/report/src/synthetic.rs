@@ -171,6 +171,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         ],
         mesh_noise: BTreeMap::new(),
         aliases: vec![],
+        hypothesis: None,
         mesh_noise_poses: 0,
     }
 }

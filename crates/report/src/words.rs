@@ -3,6 +3,7 @@
 use crate::credit::{Withheld, is_no_riser};
 use crate::distinct_cases::{DistinctCase, reverse_sentence};
 use crate::effects::effects_sentence;
+use crate::hypothesis::hypothesis_sentences;
 use crate::labels::{STAGGER, capital, factor_words, level_words, with_unit};
 use crate::moved_with::moved_sentences;
 use crate::number::percent;
@@ -15,7 +16,7 @@ use bicolumn_store::{FactorValue, PointRecord, Status};
 /// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
 /// case, then what moves the headline, where it was found and how far the numbers can be trusted.
 pub(crate) fn answer(view: &StudyView) -> Vec<String> {
-    let mut paragraphs = Vec::new();
+    let mut paragraphs = hypothesis_sentences(view);
     let done = view.done().count();
     match (view.lead(), view.headline(), done) {
         (_, _, 0) => paragraphs.push("No design point was finished: there is no answer.".into()),
@@ -78,7 +79,7 @@ pub(crate) fn baseline_words(over: &str, baseline: &FactorValue) -> String {
 }
 
 /// A list in words: "a", "a and b", "a, b and c".
-fn listed(parts: &[String]) -> String {
+pub(crate) fn listed(parts: &[String]) -> String {
     match parts {
         [] => String::new(),
         [one] => one.clone(),

@@ -45,6 +45,11 @@ impl StudyFolder {
         self.root.join("screws.csv")
     }
 
+    /// `hypothesis.csv`: a row per construct, load case and level of the job's hypothesis.
+    pub fn hypothesis_csv(&self) -> PathBuf {
+        self.root.join("hypothesis.csv")
+    }
+
     /// `sensitivity.csv`: a row per point, load case, stress response and choice of its definition.
     pub fn sensitivity_csv(&self) -> PathBuf {
         self.root.join("sensitivity.csv")

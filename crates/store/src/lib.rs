@@ -34,9 +34,10 @@ pub use evidence::{MeshRecord, SolverRecord};
 pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
 pub use record::{
-    CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, InputRecord, MeshNoise,
-    PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark,
-    SharingRecord, StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
+    CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
+    InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
+    ScrewForceRecord, ScrewMark, SharingRecord, StageRecord, Status, StudyRecord, UnderChoice,
+    WallProfileRecord,
 };
 pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};

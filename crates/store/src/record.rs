@@ -85,6 +85,9 @@ pub struct StudyRecord {
     /// design over shifted meshes. An effect below it is reported as not resolved.
     #[serde(default)]
     pub mesh_noise: BTreeMap<ResponseName, f64>,
+    /// Hypothesis of the job.
+    #[serde(default)]
+    pub hypothesis: Option<HypothesisRecord>,
     /// Effects that the design's points cannot tell apart, in words: "a = b × c".
     #[serde(default)]
     pub aliases: Vec<String>,
@@ -113,6 +116,17 @@ pub struct InputRecord {
     pub unit: String,
     pub is_default: bool,
     pub source: String,
+}
+
+/// The hypothesis of a job: the headline at the baseline of its factor against levels at a distance from it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HypothesisRecord {
+    /// Claimed direction: `higher` or `lower` at the baseline.
+    pub baseline_is: String,
+    /// Levels nearer to the baseline do not count; in the factor's unit.
+    pub least_distance: f64,
+    /// The smallest difference that matters, per cent of the value at the baseline.
+    pub least_difference_percent: f64,
 }
 
 /// The report's headline comparison.

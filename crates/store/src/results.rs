@@ -396,6 +396,7 @@ mod tests {
             landmarks: Vec::new(),
             mesh_noise: BTreeMap::new(),
             aliases: vec![],
+            hypothesis: None,
             mesh_noise_poses: 0,
         };
         write_record(&folder.study_file(), &study).unwrap();

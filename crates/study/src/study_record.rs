@@ -1,9 +1,10 @@
 //! `study.json`: what holds for all points of a job.
 
+use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
 use bicolumn_job::{ENGINE_VERSION, Job, Key, KeyId, Plan, Settings, Value, keys, spoken_unit};
 use bicolumn_response::ResponseId;
-use bicolumn_store::{HeadlineRecord, InputRecord, SCHEMA, StudyRecord};
+use bicolumn_store::{HeadlineRecord, HypothesisRecord, InputRecord, SCHEMA, StudyRecord};
 
 /// Values of a key that differ between points are listed up to this many.
 const MOST_SHOWN: usize = 8;
@@ -44,6 +45,7 @@ pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>)
             .map(|id| ((*id).into(), id.unit().symbol().into(), id.definition()))
             .collect(),
         aliases: plan.aliases.clone(),
+        hypothesis: first.and_then(hypothesis),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
         headline: first.and_then(|s| headline(job, s)),
@@ -87,6 +89,15 @@ fn input(key: KeyId, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
 
 /// The comparison that leads the report: as the job says, else over the first factor of numbers and by
 /// the first factor of words.
+fn hypothesis(settings: &Settings) -> Option<HypothesisRecord> {
+    let run = &keys().run;
+    Some(HypothesisRecord {
+        baseline_is: settings.get(run.baseline_is)?.word().into(),
+        least_distance: settings.get(run.least_distance),
+        least_difference_percent: settings.get(run.least_difference),
+    })
+}
+
 fn headline(job: &Job, settings: &Settings) -> Option<HeadlineRecord> {
     let run = &keys().run;
     let named = |key: Key<Option<String>>| settings.get(key).filter(|t| !t.is_empty());

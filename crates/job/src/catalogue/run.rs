@@ -1,10 +1,11 @@
-//! Keys of the study: `[run]` and `[design]`.
+//! Keys of the study: `[run]`, `[design]` and `[hypothesis]`.
 
-use crate::declare::{Declaration, OURS, count, is, text, word};
+use crate::declare::{Declaration, OURS, count, is, number, text, word};
 use crate::handle::{Key, OneOf};
-use crate::words::DesignKind;
+use crate::words::{DesignKind, Direction};
+use bicolumn_geometry::Range;
 
-/// Keys of `[run]` and `[design]`.
+/// Keys of `[run]`, `[design]` and `[hypothesis]`.
 #[derive(Debug)]
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct RunKeys {
@@ -17,6 +18,9 @@ pub struct RunKeys {
     pub design: Key<OneOf<DesignKind>>,
     pub resolution: Key<usize>,
     pub table: Key<Option<String>>,
+    pub baseline_is: Key<Option<OneOf<Direction>>>,
+    pub least_distance: Key<f64>,
+    pub least_difference: Key<f64>,
 }
 
 impl RunKeys {
@@ -80,6 +84,26 @@ impl RunKeys {
                 text(),
                 "A CSV file, its path counted from the job file: a line of keys, then a line of their values for each design point; in place of [factors]",
                 OURS,
+            ),
+            baseline_is: d.optional(
+                "hypothesis.baseline_is",
+                word(),
+                "The hypothesis: the headline is higher, or lower, at the baseline of run.over (zero, otherwise the first level) than at each level that counts; the report opens with its verdict",
+                OURS,
+            ),
+            least_distance: d.key(
+                "hypothesis.least_distance",
+                number("", Range::new(0.0, 1e4)),
+                is(0.0),
+                "Levels of run.over nearer than this to the baseline do not count; in the factor's own unit",
+                OURS,
+            ),
+            least_difference: d.key(
+                "hypothesis.least_difference_percent",
+                number("percent", Range::new(0.0, 1000.0)),
+                is(10.0),
+                "The smallest difference that matters, in per cent of the headline's value at the baseline",
+                "choice of this program: some ten times the mesh noise of the stresses",
             ),
         }
     }
