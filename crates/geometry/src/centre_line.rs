@@ -232,12 +232,13 @@ fn by_arc_length(path: Spline) -> Spline {
 /// Where a site faces, horizontally, and the direction across it.
 fn directions(bone: &Bone, site: PlateSite) -> [Vec3; 2] {
     let turn = POSTEROLATERAL_TURN.to_radians();
-    let outward = bone.mirrored(match site {
+    let outward = match site {
         PlateSite::Medial => -Vec3::z(),
         PlateSite::Lateral => Vec3::z(),
         PlateSite::Posterolateral => Vec3::new(-turn.cos(), 0.0, turn.sin()),
-    });
-    [outward, Vec3::y().cross(&outward)]
+    };
+    // Of a right bone, then mirrored: a left bone's plate is the image of a right one's.
+    [outward, Vec3::y().cross(&outward)].map(|v| bone.mirrored(v))
 }
 
 /// How far aside of the column's middle the line lies at each level, mm: the least that brings both edges onto bone,
@@ -332,6 +333,28 @@ mod tests {
         assert!(moved > 0 && moved < levels.len(), "{wide:?}");
         for w in wide.windows(2) {
             assert!((w[1] - w[0]).abs() < 1.0, "no kink: {wide:?}");
+        }
+    }
+
+    #[test]
+    fn the_line_on_a_left_bone_moves_aside_as_on_a_right_one() {
+        let spec = crate::BoneSpec {
+            medial_column_angle_deg: 52.0,
+            ..crate::BoneSpec::mean_adult()
+        };
+        let levels: Vec<f64> = (0..40).map(|i| 4.0 + 2.0 * f64::from(i)).collect();
+        let moved = |left| {
+            let bone = Bone::build(&crate::BoneSpec {
+                left,
+                ..spec.clone()
+            })
+            .unwrap();
+            shifts(&bone, PlateSite::Medial, 5.0, &levels)
+        };
+        let [right, left] = [false, true].map(moved);
+        assert!(right.iter().any(|s| s.abs() > 0.5), "{right:?}");
+        for (r, l) in right.iter().zip(&left) {
+            assert!((r - l).abs() < 1e-9, "{right:?} {left:?}");
         }
     }
 

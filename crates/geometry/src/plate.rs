@@ -371,6 +371,12 @@ mod tests {
                 };
                 edge(1.0) + edge(-1.0)
             };
+            // The end is a half circle.
+            let h = 0.5 * distal;
+            for along in [0.5, 1.0, 2.0] {
+                let round = 2.0 * (h * h - (h - along).powi(2)).sqrt();
+                assert!((width(along) - round).abs() < 0.1, "{distal}, {along}");
+            }
             let found = [width(last.along_mm), width(plate.length_mm - 10.0)];
             assert!((found[0] - distal).abs() < 0.3, "{distal}: {found:?}");
             assert!((found[1] - 9.5).abs() < 0.3, "{distal}: {found:?}");
