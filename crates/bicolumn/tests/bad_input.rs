@@ -98,22 +98,25 @@ fn gap_out_of_range() {
 }
 
 #[test]
-fn gap_in_the_fossa() {
+fn gap_that_leaves_the_distal_screws_no_bone() {
     refused(
-        "[fracture]\nlevel_mm = 24\n",
-        &["job.toml:2: fracture.level_mm = 24: fracture.level_mm is 24 mm; accepted: 31."],
+        "[fracture]\nlevel_mm = 20\n",
+        &[
+            "job.toml:2: fracture.level_mm = 20: ",
+            "distal screws fit below the fracture",
+        ],
     );
 }
 
 #[test]
 fn plate_longer_than_the_shaft_model() {
     refused(
-        "[plates]\nend_level_mm = 140\nstagger_mm = 20\n",
+        "[bone]\npotting_level_mm = 150\n[plates]\nend_level_mm = 140\nstagger_mm = 20\n",
         &[
-            "job.toml:2: plates.end_level_mm = 140: plate.medial: its proximal end at level 150.0 mm is \
-             longer than the shaft model, potted at 150.0 mm; end it below 145.0 mm or raise \
-             potting_level_mm",
-            "see also: job.toml:3: plates.stagger_mm = 20",
+            "job.toml:4: plates.end_level_mm = 140: plate.medial: its proximal end at level 150.0 mm is \
+             longer than the shaft model, potted at 150.0 mm; end it at 145.0 mm or below, or set \
+             potting_level_mm to 155.0 or more",
+            "see also: job.toml:5: plates.stagger_mm = 20",
         ],
     );
 }
@@ -147,7 +150,7 @@ fn screw_that_misses_bone() {
 #[test]
 fn screws_that_cross() {
     refused(
-        "[construct]\nclearance_mm = 3\n[screws]\nshaft_count = 4\nshaft_diameter_mm = 4.5\n",
+        "[construct]\nclearance_mm = 3\n[plates]\nhole_pitch_mm = 7\n[screws]\nshaft_count = 6\nshaft_diameter_mm = 4.5\n",
         &["job.toml:", "clash", "mm inside the clearance of 3.00 mm"],
     );
 }

@@ -173,7 +173,7 @@ fn clear_of_plates(
         let nearest = [Some(body), head]
             .into_iter()
             .flatten()
-            .map(|r| plate.gap(&r))
+            .map(|r| plate.gap(&r, clearance))
             .fold(
                 (f64::MAX, screw.entry),
                 |a, b| if b.0 < a.0 { b } else { a },

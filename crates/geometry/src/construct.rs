@@ -1,12 +1,13 @@
 //! Bone, fracture, plates and screws together, checked against each other.
 
-use crate::error::within;
+use crate::fault::{Fault, Stage};
 use crate::rod::Rod;
 use crate::seat::{Placed, Seat};
+use crate::shaft_screws::Plated;
 use crate::spec::ScrewHold;
 use crate::{
-    Bone, BoneDimension, CLEARANCE_MM, CanalFloor, ConstructSpec, Fracture, GeometryError, Head,
-    Member, Plate, PlateQuantity, PlateSpec, Screw, ScrewRow, Subject, canal, clash, distal_screws,
+    Bone, BoneDimension, BoneSpec, CanalFloor, ConstructSpec, Fracture, GeometryError, Head,
+    Member, Moved, Plate, Screw, ScrewRow, Subject, canal, clash, distal_screws, fit,
     fracture_edges, independent, shaft_screws,
 };
 use std::sync::Arc;
@@ -28,6 +29,10 @@ pub struct Construct {
     pub canal_floor_bent_mm: f64,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
+    /// Its specification as built.
+    pub spec: ConstructSpec,
+    /// Quantities that were moved so that it could be built.
+    pub moved: Vec<Moved>,
 }
 
 impl Construct {
@@ -36,8 +41,7 @@ impl Construct {
     /// # Errors
     /// The first thing at fault, with the parts and numbers: see [`GeometryError`].
     pub fn build(spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        spec.check()?;
-        Construct::on_bone(Arc::new(Bone::build(&spec.bone)?), spec)
+        Construct::on_bones(spec, &|bone| Bone::build(bone).map(Arc::new))
     }
 
     /// Builds and checks a construct on a bone already built from `spec.bone`: the bone takes most of
@@ -46,79 +50,134 @@ impl Construct {
     /// # Errors
     /// As [`Construct::build`].
     pub fn on_bone(bone: Arc<Bone>, spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        spec.check()?;
+        Construct::on_bones(spec, &|asked| match *asked == spec.bone {
+            true => Ok(bone.clone()),
+            false => Bone::build(asked).map(Arc::new),
+        })
+    }
+
+    /// Builds and checks the construct nearest to a specification that its freedom to move quantities allows, on bones
+    /// that are built, or kept, elsewhere.
+    ///
+    /// # Errors
+    /// As [`Construct::build`].
+    pub fn on_bones(
+        spec: &ConstructSpec,
+        bones: &dyn Fn(&BoneSpec) -> Result<Arc<Bone>, GeometryError>,
+    ) -> Result<Construct, GeometryError> {
+        let build = |spec: &ConstructSpec| {
+            let bone =
+                bones(&spec.bone).map_err(|error| of_bone(error, &spec.bone).at(Stage::Bone))?;
+            Construct::exactly(bone, spec)
+        };
+        let (mut construct, moved) = fit::nearest(spec, &build).map_err(|fault| *fault.error)?;
+        construct
+            .notes
+            .extend(moved.iter().map(ToString::to_string));
+        construct.moved = moved;
+        Ok(construct)
+    }
+
+    /// Builds and checks a construct as its specification stands.
+    fn exactly(bone: Arc<Bone>, spec: &ConstructSpec) -> Result<Construct, Fault> {
         let fracture = spec
             .fracture
             .as_ref()
             .map(|f| Fracture::place(&bone, f))
-            .transpose()?;
+            .transpose()
+            .map_err(|error| Fault::from(error).at(Stage::Fracture))?;
         if let Some(fracture) = &fracture {
-            fracture_edges::check(&bone, fracture)?;
+            fracture_edges::check(&bone, fracture).map_err(|f| f.at(Stage::Fracture))?;
         }
         let plates = spec
             .plates
             .iter()
-            .map(|p| Plate::lay(bone.clone(), p, fracture.as_ref()))
+            .enumerate()
+            .map(|(n, p)| {
+                let laid = Plate::lay(bone.clone(), p, fracture.as_ref());
+                laid.map_err(|fault| Fault { plate: n, ..fault })
+            })
             .collect::<Result<Vec<_>, _>>()?;
-        let mut notes = bone.notes().to_vec();
-        notes.extend(plates.iter().filter_map(|p| p.row_note.clone()));
         let mut construct = Construct {
             canal_floor: canal::floor(&bone, fracture.as_ref()),
             canal_floor_bent_mm: 0.0,
+            notes: bone.notes().to_vec(),
             bone,
             fracture,
             plates,
             screws: Vec::new(),
-            notes,
+            spec: spec.clone(),
+            moved: Vec::new(),
         };
         construct.place_screws(spec)?;
         construct.settle_canal_floor();
         construct.note_potting();
+        construct.note_few_screws(spec);
         let solids = clash::Solids {
             bone: &construct.bone,
             fracture: construct.fracture.as_ref(),
             plates: &construct.plates,
             screws: &construct.screws,
         };
-        clash::check(&solids, spec.clearance_mm)?;
+        clash::check(&solids, spec.clearance_mm)
+            .map_err(|error| Fault::from(error).at(Stage::Clash))?;
         Ok(construct)
     }
 
-    fn place_screws(&mut self, spec: &ConstructSpec) -> Result<(), GeometryError> {
-        let (mut shaft, mut distal) = (Vec::new(), Vec::new());
-        let mut number = 0;
-        for (plate, of) in self.plates.iter().zip(&spec.plates) {
-            for hole in plate.filled_shaft_holes(of) {
-                number += 1;
-                let diameter = of.shaft_screw_diameter_mm;
-                let tilt = of.shaft_screw_tilt_deg;
-                let seat = Seat::new(plate, hole, ScrewRow::Shaft, diameter, tilt, number);
-                shaft.push((seat, of.bicortical));
-            }
-            for hole in (0..of.distal_screws).rev() {
-                number += 1;
-                let diameter = of.distal_screw_diameter_mm;
-                let seat = Seat::new(plate, hole, ScrewRow::Distal, diameter, 0.0, number);
-                distal.push((seat, of.distal_screw_length_mm));
-            }
-        }
+    fn place_screws(&mut self, spec: &ConstructSpec) -> Result<(), Fault> {
         let clearance = spec.clearance_mm;
         let fracture = self.fracture.as_ref();
+        let mut number = 0;
+        let mut firsts = Vec::new();
+        for of in &spec.plates {
+            firsts.push(number + 1);
+            number += (of.shaft_screws + of.distal_screws) as u8;
+        }
         let mut independent = Vec::new();
         for (i, of) in spec.independent.iter().enumerate() {
             number += 1;
-            independent.push(independent::place(&self.bone, fracture, of, i + 1, number)?);
+            let placed = independent::place(&self.bone, fracture, of, i + 1, number);
+            independent.push(placed.map_err(|f| f.at(Stage::Independent))?);
         }
-        let mut placed = shaft_screws::place(&self.bone, fracture, &self.plates, shaft, clearance)?;
+        let plated: Vec<Plated<'_>> = (self.plates.iter().zip(&spec.plates).zip(&firsts))
+            .map(|((plate, spec), first)| Plated {
+                plate,
+                spec,
+                first_number: *first,
+            })
+            .collect();
+        let plan = shaft_screws::place(&self.bone, fracture, &plated, clearance)
+            .map_err(|f| f.at(Stage::ShaftScrews))?;
+        let mut distal = Vec::new();
+        for Plated {
+            plate,
+            spec: of,
+            first_number,
+        } in &plated
+        {
+            for (k, hole) in (0..of.distal_screws).rev().enumerate() {
+                let number = first_number + (of.shaft_screws + k) as u8;
+                let diameter = of.distal_screw_diameter_mm;
+                let at = (hole, &plate.holes[hole]);
+                let seat = Seat::new(plate, at, ScrewRow::Distal, diameter, 0.0, number);
+                distal.push((seat, of.distal_screw_length_mm));
+            }
+        }
+        let mut placed = plan.placed;
         let of_seat = |p: &Placed| (p.seat.member(), p.rod());
         let mut others: Vec<_> = placed.iter().map(of_seat).collect();
         others.extend(independent.iter().enumerate().map(|(i, s)| {
             let (number, index) = (s.number, i + 1);
             (Member::Independent { number, index }, Rod::in_bone(s))
         }));
-        placed.extend(distal_screws::place(
-            &self.bone, fracture, distal, &others, clearance,
-        )?);
+        let distal =
+            distal_screws::place(&self.bone, fracture, distal, &plated, &others, clearance);
+        placed.extend(distal.map_err(|f| f.at(Stage::DistalScrews))?);
+        for ((plate, of), row) in self.plates.iter_mut().zip(&spec.plates).zip(plan.rows) {
+            plate.take_row(of, row);
+            self.notes.extend(plate.rows[row].note.clone());
+            self.notes.extend(row_note(plate, row));
+        }
         placed.sort_by_key(|p| p.seat.number);
         for p in placed {
             let mut of_plates = self.plates.iter_mut().zip(&spec.plates);
@@ -185,6 +244,20 @@ impl Construct {
         }
     }
 
+    /// A plate held by a single screw on one side of the fracture is told.
+    fn note_few_screws(&mut self, spec: &ConstructSpec) {
+        for of in &spec.plates {
+            for (count, row) in [(of.shaft_screws, "shaft"), (of.distal_screws, "distal")] {
+                if count < 2 {
+                    self.notes.push(format!(
+                        "plate.{} has a single {row} screw; two or better three on each side are common practice",
+                        bicolumn_base::PlateSite::from(of.site)
+                    ));
+                }
+            }
+        }
+    }
+
     /// A potting closer than two shaft diameters disturbs the stress at the plate's end (Saint-Venant).
     fn note_potting(&mut self) {
         let bone = self.bone.spec();
@@ -200,48 +273,39 @@ impl Construct {
     }
 }
 
-impl ConstructSpec {
-    /// Checks of plain numbers: what can be refused before a bone is built.
-    ///
-    /// # Errors
-    /// [`GeometryError::Dimension`] or [`GeometryError::NoRoom`].
-    pub fn check(&self) -> Result<(), GeometryError> {
-        within(Subject::Clearance, self.clearance_mm, CLEARANCE_MM)?;
-        for (i, plate) in self.plates.iter().enumerate() {
-            plate.check()?;
-            ends_below_potting(plate, self.bone.potting_level_mm)?;
-            if self.plates[..i].iter().any(|p| p.site == plate.site) {
-                return Err(GeometryError::NoRoom {
-                    member: Member::Plate(plate.site.into()),
-                    why: "two plates are asked for at one site".into(),
-                    hint: "give each plate its own site".into(),
-                    remedies: vec![],
-                });
-            }
-        }
-        Ok(())
-    }
+/// The fault of a bone; a fossa that leaves too little of a column is made narrower by a millimetre at a time.
+fn of_bone(error: GeometryError, spec: &BoneSpec) -> Fault {
+    let fossa = Subject::Bone(BoneDimension::FossaWidth);
+    let is_fossa = matches!(&error, GeometryError::Dimension { subject, .. } if *subject == fossa);
+    let narrower = is_fossa.then_some((fossa, spec.fossa_width_mm - 1.0));
+    Fault::from(error).or_by(narrower)
 }
 
-/// Refuses a plate longer than the shaft model.
-fn ends_below_potting(plate: &PlateSpec, potting: f64) -> Result<(), GeometryError> {
-    /// Distance a plate's end keeps from the potting, mm (judgement).
-    const FREE: f64 = 5.0;
-    let highest = potting - FREE;
-    if plate.end_level_mm <= highest {
-        return Ok(());
-    }
-    Err(GeometryError::NoRoom {
-        member: Member::Plate(plate.site.into()),
-        why: format!(
-            "its proximal end at level {:.1} mm is longer than the shaft model, potted at {potting:.1} mm",
-            plate.end_level_mm
-        ),
-        hint: format!("end it below {highest:.1} mm or raise potting_level_mm"),
-        remedies: vec![
-            plate.subject(PlateQuantity::EndLevel),
-            Subject::Bone(BoneDimension::PottingLevel),
-        ],
+/// Row of shaft holes and holes filled that are not those asked for, in a sentence.
+fn row_note(plate: &Plate, row: usize) -> Option<String> {
+    let choice = &plate.rows[row];
+    let moved = match choice.offset_mm > 0.0 {
+        true => Some(format!("lies {:.0} mm lower", choice.offset_mm)),
+        false => None,
+    };
+    let filled = match choice.is_pattern {
+        true => None,
+        false => {
+            let holes: Vec<String> = choice.filled.iter().map(|k| (k + 1).to_string()).collect();
+            Some(format!(
+                "has its screws in the holes {} of {} from the proximal end instead of its pattern's",
+                holes.join(", "),
+                choice.along_mm.len()
+            ))
+        }
+    };
+    let what: Vec<String> = moved.into_iter().chain(filled).collect();
+    (!what.is_empty()).then(|| {
+        format!(
+            "the row of shaft holes of plate.{} {}, so that its screws hold as asked",
+            plate.site,
+            what.join(" and ")
+        )
     })
 }
 
@@ -474,7 +538,8 @@ mod tests {
         let thick = message(&|s| {
             for p in &mut s.plates {
                 p.shaft_screw_diameter_mm = 4.5;
-                p.shaft_screws = 4;
+                p.shaft_screws = 6;
+                p.hole_pitch_mm = 7.0;
             }
             s.clearance_mm = 3.0;
         });

@@ -6,11 +6,15 @@
 //! screw is starved.
 
 use crate::canal::{self, beside_floor_mm};
+use crate::fault::Fault;
+use crate::limits::DISTAL_WEB;
 use crate::rod::{Rod, rises_above};
 use crate::screw_limits::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
 use crate::seat::{Placed, Seat};
-use crate::{Bone, CanalFloor, Fracture, GeometryError, Member, PlateQuantity};
-use bicolumn_base::Vec3;
+use crate::shaft_screws::{LEAST_SCREWS, Plated};
+use crate::{Bone, CanalFloor, Fracture, GeometryError, Member, PlateQuantity, ScrewRow, Subject};
+use bicolumn_base::{PlateSite, Vec3};
+use std::collections::BTreeMap;
 
 /// Widest angle between a distal screw and its hole's axis, degrees (judgement; polyaxial holes: from
 /// memory, about 15).
@@ -51,9 +55,11 @@ pub(crate) fn place(
     bone: &Bone,
     fracture: Option<&Fracture>,
     mut seats: Vec<(Seat, f64)>,
+    plated: &[Plated<'_>],
     others: &[(Member, Rod)],
     clearance: f64,
-) -> Result<Vec<Placed>, GeometryError> {
+) -> Result<Vec<Placed>, Fault> {
+    let of_plate = |site: PlateSite| plated.iter().find(|p| p.plate.site == site);
     // From the joint upwards, the plates in turn.
     seats.sort_by(|a, b| a.0.entry.y.total_cmp(&b.0.entry.y));
     let floor = canal::floor(bone, fracture);
@@ -64,7 +70,12 @@ pub(crate) fn place(
     };
     let mut beam = vec![start];
     for (seat, longest) in &seats {
-        let rays = rays(bone, fracture, seat, *longest)?;
+        let rays = rays(bone, fracture, seat, *longest).map_err(|error| {
+            let plated = of_plate(seat.plate);
+            let moved = plated.map(|p| over_bone(bone, fracture, seat, *longest, p));
+            let fault = Fault::from(error).or_by(cures(seat, plated));
+            fault.by_together(moved.unwrap_or_default())
+        })?;
         let mut next: Vec<Layout> = Vec::new();
         for layout in &beam {
             next.extend(branches(
@@ -78,7 +89,8 @@ pub(crate) fn place(
             ));
         }
         if next.is_empty() {
-            return Err(blocked(seat, &rays, &beam[0], &seats, others, clearance));
+            let error = blocked(seat, &rays, &beam[0], &seats, others, clearance);
+            return Err(Fault::from(error).or_by(cures(seat, of_plate(seat.plate))));
         }
         next.sort_by(|a, b| b.score.total_cmp(&a.score));
         next.truncate(BEAM);
@@ -95,6 +107,105 @@ pub(crate) fn place(
             note: None,
         })
         .collect())
+}
+
+/// Cost of a change, and the quantities changed with their values.
+type Change = (f64, Vec<(Subject, f64)>);
+
+/// Levels of the first hole, pitches and counts of distal screws with which every hole lies over bone and below the
+/// fracture: for each way to change them the nearest.
+fn over_bone(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    seat: &Seat,
+    longest: f64,
+    Plated { plate, spec, .. }: &Plated<'_>,
+) -> Vec<Vec<(Subject, f64)>> {
+    use PlateQuantity as Q;
+    const STEP: f64 = 0.5;
+    /// Farthest that the first hole moves and the pitch changes, in steps.
+    const MOVED: i32 = 12;
+    const DRAWN: i32 = 8;
+    /// Steps of the plate that are looked at.
+    const PLACES: i32 = 120;
+    let first = plate.holes[0].along_mm;
+    let holds = |step: i32| {
+        let hole = plate.hole(first + STEP * f64::from(step), spec.hole_diameter_mm, 0.0);
+        let core = spec.distal_screw_diameter_mm;
+        let moved = Seat::new(
+            plate,
+            (0, &hole),
+            ScrewRow::Distal,
+            core,
+            0.0,
+            seat.number.0,
+        );
+        let off = moved.off_fracture(fracture, hole.centre) - moved.radius;
+        off >= FRACTURE_CLEARANCE && rays(bone, fracture, &moved, longest).is_ok()
+    };
+    let known: Vec<bool> = (-MOVED..PLACES).map(holds).collect();
+    let is_held = |step: i32| known.get((step + MOVED) as usize).copied().unwrap_or(false);
+    let (count, pitch) = (spec.distal_screws, spec.distal_hole_pitch_mm);
+    let least_pitch = spec.distal_screw_diameter_mm + DISTAL_WEB;
+    // For each set of changed quantities the nearest: by level, pitch, count.
+    let mut best: BTreeMap<[bool; 3], Change> = BTreeMap::new();
+    for screws in (LEAST_SCREWS.min(count)..=count).rev() {
+        for by in -MOVED..=MOVED {
+            for drawn in -DRAWN..=DRAWN {
+                let drawn = STEP * f64::from(drawn);
+                if pitch + drawn < least_pitch {
+                    continue;
+                }
+                let step = |k: usize| by + (k as f64 * (pitch + drawn) / STEP).round() as i32;
+                if !(0..screws).all(|k| is_held(step(k))) {
+                    continue;
+                }
+                let by = STEP * f64::from(by);
+                let fewer = (count - screws) as f64;
+                // Weighted as the freedom to move weighs them.
+                let cost = by.abs() / 4.0 + drawn.abs() / 1.5 + fewer / 0.8;
+                let kind = [by != 0.0, drawn != 0.0, screws != count];
+                if best.get(&kind).is_some_and(|(known, _)| *known <= cost) {
+                    continue;
+                }
+                let changes = [
+                    (kind[0], Q::DistalHoleLevel, spec.distal_hole_level_mm + by),
+                    (kind[1], Q::DistalHolePitch, pitch + drawn),
+                    (kind[2], Q::DistalScrews, screws as f64),
+                ];
+                let changes = changes.into_iter().filter(|c| c.0);
+                let changes = changes.map(|(_, q, value)| (seat.subject(q), value));
+                best.insert(kind, (cost, changes.collect()));
+            }
+        }
+    }
+    let mut found: Vec<_> = best.into_values().filter(|b| !b.1.is_empty()).collect();
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found.into_iter().map(|(_, changes)| changes).collect()
+}
+
+/// Changes of a plate that may give its distal screws room.
+fn cures(seat: &Seat, plated: Option<&Plated<'_>>) -> Vec<(Subject, f64)> {
+    use PlateQuantity as Q;
+    let Some(Plated { spec, .. }) = plated else {
+        return vec![];
+    };
+    let (level, pitch) = (spec.distal_hole_level_mm, spec.distal_hole_pitch_mm);
+    let mut all = vec![
+        (Q::DistalHolePitch, pitch + 1.0),
+        (Q::DistalHoleLevel, level + 1.0),
+        (Q::DistalHolePitch, pitch - 0.5),
+        (Q::DistalHoleLevel, level + 3.0),
+    ];
+    if spec.distal_screw_diameter_mm > 2.0 {
+        let thinner = (spec.distal_screw_diameter_mm - 0.3).max(2.0);
+        all.push((Q::DistalScrewDiameter, thinner));
+    }
+    if spec.distal_screws > LEAST_SCREWS {
+        all.push((Q::DistalScrews, spec.distal_screws as f64 - 1.0));
+    }
+    let subject = |(q, value)| (seat.subject(q), value);
+    all.into_iter().map(subject).collect()
 }
 
 fn rays(
@@ -130,6 +241,7 @@ fn rays(
             remedies: [
                 PlateQuantity::DistalHoleLevel,
                 PlateQuantity::DistalHolePitch,
+                PlateQuantity::DistalScrewDiameter,
             ]
             .map(|q| seat.subject(q))
             .into(),
@@ -189,6 +301,7 @@ fn branches(
             let rod = seat.rod(ray.direction, length);
             layout.rods.iter().all(|r| rod.clearance(r) >= clearance)
                 && split.is_none_or(|s| s.admits(&rod))
+                && rod.tip_range(bone.inner()).1 < -TIP_CLEARANCE
         };
         let lengths = (0..)
             .map(|i| ray.longest - 1.5 * f64::from(i))

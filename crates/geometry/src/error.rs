@@ -20,6 +20,8 @@ pub enum GeometryError {
         unit: &'static str,
         /// Accepted values, in words.
         accepted: String,
+        /// Accepted values, rounded inwards as in the words, where they are a range.
+        bounds: Option<Range>,
     },
     /// Two members closer than their clearance or inside each other.
     #[error(
@@ -60,6 +62,9 @@ pub enum GeometryError {
     /// An imported surface that cannot stand for the bone.
     #[error(transparent)]
     Surface(#[from] crate::SurfaceError),
+    /// Several faults that could be known together.
+    #[error("{}", .0.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
+    Several(Vec<GeometryError>),
     /// A layout that leaves no place for something asked for.
     #[error("{member}: {why}; {hint}")]
     NoRoom {
@@ -92,18 +97,22 @@ pub(crate) fn within_given(
     unit: &'static str,
     range: Range,
 ) -> Result<(), GeometryError> {
-    if value.is_finite() && range.contains(value) {
+    /// Rounding of a bound that was added up from other dimensions, in their unit.
+    const ROUNDING: f64 = 1e-9;
+    let with_rounding = Range::new(range.least - ROUNDING, range.most + ROUNDING);
+    if value.is_finite() && with_rounding.contains(value) {
         return Ok(());
     }
-    let accepted = if range.is_empty() {
-        "nothing, given the other dimensions".into()
-    } else {
-        range.to_string()
+    let bounds = range.inwards();
+    let accepted = match bounds {
+        None => "nothing, given the other dimensions".into(),
+        Some(bounds) => bounds.to_string(),
     };
     Err(GeometryError::Dimension {
         subject,
         value,
         unit,
         accepted,
+        bounds,
     })
 }

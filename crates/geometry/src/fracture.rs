@@ -145,6 +145,7 @@ fn check_gap(spec: &FractureSpec) -> Result<(), GeometryError> {
             value: spec.gap_mm,
             unit: gap.unit(),
             accepted,
+            bounds: Some(range),
         })
     };
     let open = range.contains(spec.gap_mm);

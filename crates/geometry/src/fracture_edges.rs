@@ -1,5 +1,6 @@
 //! The edges of fragments: how sharply the faces of a fracture and of a split meet the bone's surfaces.
 
+use crate::fault::Fault;
 use crate::rod::across;
 use crate::{Bone, Field, Fracture, FractureQuantity, FractureSpec, GeometryError, Subject};
 use bicolumn_base::Vec3;
@@ -37,47 +38,71 @@ struct Edge {
 ///
 /// # Errors
 /// [`GeometryError::Dimension`] with the angle, its place and what would be accepted.
-pub(crate) fn check(bone: &Bone, fracture: &Fracture) -> Result<(), GeometryError> {
-    match sharpest(bone, fracture).filter(|e| e.angle_deg < LEAST_DEG) {
+pub(crate) fn check(bone: &Bone, fracture: &Fracture) -> Result<(), Fault> {
+    match sharpest(bone, fracture, STEP_MM).filter(|e| e.angle_deg < LEAST_DEG) {
         None => Ok(()),
         Some(edge) => Err(refusal(bone, &fracture.spec, &edge)),
     }
 }
 
-/// The error for an edge, with the nearest value that would do.
-fn refusal(bone: &Bone, spec: &FractureSpec, edge: &Edge) -> GeometryError {
-    let (quantity, value, step) = match (&spec.split, edge.of_split) {
-        (Some(split), true) => (
-            FractureQuantity::SplitInclination,
-            split.inclination_deg,
-            0.5,
-        ),
-        _ => (FractureQuantity::Level, spec.level_mm, 0.5),
+/// The fault of an edge, with the nearest values that would do.
+fn refusal(bone: &Bone, spec: &FractureSpec, edge: &Edge) -> Fault {
+    use FractureQuantity as Q;
+    let tried = match (&spec.split, edge.of_split) {
+        (Some(split), true) => vec![
+            (Q::SplitInclination, split.inclination_deg, 0.5),
+            (Q::SplitOffset, split.offset_mm, 0.5),
+        ],
+        _ => vec![
+            (Q::Level, spec.level_mm, 0.5),
+            (Q::Inclination, spec.inclination_deg, 1.0),
+        ],
     };
-    let unit = quantity.unit();
-    let with = |value: f64| {
+    let with = |quantity: Q, value: f64| {
         let mut other = spec.clone();
-        match (&mut other.split, edge.of_split) {
-            (Some(split), true) => split.inclination_deg = value,
+        match (quantity, &mut other.split) {
+            (Q::SplitInclination, Some(split)) => split.inclination_deg = value,
+            (Q::SplitOffset, Some(split)) => split.offset_mm = value,
+            (Q::Inclination, _) => other.inclination_deg = value,
             _ => other.level_mm = value,
         }
         other
     };
-    let is_open = |value: &f64| {
-        let placed = Fracture::place(bone, &with(*value)).ok();
-        let sharpest = placed.and_then(|f| sharpest(bone, &f));
-        sharpest.is_some_and(|e| e.angle_deg >= LEAST_DEG)
+    let is_open = |quantity: Q, value: f64| {
+        let Ok(placed) = Fracture::place(bone, &with(quantity, value)) else {
+            return false;
+        };
+        let is_open =
+            |step, least| sharpest(bone, &placed, step).is_some_and(|e| e.angle_deg >= least);
+        // Most values that do not serve are ruled out on a coarse grid, whose angles are off by a degree or two.
+        is_open(4.0 * STEP_MM, LEAST_DEG - 4.0) && is_open(STEP_MM, LEAST_DEG)
     };
-    // Rounded, so that the value told is the one tried.
-    let nearest = (1..=40)
-        .flat_map(|k| [-1.0, 1.0].map(|sign| value + sign * step * f64::from(k)))
-        .map(|v| (10.0 * v).round() / 10.0)
-        .find(is_open);
+    let nearest = |(quantity, value, step): (Q, f64, f64)| {
+        let both = |k: i32| [-1.0, 1.0].map(|sign| value + sign * step * f64::from(k));
+        // Rounded, so that the value told is the one tried.
+        let tried = (1..=40).flat_map(both).map(|v| (10.0 * v).round() / 10.0);
+        let mut tried = tried.filter(|v| quantity.range().contains(*v));
+        tried.find(|v| is_open(quantity, *v))
+    };
+    let found: Vec<(Q, f64)> = tried
+        .iter()
+        .filter_map(|t| Some((t.0, nearest(*t)?)))
+        .collect();
+    let (quantity, value, _) = tried[0];
+    let unit = quantity.unit();
     let (at, angle) = (edge.at, edge.angle_deg);
-    let instead = nearest.map_or("another place of the fracture".to_string(), |v| {
-        format!("{v:.1} {unit}, the nearest that was found")
-    });
-    GeometryError::Dimension {
+    let mut instead: Vec<String> = Vec::new();
+    for (q, v) in &found {
+        instead.push(match *q == quantity {
+            true => format!("{v:.1} {unit}, the nearest that was found"),
+            false => format!("a {} of {v:.1} {}", q.name(), q.unit()),
+        });
+    }
+    let instead = match instead.is_empty() {
+        true => "another place of the fracture".to_string(),
+        false => instead.join(", or "),
+    };
+    let error = GeometryError::Dimension {
         subject: Subject::Fracture(quantity),
         value,
         unit,
@@ -85,18 +110,21 @@ fn refusal(bone: &Bone, spec: &FractureSpec, edge: &Edge) -> GeometryError {
             "{instead}; with this one a face meets the bone's surface at {angle:.1} degrees near ({:.1}, {:.1}, {:.1}) mm, and a fragment's edge needs {LEAST_DEG} to be meshed",
             at.x, at.y, at.z
         ),
-    }
+        bounds: None,
+    };
+    let cures = found.into_iter().map(|(q, v)| (Subject::Fracture(q), v));
+    Fault::from(error).or_by(cures)
 }
 
-/// The sharpest edge that the faces have with the bone's surfaces.
-fn sharpest(bone: &Bone, fracture: &Fracture) -> Option<Edge> {
+/// The sharpest edge that the faces have with the bone's surfaces, searched along lines `step` apart.
+fn sharpest(bone: &Bone, fracture: &Fracture, step: f64) -> Option<Edge> {
     let reach = 0.5 * bone.spec().epicondylar_width_mm + 10.0;
-    let lines = (reach / STEP_MM).ceil() as i32;
+    let lines = (reach / step).ceil() as i32;
     let side = (2 * lines + 1) as usize;
     let mut found: Option<Edge> = None;
     for face in faces(fracture) {
         let (u, v) = across(face.normal);
-        let at = |k: i32| f64::from(k - lines) * STEP_MM;
+        let at = |k: i32| f64::from(k - lines) * step;
         let places: Vec<Vec3> = (0..2 * lines + 1)
             .flat_map(|i| (0..2 * lines + 1).map(move |j| (i, j)))
             .map(|(i, j)| face.point + u * at(i) + v * at(j))
@@ -183,7 +211,7 @@ mod tests {
 
     fn checked(spec: &FractureSpec) -> Result<(), GeometryError> {
         let bone = mean_bone();
-        check(&bone, &Fracture::place(&bone, spec).unwrap())
+        check(&bone, &Fracture::place(&bone, spec).unwrap()).map_err(|f| *f.error)
     }
 
     #[test]
@@ -216,7 +244,7 @@ mod tests {
         // The lower face at the top of the coronoid fossa.
         fracture.spec.level_mm = 25.5;
         fracture.centre = bone.shaft_axis(25.5);
-        let error = check(&bone, &fracture).unwrap_err();
+        let error = *check(&bone, &fracture).unwrap_err().error;
         let GeometryError::Dimension {
             subject, accepted, ..
         } = &error
@@ -241,7 +269,7 @@ mod tests {
             fracture.centre = bone.shaft_axis(120.0);
             let tilt = inclination.to_radians();
             fracture.normal = Vec3::new(0.0, tilt.cos(), -tilt.sin());
-            let edge = sharpest(&bone, &fracture).unwrap();
+            let edge = sharpest(&bone, &fracture, STEP_MM).unwrap();
             let expected = 90.0 - inclination;
             assert!((edge.angle_deg - expected).abs() < 0.3, "{edge:?}");
         }

@@ -4,6 +4,7 @@
 //! Each lies on a line that is given; its head rests on the bone where the line enters.
 
 use crate::error::within;
+use crate::fault::Fault;
 use crate::head::{HEAD_OVER_CORE, HEIGHT_ON_BONE, Head};
 use crate::rod::{Rod, across, rises_above};
 use crate::screw_limits::TIP_CLEARANCE;
@@ -16,13 +17,63 @@ const END_CLEARANCE: f64 = 0.8;
 /// A head needs the bone to face it: least cosine between the axis and the bone's normal (judgement).
 const LEAST_FACING: f64 = 0.6;
 
-/// Places an independent screw.
+/// Places an independent screw; one that cannot be is mended by the nearest line beside it that can.
+///
+/// # Errors
+/// As [`on_its_line`].
+pub(crate) fn place(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    spec: &IndependentScrewSpec,
+    index: usize,
+    number: u8,
+) -> Result<Screw, Fault> {
+    on_its_line(bone, fracture, spec, index, number).map_err(|error| {
+        let fault = Fault::from(error);
+        if !fault.cures.is_empty() {
+            return fault;
+        }
+        let beside = nearest_lines(bone, fracture, spec, index, number);
+        fault.or_by(beside)
+    })
+}
+
+/// The nearest level, and the nearest place in front of the axis, at which the screw finds a line.
+fn nearest_lines(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    spec: &IndependentScrewSpec,
+    index: usize,
+    number: u8,
+) -> Vec<(Subject, f64)> {
+    use IndependentQuantity as Q;
+    let (reach, step) = (12, 1.0);
+    let found = [Q::Level, Q::Anterior].map(|quantity| {
+        let mut other = spec.clone();
+        let value = match quantity {
+            Q::Level => spec.level_mm,
+            _ => spec.anterior_mm,
+        };
+        let steps = (1..=reach).flat_map(|k| [1.0, -1.0].map(|sign| sign * step * f64::from(k)));
+        let nearest = steps.map(|by| value + by).find(|value| {
+            match quantity {
+                Q::Level => other.level_mm = *value,
+                _ => other.anterior_mm = *value,
+            }
+            on_its_line(bone, fracture, &other, index, number).is_ok()
+        });
+        nearest.map(|value| (Subject::Independent(index, quantity), value))
+    });
+    found.into_iter().flatten().collect()
+}
+
+/// Places an independent screw on its line.
 ///
 /// # Errors
 /// [`GeometryError::Dimension`] for a value out of range, [`GeometryError::ScrewMissesBone`] when the
 /// line misses bone, [`GeometryError::NoRoom`] when the head has no footing, the tip would end in a
 /// fracture face, or a lag screw has no faces in contact to press together.
-pub(crate) fn place(
+fn on_its_line(
     bone: &Bone,
     fracture: Option<&Fracture>,
     spec: &IndependentScrewSpec,

@@ -1,8 +1,11 @@
 //! A plate: a band of constant thickness laid along the bone surface.
 
-use crate::centre_line::CentreLine;
-use crate::footprint::{Footprint, Widths, locate, widest};
+use crate::fault::{Fault, Stage};
+use crate::footprint::locate;
+use crate::laid::Laid;
+use crate::limits::DISTAL_WEB;
 use crate::rod::Rod;
+use crate::row_choice::RowChoice;
 use crate::shaft_row::Stretch;
 use crate::{
     Bone, Field, Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec,
@@ -52,11 +55,10 @@ pub struct Plate {
     pub end_level_mm: f64,
     /// Holes, distal to proximal.
     pub holes: Vec<Hole>,
-    /// A length of the row of shaft holes that is not the one asked for.
-    pub(crate) row_note: Option<String>,
+    /// Rows of shaft holes and their holes that take screws, the one asked for first.
+    pub(crate) rows: Vec<RowChoice>,
     bone: Arc<Bone>,
-    line: CentreLine,
-    footprint: Footprint,
+    laid: Arc<Laid>,
 }
 
 impl Plate {
@@ -70,80 +72,46 @@ impl Plate {
         bone: Arc<Bone>,
         spec: &PlateSpec,
         fracture: Option<&Fracture>,
-    ) -> Result<Plate, GeometryError> {
-        let site = PlateSite::from(spec.site);
-        let no_room = |why: String, hint: String| GeometryError::NoRoom {
-            member: Member::Plate(site),
-            why,
-            hint,
-            remedies: vec![spec.subject(PlateQuantity::DistalHoleLevel)],
-        };
-        let rim = PlateSpec::usual_end_distance_mm(spec.distal_width());
-        let lowest = (0..200)
-            .map(|i| f64::from(i) * 0.25)
-            .find(|hole| reaches(&bone, site, hole - rim))
-            .unwrap_or(50.0);
-        if spec.distal_hole_level_mm < lowest {
-            return Err(no_room(
-                format!(
-                    "its distal end would overhang the bone with the first hole at level {:.1} mm",
-                    spec.distal_hole_level_mm
-                ),
-                format!("set distal_hole_level_mm to {lowest:.2} or more"),
-            ));
-        }
-        let base = spec.distal_hole_level_mm - rim;
-        let Some(mut line) = CentreLine::lay(
-            &bone,
-            site,
-            spec.width_mm.max(spec.distal_width()),
-            [base, spec.end_level_mm],
-        ) else {
-            return Err(no_room(
-                "the bone surface ends before the plate does".into(),
-                "raise distal_hole_level_mm".into(),
-            ));
-        };
-        line.restart(line.at_level(spec.distal_hole_level_mm) - rim);
-        let top = spec.stand_off_mm + spec.thickness_mm;
-        let widths = widths(spec, rim, line.length());
-        let widest = widest(&bone, &line, &widths);
-        if widest < spec.width_mm {
-            return Err(GeometryError::Dimension {
-                subject: spec.subject(PlateQuantity::Width),
-                value: spec.width_mm,
-                unit: "mm",
-                accepted: format!("up to {widest:.2}: a wider plate.{site} overhangs the bone"),
-            });
-        }
-        let footprint = Footprint::new(&bone, &line, &widths, top);
+    ) -> Result<Plate, Fault> {
+        let laid = Laid::on(&bone, spec).map_err(|f| f.at(Stage::Line))?;
         let mut plate = Plate {
-            site,
+            site: PlateSite::from(spec.site),
             width_mm: spec.width_mm,
             distal_width_mm: spec.distal_width(),
             thickness_mm: spec.thickness_mm,
             stand_off_mm: spec.stand_off_mm,
-            length_mm: line.length(),
+            length_mm: laid.line.length(),
             end_level_mm: spec.end_level_mm,
             holes: Vec::new(),
-            row_note: None,
+            rows: Vec::new(),
             bone,
-            line,
-            footprint,
+            laid,
         };
-        (plate.holes, plate.row_note) = plate.place_holes(spec, fracture, rim)?;
+        plate
+            .place_distal_holes(spec, fracture)
+            .map_err(|f| f.at(Stage::DistalHoles))?;
+        let centre = |along: f64| plate.centre_line(along).0;
+        let stretch = Stretch {
+            fracture,
+            centre: &centre,
+            last_distal_mm: plate.holes.last().map_or(0.0, |h| h.along_mm),
+            length_mm: plate.length_mm,
+        };
+        let rows = stretch.choices(spec).map_err(|f| f.at(Stage::ShaftHoles))?;
+        plate.rows = rows;
+        plate.take_row(spec, 0);
         Ok(plate)
     }
 
     /// The outline extended along the bone normal: negative inside the footprint.
     pub fn outline(&self) -> &dyn Field {
-        &self.footprint
+        self.laid.footprint(&self.bone)
     }
 
     /// Point on the bone surface under the centre line and the local frame there: (point, unit
     /// tangent towards proximal, unit outward normal).
     pub fn centre_line(&self, along_mm: f64) -> (Vec3, Vec3, Vec3) {
-        let (mut p, tangent, normal) = self.line.frame(along_mm);
+        let (mut p, tangent, normal) = self.laid.line.frame(along_mm);
         let outer = self.bone.outer();
         for _ in 0..3 {
             p -= normal * (outer.value(p) / outer.gradient(p).dot(&normal).max(0.2));
@@ -154,28 +122,41 @@ impl Plate {
     /// Footprint coordinates of a point: (along, across), mm. Along counts from the distal tip; across
     /// is the distance, in the tangent plane of the centre line, of the bone surface under the point.
     pub fn locate(&self, x: Vec3) -> (f64, f64) {
-        locate(&self.bone, &self.line, x)
+        locate(&self.bone, &self.laid.line, x)
     }
 
     /// Signed distance to the plate without its holes, mm; exact to first order beside one face.
     pub fn value(&self, x: Vec3) -> f64 {
         let d = self.bone.outer().value(x);
         let top = self.stand_off_mm + self.thickness_mm;
-        self.footprint
-            .value(x)
-            .max(d - top)
-            .max(self.stand_off_mm - d)
+        let across = (d - top).max(self.stand_off_mm - d);
+        self.outline().value(x).max(across)
     }
 
-    /// Distance of a rod's surface to the plate and the place, mm: along its side, and from its end face.
-    pub(crate) fn gap(&self, rod: &Rod) -> (f64, Vec3) {
+    /// The same, or a lower bound of it above `limit`: the outline is not looked at far above or below the plate.
+    fn value_below(&self, x: Vec3, limit: f64) -> f64 {
+        let d = self.bone.outer().value(x);
+        let top = self.stand_off_mm + self.thickness_mm;
+        let across = (d - top).max(self.stand_off_mm - d);
+        if across > limit {
+            return across;
+        }
+        self.outline().value(x).max(across)
+    }
+
+    /// Distance of a rod's surface to the plate and the place, mm: along its side, and from its end face. Exact
+    /// where it is below `limit`, else a lower bound.
+    pub(crate) fn gap(&self, rod: &Rod, limit: f64) -> (f64, Vec3) {
         let axis = (rod.to - rod.from).normalize();
         let side = Rod {
             to: rod.to - axis * rod.radius.min(rod.length()),
             ..*rod
         };
-        let along = side.axis_points().map(|x| (self.value(x) - rod.radius, x));
-        let tip = rod.tip_face().map(|x| (self.value(x), x));
+        let along = side.axis_points().map(|x| {
+            let value = self.value_below(x, limit + rod.radius);
+            (value - rod.radius, x)
+        });
+        let tip = rod.tip_face().map(|x| (self.value_below(x, limit), x));
         along
             .chain(tip)
             .fold((f64::MAX, rod.to), |a, b| if b.0 < a.0 { b } else { a })
@@ -190,7 +171,7 @@ impl Plate {
         x
     }
 
-    fn hole(&self, along_mm: f64, diameter_mm: f64, slot_mm: f64) -> Hole {
+    pub(crate) fn hole(&self, along_mm: f64, diameter_mm: f64, slot_mm: f64) -> Hole {
         let (centre, along, normal) = self.centre_line(along_mm);
         Hole {
             along_mm,
@@ -203,84 +184,72 @@ impl Plate {
         }
     }
 
-    /// Distal holes, then shaft holes, distal to proximal, with what is to be told of the latter.
-    fn place_holes(
-        &self,
+    /// Places the distal holes.
+    fn place_distal_holes(
+        &mut self,
         spec: &PlateSpec,
         fracture: Option<&Fracture>,
-        rim: f64,
-    ) -> Result<(Vec<Hole>, Option<String>), GeometryError> {
-        let no_room = |why: String, hint: &str, remedies: Vec<Subject>| GeometryError::NoRoom {
-            member: Member::Plate(self.site),
-            why,
-            hint: hint.into(),
-            remedies,
-        };
+    ) -> Result<(), Fault> {
+        let rim = PlateSpec::usual_end_distance_mm(spec.distal_width());
         let distal_rim = 0.5 * spec.distal_screw_diameter_mm + FRACTURE_RIM;
-        let mut holes: Vec<Hole> = Vec::new();
-        for i in 0..spec.distal_screws {
-            let hole = self.hole(
-                rim + spec.distal_hole_pitch_mm * i as f64,
-                spec.hole_diameter_mm,
-                0.0,
-            );
-            if let Some(f) = fracture
-                && f.below(hole.centre) < distal_rim
-            {
-                return Err(no_room(
-                    format!(
-                        "only {i} of {} distal screws fit below the fracture",
-                        spec.distal_screws
-                    ),
-                    "ask for fewer distal screws, a smaller distal_hole_pitch_mm or a higher fracture",
-                    vec![
-                        spec.subject(PlateQuantity::DistalHolePitch),
-                        spec.subject(PlateQuantity::DistalScrews),
-                        Subject::Fracture(FractureQuantity::Level),
-                    ],
-                ));
-            }
-            holes.push(hole);
-        }
-        let centre = |along: f64| self.centre_line(along).0;
-        let stretch = Stretch {
-            fracture,
-            centre: &centre,
-            last_distal_mm: holes.last().map_or(0.0, |h| h.along_mm),
-            length_mm: self.length_mm,
+        // Room of the i-th hole below the fracture with a pitch.
+        let room = |i: usize, pitch: f64| {
+            let centre = self.centre_line(rim + pitch * i as f64).0;
+            fracture.map_or(f64::INFINITY, |f| f.below(centre) - distal_rim)
         };
-        let row = stretch.lay_out(spec)?;
-        let shaft = row.along_mm.iter().rev();
-        holes.extend(shaft.map(|along| self.hole(*along, spec.hole_diameter_mm, spec.slot_mm)));
-        Ok((holes, row.note))
+        let (screws, pitch) = (spec.distal_screws, spec.distal_hole_pitch_mm);
+        if let Some(i) = (0..screws).find(|i| room(*i, pitch) < 0.0) {
+            let least = spec.distal_screw_diameter_mm + DISTAL_WEB;
+            let narrower = (1..200)
+                .map(|k| ((10.0 * pitch).floor() - f64::from(k)) / 10.0)
+                .take_while(|p| *p >= least)
+                .find(|p| (0..screws).all(|i| room(i, *p) >= 0.0));
+            let lacking = -room(screws - 1, pitch).min(room(i, pitch));
+            let [pitch, count, level] = [
+                spec.subject(PlateQuantity::DistalHolePitch),
+                spec.subject(PlateQuantity::DistalScrews),
+                Subject::Fracture(FractureQuantity::Level),
+            ];
+            let hint = match i {
+                0 => "raise the fracture's level_mm, or lower distal_hole_level_mm",
+                _ => {
+                    "ask for fewer distal screws, a smaller distal_hole_pitch_mm or a higher fracture"
+                }
+            };
+            let mut remedies = vec![level];
+            match i {
+                0 => remedies.push(spec.subject(PlateQuantity::DistalHoleLevel)),
+                _ => remedies.extend([pitch, count]),
+            }
+            let fault = Fault::from(GeometryError::NoRoom {
+                member: Member::Plate(self.site),
+                why: format!("only {i} of {screws} distal screws fit below the fracture"),
+                hint: hint.into(),
+                remedies,
+            });
+            let fewer = (i > 0).then_some((count, i as f64));
+            let raised = fracture.map(|f| {
+                let lacking = lacking / f.normal.y.max(0.1);
+                (level, (10.0 * (f.spec.level_mm + lacking)).ceil() / 10.0)
+            });
+            let narrower = narrower.map(|p| (pitch, p));
+            return Err(fault.or_by(narrower.into_iter().chain(raised).chain(fewer)));
+        }
+        self.holes = (0..screws)
+            .map(|i| self.hole(rim + pitch * i as f64, spec.hole_diameter_mm, 0.0))
+            .collect();
+        Ok(())
     }
 
-    /// Shaft holes that take screws, most proximal first.
-    pub(crate) fn filled_shaft_holes(&self, spec: &PlateSpec) -> Vec<usize> {
-        let last = self.holes.len() - 1;
-        let row = self.holes.len() - spec.distal_screws;
-        let filled = spec.shaft_pattern.filled(row, spec.shaft_screws);
-        filled.into_iter().map(|k| last - k).collect()
+    /// Takes one of the rows of shaft holes: all holes empty again, distal to proximal.
+    pub(crate) fn take_row(&mut self, spec: &PlateSpec, row: usize) {
+        self.holes.truncate(spec.distal_screws);
+        let along = self.rows[row].along_mm.iter().rev();
+        let shaft: Vec<Hole> = along
+            .map(|along| self.hole(*along, spec.hole_diameter_mm, spec.slot_mm))
+            .collect();
+        self.holes.extend(shaft);
     }
-}
-
-/// Widths of a plate so long: that of the distal end up to the last distal screw, then over one width into the other.
-fn widths(spec: &PlateSpec, rim: f64, length: f64) -> Widths {
-    let last = rim + spec.distal_hole_pitch_mm * spec.distal_screws.saturating_sub(1) as f64;
-    let widest = spec.width_mm.max(spec.distal_width());
-    let to = (last + 1.5 * widest).min(length - 0.5 * spec.width_mm);
-    Widths {
-        shaft_mm: spec.width_mm,
-        distal_mm: spec.distal_width(),
-        change_mm: [(last + 0.5 * widest).min(to - 0.5 * widest), to],
-    }
-}
-
-/// Is there bone under the plate's distal tip at a level?
-fn reaches(bone: &Bone, site: PlateSite, level: f64) -> bool {
-    let (centre, radius) = bone.column(site == PlateSite::Medial, level);
-    // The column's end is round: deeper than this share of its radius the surface turns under.
-    bone.outer().value(centre) < -0.6 * radius && bone.outer().value(centre) < -2.0
 }
 
 #[cfg(test)]
@@ -299,7 +268,7 @@ mod tests {
             for k in -15..=15 {
                 let along = reach * f64::from(i) / 40.0;
                 let aside = 0.5 * plate.width_mm * f64::from(k) / 15.0;
-                let (p, tangent, normal) = plate.line.frame(along);
+                let (p, tangent, normal) = plate.laid.line.frame(along);
                 let top = p + tangent.cross(&normal) * aside + normal * 6.0;
                 let below = |height: f64| {
                     (0..600)
@@ -318,7 +287,7 @@ mod tests {
         worst
     }
 
-    fn lay(bone: &Arc<Bone>, site: PlateSiteName, width_mm: f64) -> Result<Plate, GeometryError> {
+    fn lay(bone: &Arc<Bone>, site: PlateSiteName, width_mm: f64) -> Result<Plate, Fault> {
         let spec = PlateSpec {
             width_mm,
             stand_off_mm: 0.5,

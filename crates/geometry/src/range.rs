@@ -43,9 +43,32 @@ impl Range {
     }
 }
 
+impl Range {
+    /// The range with its ends rounded to tenths into it, or to hundredths where tenths leave nothing; none where those
+    /// leave nothing either.
+    pub fn inwards(self) -> Option<Range> {
+        // A bound that lies on the grid but for the last bits stays where it is.
+        const SLACK: f64 = 1e-6;
+        [10.0, 100.0].into_iter().find_map(|grid| {
+            // Adding zero takes the sign off a negative zero.
+            let least = (self.least * grid - SLACK).ceil() / grid + 0.0;
+            let most = (self.most * grid + SLACK).floor() / grid + 0.0;
+            (least <= most).then_some(Range { least, most })
+        })
+    }
+}
+
 impl fmt::Display for Range {
+    /// The ends rounded inwards, so that each can be taken literally.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{:.1} to {:.1}", self.least, self.most)
+        let told = self.inwards().unwrap_or(*self);
+        let is_tenth = |x: f64| (10.0 * x - (10.0 * x).round()).abs() < 1e-6;
+        let digits = if [told.least, told.most].into_iter().all(is_tenth) {
+            1
+        } else {
+            2
+        };
+        write!(f, "{:.digits$} to {:.digits$}", told.least, told.most)
     }
 }
 
@@ -64,5 +87,13 @@ mod tests {
         }
         assert!(range.from(16.0).is_empty() && !range.contains(15.5));
         assert_eq!(Range::about_zero(45.0).to_string(), "-45.0 to 45.0");
+    }
+
+    #[test]
+    fn printed_ends_lie_within_the_range() {
+        assert_eq!(Range::new(42.57, 78.64).to_string(), "42.6 to 78.6");
+        assert_eq!(Range::new(2.0, 11.2 - 7.0).to_string(), "2.0 to 4.2");
+        assert_eq!(Range::new(1.52, 1.58).to_string(), "1.52 to 1.58");
+        assert_eq!(Range::new(1.001, 1.009).inwards(), None);
     }
 }

@@ -128,7 +128,8 @@ fn nearest(one: &Rod, two: &Rod) -> (f64, Vec3) {
 }
 
 /// The first place along a ray, from t = `start`, where a field's value exceeds a bound; `limit` if none.
-/// The ray is stepped by a quarter of a millimetre, then bisected.
+/// The ray is stepped by quarters of a millimetre, as many at a time as a field of distances cannot exceed the bound
+/// within, then bisected.
 pub(crate) fn rises_above(
     field: &dyn Field,
     origin: Vec3,
@@ -137,11 +138,24 @@ pub(crate) fn rises_above(
     limit: f64,
     bound: f64,
 ) -> f64 {
-    let above = |t: f64| field.value(origin + direction * t) > bound;
+    const STEP: f64 = 0.25;
+    /// Share of a value that is surely a distance: gradients of the fields are a little more than one in places.
+    const SURE: f64 = 0.7;
+    let value = |t: f64| field.value(origin + direction * t);
+    let above = |t: f64| value(t) > bound;
     let mut t = start;
+    // Steps that may be taken without looking.
+    let mut sure = 0.0;
     while t < limit {
-        let next = (t + 0.25).min(limit);
-        if above(next) {
+        let next = (t + STEP).min(limit);
+        if sure >= 1.0 {
+            sure -= 1.0;
+            t = next;
+            continue;
+        }
+        let reached = value(next);
+        sure = (SURE * (bound - reached) / STEP).floor();
+        if reached > bound {
             let (mut low, mut high) = (t, next);
             for _ in 0..20 {
                 let middle = 0.5 * (low + high);

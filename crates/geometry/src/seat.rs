@@ -1,7 +1,7 @@
 //! Where a screw sits before it has a direction.
 
 use crate::rod::{Rod, across};
-use crate::{Field, Fracture, Head, Member, Plate, PlateQuantity, ScrewRow, Subject};
+use crate::{Field, Fracture, Head, Hole, Member, Plate, PlateQuantity, ScrewRow, Subject};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 
 /// A screw to be placed: its hole and size.
@@ -21,15 +21,15 @@ pub(crate) struct Seat {
 }
 
 impl Seat {
+    /// A screw in a hole of a plate, the `hole`-th from the distal end.
     pub(crate) fn new(
         plate: &Plate,
-        hole: usize,
+        (hole, at): (usize, &Hole),
         row: ScrewRow,
         diameter: f64,
         tilt_deg: f64,
         number: u8,
     ) -> Seat {
-        let at = &plate.holes[hole];
         let tilt = tilt_deg.to_radians();
         let along = (at.along - at.axis * at.along.dot(&at.axis)).normalize();
         Seat {

@@ -4,7 +4,10 @@
 //! Between the fracture and the plate's end lie the innermost screw's distance from the fracture (which sets the
 //! working length), a number of pitches, and the end distance. Two of the three are kept as the end moves.
 
+use crate::fault::Fault;
 use crate::head::HEAD_OVER_CORE;
+use crate::limits::{HEAD_WEB, HOLE_WEB};
+use crate::shaft_screws::LEAST_SCREWS;
 use crate::spec::ScrewHold;
 use crate::{Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec, Subject};
 use bicolumn_base::Vec3;
@@ -89,36 +92,97 @@ impl Stretch<'_> {
     /// # Errors
     /// [`GeometryError::NoRoom`] where there are fewer holes than screws, or where a length that is to be kept
     /// cannot be.
-    pub(crate) fn lay_out(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
+    pub(crate) fn lay_out(&self, spec: &PlateSpec) -> Result<ShaftRow, Fault> {
         let row = match spec.taken_up_by {
             TakenUpBy::WorkingLength => self.row_from_the_end(spec),
             TakenUpBy::HolePitch => self.drawn_out(spec)?,
             TakenUpBy::EndDistance => self.row_from_the_fracture(spec)?,
         };
-        if row.along_mm.len() >= spec.shaft_screws {
+        let holes = row.along_mm.len();
+        if holes >= spec.shaft_screws {
             return Ok(row);
         }
         let mut remedies = vec![
             spec.subject(PlateQuantity::EndLevel),
-            spec.subject(PlateQuantity::ShaftScrews),
             spec.subject(PlateQuantity::HolePitch),
         ];
+        let fewer = if holes > 0 {
+            "ask for fewer shaft screws, "
+        } else {
+            ""
+        };
+        if holes > 0 {
+            remedies.insert(1, spec.subject(PlateQuantity::ShaftScrews));
+        }
         let hint = match spec.taken_up_by {
             TakenUpBy::WorkingLength => {
-                "raise its end level (less stagger), ask for fewer shaft screws or a smaller hole_pitch_mm"
+                format!(
+                    "raise its end level (less stagger), {fewer}or take a smaller hole_pitch_mm"
+                )
             }
             TakenUpBy::HolePitch | TakenUpBy::EndDistance => {
                 remedies.push(spec.subject(PlateQuantity::FractureDistance));
-                "raise its end level (less stagger), ask for fewer shaft screws, a smaller hole_pitch_mm or fracture_distance_mm"
+                format!(
+                    "raise its end level (less stagger), {fewer}or take a smaller hole_pitch_mm or fracture_distance_mm"
+                )
             }
         };
         let why = format!(
-            "its end level of {:.1} mm leaves {} shaft holes for {} shaft screws",
-            spec.end_level_mm,
-            row.along_mm.len(),
-            spec.shaft_screws
+            "its end level of {:.1} mm leaves {holes} shaft holes for {} shaft screws",
+            spec.end_level_mm, spec.shaft_screws
         );
-        Err(no_room(spec, why, hint, remedies))
+        let fault = no_room(spec, why, &hint, remedies);
+        Err(fault.or_by(self.more_holes(spec, holes)))
+    }
+
+    /// Changes that give a plate as many shaft holes as screws.
+    fn more_holes(&self, spec: &PlateSpec, holes: usize) -> Vec<(Subject, f64)> {
+        use PlateQuantity as Q;
+        let subject = |q| spec.subject(q);
+        let mut cures = Vec::new();
+        let gaps = spec.shaft_screws.saturating_sub(1).max(1) as f64;
+        let top = self.length_mm - spec.end_distance();
+        let distance = spec.fracture_distance();
+        let closest = self.above_fracture(distance).max(self.least_mm(&PlateSpec {
+            hole_pitch_mm: least_pitch(spec),
+            ..spec.clone()
+        }));
+        let room = top - closest;
+        let downwards = |x: f64| (10.0 * x + 1e-6).floor() / 10.0;
+        let pitch = downwards(room / gaps);
+        let least = least_pitch(spec);
+        if pitch >= least {
+            cures.push((subject(Q::HolePitch), pitch));
+        } else {
+            let upwards = (10.0 * least - 1e-6).ceil() / 10.0;
+            if upwards < spec.hole_pitch_mm {
+                cures.push((subject(Q::HolePitch), upwards));
+            }
+            // Smaller holes lie closer.
+            let hole = downwards(pitch - HOLE_WEB);
+            if spec.slot_mm > 0.0 {
+                cures.push((subject(Q::Slot), 0.0));
+            } else if hole < spec.hole_diameter_mm && hole >= Q::HoleDiameter.range().least {
+                cures.push((subject(Q::HoleDiameter), hole));
+            }
+            if spec.shaft_hold == ScrewHold::NonLocking {
+                let core = downwards((pitch - HEAD_WEB) / HEAD_OVER_CORE);
+                if core >= Q::ShaftScrewDiameter.range().least {
+                    cures.push((subject(Q::ShaftScrewDiameter), core));
+                }
+            }
+        }
+        let nearest = spec.fracture_distance_for(TakenUpBy::WorkingLength);
+        if nearest < distance {
+            cures.push((subject(Q::FractureDistance), nearest));
+        }
+        let lacking = spec.hole_pitch_mm * gaps - room;
+        let raised = (2.0 * (spec.end_level_mm + lacking)).ceil() / 2.0;
+        cures.push((subject(Q::EndLevel), raised));
+        if holes >= LEAST_SCREWS {
+            cures.push((subject(Q::ShaftScrews), holes as f64));
+        }
+        cures
     }
 
     /// Least place of a shaft hole: clear of the uppermost distal one.
@@ -145,7 +209,7 @@ impl Stretch<'_> {
         }
     }
 
-    fn drawn_out(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
+    fn drawn_out(&self, spec: &PlateSpec) -> Result<ShaftRow, Fault> {
         let screws = spec.shaft_screws;
         if screws < 2 {
             return Err(no_room(
@@ -153,7 +217,8 @@ impl Stretch<'_> {
                 "a single shaft screw cannot keep its distance from the fracture and from the plate's end".into(),
                 "ask for two shaft screws or more, or let another length be taken up",
                 vec![spec.subject(PlateQuantity::ShaftScrews)],
-            ));
+            )
+            .or_by([(spec.subject(PlateQuantity::ShaftScrews), 2.0)]));
         }
         let innermost = self.innermost_mm(spec)?;
         let top = self.length_mm - spec.end_distance();
@@ -189,7 +254,7 @@ impl Stretch<'_> {
         })
     }
 
-    fn row_from_the_fracture(&self, spec: &PlateSpec) -> Result<ShaftRow, GeometryError> {
+    fn row_from_the_fracture(&self, spec: &PlateSpec) -> Result<ShaftRow, Fault> {
         let innermost = self.innermost_mm(spec)?;
         let top = self.length_mm - spec.end_distance();
         let place = |k: usize| innermost + spec.hole_pitch_mm * k as f64;
@@ -211,37 +276,44 @@ impl Stretch<'_> {
         })
     }
 
+    /// Lowest place of the centre line at a distance above the fracture; in a whole bone, above the uppermost distal
+    /// hole.
+    fn above_fracture(&self, distance: f64) -> f64 {
+        const STEP: f64 = 0.5;
+        let Some(fracture) = self.fracture else {
+            return self.last_distal_mm + distance;
+        };
+        let reached = |along: f64| fracture.above((self.centre)(along)) >= distance;
+        let steps = (self.length_mm / STEP).ceil() as usize;
+        let above = (0..=steps)
+            .map(|i| self.last_distal_mm + STEP * i as f64)
+            .find(|along| reached(*along))
+            .unwrap_or(self.length_mm);
+        let (mut low, mut high) = (above - STEP, above);
+        for _ in 0..40 {
+            let middle = 0.5 * (low + high);
+            if reached(middle) {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        high
+    }
+
     /// Place of the innermost shaft hole at its distance from the fracture's upper face; of a whole bone, at that
     /// distance from the uppermost distal hole.
-    fn innermost_mm(&self, spec: &PlateSpec) -> Result<f64, GeometryError> {
-        const STEP: f64 = 0.5;
+    fn innermost_mm(&self, spec: &PlateSpec) -> Result<f64, Fault> {
         let distance = spec.fracture_distance();
-        let place = match self.fracture {
-            None => self.last_distal_mm + distance,
-            Some(fracture) => {
-                let reached = |along: f64| fracture.above((self.centre)(along)) >= distance;
-                let steps = (self.length_mm / STEP).ceil() as usize;
-                let above = (0..=steps)
-                    .map(|i| self.last_distal_mm + STEP * i as f64)
-                    .find(|along| reached(*along))
-                    .unwrap_or(self.length_mm);
-                let (mut low, mut high) = (above - STEP, above);
-                for _ in 0..40 {
-                    let middle = 0.5 * (low + high);
-                    if reached(middle) {
-                        high = middle;
-                    } else {
-                        low = middle;
-                    }
-                }
-                high
-            }
-        };
+        let place = self.above_fracture(distance);
         let least = self.least_mm(spec);
         if place >= least {
             return Ok(place);
         }
-        Err(no_room(
+        let lacking = (10.0 * (least - place)).ceil() / 10.0;
+        let further = spec.subject(PlateQuantity::FractureDistance);
+        let higher = Subject::Fracture(FractureQuantity::Level);
+        let fault = no_room(
             spec,
             format!(
                 "its innermost shaft hole, {distance:.1} mm from the fracture, would lie {:.1} mm from the uppermost distal hole",
@@ -249,21 +321,25 @@ impl Stretch<'_> {
             ),
             "raise fracture_distance_mm, or ask for fewer distal screws or a smaller distal_hole_pitch_mm",
             vec![
-                spec.subject(PlateQuantity::FractureDistance),
+                further,
                 spec.subject(PlateQuantity::DistalScrews),
                 spec.subject(PlateQuantity::DistalHolePitch),
-                Subject::Fracture(FractureQuantity::Level),
+                higher,
             ],
-        ))
+        );
+        let level = self.fracture.map(|f| (higher, f.spec.level_mm + lacking));
+        Err(fault.or_by([(further, distance + lacking)].into_iter().chain(level)))
     }
 }
 
 /// Least distance between two shaft holes, mm: a web remains between the holes, drawn out as they are, and between
 /// the heads.
 fn least_pitch(spec: &PlateSpec) -> f64 {
-    let holes = spec.hole_diameter_mm + 2.0 + spec.slot_mm;
+    let holes = spec.hole_diameter_mm + HOLE_WEB + spec.slot_mm;
     match spec.shaft_hold {
-        ScrewHold::NonLocking => holes.max(HEAD_OVER_CORE * spec.shaft_screw_diameter_mm + 1.2),
+        ScrewHold::NonLocking => {
+            holes.max(HEAD_OVER_CORE * spec.shaft_screw_diameter_mm + HEAD_WEB)
+        }
         ScrewHold::Locking | ScrewHold::Lag | ScrewHold::Positional => holes,
     }
 }
@@ -272,13 +348,13 @@ fn site(spec: &PlateSpec) -> bicolumn_base::PlateSite {
     spec.site.into()
 }
 
-fn no_room(spec: &PlateSpec, why: String, hint: &str, remedies: Vec<Subject>) -> GeometryError {
-    GeometryError::NoRoom {
+fn no_room(spec: &PlateSpec, why: String, hint: &str, remedies: Vec<Subject>) -> Fault {
+    Fault::from(GeometryError::NoRoom {
         member: Member::Plate(site(spec)),
         why,
         hint: hint.into(),
         remedies,
-    }
+    })
 }
 
 #[cfg(test)]
@@ -288,7 +364,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// A straight plate on a whole bone, its uppermost distal hole at 20 mm.
-    fn row(spec: &PlateSpec, length_mm: f64) -> Result<ShaftRow, GeometryError> {
+    fn row(spec: &PlateSpec, length_mm: f64) -> Result<ShaftRow, Fault> {
         let centre = |along: f64| Vec3::y() * along;
         let stretch = Stretch {
             fracture: None,
@@ -327,7 +403,7 @@ mod tests {
             shaft_screws: 1,
             ..spec(TakenUpBy::HolePitch)
         };
-        let told = row(&one, 80.0).err().unwrap().to_string();
+        let told = row(&one, 80.0).err().unwrap().error.to_string();
         assert!(told.contains("a single shaft screw"), "{told}");
     }
 
@@ -335,7 +411,11 @@ mod tests {
     fn too_short_a_plate_is_refused_with_the_number_of_its_holes() {
         for taken_up_by in [TakenUpBy::HolePitch, TakenUpBy::EndDistance] {
             // From 30 to 39 mm: two holes at the least.
-            let told = row(&spec(taken_up_by), 45.0).err().unwrap().to_string();
+            let told = row(&spec(taken_up_by), 45.0)
+                .err()
+                .unwrap()
+                .error
+                .to_string();
             let holes = match taken_up_by {
                 TakenUpBy::HolePitch => "leaves 2 shaft holes for 3",
                 _ => "leaves 1 shaft holes for 3",
@@ -346,7 +426,7 @@ mod tests {
             fracture_distance_mm: Some(5.0),
             ..spec(TakenUpBy::EndDistance)
         };
-        let told = row(&near, 90.0).err().unwrap().to_string();
+        let told = row(&near, 90.0).err().unwrap().error.to_string();
         assert!(
             told.contains("5.0 mm from the uppermost distal hole"),
             "{told}"

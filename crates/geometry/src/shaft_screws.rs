@@ -2,16 +2,20 @@
 //!
 //! Each screw takes the direction nearest its hole's axis that clears the fracture, the other plate and
 //! the screws of both plates; opposite screws that would meet head-on in the canal are turned apart by
-//! the smallest angle that serves all.
+//! the smallest angle that serves all. Where the holes asked for do not hold all screws in the cortices asked for,
+//! rows moved by up to half a pitch and other holes are tried, those first that give up least.
 
 use crate::canal::{self, beside_floor_mm};
+use crate::fault::Fault;
 use crate::rod::{Rod, rises_above};
 use crate::screw_limits::{
     FRACTURE_CLEARANCE, LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE, length_in_bone,
 };
 use crate::seat::{Placed, Seat};
-use crate::{Bone, CanalFloor, Fracture, GeometryError, Plate};
-use bicolumn_base::Vec3;
+use crate::{Bone, CanalFloor, Fracture, GeometryError, Plate, PlateQuantity, PlateSpec, ScrewRow};
+use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
+use std::collections::BTreeMap;
+use std::rc::Rc;
 
 /// Widest angle between a shaft screw and its hole's axis, degrees (variable-angle holes; from memory).
 pub(crate) const CONE: f64 = 15.0;
@@ -19,24 +23,86 @@ const STEP: f64 = 2.5;
 /// How far a screw passing both cortices stands out, mm (common practice, no source: one to two).
 const PROTRUSION: f64 = 1.5;
 
+/// Screws of a plate that are not given up (common practice, no source: two or better three on each side).
+pub(crate) const LEAST_SCREWS: usize = 2;
+
 /// Penalty of a millimetre beside the canal's floor, in degrees off the hole's axis (judgement).
 const FLOOR_COST: f64 = 2.5;
 /// The most it counts for: a full diameter of the canal.
 const MOST_FLOOR_COST: f64 = 25.0;
 
+/// End of a shaft screw, where it is not the one that a surgeon would choose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum End {
+    /// As asked for.
+    Asked,
+    /// In the far cortex, under a plate that it would reach.
+    InFarCortex(PlateSite),
+    /// Before the far cortex, which is too thin to end in under a plate.
+    BeforeFarCortex(PlateSite),
+    /// Before the far cortex, in the way of a screw of the other plate.
+    BeforeScrew,
+    /// In bone without a canal between two cortices.
+    InOneWall,
+}
+
+impl End {
+    /// Does it leave a screw in one cortex that was to hold in two?
+    fn lacks_a_cortex(self) -> bool {
+        match self {
+            End::Asked | End::InFarCortex(_) => false,
+            End::BeforeFarCortex(_) | End::BeforeScrew | End::InOneWall => true,
+        }
+    }
+
+    fn note(self, screw: ScrewNumber) -> Option<String> {
+        Some(match self {
+            End::Asked => return None,
+            End::InFarCortex(plate) => {
+                format!("{screw} ends inside the far cortex: it would reach plate.{plate}")
+            }
+            End::BeforeFarCortex(plate) => format!(
+                "{screw} ends before the far cortex, which is too thin to end in: it would reach plate.{plate}"
+            ),
+            End::BeforeScrew => format!(
+                "{screw} ends before the far cortex: it would meet a screw of the other plate"
+            ),
+            End::InOneWall => format!(
+                "{screw} passes one wall of bone: there is no canal between two cortices in its hole's direction"
+            ),
+        })
+    }
+}
+
 /// Candidate direction of a screw in its seat, with its score.
+#[derive(Clone)]
 struct Choice {
     direction: Vec3,
     /// Degrees off the direction wanted, and what lying beside the canal's floor counts for.
     cost: f64,
     length: f64,
     rod: Rod,
-    note: Option<String>,
-    /// Does it end before the far cortex to make room for another?
-    short: bool,
+    end: End,
 }
 
-/// Places shaft screws.
+/// A plate with its specification and the number of its first screw.
+pub(crate) struct Plated<'a> {
+    pub(crate) plate: &'a Plate,
+    pub(crate) spec: &'a PlateSpec,
+    pub(crate) first_number: u8,
+}
+
+/// Shaft screws of a construct, and the row of holes that each plate takes for them.
+pub(crate) struct ShaftPlan {
+    pub(crate) rows: Vec<usize>,
+    pub(crate) placed: Vec<Placed>,
+}
+
+/// Combinations of rows tried for screws that all pass the cortices asked for, and for each that does not.
+const MOST_TRIED: [usize; 2] = [80, 16];
+
+/// Places shaft screws: in the rows and holes nearest to those asked for that hold all of them as asked; where none
+/// does, with as few screws in one cortex as can be.
 ///
 /// # Errors
 /// [`GeometryError::NoRoom`] when a screw alone has no place, [`GeometryError::Clash`] when two have none
@@ -44,75 +110,279 @@ struct Choice {
 pub(crate) fn place(
     bone: &Bone,
     fracture: Option<&Fracture>,
-    plates: &[Plate],
-    mut seats: Vec<(Seat, bool)>,
+    plated: &[Plated<'_>],
     clearance: f64,
-) -> Result<Vec<Placed>, GeometryError> {
-    // Neighbours in level decide about each other: search them one after the other.
-    seats.sort_by(|a, b| b.0.entry.y.total_cmp(&a.0.entry.y));
+) -> Result<ShaftPlan, Fault> {
+    let plates: Vec<&Plate> = plated.iter().map(|p| p.plate).collect();
     let floor = canal::floor(bone, fracture);
-    let mut options = Vec::with_capacity(seats.len());
-    for (seat, bicortical) in &seats {
-        let found = seat_options(
-            bone,
-            fracture,
-            floor.as_ref(),
-            plates,
-            seat,
-            *bicortical,
-            clearance,
-        );
-        if found.is_empty() {
-            return Err(GeometryError::NoRoom {
-                member: seat.member(),
-                why: format!(
-                    "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment",
-                    seat.plate, seat.entry.y
-                ),
-                hint: "move the plate's end level, or ask for fewer shaft screws".into(),
-                remedies: vec![],
-            });
+    let mut planner = Planner {
+        bone,
+        fracture,
+        floor: floor.as_ref(),
+        plates: &plates,
+        plated,
+        clearance,
+        known: BTreeMap::new(),
+    };
+    let combinations = combinations(&plates);
+    let screws: usize = plated.iter().map(|p| p.spec.shaft_screws).sum();
+    for lacking in 0..=screws {
+        let most = MOST_TRIED[lacking.min(1)];
+        for rows in combinations.iter().take(most) {
+            if let Some(placed) = planner.screws_in(rows, lacking) {
+                return Ok(ShaftPlan {
+                    rows: rows.clone(),
+                    placed,
+                });
+            }
         }
-        options.push(found);
     }
-    // Short screws only where nothing better serves.
-    for short in [false, true] {
+    Err(planner.refusal())
+}
+
+/// Choices of a row for each plate, by what they give up together.
+fn combinations(plates: &[&Plate]) -> Vec<Vec<usize>> {
+    let mut all: Vec<(f64, Vec<usize>)> = vec![(0.0, vec![])];
+    for plate in plates {
+        all = all
+            .iter()
+            .flat_map(|(cost, rows)| {
+                plate.rows.iter().enumerate().map(move |(row, choice)| {
+                    let mut rows = rows.clone();
+                    rows.push(row);
+                    (cost + choice.cost, rows)
+                })
+            })
+            .collect();
+    }
+    all.sort_by(|a, b| a.0.total_cmp(&b.0));
+    all.into_iter().map(|(_, rows)| rows).collect()
+}
+
+/// Options of a seat, by cost.
+type Options = Rc<Vec<Choice>>;
+
+struct Planner<'a> {
+    bone: &'a Bone,
+    fracture: Option<&'a Fracture>,
+    floor: Option<&'a CanalFloor>,
+    plates: &'a [&'a Plate],
+    plated: &'a [Plated<'a>],
+    clearance: f64,
+    /// By plate and place along it.
+    known: BTreeMap<(usize, u64), Options>,
+}
+
+impl Planner<'_> {
+    /// Seats of a combination of rows with their options, from the proximal end down.
+    fn seats(&mut self, rows: &[usize]) -> Vec<(Seat, Options)> {
+        let mut seats = Vec::new();
+        for (n, plated) in self.plated.iter().enumerate() {
+            let (plate, spec) = (plated.plate, plated.spec);
+            let choice = &plate.rows[rows[n]];
+            for (k, hole) in choice.filled.iter().enumerate() {
+                let along = choice.along_mm[*hole];
+                let at = plate.hole(along, spec.hole_diameter_mm, spec.slot_mm);
+                let index = spec.distal_screws + choice.along_mm.len() - 1 - hole;
+                let number = plated.first_number + k as u8;
+                let (core, tilt) = (spec.shaft_screw_diameter_mm, spec.shaft_screw_tilt_deg);
+                let seat = Seat::new(plate, (index, &at), ScrewRow::Shaft, core, tilt, number);
+                let key = (n, along.to_bits());
+                let options = match self.known.get(&key) {
+                    Some(options) => options.clone(),
+                    None => {
+                        let options = Rc::new(self.options(&seat, spec.bicortical));
+                        self.known.insert(key, options.clone());
+                        options
+                    }
+                };
+                seats.push((seat, options));
+            }
+        }
+        // Neighbours in level decide about each other: search them one after the other.
+        seats.sort_by(|a, b| b.0.entry.y.total_cmp(&a.0.entry.y));
+        seats
+    }
+
+    /// Screws in a combination of rows, at most so many of them lacking a cortex.
+    fn screws_in(&mut self, rows: &[usize], lacking: usize) -> Option<Vec<Placed>> {
+        let seats = self.seats(rows);
+        let must_lack = |list: &Options| list.iter().all(|o| o.end.lacks_a_cortex());
+        let lists: Vec<&[Choice]> = seats.iter().map(|s| s.1.as_slice()).collect();
+        if lists.iter().any(|list| list.is_empty())
+            || seats.iter().filter(|s| must_lack(&s.1)).count() > lacking
+        {
+            return None;
+        }
+        let least = lists.iter().map(|list| list[0].cost).fold(0.0, f64::max);
+        // The rows asked for are searched thoroughly, others quickly.
+        let (step, work) = match rows.iter().all(|row| *row == 0) {
+            true => (STEP, 20_000),
+            false => (4.0 * STEP, 2_000),
+        };
         let mut limit = 0.0;
         while limit <= 2.0 * CONE + MOST_FLOOR_COST {
-            if let Some(chosen) = search(&options, limit, short, clearance) {
-                return Ok(taken(chosen, seats, options));
+            // No seat has an option below its first one's cost.
+            if limit + 1e-9 >= least
+                && let Some(chosen) = search(&lists, (limit, work), lacking, self.clearance)
+            {
+                let placed = chosen
+                    .into_iter()
+                    .zip(&seats)
+                    .map(|(i, (seat, list))| Placed {
+                        seat: seat.clone(),
+                        direction: list[i].direction,
+                        length: list[i].length,
+                        note: list[i].end.note(seat.number),
+                    });
+                return Some(placed.collect());
             }
-            limit += STEP;
+            limit += step;
         }
+        None
     }
-    Err(worst_pair(&seats, &options, clearance))
-}
 
-/// Seats with the options chosen for them.
-fn taken(chosen: Vec<usize>, seats: Vec<(Seat, bool)>, options: Vec<Vec<Choice>>) -> Vec<Placed> {
-    chosen
-        .into_iter()
-        .zip(seats)
-        .zip(options)
-        .map(|((i, (seat, _)), mut list)| {
-            let o = list.swap_remove(i);
-            Placed {
-                seat,
-                direction: o.direction,
-                length: o.length,
-                note: o.note,
+    /// The reason why the rows asked for hold no screws, and what may mend it.
+    fn refusal(&mut self) -> Fault {
+        let rows = vec![0; self.plates.len()];
+        let seats = self.seats(&rows);
+        let error = match seats.iter().find(|(_, list)| list.is_empty()) {
+            Some((seat, _)) => GeometryError::NoRoom {
+                member: seat.member(),
+                why: format!(
+                    "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment, nor does another hole or the row moved by up to half a pitch",
+                    seat.plate, seat.entry.y
+                ),
+                hint: "move the plate's end level, or ask for fewer or thinner shaft screws".into(),
+                remedies: [
+                    PlateQuantity::EndLevel,
+                    PlateQuantity::ShaftScrews,
+                    PlateQuantity::ShaftScrewDiameter,
+                ]
+                .map(|q| seat.subject(q))
+                .into(),
+            },
+            None => worst_pair(&seats, self.clearance),
+        };
+        let mut cures = Vec::new();
+        for Plated { spec, .. } in self.plated {
+            use PlateQuantity as Q;
+            let core = spec.shaft_screw_diameter_mm;
+            if core > 2.0 {
+                cures.push((spec.subject(Q::ShaftScrewDiameter), (core - 0.3).max(2.0)));
             }
-        })
-        .collect()
+            if spec.shaft_screws > LEAST_SCREWS {
+                let fewer = spec.shaft_screws - 1;
+                cures.push((spec.subject(Q::ShaftScrews), fewer as f64));
+            }
+            for by in [-4.0, 4.0] {
+                cures.push((spec.subject(Q::EndLevel), spec.end_level_mm + by));
+            }
+        }
+        Fault::from(error).or_by(cures)
+    }
+
+    fn options(&self, seat: &Seat, bicortical: bool) -> Vec<Choice> {
+        let (bone, fracture) = (self.bone, self.fracture);
+        let mut options: Vec<Choice> = Vec::new();
+        let mut take = |direction: Vec3, angle: f64, length: f64, end: End| {
+            let rod = seat.rod(direction, length);
+            let keep = seat.radius + FRACTURE_CLEARANCE;
+            let off = seat
+                .off_fracture(fracture, seat.entry)
+                .min(seat.off_fracture(fracture, rod.to));
+            if off < keep || length_in_bone(bone, seat.entry, rod.to) < LEAST_IN_WALL {
+                return;
+            }
+            let deepest = deepest_in_canal(bone, seat, direction, length);
+            if (deepest.abs() - seat.radius).abs() < 0.4 || deepest.abs() < seat.radius {
+                return;
+            }
+            let end = match bicortical && deepest > 0.0 {
+                true => End::InOneWall,
+                false => end,
+            };
+            let beside_floor =
+                (FLOOR_COST * beside_floor_mm(bone, self.floor, &rod)).min(MOST_FLOOR_COST);
+            options.push(Choice {
+                direction,
+                cost: angle + beside_floor,
+                length,
+                rod,
+                end,
+            });
+        };
+        for (direction, angle) in seat.directions(CONE, STEP) {
+            // The way into the fragment alone rules most directions out beside a fracture.
+            let keep = seat.radius + FRACTURE_CLEARANCE;
+            if seat.off_fracture(fracture, seat.entry) < keep {
+                break;
+            }
+            let exit = rises_above(bone.outer(), seat.entry, direction, 1.0, 60.0, 0.0);
+            if exit < 60.0
+                && let Some((length, end)) = self.length(seat, direction, exit, bicortical)
+            {
+                take(direction, angle, length, end);
+            }
+            if bicortical {
+                for length in short_lengths(bone, seat, direction, exit) {
+                    take(direction, angle, length, End::BeforeScrew);
+                }
+            }
+        }
+        options.sort_by(|p, q| p.cost.total_cmp(&q.cost));
+        options
+    }
+
+    /// Length of a screw along a direction that leaves the bone at `exit`, and how it ends.
+    fn length(
+        &self,
+        seat: &Seat,
+        direction: Vec3,
+        exit: f64,
+        bicortical: bool,
+    ) -> Option<(f64, End)> {
+        let (outer, inner) = (self.bone.outer(), self.bone.inner());
+        let rod = |length: f64| seat.rod(direction, length);
+        let hits = |r: &Rod| {
+            let mut others = self.plates.iter().filter(|p| p.site != seat.plate);
+            others.find(|p| p.gap(r, self.clearance).0 < self.clearance)
+        };
+        if !bicortical {
+            return into_the_inside(self.bone, seat, direction, exit).map(|l| (l, End::Asked));
+        }
+        let through = (0..8)
+            .map(|i| exit + PROTRUSION + 0.25 * f64::from(i))
+            .find(|l| rod(*l).tip_range(outer).0 > TIP_CLEARANCE)?;
+        let Some(plate) = hits(&rod(through)) else {
+            return Some((through, End::Asked));
+        };
+        let inside = (0..16).map(|i| exit - 0.8 - 0.2 * f64::from(i)).find(|l| {
+            let r = rod(*l);
+            r.tip_range(outer).1 < -TIP_CLEARANCE
+                && r.tip_range(inner).0 > TIP_CLEARANCE
+                && hits(&r).is_none()
+        });
+        if let Some(length) = inside {
+            return Some((length, End::InFarCortex(plate.site)));
+        }
+        let before = (0..40)
+            .map(|i| exit - 1.0 - 0.25 * f64::from(i))
+            .find(|l| *l > LEAST_HELD && rod(*l).tip_range(inner).1 < -TIP_CLEARANCE)?;
+        let end = End::BeforeFarCortex(plate.site);
+        hits(&rod(before)).is_none().then_some((before, end))
+    }
 }
 
-/// Depth-first choice of one option a seat, costs up to `limit`, all clear of each other.
-fn search(options: &[Vec<Choice>], limit: f64, short: bool, clearance: f64) -> Option<Vec<usize>> {
-    // A seat that has nothing but short screws takes one.
-    let allowed: Vec<bool> = options
-        .iter()
-        .map(|list| short || list.iter().all(|o| o.short))
-        .collect();
+/// Depth-first choice of one option a seat, costs up to a limit, at most so many lacking a cortex, all clear of each
+/// other. `work` bounds a hopeless search; a layout that exists is found long before.
+fn search(
+    options: &[&[Choice]],
+    (limit, work): (f64, usize),
+    lacking: usize,
+    clearance: f64,
+) -> Option<Vec<usize>> {
+    let lacks = |seat: usize, i: usize| options[seat][i].end.lacks_a_cortex();
     let clear = |chosen: &[usize], seat: usize, i: usize| {
         chosen
             .iter()
@@ -121,15 +391,16 @@ fn search(options: &[Vec<Choice>], limit: f64, short: bool, clearance: f64) -> O
     };
     let mut chosen: Vec<usize> = Vec::new();
     let mut next = 0;
-    // Bounds the work of a hopeless search; a layout that exists is found long before.
-    for _ in 0..20_000 {
+    for _ in 0..work {
         let seat = chosen.len();
         if seat == options.len() {
             return Some(chosen);
         }
+        let lack = chosen.iter().enumerate().filter(|(s, i)| lacks(*s, **i));
+        let may_lack = lack.count() < lacking;
         let found = (next..options[seat].len())
             .take_while(|&i| options[seat][i].cost <= limit + 1e-9)
-            .find(|&i| options[seat][i].short <= allowed[seat] && clear(&chosen, seat, i));
+            .find(|&i| (may_lack || !lacks(seat, i)) && clear(&chosen, seat, i));
         match found {
             Some(i) => {
                 chosen.push(i);
@@ -141,117 +412,13 @@ fn search(options: &[Vec<Choice>], limit: f64, short: bool, clearance: f64) -> O
     None
 }
 
-fn seat_options(
-    bone: &Bone,
-    fracture: Option<&Fracture>,
-    floor: Option<&CanalFloor>,
-    plates: &[Plate],
-    seat: &Seat,
-    bicortical: bool,
-    clearance: f64,
-) -> Vec<Choice> {
-    let mut options: Vec<Choice> = Vec::new();
-    let mut take = |direction: Vec3, angle: f64, length: f64, note, short: bool| {
-        let rod = seat.rod(direction, length);
-        let keep = seat.radius + FRACTURE_CLEARANCE;
-        let off = seat
-            .off_fracture(fracture, seat.entry)
-            .min(seat.off_fracture(fracture, rod.to));
-        if off < keep
-            || grazes_canal(bone, seat, direction, length)
-            || length_in_bone(bone, seat.entry, rod.to) < LEAST_IN_WALL
-        {
-            return;
-        }
-        let beside_floor = (FLOOR_COST * beside_floor_mm(bone, floor, &rod)).min(MOST_FLOOR_COST);
-        options.push(Choice {
-            direction,
-            cost: angle + beside_floor,
-            length,
-            rod,
-            note,
-            short,
-        });
-    };
-    for (direction, angle) in seat.directions(CONE, STEP) {
-        if let Some((length, note)) = length(bone, plates, seat, direction, bicortical, clearance) {
-            take(direction, angle, length, note, false);
-        }
-        if bicortical {
-            for length in short_lengths(bone, seat, direction) {
-                let note = format!(
-                    "{} ends before the far cortex: it would meet a screw of the other plate",
-                    seat.number
-                );
-                take(direction, angle, length, Some(note), true);
-            }
-        }
-    }
-    options.sort_by(|p, q| p.cost.total_cmp(&q.cost));
-    options
-}
-
 /// Lengths that end in the inside, near the middle and just past the near cortex.
-fn short_lengths(bone: &Bone, seat: &Seat, direction: Vec3) -> Vec<f64> {
-    let exit = rises_above(bone.outer(), seat.entry, direction, 1.0, 60.0, 0.0);
+fn short_lengths(bone: &Bone, seat: &Seat, direction: Vec3, exit: f64) -> Vec<f64> {
     let middle = 0.5 * exit - 2.0;
     let ends_inside = |l: &f64| seat.rod(direction, *l).tip_range(bone.inner()).1 < -TIP_CLEARANCE;
     let mut lengths: Vec<f64> = Some(middle).filter(ends_inside).into_iter().collect();
     lengths.extend(into_the_inside(bone, seat, direction, exit).filter(|l| *l < middle - 0.5));
     lengths
-}
-
-/// Length of a screw along a direction, with what is worth telling about it.
-fn length(
-    bone: &Bone,
-    plates: &[Plate],
-    seat: &Seat,
-    direction: Vec3,
-    bicortical: bool,
-    clearance: f64,
-) -> Option<(f64, Option<String>)> {
-    let (outer, inner) = (bone.outer(), bone.inner());
-    let exit = rises_above(outer, seat.entry, direction, 1.0, 60.0, 0.0);
-    if exit >= 60.0 {
-        return None;
-    }
-    let rod = |length: f64| seat.rod(direction, length);
-    let hits = |r: &Rod| {
-        plates
-            .iter()
-            .filter(|p| p.site != seat.plate)
-            .find(|p| p.gap(r).0 < clearance)
-    };
-    if !bicortical {
-        return into_the_inside(bone, seat, direction, exit).map(|l| (l, None));
-    }
-    let through = (0..8)
-        .map(|i| exit + PROTRUSION + 0.25 * f64::from(i))
-        .find(|l| rod(*l).tip_range(outer).0 > TIP_CLEARANCE)?;
-    let Some(plate) = hits(&rod(through)) else {
-        return Some((through, None));
-    };
-    let note = format!(
-        "{} ends inside the far cortex: it would reach plate.{}",
-        seat.number, plate.site
-    );
-    let inside = (0..16).map(|i| exit - 0.8 - 0.2 * f64::from(i)).find(|l| {
-        let r = rod(*l);
-        r.tip_range(outer).1 < -TIP_CLEARANCE
-            && r.tip_range(inner).0 > TIP_CLEARANCE
-            && hits(&r).is_none()
-    });
-    if let Some(length) = inside {
-        return Some((length, Some(note)));
-    }
-    let note = format!(
-        "{} ends before the far cortex, which is too thin to end in: it would reach plate.{}",
-        seat.number, plate.site
-    );
-    let before = (0..40)
-        .map(|i| exit - 1.0 - 0.25 * f64::from(i))
-        .find(|l| *l > LEAST_HELD && rod(*l).tip_range(inner).1 < -TIP_CLEARANCE)?;
-    hits(&rod(before)).is_none().then_some((before, Some(note)))
 }
 
 /// Length of a screw that passes the near cortex only: about 3 mm into the inside.
@@ -266,24 +433,23 @@ fn into_the_inside(bone: &Bone, seat: &Seat, direction: Vec3, exit: f64) -> Opti
         .find(|l| *l > LEAST_HELD && seat.rod(direction, *l).tip_range(inner).1 < -TIP_CLEARANCE)
 }
 
-/// Does a screw's side run along the canal's wall instead of crossing it?
-fn grazes_canal(bone: &Bone, seat: &Seat, direction: Vec3, length: f64) -> bool {
-    let deepest = seat
-        .rod(direction, length)
+/// Least value of the inner surface's field along a screw's axis, mm: close to its radius the screw's side runs along
+/// the canal's wall instead of crossing it.
+fn deepest_in_canal(bone: &Bone, seat: &Seat, direction: Vec3, length: f64) -> f64 {
+    seat.rod(direction, length)
         .axis_points()
         .map(|p| bone.inner().value(p))
-        .fold(f64::MAX, f64::min);
-    (deepest.abs() - seat.radius).abs() < 0.4 || deepest.abs() < seat.radius
+        .fold(f64::MAX, f64::min)
 }
 
 /// The pair that can least be brought apart.
-fn worst_pair(seats: &[(Seat, bool)], options: &[Vec<Choice>], clearance: f64) -> GeometryError {
+fn worst_pair(seats: &[(Seat, Options)], clearance: f64) -> GeometryError {
     let mut worst = (f64::MAX, 0, 0, Vec3::zeros());
-    for a in 0..options.len() {
-        for b in a + 1..options.len() {
+    for a in 0..seats.len() {
+        for b in a + 1..seats.len() {
             let mut best = (f64::MIN, Vec3::zeros());
-            for p in &options[a] {
-                for q in &options[b] {
+            for p in seats[a].1.iter() {
+                for q in seats[b].1.iter() {
                     let c = p.rod.clearance(&q.rod);
                     if c > best.0 {
                         best = (c, p.rod.meeting_point(&q.rod));
@@ -302,8 +468,17 @@ fn worst_pair(seats: &[(Seat, bool)], options: &[Vec<Choice>], clearance: f64) -
         clearance_mm: clearance,
         level_mm: worst.3.y,
         hint: format!(
-            "no directions within {CONE}° keep the shaft screws apart: shift one plate's end level by a few millimetres, or use thinner or fewer screws"
+            "no directions within {CONE}°, other holes or rows moved by up to half a pitch keep the shaft screws apart: use thinner or fewer screws"
         ),
-        remedies: vec![],
+        remedies: [worst.1, worst.2]
+            .iter()
+            .flat_map(|s| {
+                [
+                    PlateQuantity::ShaftScrewDiameter,
+                    PlateQuantity::ShaftScrews,
+                ]
+                .map(|q| seats[*s].0.subject(q))
+            })
+            .collect(),
     }
 }

@@ -1,11 +1,6 @@
 //! Specification of a construct: plain numbers with their units, before anything is built.
 
-use crate::error::{within, within_given};
-use crate::head::HEAD_OVER_CORE;
-use crate::{
-    BoneDimension, BoneSpec, GeometryError, Member, PlateQuantity, Range, ShaftPattern, Subject,
-    TakenUpBy,
-};
+use crate::{BoneSpec, Freedom, PlateQuantity, ShaftPattern, Subject, TakenUpBy};
 use bicolumn_base::PlateSite;
 use serde::{Deserialize, Serialize};
 
@@ -230,6 +225,9 @@ pub struct ConstructSpec {
     /// Least distance between two screws, a screw and the other plate, a screw and a free surface it
     /// should not graze.
     pub clearance_mm: f64,
+    /// Quantities that may be moved so that it can be built.
+    #[serde(skip)]
+    pub freedom: Freedom,
 }
 
 impl FractureSpec {
@@ -336,122 +334,9 @@ impl PlateSpec {
             .unwrap_or_else(|| self.fracture_distance_for(self.taken_up_by))
     }
 
-    fn fracture_distance_for(&self, taken_up_by: TakenUpBy) -> f64 {
+    pub(crate) fn fracture_distance_for(&self, taken_up_by: TakenUpBy) -> f64 {
         let (core, hole) = (self.shaft_screw_diameter_mm, self.hole_diameter_mm);
         Self::usual_fracture_distance_mm(taken_up_by, core, hole)
-    }
-
-    /// Refuses dimensions that make no plate.
-    pub(crate) fn check(&self) -> Result<(), GeometryError> {
-        use PlateQuantity as Q;
-        self.accept(Q::Width, self.width_mm, Q::Width.range())?;
-        let range = Q::DistalWidth
-            .range()
-            .from(self.distal_screw_diameter_mm + 3.0);
-        self.accept(Q::DistalWidth, self.distal_width(), range)?;
-        self.accept(Q::Thickness, self.thickness_mm, Q::Thickness.range())?;
-        let hole = self.hole_diameter_mm;
-        let range = Q::HoleDiameter.range().up_to(self.width_mm - 3.0);
-        self.accept(Q::HoleDiameter, hole, range)?;
-        let range = Q::HolePitch.range().from(hole + 2.0);
-        self.accept(Q::HolePitch, self.hole_pitch_mm, range)?;
-        self.check_stand_off()?;
-        let core = self.shaft_screw_diameter_mm;
-        self.accept(Q::ShaftScrewDiameter, core, Q::ShaftScrewDiameter.range())?;
-        let core = self.distal_screw_diameter_mm;
-        self.accept(Q::DistalScrewDiameter, core, Q::DistalScrewDiameter.range())?;
-        let range = Q::DistalHolePitch.range().from(core + 2.5);
-        self.accept(Q::DistalHolePitch, self.distal_hole_pitch_mm, range)?;
-        let length = self.distal_screw_length_mm;
-        self.accept(Q::DistalScrewLength, length, Q::DistalScrewLength.range())?;
-        let lowest = self.distal_hole_level_mm;
-        self.accept(Q::DistalHoleLevel, lowest, Q::DistalHoleLevel.range())?;
-        let slot = Q::Slot.range();
-        let most = (self.hole_pitch_mm - hole - 2.0).min(slot.most);
-        self.accept(Q::Slot, self.slot_mm, slot.up_to(most))?;
-        let least = Self::usual_end_distance_mm(self.width_mm);
-        let range = Q::EndDistance.range().from(least);
-        self.accept(Q::EndDistance, self.end_distance(), range)?;
-        let least = self.fracture_distance_for(TakenUpBy::WorkingLength);
-        let range = Q::FractureDistance.range().from(least);
-        self.accept(Q::FractureDistance, self.fracture_distance(), range)?;
-        let tilt = self.shaft_screw_tilt_deg;
-        self.accept(Q::ShaftScrewTilt, tilt, Q::ShaftScrewTilt.range())?;
-        self.check_seats()?;
-        // Staggered plates may end above the range of the mean level: any potting bounds them.
-        let highest = BoneDimension::PottingLevel.range().most;
-        let range = Range::new(lowest + 2.0 * self.width_mm, highest);
-        self.accept(Q::EndLevel, self.end_level_mm, range)?;
-        let count = self.shaft_screws as f64;
-        self.accept(Q::ShaftScrews, count, Q::ShaftScrews.range())?;
-        let count = self.distal_screws as f64;
-        self.accept(Q::DistalScrews, count, Q::DistalScrews.range())
-    }
-
-    fn accept(
-        &self,
-        quantity: PlateQuantity,
-        value: f64,
-        range: Range,
-    ) -> Result<(), GeometryError> {
-        within(self.subject(quantity), value, range)
-    }
-
-    /// A thinner slit than the range of the stand-off cannot be meshed well; zero is a plate that touches.
-    fn check_stand_off(&self) -> Result<(), GeometryError> {
-        let range = PlateQuantity::StandOff.range();
-        if self.stand_off_mm == 0.0 || range.contains(self.stand_off_mm) {
-            return Ok(());
-        }
-        let subject = self.subject(PlateQuantity::StandOff);
-        Err(GeometryError::Dimension {
-            subject,
-            value: self.stand_off_mm,
-            unit: subject.unit(),
-            accepted: format!("0, or {range}"),
-        })
-    }
-
-    /// Refuses heads that the plate has no room for.
-    fn check_seats(&self) -> Result<(), GeometryError> {
-        for (row, hold, diameter, core, [width, pitch]) in [
-            (
-                "shaft",
-                self.shaft_hold,
-                PlateQuantity::ShaftScrewDiameter,
-                self.shaft_screw_diameter_mm,
-                [self.width_mm, self.hole_pitch_mm],
-            ),
-            (
-                "distal",
-                self.distal_hold,
-                PlateQuantity::DistalScrewDiameter,
-                self.distal_screw_diameter_mm,
-                [self.distal_width(), self.distal_hole_pitch_mm],
-            ),
-        ] {
-            match hold {
-                ScrewHold::Locking => continue,
-                ScrewHold::NonLocking => {}
-                ScrewHold::Lag | ScrewHold::Positional => {
-                    return Err(GeometryError::NoRoom {
-                        member: Member::Plate(self.site.into()),
-                        why: format!("its {row} screws cannot be {hold:?}: those have no plate"),
-                        hint: "take locking or non-locking screws".into(),
-                        remedies: vec![],
-                    });
-                }
-            }
-            let given = "mm with non-locking screws";
-            let thickness = PlateQuantity::Thickness;
-            let range = thickness.range().from(1.5);
-            within_given(self.subject(thickness), self.thickness_mm, given, range)?;
-            // Between two heads, and between a head and the plate's edge, a web remains.
-            let most = (width - 2.0).min(pitch - 1.2) / HEAD_OVER_CORE;
-            let range = diameter.range().up_to(most);
-            within_given(self.subject(diameter), core, given, range)?;
-        }
-        Ok(())
     }
 
     /// A quantity of this plate, as errors name it.
@@ -479,6 +364,7 @@ impl ConstructSpec {
             plates: Vec::new(),
             independent: Vec::new(),
             clearance_mm: 1.0,
+            freedom: Freedom::default(),
         }
     }
 

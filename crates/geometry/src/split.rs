@@ -30,6 +30,7 @@ impl Split {
                 value: spec.gap_mm,
                 unit: Q::SplitGap.unit(),
                 accepted: format!("0 (in contact), or {gap}"),
+                bounds: Some(gap),
             });
         }
         for (quantity, value) in [

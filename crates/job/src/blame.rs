@@ -16,6 +16,9 @@ use bicolumn_geometry::{
 };
 use bicolumn_mesh::MeshError;
 
+/// Other keys told beside the one that leads.
+const MOST_OTHERS: usize = 4;
+
 /// Interfaces asked for that a construct cannot have: the reason, and the keys that it names.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Refusal {
@@ -28,6 +31,16 @@ pub struct Refusal {
 /// Explains why a point's construct cannot be built: the point, the reason, then the keys that decide
 /// it with their lines in the job file.
 pub fn explain(error: &GeometryError, job: &Job, point: &DesignPoint) -> String {
+    if let GeometryError::Several(errors) = error {
+        let mut told: Vec<String> = Vec::new();
+        for error in errors {
+            let text = explain(error, job, point);
+            if !told.contains(&text) {
+                told.push(text);
+            }
+        }
+        return told.join("\n");
+    }
     let settings = Settings::at(job, &point.levels);
     let keys = keys_behind(error, job);
     let mut text = String::new();
@@ -37,7 +50,7 @@ pub fn explain(error: &GeometryError, job: &Job, point: &DesignPoint) -> String 
         None => text.push_str(&job.file.display().to_string()),
     }
     text.push_str(&format!(": {}", in_job_words(error)));
-    for other in keys.iter().skip(1) {
+    for other in keys.iter().skip(1).take(MOST_OTHERS) {
         text.push_str(&format!(
             "\n  see also: {}",
             where_given(*other, job, point, &settings)
@@ -54,6 +67,7 @@ fn in_job_words(error: &GeometryError) -> String {
             value,
             unit,
             accepted,
+            ..
         } => match own_key(*subject) {
             Some(key) => {
                 let path = keys().path(key);
@@ -146,21 +160,28 @@ fn keys_behind(error: &GeometryError, job: &Job) -> Vec<KeyId> {
             ..
         } => {
             candidates.extend(of_remedies(remedies));
-            candidates.extend(of_member(*first, job));
-            candidates.extend(of_member(*second, job));
+            if remedies.is_empty() {
+                candidates.extend(of_member(*first, job));
+                candidates.extend(of_member(*second, job));
+            }
         }
         GeometryError::ScrewMissesBone {
             screw, remedies, ..
         } => {
             candidates.extend(of_remedies(remedies));
-            candidates.extend(of_member(*screw, job));
+            if remedies.is_empty() {
+                candidates.extend(of_member(*screw, job));
+            }
         }
+        GeometryError::Several(_) => {}
         GeometryError::Surface(_) => candidates.push(keys().bone.surface_file.id()),
         GeometryError::NoRoom {
             member, remedies, ..
         } => {
             candidates.extend(of_remedies(remedies));
-            candidates.extend(of_member(*member, job));
+            if remedies.is_empty() {
+                candidates.extend(of_member(*member, job));
+            }
         }
     }
     let mut given = Vec::new();
@@ -213,7 +234,7 @@ fn plate_at(site: PlateSite) -> PlateKind {
 }
 
 /// The key of a quantity, which its value is read from.
-fn own_key(subject: Subject) -> Option<KeyId> {
+pub(crate) fn own_key(subject: Subject) -> Option<KeyId> {
     let k = keys();
     let independent = |n: usize| k.screws.independent.get(n.checked_sub(1)?);
     Some(match subject {
@@ -353,6 +374,7 @@ mod tests {
             value: 12.0,
             unit: "mm",
             accepted: "at most 11".into(),
+            bounds: None,
         };
         let text = explained("[plates]\nwidth_mm = 12\n", &error);
         assert!(
@@ -440,6 +462,7 @@ mod tests {
                 value: 1e6,
                 unit,
                 accepted: "less".into(),
+                bounds: None,
             };
             let text = explained("", &error);
             let told = format!("{} is 1000000 {unit}; accepted: less", key.path);

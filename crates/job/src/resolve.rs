@@ -1,5 +1,6 @@
 //! From a job and a design point to everything that decides its result.
 
+use crate::blame::own_key;
 use crate::catalogue::{KindKeys, MaterialPairKeys, keys};
 use crate::inputs::{
     InterfaceInputs, InterfaceKind, LoadInputs, Materials, NamedInterface, PointInputs,
@@ -9,7 +10,8 @@ use crate::plan::DesignPoint;
 use crate::settings::Settings;
 use crate::words::{Filling, FracturePattern, Layout, Meeting, PlateKind, Symmetry};
 use bicolumn_geometry::{
-    BoneSpec, ConstructSpec, FractureSpec, IndependentScrewSpec, PlateSpec, SplitSpec,
+    BoneDimension, BoneSpec, ConstructSpec, FractureQuantity, FractureSpec, Freedom,
+    IndependentScrewSpec, PlateQuantity, PlateSpec, SplitSpec, Subject,
 };
 use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{
@@ -17,7 +19,7 @@ use bicolumn_model::{
 };
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Version of this engine; part of every point's digest.
@@ -112,7 +114,7 @@ fn construct(s: &Settings, folder: &Path) -> ConstructSpec {
             ..ConstructSpec::intact()
         };
     }
-    ConstructSpec {
+    let mut spec = ConstructSpec {
         bone: bone(s, folder),
         fracture: fracture(s),
         plates: layout
@@ -122,7 +124,37 @@ fn construct(s: &Settings, folder: &Path) -> ConstructSpec {
             .collect(),
         independent: independent(s).map(|(_, screw)| screw).collect(),
         clearance_mm: s.get(keys().construct.clearance),
-    }
+        freedom: Freedom::default(),
+    };
+    spec.freedom = Freedom {
+        fit: s.get(keys().construct.fit),
+        derived: derived(s, &spec),
+    };
+    spec
+}
+
+/// Quantities that follow from the rest unless the job states them.
+fn derived(s: &Settings, spec: &ConstructSpec) -> BTreeSet<Subject> {
+    use FractureQuantity as F;
+    use PlateQuantity as P;
+    let fracture = [F::Level, F::SplitOffset, F::SplitInclination];
+    let fracture = fracture.into_iter().map(Subject::Fracture);
+    let of_plate = [
+        P::DistalHoleLevel,
+        P::HolePitch,
+        P::DistalHolePitch,
+        P::HoleDiameter,
+        P::EndDistance,
+        P::FractureDistance,
+    ];
+    let plates = spec.plates.iter().flat_map(|plate| {
+        let of = move |q: P| Subject::Plate(plate.site.into(), q);
+        of_plate.into_iter().map(of)
+    });
+    let potting = Subject::Bone(BoneDimension::PottingLevel);
+    let all = fracture.chain(plates).chain([potting]);
+    all.filter(|subject| own_key(*subject).is_some_and(|key| !s.is_stated(key)))
+        .collect()
 }
 
 fn fracture(s: &Settings) -> Option<FractureSpec> {
@@ -167,7 +199,9 @@ fn plate(s: &Settings, which: PlateKind) -> PlateSpec {
         thickness_mm: s.get(plates.thickness.of(which)),
         hole_pitch_mm: s.get(plates.hole_pitch.of(which)),
         distal_hole_pitch_mm: s.get(plates.distal_hole_pitch.of(which)),
-        distal_width_mm: Some(s.get(plates.distal_width.of(which))),
+        distal_width_mm: Some(plates.distal_width.of(which))
+            .filter(|key| s.is_stated(*key))
+            .map(|key| s.get(key)),
         hole_diameter_mm: s.get(plates.hole_diameter.of(which)),
         stand_off_mm: match meeting {
             Meeting::Apart => s.get(interfaces.stand_off),

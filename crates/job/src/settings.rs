@@ -1,6 +1,8 @@
 //! Every key's value at one design point.
 
+use crate::catalogue::keys;
 use crate::handle::{Key, KeyId, KeyType};
+use crate::key::Fallback;
 use crate::value::Value;
 use std::collections::BTreeMap;
 
@@ -47,6 +49,22 @@ impl Settings {
     /// The setting of a key, if it has one.
     pub fn setting(&self, key: impl Into<KeyId>) -> Option<&Setting> {
         self.of_keys.get(key.into().0)?.as_ref()
+    }
+
+    /// Does the job or a factor give the value, by this key or by the common one that it falls back to?
+    pub fn is_stated(&self, key: impl Into<KeyId>) -> bool {
+        let key = key.into();
+        if self.setting(key).is_some_and(|s| !s.is_default) {
+            return true;
+        }
+        match &keys().row(key).default {
+            Fallback::Of(common) | Fallback::OfOr(common, _) | Fallback::OfPlate(common, _) => {
+                self.is_stated(*common)
+            }
+            Fallback::Value(_) | Fallback::Preset(_) | Fallback::Rule(_) | Fallback::Absent => {
+                false
+            }
+        }
     }
 
     /// Source of a key's value in words; empty where it has none.

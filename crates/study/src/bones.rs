@@ -27,14 +27,12 @@ impl BoneCache {
             .get(format!("{spec:?}"), || Bone::build(spec).map(Arc::new))
     }
 
-    /// The construct of a specification on its shared bone.
+    /// The construct of a specification, as near as its freedom allows, on its shared bone.
     ///
     /// # Errors
     /// As [`Construct::build`].
     pub fn construct(&self, spec: &ConstructSpec) -> Result<Construct, GeometryError> {
-        // What plain numbers show is told at once, before a bone is built.
-        spec.check()?;
-        Construct::on_bone(self.of(&spec.bone)?, spec)
+        Construct::on_bones(spec, &|bone| self.of(bone))
     }
 }
 

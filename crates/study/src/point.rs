@@ -52,6 +52,11 @@ pub fn run_point(
     let construct = clock.run(Stage::Geometry, || {
         build_construct(&inputs.construct, context.bones)
     })?;
+    // From here on the construct is what was built, quantities that moved included.
+    let inputs = &PointInputs {
+        construct: construct.spec.clone(),
+        ..inputs.clone()
+    };
     let model = clock.run(Stage::Mesh, || {
         let mesh = Arc::new(build_mesh(&construct, &inputs.sizing)?);
         build_problem(construct, mesh, inputs)

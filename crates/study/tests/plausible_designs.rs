@@ -1,6 +1,6 @@
 //! Share of plausible designs that become constructs, and of their screws that pass both cortices where asked to.
 //!
-//! Twenty designs in the plain run of the tests; three hundred, or the numbers in `PLAUSIBLE_DESIGNS`, by
+//! Ten designs in the plain run of the tests; three hundred, or the numbers in `PLAUSIBLE_DESIGNS`, by
 //! `cargo test --release --workspace --test study plausible_designs -- --ignored --nocapture`. Geometry and plan only:
 //! nothing is meshed.
 
@@ -44,7 +44,7 @@ impl Tally {
                 let shaft = construct.screws.iter().filter(|s| s.row == ScrewRow::Shaft);
                 for screw in shaft {
                     self.bicortical[kind][0] += 1;
-                    self.bicortical[kind][1] += usize::from(screw.cortices(&construct.bone) == 2);
+                    self.bicortical[kind][1] += usize::from(screw.cortices(&construct.bone) >= 2);
                 }
             }
         }
@@ -101,9 +101,29 @@ fn built(text: &str, bones: &BoneCache) -> Result<Construct, String> {
         .map_err(|e| without_numbers(&e.to_string()))
 }
 
-/// Tallies of the intent alone and with all details stated.
-fn tallies(numbers: Range<u64>) -> [Tally; 2] {
-    let tallies = Mutex::new([Tally::default(), Tally::default()]);
+/// Texts of a design that are tallied: the intent alone and with all details stated, each as it stands and as near as
+/// can be.
+const TEXTS: [&str; 4] = [
+    "intent alone, exact",
+    "all details stated, exact",
+    "intent alone, nearest",
+    "all details stated, nearest",
+];
+
+fn texts(design: &Design) -> [String; 4] {
+    let nearest = |text: &str| format!("{text}construct.fit = \"nearest\"\n");
+    let (intent, stated) = (design.intent.clone(), design.stated());
+    [
+        intent.clone(),
+        stated.clone(),
+        nearest(&intent),
+        nearest(&stated),
+    ]
+}
+
+/// Tallies by text.
+fn tallies(numbers: Range<u64>) -> [Tally; 4] {
+    let tallies = Mutex::new(TEXTS.map(|_| Tally::default()));
     let next = AtomicU64::new(numbers.start);
     let work = || {
         loop {
@@ -113,7 +133,7 @@ fn tallies(numbers: Range<u64>) -> [Tally; 2] {
             }
             let design = Design::numbered(n);
             let bones = BoneCache::default();
-            for (i, text) in [design.intent.clone(), design.stated()].iter().enumerate() {
+            for (i, text) in texts(&design).iter().enumerate() {
                 let built = built(text, &bones);
                 if std::env::var("PLAUSIBLE_TOLD").is_ok() {
                     println!("design {n}, {i}: {:?}", built.as_ref().err());
@@ -129,21 +149,26 @@ fn tallies(numbers: Range<u64>) -> [Tally; 2] {
     tallies.into_inner().unwrap()
 }
 
-fn print(tallies: &[Tally; 2]) {
-    for (tally, of) in tallies.iter().zip(["intent alone", "all details stated"]) {
+fn print(tallies: &[Tally; 4]) {
+    for (tally, of) in tallies.iter().zip(TEXTS) {
         tally.print(of);
     }
 }
 
 #[test]
-fn twenty_plausible_designs_are_built_or_refused_with_a_reason() {
-    let tallies = tallies(0..20);
+fn of_ten_plausible_designs_most_are_built_as_near_as_can_be_and_hold_in_both_cortices() {
+    let tallies = tallies(0..10);
     print(&tallies);
     for tally in &tallies {
-        assert_eq!(tally.designs, 20);
-        assert_eq!(tally.built + tally.refused.values().sum::<usize>(), 20);
+        assert_eq!(tally.designs, 10);
+        assert_eq!(tally.built + tally.refused.values().sum::<usize>(), 10);
         assert!(tally.refused.keys().all(|reason| reason.len() > 20));
+        let [asked, are] = [0, 1].map(|i| tally.bicortical.iter().map(|b| b[i]).sum::<usize>());
+        assert!(100 * are >= 90 * asked, "{are} of {asked}");
     }
+    // Exact leaves what contradicts itself; nearest leaves little.
+    assert!(tallies[2].built >= tallies[0].built && tallies[3].built >= tallies[1].built);
+    assert!(tallies[2].built >= 8 && tallies[3].built >= 8);
 }
 
 #[test]

@@ -60,7 +60,7 @@ mod tests {
         let message = check(&wide_canal).unwrap_err().to_string();
         assert_eq!(
             message,
-            "bone canal_diameter_mm is 15 mm; accepted: 4.0 to 14.5"
+            "bone canal_diameter_mm is 15 mm; accepted: 4.0 to 14.4"
         );
         let not_a_number = BoneSpec {
             septum_thickness_mm: f64::NAN,

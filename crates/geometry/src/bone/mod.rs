@@ -8,6 +8,7 @@ pub(crate) use landmarks::first_crossing;
 pub(crate) use shape::step;
 
 use crate::imported::{self, Audited, SurfaceError, audit, read_stl};
+use crate::laid::LaidPlates;
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
 use crate::{BoneDimension, BoneSpec, Field, GeometryError, Subject};
@@ -49,6 +50,8 @@ pub struct Bone {
     inner: SplineGrid,
     bearing_tolerance: f64,
     notes: Vec<String>,
+    /// Plates laid on it so far.
+    pub(crate) laid: LaidPlates,
 }
 
 /// Dimensions measured back from the built solid.
@@ -90,6 +93,7 @@ impl Bone {
             inner,
             bearing_tolerance: BEARING_TOLERANCE,
             notes: Vec::new(),
+            laid: LaidPlates::default(),
         };
         bone.check_columns()?;
         Ok(bone)
@@ -124,6 +128,7 @@ impl Bone {
             inner: mirror(inner),
             bearing_tolerance: BEARING_TOLERANCE_IMPORTED,
             notes,
+            laid: LaidPlates::default(),
         })
     }
 
@@ -295,6 +300,7 @@ impl Bone {
                     accepted: format!(
                         "a width that leaves the {side} column {LEAST} mm; it would be {width:.1} mm"
                     ),
+                    bounds: None,
                 });
             }
         }

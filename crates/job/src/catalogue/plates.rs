@@ -4,7 +4,9 @@ use crate::declare::{Declaration, Default, Each, OURS, TRADE, is, number, word};
 use crate::handle::{Key, OneOf};
 use crate::words::{Layout, PlateKind, StaggerFrom};
 use bicolumn_geometry::spec::PlateSiteName;
-use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, Range, TakenUpBy};
+use bicolumn_geometry::{
+    CLEARANCE_MM, ConstructSpec, Fit, PlateQuantity, PlateSpec, Range, TakenUpBy,
+};
 
 /// Keys of `[construct]`.
 #[derive(Debug)]
@@ -12,6 +14,7 @@ use bicolumn_geometry::{CLEARANCE_MM, ConstructSpec, PlateQuantity, PlateSpec, R
 pub struct ConstructKeys {
     pub layout: Key<OneOf<Layout>>,
     pub clearance: Key<f64>,
+    pub fit: Key<OneOf<Fit>>,
 }
 
 impl ConstructKeys {
@@ -30,6 +33,13 @@ impl ConstructKeys {
                 is(ConstructSpec::intact().clearance_mm),
                 "Least distance between two screws, and between a screw and what it should not graze",
                 "least distance that the mesher takes well; choice of this program",
+            ),
+            fit: d.key(
+                "construct.fit",
+                word(),
+                is(Fit::Exact),
+                "What becomes of a point whose construct cannot be built as stated. exact: it is refused with the reason; nearest: what is stated is moved by the least change that was found to do, told in the point's notes and columns. What is not stated follows from the rest either way",
+                OURS,
             ),
         }
     }

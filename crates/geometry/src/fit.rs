@@ -1,0 +1,183 @@
+//! Search for the construct nearest to a specification: quantities that are free to move are moved by the least change
+//! that was found to make it possible.
+//!
+//! Best first, stage by stage: each fault names the changes of single quantities that may mend it. Those that came
+//! furthest in building are tried first, among these the one that changes least, weighted by quantity, with what the
+//! faults that plain numbers show will change at least. Derived quantities count for little. A quantity that was moved
+//! one way does not come back.
+
+use crate::fault::{Cure, Fault, Stage};
+use crate::{ConstructSpec, Moved, Range, Subject};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Specifications tried of which plain numbers show a fault, and those that need a bone.
+const MOST_BY_NUMBERS: usize = 3_000;
+const MOST_ON_BONE: usize = 40;
+
+/// A specification to be tried.
+#[derive(Default)]
+struct Candidate {
+    /// Stage and plate that the specification it comes from reached.
+    reached: Option<(Stage, usize)>,
+    /// Cost of what is moved.
+    cost: f64,
+    /// Least cost of what the known faults will move, each by itself.
+    ahead: f64,
+    moved: BTreeMap<Subject, f64>,
+    /// Least and greatest value left to each quantity moved.
+    left: BTreeMap<Subject, Range>,
+    faults: Vec<Fault>,
+}
+
+/// The first specification, by what it changes, that can be built.
+///
+/// # Errors
+/// The fault of the specification that came furthest, where no change of free quantities was found to do.
+pub(crate) fn nearest<T>(
+    spec: &ConstructSpec,
+    build: &dyn Fn(&ConstructSpec) -> Result<T, Fault>,
+) -> Result<(T, Vec<Moved>), Fault> {
+    let mut open = vec![Candidate {
+        faults: spec.faults(),
+        ..Candidate::default()
+    }];
+    let mut seen: BTreeSet<Vec<(Subject, u64)>> = BTreeSet::new();
+    let (mut by_numbers, mut on_bone) = (0, 0);
+    let mut furthest: Option<Fault> = None;
+    while let Some(n) = cheapest(&open) {
+        let candidate = open.remove(n);
+        let tried = with(spec, &candidate.moved);
+        let fault = match crate::limits::together(candidate.faults.clone()) {
+            Some(fault) => {
+                by_numbers += 1;
+                fault
+            }
+            None => {
+                on_bone += 1;
+                match build(&tried) {
+                    Ok(built) => return Ok((built, moves(spec, &candidate.moved))),
+                    Err(fault) => fault,
+                }
+            }
+        };
+        for cure in &fault.cures {
+            let Some(mut next) = changed(spec, &candidate, cure) else {
+                continue;
+            };
+            next.reached = Some(progress(&fault));
+            let key = next.moved.iter().map(|(s, v)| (*s, v.to_bits()));
+            if seen.insert(key.collect()) {
+                open.push(next);
+            }
+        }
+        let is_further = |known: &Fault| progress(known) >= progress(&fault);
+        if !furthest.as_ref().is_some_and(is_further) {
+            furthest = Some(fault);
+        }
+        if by_numbers >= MOST_BY_NUMBERS || on_bone >= MOST_ON_BONE {
+            break;
+        }
+    }
+    match furthest {
+        Some(fault) => Err(fault),
+        None => unreachable!("the specification itself is tried first"),
+    }
+}
+
+/// Stage and plate that a fault stops at: the stages of laying a plate are one, plate by plate.
+fn progress(fault: &Fault) -> (Stage, usize) {
+    match fault.stage {
+        Stage::Line | Stage::DistalHoles | Stage::ShaftHoles => (
+            Stage::Line,
+            3 * fault.plate
+                + match fault.stage {
+                    Stage::Line => 0,
+                    Stage::DistalHoles => 1,
+                    _ => 2,
+                },
+        ),
+        other => (other, 0),
+    }
+}
+
+/// Place of the candidate that came furthest, of those the cheapest, of two alike the later.
+fn cheapest(open: &[Candidate]) -> Option<usize> {
+    let best = open.iter().enumerate().rev().min_by(|(_, a), (_, b)| {
+        let costs = (a.cost + a.ahead).total_cmp(&(b.cost + b.ahead));
+        b.reached.cmp(&a.reached).then(costs)
+    });
+    best.map(|(n, _)| n)
+}
+
+fn with(spec: &ConstructSpec, moved: &BTreeMap<Subject, f64>) -> ConstructSpec {
+    let mut tried = spec.clone();
+    for (subject, value) in moved {
+        tried.set(*subject, *value);
+    }
+    tried
+}
+
+/// A candidate with quantities changed, as far as that may be.
+fn changed(spec: &ConstructSpec, from: &Candidate, cure: &Cure) -> Option<Candidate> {
+    let mut next = Candidate {
+        moved: from.moved.clone(),
+        left: from.left.clone(),
+        ..Candidate::default()
+    };
+    let all = Range::new(f64::NEG_INFINITY, f64::INFINITY);
+    for (subject, value) in &cure.0 {
+        let asked = spec.value(*subject)?;
+        let now = from.moved.get(subject).copied().unwrap_or(asked);
+        let left = from.left.get(subject).copied().unwrap_or(all);
+        if *value == now || !left.contains(*value) || !is_in_range(*subject, *value) {
+            return None;
+        }
+        next.moved.insert(*subject, *value);
+        let onwards = match *value > now {
+            true => left.from(*value),
+            false => left.up_to(*value),
+        };
+        next.left.insert(*subject, onwards);
+    }
+    next.cost = next.moved.iter().try_fold(0.0, |sum, (subject, value)| {
+        let asked = spec.value(*subject)?;
+        Some(sum + spec.freedom.cost(*subject, asked, *value)?)
+    })?;
+    next.faults = with(spec, &next.moved).faults();
+    let least = |fault: &Fault| {
+        let costs = fault.cures.iter().filter_map(|Cure(changes)| {
+            changes.iter().try_fold(0.0, |sum, (subject, value)| {
+                let asked = spec.value(*subject)?;
+                Some(sum + spec.freedom.cost(*subject, asked, *value)?)
+            })
+        });
+        costs.reduce(f64::min).unwrap_or(0.0)
+    };
+    next.ahead = next.faults.iter().map(least).sum();
+    Some(next)
+}
+
+/// Does a value lie within its quantity's own range?
+fn is_in_range(subject: Subject, value: f64) -> bool {
+    let range = match subject {
+        Subject::Bone(q) => q.range(),
+        Subject::Fracture(q) => q.range(),
+        Subject::Plate(_, q) => q.range(),
+        Subject::Independent(_, q) => q.range(),
+        Subject::IndependentHold(_) | Subject::Clearance => return false,
+    };
+    range.contains(value)
+}
+
+fn moves(spec: &ConstructSpec, moved: &BTreeMap<Subject, f64>) -> Vec<Moved> {
+    let moves = moved.iter().filter_map(|(subject, built)| {
+        let asked = spec.value(*subject)?;
+        (asked != *built).then(|| Moved {
+            subject: *subject,
+            asked,
+            built: *built,
+            is_derived: spec.freedom.derived.contains(subject),
+        })
+    });
+    moves.collect()
+}
