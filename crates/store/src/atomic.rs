@@ -1,6 +1,7 @@
 //! Files that are either whole or not there.
 
 use crate::error::StoreError;
+use std::ffi::OsStr;
 use std::fs::File;
 use std::io::Write;
 use std::path::Path;
@@ -31,10 +32,19 @@ pub fn write_atomic(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     Ok(())
 }
 
+/// Beginning of the names of files that are not whole yet.
+const TEMPORARY: &str = ".writing-";
+
+/// Is it the name of a file that was being written? One that lies there without a run was left by a process that was
+/// killed.
+pub fn is_temporary(name: &OsStr) -> bool {
+    name.to_string_lossy().starts_with(TEMPORARY)
+}
+
 /// File with a temporary name in a folder, to be renamed.
 pub(crate) fn temporary_in(folder: &Path) -> std::io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".writing-");
+    builder.prefix(TEMPORARY);
     // A temporary file is private by default; a result is shared as the user's umask says.
     #[cfg(unix)]
     {

@@ -26,7 +26,7 @@ mod screw_table;
 mod sensitivity_table;
 
 pub use as_built::{AS_BUILT, AsBuilt, load_line_mm, off_shaft_mm, one_cortex_screws};
-pub use atomic::{can_write, create_folder, write_atomic};
+pub use atomic::{can_write, create_folder, is_temporary, write_atomic};
 pub use contact_record::{ContactRecord, ContactReport, ContactStatus, InterfaceRecord};
 pub use digest::{digest_of, digest_text};
 pub use error::StoreError;

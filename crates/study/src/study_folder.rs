@@ -1,7 +1,7 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
 use bicolumn_store::{
-    Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, read_record,
+    Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, is_temporary, read_record,
 };
 use std::path::{Path, PathBuf};
 use thiserror::Error;
@@ -79,10 +79,15 @@ pub(crate) fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
         }
         Err(e) => return Err(e.into()),
     }
-    let mut entries = std::fs::read_dir(dir).map_err(|e| FolderError::NotUsable {
+    let entries = std::fs::read_dir(dir).map_err(|e| FolderError::NotUsable {
         reason: format!("{}: cannot be read: {e}", dir.display()),
     })?;
-    match entries.next() {
+    // A run that was killed before it described its study left no more than these.
+    let mut foreign = entries.filter(|entry| {
+        let name = entry.as_ref().map(|e| e.file_name());
+        !name.is_ok_and(|name| name == "held.json" || is_temporary(&name))
+    });
+    match foreign.next() {
         None => can_write(dir).map_err(FolderError::from),
         Some(_) => Err(FolderError::NoStudy {
             dir: dir.to_path_buf(),
@@ -114,6 +119,11 @@ mod tests {
         let dir = temp.path().join("out");
         assert_eq!(look(&dir, "a"), Ok(()));
         std::fs::create_dir(&dir).unwrap();
+        assert_eq!(look(&dir, "a"), Ok(()));
+
+        // A run that was killed at its very start.
+        std::fs::write(dir.join("held.json"), "{}").unwrap();
+        std::fs::write(dir.join(".writing-abc"), "").unwrap();
         assert_eq!(look(&dir, "a"), Ok(()));
 
         let file = dir.join("notes.txt");
