@@ -2,7 +2,7 @@
 
 use crate::catalogue::keys;
 use crate::job::{Factor, Job};
-use crate::job_error::{Fault, JobError};
+use crate::job_error::{Fault, JobError, JobErrors};
 use crate::settings::Settings;
 use crate::words::DesignKind;
 use bicolumn_stats::{Fraction, MOST_SCREENED, Term, box_behnken, face_centred, plackett_burman};
@@ -18,7 +18,7 @@ pub(crate) struct Layout {
 ///
 /// # Errors
 /// A design that does not exist for these factors; more points than `most`.
-pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobError> {
+pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
     // No factor drives the design.
     let settings = Settings::at(job, &BTreeMap::new());
     let kind = settings.get(keys().run.design);
@@ -31,12 +31,8 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobError> {
             hint: hint.into(),
         };
         let key = keys().path(keys().run.design);
-        job.error(
-            spot,
-            key,
-            format!("\"{}\"", bicolumn_base::Word::word(kind)),
-            fault,
-        )
+        let value = format!("\"{}\"", bicolumn_base::Word::word(kind));
+        JobErrors(vec![job.error(spot, key, value, fault)])
     };
     let mut aliases = Vec::new();
     let choices = match kind {
@@ -135,11 +131,11 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
     }
 }
 
-fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobError> {
+fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobErrors> {
     if total <= most {
         return Ok(());
     }
-    Err(job.error(
+    Err(JobErrors(vec![job.error(
         job.factors.first().map(|f| f.spot),
         "factors",
         String::new(),
@@ -147,16 +143,16 @@ fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobError> {
             why: format!("{total} design points; at most {most} are accepted"),
             hint: "take fewer levels, or another design.kind".into(),
         },
-    ))
+    )]))
 }
 
 /// Has every factor so many levels?
-fn of_levels(job: &Job, wanted: usize) -> Result<(), JobError> {
+fn of_levels(job: &Job, wanted: usize) -> Result<(), JobErrors> {
     let Some(other) = job.factors.iter().find(|f| f.levels.len() != wanted) else {
         return Ok(());
     };
     let count = other.levels.len();
-    Err(job.error(
+    Err(JobErrors(vec![job.error(
         Some(other.spot),
         other.path(),
         String::new(),
@@ -169,7 +165,7 @@ fn of_levels(job: &Job, wanted: usize) -> Result<(), JobError> {
                 _ => "give a low, a middle and a high level".into(),
             },
         },
-    ))
+    )]))
 }
 
 /// Classes of effects that stand for one another, as "a = b × c".

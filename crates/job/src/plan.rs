@@ -33,8 +33,7 @@ impl Plan {
     /// # Errors
     /// More than 10 000 points; a design that does not exist for these factors.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
-        let Layout { choices, aliases } =
-            layout(job, MOST_POINTS).map_err(|e| JobErrors(vec![e]))?;
+        let Layout { choices, aliases } = layout(job, MOST_POINTS)?;
         let width = choices.len().to_string().len().max(3);
         let points = choices
             .into_iter()
