@@ -201,7 +201,7 @@ fn make_room(curved: &mut CurvedEdges<'_>, sagittas: &mut Sagittas, nodes: &mut 
             match sagittas.most_in_the_way(curved, t, nodes) {
                 Some(e) => {
                     spoiled.push(t);
-                    sagittas.draw_back(e, nodes, curved.vertex_count);
+                    sagittas.draw_back(e, nodes, curved);
                     curved.fix(e);
                     moved.push(e);
                 }
@@ -264,8 +264,8 @@ impl Sagittas {
             if out <= 0.0 {
                 continue;
             }
-            let back = self.next_step(e);
             let node = curved.vertex_count + e as usize;
+            let back = self.next_step(e, nodes[node] - curved.chord_middle(nodes, e));
             let stood = nodes[node];
             nodes[node] -= back;
             let gain = (curved.share(nodes, t) - before) / back.norm();
@@ -278,16 +278,19 @@ impl Sagittas {
         best.map(|b| b.2)
     }
 
-    /// Way back of a curved edge's midside node in its next step, from where it stands.
-    fn next_step(&self, edge: u32) -> Vec3 {
+    /// Way back of a curved edge's midside node in its next step, `off` being its way from the chord's middle: the last
+    /// step ends on the chord, also for a node that slid.
+    fn next_step(&self, edge: u32, off: Vec3) -> Vec3 {
         let b = self.of_edge[edge as usize] as usize;
         let stand = usize::from(self.stand[b]);
-        self.ways[b] * (SAGITTA_SHARES[stand] - SAGITTA_SHARES[stand + 1])
+        off * (1.0 - SAGITTA_SHARES[stand + 1] / SAGITTA_SHARES[stand])
     }
 
     /// Draws a curved edge back by one of [`SAGITTA_SHARES`].
-    fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], vertex_count: usize) {
-        nodes[vertex_count + edge as usize] -= self.next_step(edge);
+    fn draw_back(&mut self, edge: u32, nodes: &mut [Vec3], curved: &CurvedEdges<'_>) {
+        let node = curved.vertex_count + edge as usize;
+        let off = nodes[node] - curved.chord_middle(nodes, edge);
+        nodes[node] -= self.next_step(edge, off);
         self.stand[self.of_edge[edge as usize] as usize] += 1;
     }
 }

@@ -106,6 +106,12 @@ impl CurvedEdges<'_> {
             .collect()
     }
 
+    /// Middle of an edge's chord.
+    pub(crate) fn chord_middle(&self, nodes: &[Vec3], edge: u32) -> Vec3 {
+        let [a, b] = self.ends[edge as usize].map(|v| nodes[v as usize]);
+        0.5 * (a + b)
+    }
+
     /// Keeps a midside node where it is.
     pub(crate) fn fix(&mut self, edge: u32) {
         self.is_free[edge as usize] = false;
