@@ -43,7 +43,8 @@ fn plate(p: &Plate) -> Value {
     let (end, tangent, normal) = p.centre_line(p.length_mm);
     let steps = (p.length_mm / SPACING_MM).ceil().max(1.0) as usize;
     let line = (0..=steps).map(|k| {
-        let along = p.length_mm * k as f64 / steps as f64;
+        // The last is the length to the bit.
+        let along = p.length_mm * (k as f64 / steps as f64);
         let (at, tangent, normal) = p.centre_line(along);
         json!([
             along, at.x, at.y, at.z, tangent.x, tangent.y, tangent.z, normal.x, normal.y, normal.z

@@ -38,7 +38,7 @@ impl ConstructKeys {
                 "construct.fit",
                 word(),
                 is(Fit::Exact),
-                "What becomes of a point whose construct cannot be built as stated. exact: it is refused with the reason; nearest: what is stated is moved by the least change that was found to do, told in the point's notes and columns. What is not stated follows from the rest either way",
+                "What becomes of a point whose construct cannot be built as stated. exact: it is refused with the reason; nearest: what is stated is moved by the least change that was found to do, told in the point's notes. What is not stated follows from the rest either way",
                 OURS,
             ),
         }
