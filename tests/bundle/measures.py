@@ -461,7 +461,7 @@ class Ring:
 
 
 def enter(intact, starts, direction):
-    """Points where lines enter the bone, a tenth of a facet's size off; not a number where one misses it."""
+    """Points where lines enter the bone's facets, each cut to sixteen flat triangles; not a number where one misses."""
     facets = intact.facets("bone.outer", lambda p: p.endswith("cortical"))
     near = np.linalg.norm(np.cross(intact.x[facets[:, 0]] - starts.mean(axis=0), direction), axis=1) < 2 * REACH_MM
     x = intact.x[facets[near]]

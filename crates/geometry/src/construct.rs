@@ -248,7 +248,7 @@ impl Construct {
     fn note_few_screws(&mut self, spec: &ConstructSpec) {
         for of in &spec.plates {
             for (count, row) in [(of.shaft_screws, "shaft"), (of.distal_screws, "distal")] {
-                if count < 2 {
+                if count < shaft_screws::LEAST_SCREWS {
                     self.notes.push(format!(
                         "plate.{} has a single {row} screw; two or better three on each side are common practice",
                         bicolumn_base::PlateSite::from(of.site)
@@ -302,7 +302,7 @@ fn row_note(plate: &Plate, row: usize) -> Option<String> {
     let what: Vec<String> = moved.into_iter().chain(filled).collect();
     (!what.is_empty()).then(|| {
         format!(
-            "the row of shaft holes of plate.{} {}, so that its screws hold as asked",
+            "the row of shaft holes of plate.{} {}, so that as many screws hold as asked as was found possible",
             plate.site,
             what.join(" and ")
         )

@@ -7,6 +7,7 @@
 
 use crate::canal::{self, beside_floor_mm};
 use crate::fault::Fault;
+use crate::freedom::scale;
 use crate::limits::DISTAL_WEB;
 use crate::rod::{Rod, rises_above};
 use crate::screw_limits::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
@@ -147,6 +148,9 @@ fn over_bone(
     let is_held = |step: i32| known.get((step + MOVED) as usize).copied().unwrap_or(false);
     let (count, pitch) = (spec.distal_screws, spec.distal_hole_pitch_mm);
     let least_pitch = spec.distal_screw_diameter_mm + DISTAL_WEB;
+    let weight = |q: Q| scale(seat.subject(q), 0.0).map_or(0.0, f64::recip);
+    let [of_level, of_pitch, of_count] =
+        [Q::DistalHoleLevel, Q::DistalHolePitch, Q::DistalScrews].map(weight);
     // For each set of changed quantities the nearest: by level, pitch, count.
     let mut best: BTreeMap<[bool; 3], Change> = BTreeMap::new();
     for screws in (LEAST_SCREWS.min(count)..=count).rev() {
@@ -162,8 +166,7 @@ fn over_bone(
                 }
                 let by = STEP * f64::from(by);
                 let fewer = (count - screws) as f64;
-                // Weighted as the freedom to move weighs them.
-                let cost = by.abs() / 4.0 + drawn.abs() / 1.5 + fewer / 0.8;
+                let cost = by.abs() * of_level + drawn.abs() * of_pitch + fewer * of_count;
                 let kind = [by != 0.0, drawn != 0.0, screws != count];
                 if best.get(&kind).is_some_and(|(known, _)| *known <= cost) {
                     continue;

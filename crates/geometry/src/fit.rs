@@ -45,9 +45,9 @@ pub(crate) fn nearest<T>(
     let (mut by_numbers, mut on_bone) = (0, 0);
     let mut furthest: Option<Fault> = None;
     while let Some(n) = cheapest(&open) {
-        let candidate = open.remove(n);
+        let mut candidate = open.remove(n);
         let tried = with(spec, &candidate.moved);
-        let fault = match crate::limits::together(candidate.faults.clone()) {
+        let fault = match crate::limits::together(std::mem::take(&mut candidate.faults)) {
             Some(fault) => {
                 by_numbers += 1;
                 fault
@@ -117,6 +117,14 @@ fn with(spec: &ConstructSpec, moved: &BTreeMap<Subject, f64>) -> ConstructSpec {
     tried
 }
 
+/// Cost of changes together; none where a quantity must stay.
+fn cost(spec: &ConstructSpec, changes: impl Iterator<Item = (Subject, f64)>) -> Option<f64> {
+    changes.into_iter().try_fold(0.0, |sum, (subject, value)| {
+        let asked = spec.value(subject)?;
+        Some(sum + spec.freedom.cost(subject, asked, value)?)
+    })
+}
+
 /// A candidate with quantities changed, as far as that may be.
 fn changed(spec: &ConstructSpec, from: &Candidate, cure: &Cure) -> Option<Candidate> {
     let mut next = Candidate {
@@ -129,7 +137,7 @@ fn changed(spec: &ConstructSpec, from: &Candidate, cure: &Cure) -> Option<Candid
         let asked = spec.value(*subject)?;
         let now = from.moved.get(subject).copied().unwrap_or(asked);
         let left = from.left.get(subject).copied().unwrap_or(all);
-        if *value == now || !left.contains(*value) || !is_in_range(*subject, *value) {
+        if *value == now || !left.contains(*value) || !subject.range()?.contains(*value) {
             return None;
         }
         next.moved.insert(*subject, *value);
@@ -139,34 +147,15 @@ fn changed(spec: &ConstructSpec, from: &Candidate, cure: &Cure) -> Option<Candid
         };
         next.left.insert(*subject, onwards);
     }
-    next.cost = next.moved.iter().try_fold(0.0, |sum, (subject, value)| {
-        let asked = spec.value(*subject)?;
-        Some(sum + spec.freedom.cost(*subject, asked, *value)?)
-    })?;
+    next.cost = cost(spec, next.moved.iter().map(|(s, v)| (*s, *v)))?;
     next.faults = with(spec, &next.moved).faults();
     let least = |fault: &Fault| {
-        let costs = fault.cures.iter().filter_map(|Cure(changes)| {
-            changes.iter().try_fold(0.0, |sum, (subject, value)| {
-                let asked = spec.value(*subject)?;
-                Some(sum + spec.freedom.cost(*subject, asked, *value)?)
-            })
-        });
+        let cures = fault.cures.iter();
+        let costs = cures.filter_map(|Cure(changes)| cost(spec, changes.iter().copied()));
         costs.reduce(f64::min).unwrap_or(0.0)
     };
     next.ahead = next.faults.iter().map(least).sum();
     Some(next)
-}
-
-/// Does a value lie within its quantity's own range?
-fn is_in_range(subject: Subject, value: f64) -> bool {
-    let range = match subject {
-        Subject::Bone(q) => q.range(),
-        Subject::Fracture(q) => q.range(),
-        Subject::Plate(_, q) => q.range(),
-        Subject::Independent(_, q) => q.range(),
-        Subject::IndependentHold(_) | Subject::Clearance => return false,
-    };
-    range.contains(value)
 }
 
 fn moves(spec: &ConstructSpec, moved: &BTreeMap<Subject, f64>) -> Vec<Moved> {

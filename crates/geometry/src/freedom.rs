@@ -72,7 +72,7 @@ impl Freedom {
 }
 
 /// Change of a quantity that counts as much as one screw more or less (judgement); none for one that never moves.
-fn scale(subject: Subject, asked: f64) -> Option<f64> {
+pub(crate) fn scale(subject: Subject, asked: f64) -> Option<f64> {
     use FractureQuantity as F;
     use IndependentQuantity as I;
     use PlateQuantity as P;

@@ -41,9 +41,7 @@ impl Range {
     pub fn up_to(self, most: f64) -> Range {
         Range { most, ..self }
     }
-}
 
-impl Range {
     /// The range with its ends rounded to tenths into it, or to hundredths where tenths leave nothing; none where those
     /// leave nothing either.
     pub fn inwards(self) -> Option<Range> {

@@ -3,7 +3,8 @@
 //! Each screw takes the direction nearest its hole's axis that clears the fracture, the other plate and
 //! the screws of both plates; opposite screws that would meet head-on in the canal are turned apart by
 //! the smallest angle that serves all. Where the holes asked for do not hold all screws in the cortices asked for,
-//! rows moved by up to half a pitch and other holes are tried, those first that give up least.
+//! other holes are tried, and rows moved by up to half a pitch where holes are counted from the plate's end, those first that
+//! give up least.
 
 use crate::canal::{self, beside_floor_mm};
 use crate::fault::Fault;
@@ -250,7 +251,7 @@ impl Planner<'_> {
             Some((seat, _)) => GeometryError::NoRoom {
                 member: seat.member(),
                 why: format!(
-                    "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment, nor does another hole or the row moved by up to half a pitch",
+                    "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment, and none of the other holes and rows that were tried holds all",
                     seat.plate, seat.entry.y
                 ),
                 hint: "move the plate's end level, or ask for fewer or thinner shaft screws".into(),
@@ -468,7 +469,7 @@ fn worst_pair(seats: &[(Seat, Options)], clearance: f64) -> GeometryError {
         clearance_mm: clearance,
         level_mm: worst.3.y,
         hint: format!(
-            "no directions within {CONE}°, other holes or rows moved by up to half a pitch keep the shaft screws apart: use thinner or fewer screws"
+            "no directions within {CONE}° keep the shaft screws apart, nor do the other holes and rows that were tried: use thinner or fewer screws"
         ),
         remedies: [worst.1, worst.2]
             .iter()

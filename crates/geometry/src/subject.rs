@@ -1,6 +1,9 @@
 //! Subjects of an error: the quantity, or the members of a construct, that it is about.
 
-use crate::{BoneDimension, FractureQuantity, IndependentQuantity, PlateQuantity, ScrewRow};
+use crate::{
+    BoneDimension, CLEARANCE_MM, FractureQuantity, IndependentQuantity, PlateQuantity, Range,
+    ScrewRow,
+};
 use bicolumn_base::{PlateSite, ScrewNumber};
 use std::fmt;
 
@@ -32,6 +35,18 @@ impl Subject {
             Subject::IndependentHold(_) => "",
             Subject::Clearance => "mm",
         }
+    }
+
+    /// Range of the quantity by itself; none for a hold.
+    pub(crate) fn range(self) -> Option<Range> {
+        Some(match self {
+            Subject::Bone(q) => q.range(),
+            Subject::Fracture(q) => q.range(),
+            Subject::Plate(_, q) => q.range(),
+            Subject::Independent(_, q) => q.range(),
+            Subject::Clearance => CLEARANCE_MM,
+            Subject::IndependentHold(_) => return None,
+        })
     }
 }
 

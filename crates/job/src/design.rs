@@ -5,7 +5,10 @@ use crate::job::{Factor, Job};
 use crate::job_error::{Fault, JobError, JobErrors};
 use crate::settings::Settings;
 use crate::words::DesignKind;
-use bicolumn_stats::{Fraction, MOST_SCREENED, Term, box_behnken, face_centred, plackett_burman};
+use bicolumn_stats::{
+    Fraction, MOST_SCREENED, Term, box_behnken, face_centred, full_factorial, one_at_a_time,
+    plackett_burman,
+};
 use std::collections::BTreeMap;
 
 /// Level of each factor by point, and the effects that cannot be told apart, in words.
@@ -39,7 +42,7 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
         DesignKind::FullFactorial => {
             let total = counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c));
             too_many(job, total, most)?;
-            full_factorial(&counts, total)
+            full_factorial(&counts)
         }
         DesignKind::OneAtATime => {
             let total = counts.iter().fold(1_usize, |n, c| n.saturating_add(c - 1));
@@ -179,40 +182,6 @@ fn classes(job: &Job, classes: &[Vec<Term>]) -> Vec<String> {
         .iter()
         .map(|class| class.iter().map(word).collect::<Vec<_>>().join(" = "))
         .collect()
-}
-
-/// Level numbers of every combination, the last factor fastest.
-fn full_factorial(counts: &[usize], total: usize) -> Vec<Vec<usize>> {
-    (0..total)
-        .map(|n| {
-            let mut rest = n;
-            let mut choice: Vec<usize> = counts
-                .iter()
-                .rev()
-                .map(|c| {
-                    let level = rest % c;
-                    rest /= c;
-                    level
-                })
-                .collect();
-            choice.reverse();
-            choice
-        })
-        .collect()
-}
-
-/// The first levels of all, then each other level of each factor alone.
-fn one_at_a_time(counts: &[usize]) -> Vec<Vec<usize>> {
-    let baseline = vec![0; counts.len()];
-    let mut choices = vec![baseline.clone()];
-    for (f, count) in counts.iter().enumerate() {
-        for level in 1..*count {
-            let mut choice = baseline.clone();
-            choice[f] = level;
-            choices.push(choice);
-        }
-    }
-    choices
 }
 
 #[cfg(test)]

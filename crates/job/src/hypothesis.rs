@@ -2,7 +2,7 @@
 
 use crate::catalogue::keys;
 use crate::handle::KeyId;
-use crate::job::{Factor, Job};
+use crate::job::Job;
 use crate::job_error::{Fault, JobError};
 
 /// Keys of `[hypothesis]` that cannot act.
@@ -28,19 +28,12 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
         }
         return;
     }
-    let named = job.text_of(run.over);
-    let over = job
-        .factors
-        .iter()
-        .find(|f| named.as_deref() == Some(f.path()))
-        .or_else(|| job.factors.iter().find(|f| has_numbers(f)))
-        .or(job.factors.first());
-    let Some(over) = over.filter(|f| f.levels.len() > 1) else {
+    let Some(over) = job.compared_factor().filter(|f| f.levels.len() > 1) else {
         let why = "a hypothesis compares levels of a factor, and this job has none of two levels";
         tell(claim, why.into(), "give the factor under [factors]");
         return;
     };
-    let Some(distance) = job.number_of(run.least_distance).filter(|d| *d > 0.0) else {
+    let Some(distance) = job.stated(run.least_distance).filter(|d| *d > 0.0) else {
         return;
     };
     let key = run.least_distance.id();
@@ -65,10 +58,6 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
         );
         tell(key, why, "give a smaller distance, or more levels");
     }
-}
-
-fn has_numbers(factor: &Factor) -> bool {
-    factor.levels.iter().all(|l| l.number().is_some())
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use crate::catalogue::{SECTIONS, keys};
 use crate::given::{AllGiven, Given};
-use crate::handle::{KeyId, KeyType};
+use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::key::{KeyRow, Kind};
 use crate::raw::{RawEntry, RawJob, RawValue};
@@ -39,7 +39,7 @@ impl Factor {
 pub struct Job {
     /// The file, as the user named it.
     pub file: PathBuf,
-    /// Its text, verbatim.
+    /// Its text, verbatim; behind it, as comments, the lines of its `design.table`.
     pub text: String,
     /// Keys that the job gives.
     pub(crate) given: AllGiven,
@@ -131,7 +131,7 @@ impl Job {
 
     /// Threads that the job asks for, for all points together.
     pub fn threads(&self) -> Option<usize> {
-        usize::read(self.given(keys().run.threads).map(|g| &g.value))
+        self.stated(keys().run.threads).flatten()
     }
 
     /// Value and place of a key that the job gives a value of.
@@ -139,14 +139,20 @@ impl Job {
         self.given.get(keys().path(key))
     }
 
-    /// A text that the job gives for a key.
-    pub(crate) fn text_of(&self, key: impl Into<KeyId>) -> Option<String> {
-        self.given(key).map(|g| g.value.to_string())
+    /// Value that the job states for a key.
+    pub(crate) fn stated<T: KeyType>(&self, key: Key<T>) -> Option<T::Out> {
+        T::read(self.given(key).map(|g| &g.value))
     }
 
-    /// A number that the job gives for a key.
-    pub(crate) fn number_of(&self, key: impl Into<KeyId>) -> Option<f64> {
-        self.given(key)?.value.number()
+    /// Factor that the headline is compared over: the one named, else the first with numbers, else the first.
+    pub fn compared_factor(&self) -> Option<&Factor> {
+        let named = self.stated(keys().run.over).flatten();
+        let named = self
+            .factors
+            .iter()
+            .find(|f| named.as_deref() == Some(f.path()));
+        let with_numbers = || self.factors.iter().find(|f| f.levels[0].number().is_some());
+        named.or_else(with_numbers).or(self.factors.first())
     }
 
     /// An error at a place of this job.

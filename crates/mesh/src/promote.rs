@@ -166,8 +166,8 @@ pub(crate) fn ten_nodes(tet: &[u32; 4], edges: &[u32; 6], vertex_count: usize) -
     })
 }
 
-/// Lets elements that a curved edge would spoil bend their other edges; where that is not enough, draws
-/// midside nodes back towards the chord, the one farthest out first, until none is spoiled.
+/// Lets midside nodes of elements that a curved edge would spoil give way; where that is not enough, draws
+/// midside nodes back towards the chord, the one that gains most first, until none is spoiled.
 fn make_room(curved: &mut CurvedEdges<'_>, sagittas: &mut Sagittas, nodes: &mut [Vec3]) -> Curving {
     let edges_of = curved.edges_of;
     let is_curved = |own: &[u32; 6]| own.iter().any(|e| sagittas.of_edge[*e as usize] != NONE);
@@ -341,4 +341,50 @@ fn measure(mesh: &TetMesh) -> Quality {
         q.share_below_20_deg,
     ] = below.map(share);
     q
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_midside_node_that_slid_is_drawn_back_to_its_chord() {
+        let mut nodes = vec![Vec3::zeros(), Vec3::x(), Vec3::y(), Vec3::z()];
+        let tets = [[0, 1, 2, 3]];
+        let (edges_of, ends) = edge_table(4, &tets);
+        for [a, b] in &ends {
+            nodes.push(0.5 * (nodes[*a as usize] + nodes[*b as usize]));
+        }
+        let chord = nodes[4];
+        let way = Vec3::new(0.0, -0.1, -0.05);
+        let mut of_edge = vec![NONE; ends.len()];
+        of_edge[0] = 0;
+        let mut sagittas = Sagittas {
+            ways: vec![way],
+            stand: vec![0],
+            of_edge,
+        };
+        let curved = CurvedEdges {
+            tets: &[ten_nodes(&tets[0], &edges_of[0], 4)],
+            edges_of: &edges_of,
+            ends: &ends,
+            vertex_count: 4,
+            on: &[0; 6],
+            home: nodes[4..].to_vec(),
+            is_free: vec![false; 6],
+            project: &|_, _| None,
+            scope: Scope::default(),
+        };
+        // On its surface, and aside of where it was put.
+        nodes[4] += way + Vec3::new(0.07, 0.0, 0.02);
+        let steps = SAGITTA_SHARES.len() - 1;
+        let mut off = (nodes[4] - chord).norm();
+        for _ in 0..steps {
+            sagittas.draw_back(0, &mut nodes, &curved);
+            let now = (nodes[4] - chord).norm();
+            assert!(now < off, "{now} {off}");
+            off = now;
+        }
+        assert!(off < 1e-12 && sagittas.length(0) == 0.0, "{off}");
+    }
 }

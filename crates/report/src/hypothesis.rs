@@ -8,13 +8,12 @@
 //! it is not resolved. A difference that is not credited to the factor judges nothing.
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
-use crate::credit::Withheld;
 use crate::distinct_cases::DistinctCase;
 use crate::error::ReportError;
 use crate::interaction_chart::CONSTRUCTS;
-use crate::labels::{capital, factor_words, level_words, with_unit};
+use crate::labels::{capital, case_words, factor_words, level_words, with_unit};
 use crate::number::{percent, plain};
-use crate::study_view::{Group, StudyView};
+use crate::study_view::{Change, Group, StudyView};
 use crate::tables::{NONE, Row, Table, cells};
 use crate::words::{baseline_words, listed};
 use bicolumn_store::results::unit_of_key;
@@ -126,21 +125,18 @@ fn judgements(view: &StudyView, claim: &HypothesisRecord, group: &Group<'_>) -> 
     let of_case = |case: DistinctCase| {
         let judged = |level: &FactorValue| {
             let found = view.compare(group, level, &case.name)?;
-            let (change, base) = (found.change?, found.base?);
-            let noise = view.noise().map_or(0.0, |cv| cv * base.mean.abs());
-            let estimates = found.cell.error.unwrap_or(0.0) + base.error.unwrap_or(0.0);
-            let error = noise.max(estimates) / base.mean.abs();
+            let Change {
+                relative: change,
+                error,
+                ..
+            } = found.change?;
             let verdict = match found.withheld {
-                Some(
-                    Withheld::NotDecided(_) | Withheld::OnEdge(_) | Withheld::OneCortex { .. },
-                ) => Verdict::NotCredited,
-                // Neither has a riser: what differs is the bare bone's stress.
-                Some(Withheld::NoRiser) => Verdict::NotCredited,
-                None => of_level(claim, change.relative, error),
+                Some(_) => Verdict::NotCredited,
+                None => of_level(claim, change, error),
             };
             Some(Judged {
                 level: level.clone(),
-                change: change.relative,
+                change,
                 error,
                 verdict,
             })
@@ -177,20 +173,19 @@ fn claim_sentence(view: &StudyView, claim: &HypothesisRecord) -> Option<String> 
     ))
 }
 
-fn difference_words(over: &str, judged: &Judged) -> String {
-    let at = format!(
-        "{} {}",
-        factor_words(over),
-        level_words(over, &judged.level)
-    );
-    match judged.error > 0.0 {
-        true => format!(
-            "{} ±\u{a0}{:.1}\u{a0}% at {at}",
-            percent(judged.change),
-            100.0 * judged.error
-        ),
-        false => format!("{} at {at}", percent(judged.change)),
+/// A difference with its error, the latter never rounded to nothing.
+fn interval(judged: &Judged) -> String {
+    let difference = percent(judged.change);
+    match 100.0 * judged.error {
+        0.0 => difference,
+        error if error < 0.05 => format!("{difference} ±\u{a0}<0.1\u{a0}%"),
+        error => format!("{difference} ±\u{a0}{error:.1}\u{a0}%"),
     }
+}
+
+fn difference_words(over: &str, judged: &Judged) -> String {
+    let level = level_words(over, &judged.level);
+    format!("{} at {} {level}", interval(judged), factor_words(over))
 }
 
 /// The claim, then its verdict for each construct in a sentence; nothing for a job without a hypothesis.
@@ -255,17 +250,12 @@ pub(crate) fn hypothesis_table(view: &StudyView) -> Option<Table> {
             ];
             for level in &levels {
                 let found = judgement.levels.iter().find(|l| l.level == *level);
-                row.push(found.map_or(NONE.into(), |l| {
-                    let error = match l.error > 0.0 {
-                        true => format!(" ±\u{a0}{:.1}", 100.0 * l.error),
-                        false => String::new(),
-                    };
-                    let mark = match l.verdict == judgement.verdict {
-                        true => String::new(),
-                        false => format!(", {}", l.verdict.words()),
-                    };
-                    format!("{}{error}{mark}", percent(l.change))
-                }));
+                row.push(
+                    found.map_or(NONE.into(), |l| match l.verdict == judgement.verdict {
+                        true => interval(l),
+                        false => format!("{}, {}", interval(l), l.verdict.words()),
+                    }),
+                );
             }
             table.rows.push(cells(row));
         }
@@ -336,7 +326,12 @@ pub(crate) fn hypothesis_charts(view: &StudyView) -> Vec<String> {
                 };
                 chart.marker([x, y], shape, colour, 4.0, &tip);
             }
-            chart.x_tick(c as f64, &judgement.case.words(), 2.0);
+            // Of cases that are each other's reverse the first; neighbours of many in two rows, so that none overlap.
+            let below = match judged.len() > 4 && c % 2 == 1 {
+                true => 14.0,
+                false => 2.0,
+            };
+            chart.x_tick(c as f64, &case_words(&judgement.case.name), below);
         }
         chart.baseline();
         Some(chart.finish())

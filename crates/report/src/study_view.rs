@@ -46,6 +46,8 @@ pub(crate) struct Cell {
 pub(crate) struct Change {
     /// (value - baseline) / baseline.
     pub(crate) relative: f64,
+    /// Error of `relative`: the two error estimates together, or the noise floor where it is larger.
+    pub(crate) error: f64,
     /// False when it is smaller than the error estimates or the mesh noise on record.
     pub(crate) resolved: bool,
 }
@@ -185,9 +187,11 @@ impl StudyView {
         let difference = cell.mean - baseline.mean;
         let noise = self.noise().map_or(0.0, |cv| cv * baseline.mean.abs());
         let estimates = cell.error.unwrap_or(0.0) + baseline.error.unwrap_or(0.0);
+        let error = noise.max(estimates);
         Some(Change {
             relative: difference / baseline.mean.abs(),
-            resolved: difference.abs() >= noise.max(estimates),
+            error: error / baseline.mean.abs(),
+            resolved: difference.abs() >= error,
         })
     }
 

@@ -2,10 +2,11 @@
 //!
 //! The centre is run once: a computed response repeats itself.
 
+use crate::factorial::full_factorial;
 use crate::fraction::Fraction;
 
-/// Blocks of factors that move together in the designs of Box and Behnken (1960, Technometrics 2:455; those of six and
-/// seven factors from memory, held by a test of balance): pairs up to five factors, triples for six and seven.
+/// Blocks of factors that move together in the design of six factors of Box and Behnken (1960, Technometrics 2:455; from
+/// memory, held by a test of balance).
 const TRIPLES_OF_SIX: [[usize; 3]; 6] = [
     [0, 1, 3],
     [1, 2, 4],
@@ -14,6 +15,7 @@ const TRIPLES_OF_SIX: [[usize; 3]; 6] = [
     [1, 4, 5],
     [0, 2, 5],
 ];
+/// The same of seven factors.
 const TRIPLES_OF_SEVEN: [[usize; 3]; 7] = [
     [3, 4, 5],
     [0, 5, 6],
@@ -59,9 +61,7 @@ pub fn face_centred(factors: usize) -> Option<Vec<Vec<usize>>> {
     }
     let corners = match Fraction::of(factors, 5) {
         Ok(fraction) => fraction.points(),
-        Err(_) => (0..1_usize << factors)
-            .map(|run| (0..factors).map(|f| run >> f & 1).collect())
-            .collect(),
+        Err(_) => full_factorial(&vec![2; factors]),
     };
     let mut points: Vec<Vec<usize>> = corners
         .into_iter()

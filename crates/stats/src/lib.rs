@@ -16,6 +16,7 @@
 
 mod curvature;
 mod design;
+mod factorial;
 mod fit;
 mod fraction;
 mod screening;
@@ -23,6 +24,7 @@ mod variation;
 
 pub use curvature::{box_behnken, face_centred};
 pub use design::{Design, DesignError};
+pub use factorial::{full_factorial, one_at_a_time};
 pub use fraction::{Fraction, FractionError, MOST_FACTORS};
 pub use screening::{MOST_SCREENED, plackett_burman};
 pub use variation::{Line, Rest, Term, Variation, analyse};

@@ -2,7 +2,7 @@
 
 use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
-use bicolumn_job::{ENGINE_VERSION, Job, Key, KeyId, Plan, Settings, Value, keys, spoken_unit};
+use bicolumn_job::{ENGINE_VERSION, Job, KeyId, Plan, Settings, Value, keys, spoken_unit};
 use bicolumn_response::ResponseId;
 use bicolumn_store::{HeadlineRecord, HypothesisRecord, InputRecord, SCHEMA, StudyRecord};
 
@@ -87,8 +87,7 @@ fn input(key: KeyId, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
     })
 }
 
-/// The comparison that leads the report: as the job says, else over the first factor of numbers and by
-/// the first factor of words.
+/// The claim of the job, if it makes one.
 fn hypothesis(settings: &Settings) -> Option<HypothesisRecord> {
     let run = &keys().run;
     Some(HypothesisRecord {
@@ -98,20 +97,20 @@ fn hypothesis(settings: &Settings) -> Option<HypothesisRecord> {
     })
 }
 
+/// The comparison that leads the report: as the job says, else over the first factor of numbers and by
+/// the first factor of words.
 fn headline(job: &Job, settings: &Settings) -> Option<HeadlineRecord> {
     let run = &keys().run;
-    let named = |key: Key<Option<String>>| settings.get(key).filter(|t| !t.is_empty());
-    let first = |wanted: &dyn Fn(&Value) -> bool| {
-        job.factors
-            .iter()
-            .find(|f| wanted(&f.levels[0]))
-            .map(|f| f.path().to_string())
+    let over = job.compared_factor()?.path().to_string();
+    let first_with_words = || {
+        let mut factors = job.factors.iter();
+        let found = factors.find(|f| f.levels[0].number().is_none());
+        found.map(|f| f.path().to_string())
     };
-    let over = named(run.over)
-        .or_else(|| first(&|v| v.number().is_some()))
-        .or_else(|| job.factors.first().map(|f| f.path().to_string()))?;
-    let by = named(run.by)
-        .or_else(|| first(&|v| v.number().is_none()))
+    let by = settings
+        .get(run.by)
+        .filter(|t| !t.is_empty())
+        .or_else(first_with_words)
         .filter(|by| *by != over);
     Some(HeadlineRecord {
         response: settings.get(run.headline).as_str().into(),
