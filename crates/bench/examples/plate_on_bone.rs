@@ -134,7 +134,7 @@ fn pose(
     ];
     let cases = loads[..count.min(4)]
         .iter()
-        .map(|l| joint.case(&mesh, *l, &LoadSizes::default()))
+        .map(|l| joint.case(&mesh, &l.of_sizes(&LoadSizes::default())))
         .collect();
     let materials = mesh
         .parts

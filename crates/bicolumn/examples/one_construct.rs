@@ -76,7 +76,7 @@ pub(crate) fn numbers() -> Result<Numbers, Box<dyn Error>> {
             .map(|surface| construct.bone.bearing_point(surface)),
     );
     let sizes = LoadSizes::default();
-    let axial = patches.case(&mesh, NamedLoad::Axial, &sizes);
+    let axial = patches.case(&mesh, &NamedLoad::Axial.of_sizes(&sizes));
     let materials = mesh.parts.iter().map(|p| match p {
         p if p.is_implant() => Material::steel_316l(),
         p if p.is_cortical() => Material::cortical(),

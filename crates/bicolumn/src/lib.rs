@@ -34,7 +34,7 @@
 //!     construct.bone.side(),
 //! )
 //! .bearing_at([ArticularSurface::Capitellum, ArticularSurface::Trochlea].map(|s| construct.bone.bearing_point(s)));
-//! let axial = joint.case(&mesh, NamedLoad::Axial, &LoadSizes::default());
+//! let axial = joint.case(&mesh, &NamedLoad::Axial.of_sizes(&LoadSizes::default()));
 //! let material = |p: &Part| match p {
 //!     p if p.is_implant() => Material::steel_316l(),
 //!     p if p.is_cortical() => Material::cortical(),

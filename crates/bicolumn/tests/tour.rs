@@ -58,7 +58,7 @@ fn tour(folder: &Path) -> Result<(), Box<dyn Error>> {
         [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
             .map(|surface| construct.bone.bearing_point(surface)),
     );
-    let axial = patches.case(&mesh, NamedLoad::Axial, &LoadSizes::default());
+    let axial = patches.case(&mesh, &NamedLoad::Axial.of_sizes(&LoadSizes::default()));
     assert!((axial.resultant_force() - Vec3::y() * 200.0).norm() < 1e-9);
 
     let materials = mesh.parts.iter().map(|p| match p {

@@ -24,7 +24,7 @@ pub(crate) use screws::{PreloadKeys, ScrewKeys};
 use crate::declare::Declaration;
 use crate::handle::KeyId;
 use crate::key::KeyRow;
-use crate::region_path;
+use crate::named_path;
 use std::sync::OnceLock;
 
 /// The sections of a job file, in the order of its documentation.
@@ -134,10 +134,10 @@ impl Keys {
         self.rows.iter().enumerate().map(|(n, row)| (KeyId(n), row))
     }
 
-    /// The key of that name; one of a region is found under any name of the region.
+    /// The key of that name; one of a table whose name the job gives is found under any name.
     pub fn find(&self, path: &str) -> Option<KeyId> {
         let listed = |path: &str| self.rows.iter().position(|k| k.path == path).map(KeyId);
-        listed(path).or_else(|| listed(&region_path::listed_as(path)?))
+        listed(path).or_else(|| listed(&named_path::listed_as(path)?))
     }
 }
 

@@ -1,6 +1,6 @@
 //! Declarations of keys: each gives one row of the key list and its typed handle.
 
-use crate::handle::{Key, KeyId, KeyType, OneOf, SomeOf};
+use crate::handle::{Key, KeyId, KeyType, Names, OneOf};
 use crate::key::{ByPlate, Derived, Fallback, KeyRow, Kind, Preset, PresetRow, Rule};
 use crate::presets::Sourced;
 use crate::settings::Settings;
@@ -106,9 +106,9 @@ pub(crate) fn word_of<W: Word>(some: &[W]) -> Accepts<OneOf<W>> {
     Accepts::of_words(Kind::Word, some)
 }
 
-/// A list of words of an enumeration.
-pub(crate) fn words<W: Word>() -> Accepts<SomeOf<W>> {
-    Accepts::of_words(Kind::List, W::ALL)
+/// A list of load cases: words of an enumeration, or names of `[loads.case.NAME]`.
+pub(crate) fn load_cases<W: Word>() -> Accepts<Names> {
+    Accepts::of_words(Kind::Cases, W::ALL)
 }
 
 /// true or false.

@@ -5,7 +5,7 @@ use crate::given::Given;
 use crate::handle::KeyId;
 use crate::job::Job;
 use crate::key::{Fallback, KeyRow};
-use crate::region_path;
+use crate::named_path;
 use crate::settings::{Setting, Settings};
 use crate::value::Value;
 use std::collections::BTreeMap;
@@ -14,6 +14,11 @@ impl Settings {
     /// Fills in every key of a job at the factors' levels, by key.
     pub fn at(job: &Job, levels: &BTreeMap<String, Value>) -> Settings {
         let mut all = Settings::default();
+        for (path, given) in &job.given {
+            if named_path::split(path).is_some() {
+                all.push_named(path.clone(), of_job(given));
+            }
+        }
         for (_, row) in keys().declared() {
             let level = levels.get(&row.path).map(|level| Setting {
                 value: level.clone(),
@@ -24,11 +29,6 @@ impl Settings {
             let setting = level.or_else(given).or_else(|| default(&all, row));
             all.push(setting);
         }
-        for (path, given) in &job.given {
-            if region_path::split(path).is_some() {
-                all.push_region(path.clone(), of_job(given));
-            }
-        }
         all
     }
 
@@ -38,7 +38,7 @@ impl Settings {
             let setting = self.setting(id)?;
             Some((row.path.as_str(), setting))
         });
-        of_keys.chain(self.regions().iter().map(|(path, s)| (path.as_str(), s)))
+        of_keys.chain(self.named().iter().map(|(path, s)| (path.as_str(), s)))
     }
 }
 

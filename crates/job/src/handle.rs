@@ -50,7 +50,7 @@ impl<T> From<Key<T>> for KeyId {
     }
 }
 
-/// Type of a key's values: numbers, counts, flags, texts, words, lists of words, and each of them optional.
+/// Type of a key's values: numbers, counts, flags, texts, words, lists of names, and each of them optional.
 pub trait KeyType: Sized {
     /// Type in the program.
     type Out: Clone;
@@ -131,21 +131,20 @@ impl<W: Word> KeyType for OneOf<W> {
     }
 }
 
-/// Type of a key that holds a list of words of an enumeration.
+/// Type of a key that holds a list of names.
 #[derive(Debug)]
-pub struct SomeOf<W>(PhantomData<W>);
+pub struct Names;
 
-impl<W: Word> KeyType for SomeOf<W> {
-    type Out = Vec<W>;
-    fn read(value: Option<&Value>) -> Option<Vec<W>> {
+impl KeyType for Names {
+    type Out = Vec<String>;
+    fn read(value: Option<&Value>) -> Option<Vec<String>> {
         match value {
-            Some(Value::List(items)) => items.iter().map(|w| W::from_word(w)).collect(),
+            Some(Value::List(items)) => Some(items.clone()),
             _ => None,
         }
     }
-    fn written(value: Vec<W>) -> Option<Value> {
-        let words = value.iter().map(|w| w.word().to_string());
-        Some(Value::List(words.collect()))
+    fn written(value: Vec<String>) -> Option<Value> {
+        Some(Value::List(value))
     }
 }
 

@@ -6,9 +6,7 @@ use crate::words::Meeting;
 use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
-use bicolumn_model::{
-    DensityLaw, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
-};
+use bicolumn_model::{DensityLaw, GradedDensity, JointLoad, Material, TransverseIsotropy};
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -28,8 +26,8 @@ pub struct PointInputs {
     pub sizing: Sizing,
     /// Materials.
     pub materials: Materials,
-    /// Loads.
-    pub loads: LoadInputs,
+    /// Load cases: those with names of the program, then those that the job defines.
+    pub loads: Vec<JointLoad>,
     /// How parts meet.
     pub interfaces: InterfaceInputs,
     /// Solver options; `threads` is set by whoever solves.
@@ -55,15 +53,6 @@ pub struct Materials {
     pub screw: Material,
     /// In a filled fracture gap.
     pub gap_tissue: Material,
-}
-
-/// Load cases with their sizes.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LoadInputs {
-    /// Cases, in the order of [`NamedLoad::ALL`].
-    pub cases: Vec<NamedLoad>,
-    /// Sizes, and their shares between the joint surfaces.
-    pub sizes: LoadSizes,
 }
 
 /// One kind of interface.

@@ -5,11 +5,12 @@ use crate::given::{AllGiven, Given};
 use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::key::{KeyRow, Kind};
+use crate::load_case::StatedCase;
 use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
-use crate::{design, design_table, hypothesis, region, region_path, size_field_file};
+use crate::{design, design_table, hypothesis, load_case, named_path, region, size_field_file};
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_response::ResponseId;
@@ -51,6 +52,8 @@ pub struct Job {
     pub(crate) table_points: Vec<Vec<usize>>,
     /// Regions of `[mesh.regions.NAME]`, by name.
     pub(crate) regions: Vec<SizeRegion>,
+    /// Load cases of `[loads.case.NAME]`, by name.
+    pub(crate) load_cases: Vec<StatedCase>,
 }
 
 const FACTORS: &str = "factors.";
@@ -81,6 +84,7 @@ impl Job {
             size_field: None,
             table_points: Vec::new(),
             regions: Vec::new(),
+            load_cases: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -103,6 +107,12 @@ impl Job {
                 .into_iter()
                 .map(|w| tell(Some(w.spot), &w.path, w.value, w.fault)),
         );
+        let (load_cases, wrong) = load_case::read(&job.given, &raw.tables);
+        errors.extend(
+            wrong
+                .into_iter()
+                .map(|w| tell(Some(w.spot), &w.path, w.value, w.fault)),
+        );
         let folder = job.file.parent().unwrap_or(Path::new(""));
         let size_field = match size_field_file::read(&job.given, folder) {
             Ok(field) => field,
@@ -111,7 +121,7 @@ impl Job {
                 None
             }
         };
-        (job.regions, job.size_field) = (regions, size_field);
+        (job.regions, job.size_field, job.load_cases) = (regions, size_field, load_cases);
         if errors.is_empty() {
             Ok(job)
         } else {
@@ -315,16 +325,16 @@ impl Job {
     }
 
     pub(crate) fn unknown(&self, path: &str) -> Fault {
-        if let Some(listed) = region_path::listed_as(path).filter(|l| l != path) {
+        if let Some(listed) = named_path::listed_as(path).filter(|l| l != path) {
             return match self.unknown(&listed) {
                 Fault::UnknownKey {
                     nearest: Some(k), ..
                 } => Fault::UnknownKey {
-                    nearest: Some(region_path::named_as(&k, path)),
+                    nearest: Some(named_path::named_as(&k, path)),
                     choices: Vec::new(),
                 },
                 Fault::WrongUnit { meant } => Fault::WrongUnit {
-                    meant: region_path::named_as(&meant, path),
+                    meant: named_path::named_as(&meant, path),
                 },
                 other => other,
             };
@@ -496,7 +506,7 @@ pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
         (Kind::Word(_), RawValue::Text(s)) => Value::Word(s.clone()),
         (Kind::Flag, RawValue::Flag(b)) => Value::Flag(*b),
         (Kind::Text, RawValue::Text(s)) => Value::Text(s.clone()),
-        (Kind::List(_), RawValue::List(items)) => {
+        (Kind::Cases(_), RawValue::List(items)) => {
             let mut words = Vec::new();
             for (item, _) in items {
                 match item {
@@ -513,10 +523,6 @@ pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
     }
     let near = match (&key.kind, &value) {
         (Kind::Word(words), Value::Word(w)) => nearest(w, words.iter().copied()),
-        (Kind::List(words), Value::List(items)) => items
-            .iter()
-            .filter(|i| !words.contains(&i.as_str()))
-            .find_map(|i| nearest(i, words.iter().copied())),
         _ => None,
     };
     refuse(near.map(str::to_string))

@@ -1,7 +1,7 @@
 //! Rows of the key list: name, accepted values, default, meaning, source of every key.
 
 use crate::handle::KeyId;
-use crate::region_path::REGIONS;
+use crate::named_path::is_named;
 use crate::settings::Settings;
 use crate::units::{quoted, spoken_unit};
 use crate::value::Value;
@@ -26,11 +26,11 @@ pub struct KeyRow {
 
 impl KeyRow {
     /// May a factor drive this key? Single values that describe the construct, its loads or its mesh:
-    /// not the texts of the study, not how it is run, no region of the mesh.
+    /// not the texts of the study, not how it is run, no key of a table under a name of the job.
     pub fn may_be_factor(&self) -> bool {
         self.decides_result()
-            && !self.path.starts_with(REGIONS)
-            && !matches!(self.kind, Kind::Text | Kind::List(_))
+            && !is_named(&self.path)
+            && !matches!(self.kind, Kind::Text | Kind::Cases(_))
     }
 
     /// Does a point's result depend on this key? Titles, threads, design and hypothesis do not enter.
@@ -77,8 +77,8 @@ pub enum Kind {
     Flag,
     /// Free text.
     Text,
-    /// One or more of these words, each once.
-    List(Vec<&'static str>),
+    /// One or more load cases, each once: these words, or names of `[loads.case.NAME]`.
+    Cases(Vec<&'static str>),
 }
 
 impl Kind {
@@ -86,7 +86,7 @@ impl Kind {
     pub fn unit(&self) -> &'static str {
         match self {
             Kind::Number { unit, .. } => unit,
-            Kind::Integer { .. } | Kind::Word(_) | Kind::Flag | Kind::Text | Kind::List(_) => "",
+            Kind::Integer { .. } | Kind::Word(_) | Kind::Flag | Kind::Text | Kind::Cases(_) => "",
         }
     }
 
@@ -117,7 +117,10 @@ impl Kind {
             Kind::Word(words) => format!("be one of {}", quoted(words)),
             Kind::Flag => "be true or false".into(),
             Kind::Text => "be text in quotes".into(),
-            Kind::List(words) => format!("be a list of some of {}", quoted(words)),
+            Kind::Cases(words) => format!(
+                "be a list of names of [loads.case.NAME] or of some of {}",
+                quoted(words)
+            ),
         }
     }
 
@@ -130,14 +133,16 @@ impl Kind {
             (Kind::Integer { least, most }, Value::Integer(i)) => (least..=most).contains(&i),
             (Kind::Word(words), Value::Word(w)) => words.contains(&w.as_str()),
             (Kind::Flag, Value::Flag(_)) | (Kind::Text, Value::Text(_)) => true,
-            (Kind::List(words), Value::List(items)) => {
-                !items.is_empty()
-                    && items.iter().all(|i| words.contains(&i.as_str()))
-                    && (1..items.len()).all(|n| !items[..n].contains(&items[n]))
-            }
+            // Names that no table has are told when all tables are read.
+            (Kind::Cases(_), Value::List(items)) => are_distinct(items),
             _ => false,
         }
     }
+}
+
+/// Is there at least one item, and none twice?
+fn are_distinct(items: &[String]) -> bool {
+    !items.is_empty() && (1..items.len()).all(|n| !items[..n].contains(&items[n]))
 }
 
 /// A value that follows from the settings of keys declared before.

@@ -24,11 +24,12 @@ mod job;
 mod job_error;
 mod key;
 mod key_reference;
+mod load_case;
+mod named_path;
 mod plan;
 mod presets;
 mod raw;
 mod region;
-mod region_path;
 mod resolve;
 mod settings;
 mod size_field_file;
@@ -39,9 +40,7 @@ mod words;
 pub use blame::{Refusal, explain, explain_refusal, explain_sizes};
 pub use catalogue::{Keys, Side, keys};
 pub use handle::{Key, KeyId};
-pub use inputs::{
-    InterfaceInputs, InterfaceKind, LoadInputs, Materials, NamedInterface, PointInputs,
-};
+pub use inputs::{InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs};
 pub use job::{Factor, Job};
 pub use job_error::{JobError, JobErrors};
 pub use key_reference::markdown;

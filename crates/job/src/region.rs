@@ -4,7 +4,7 @@ use crate::catalogue::{RegionKeys, keys};
 use crate::given::{AllGiven, Given};
 use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, Spot};
-use crate::region_path::{REGIONS, split, under};
+use crate::named_path::{REGIONS, split, under};
 use bicolumn_mesh::region::FEATURE_NAMES;
 use bicolumn_mesh::{RegionPlace, SizeRegion};
 use std::collections::BTreeMap;
@@ -30,7 +30,7 @@ pub(crate) fn read(
         }
     }
     for (path, given) in given {
-        if let Some((name, _)) = split(path) {
+        if let Some((REGIONS, name, _)) = split(path) {
             spots.entry(name).or_insert(given.spot);
         }
     }
@@ -113,7 +113,7 @@ impl Reader<'_> {
     fn needed<T: KeyType>(&self, key: Key<Option<T>>) -> Result<T::Out, Wrong> {
         self.value(key).ok_or_else(|| {
             let path = keys().path(key);
-            let (_, leaf) = split(path).unwrap_or(("", path));
+            let leaf = split(path).map_or(path, |(_, _, leaf)| leaf);
             wrong(None, format!("the region needs {leaf}"))
         })
     }

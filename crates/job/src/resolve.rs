@@ -2,9 +2,7 @@
 
 use crate::blame::own_key;
 use crate::catalogue::{KindKeys, MaterialPairKeys, keys};
-use crate::inputs::{
-    InterfaceInputs, InterfaceKind, LoadInputs, Materials, NamedInterface, PointInputs,
-};
+use crate::inputs::{InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs};
 use crate::job::Job;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
@@ -15,7 +13,7 @@ use bicolumn_geometry::{
 };
 use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{
-    DensityLaw, GradedDensity, LoadSizes, Material, NamedLoad, TransverseIsotropy,
+    DensityLaw, GradedDensity, JointLoad, LoadSizes, Material, NamedLoad, TransverseIsotropy,
 };
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
@@ -55,7 +53,7 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         construct: construct(&settings, folder),
         sizing,
         materials: materials(&settings),
-        loads: loads(&settings),
+        loads: loads(&settings, job),
         interfaces: match settings.get(keys().construct.layout) {
             Layout::BareBone => without_hardware(interfaces(&settings)),
             _ => interfaces(&settings),
@@ -304,22 +302,23 @@ fn materials(s: &Settings) -> Materials {
     }
 }
 
-/// Cases in the order of [`NamedLoad::ALL`], however the job lists them.
-fn loads(s: &Settings) -> LoadInputs {
+/// Cases in the order of [`NamedLoad::ALL`], then those of the job by name, however the job lists them.
+fn loads(s: &Settings, job: &Job) -> Vec<JointLoad> {
     let k = &keys().loads;
+    let sizes = LoadSizes {
+        axial_n: s.get(k.axial),
+        bending_n: s.get(k.bending),
+        frontal_n: s.get(k.varus_valgus),
+        torque_nmm: s.get(k.torsion),
+        column_n: s.get(k.column),
+        capitellum_share: s.get(k.capitellum_share),
+    };
     let wanted = s.get(k.cases);
-    let cases = NamedLoad::ALL.into_iter().filter(|c| wanted.contains(c));
-    LoadInputs {
-        cases: cases.collect(),
-        sizes: LoadSizes {
-            axial_n: s.get(k.axial),
-            bending_n: s.get(k.bending),
-            frontal_n: s.get(k.varus_valgus),
-            torque_nmm: s.get(k.torsion),
-            column_n: s.get(k.column),
-            capitellum_share: s.get(k.capitellum_share),
-        },
-    }
+    let presets = NamedLoad::ALL.into_iter().map(|c| c.of_sizes(&sizes));
+    let own = job.load_cases.iter();
+    let own = own.map(|c| c.at_share(sizes.capitellum_share));
+    let all = presets.chain(own);
+    all.filter(|c| wanted.contains(&c.name)).collect()
 }
 
 /// Interfaces of a bone that has neither hardware nor fracture: nothing by name, no preload, no clamp.
@@ -385,8 +384,8 @@ fn solve(s: &Settings) -> SolveOptions {
 mod tests {
     use super::*;
     use crate::key::{Fallback, KeyRow, Kind};
+    use crate::named_path::is_named;
     use crate::plan::Plan;
-    use crate::region_path::REGIONS;
     use bicolumn_base::{PlateSite, ScrewNumber};
     use bicolumn_geometry::spec::PlateSiteName;
 
@@ -406,12 +405,10 @@ mod tests {
     /// No dead key: changing any of them changes what is meshed, loaded or solved.
     #[test]
     fn every_key_of_the_model_has_an_effect() {
-        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\n";
-        // The size field and regions have tests of their own.
-        let is_single = |k: &&KeyRow| {
-            let apart = ["mesh.size_field", REGIONS];
-            k.decides_result() && !apart.iter().any(|a| k.path.starts_with(a))
-        };
+        let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\nloads.cases = [\"axial\", \"varus\", \"valgus\", \"anterior_bending\", \"internal_torsion\", \"medial_column\"]\n";
+        // The size field and tables under names of the job have tests of their own.
+        let is_single =
+            |k: &&KeyRow| k.decides_result() && k.path != "mesh.size_field" && !is_named(&k.path);
         for k in keys().rows().map(|(_, k)| k).filter(is_single) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
@@ -442,7 +439,7 @@ mod tests {
                     format!("{:?}", words.iter().find(|o| *o != w).unwrap())
                 }
                 (Kind::Flag, FactorValue::Flag(b)) => format!("{}", !b),
-                (Kind::List(words), _) => format!("[{:?}]", words[0]),
+                (Kind::Cases(words), _) => format!("[{:?}]", words[0]),
                 (Kind::Text, _) => "\"surface.stl\"".to_string(),
                 other => panic!("{other:?}"),
             };

@@ -17,11 +17,11 @@ pub struct Setting {
     pub source: String,
 }
 
-/// Values of all keys, in the order of their declaration; regions of the mesh by their paths.
+/// Values of all keys, in the order of their declaration; those of tables under names of the job by their paths.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Settings {
     of_keys: Vec<Option<Setting>>,
-    of_regions: BTreeMap<String, Setting>,
+    of_named: BTreeMap<String, Setting>,
 }
 
 impl Settings {
@@ -30,9 +30,9 @@ impl Settings {
         self.of_keys.push(setting);
     }
 
-    /// Adds the setting of a region's key.
-    pub(crate) fn push_region(&mut self, path: String, setting: Setting) {
-        self.of_regions.insert(path, setting);
+    /// Adds the setting of a key in a table under a name of the job.
+    pub(crate) fn push_named(&mut self, path: String, setting: Setting) {
+        self.of_named.insert(path, setting);
     }
 
     /// The value of a key.
@@ -73,8 +73,17 @@ impl Settings {
         setting.map(|s| s.source.clone()).unwrap_or_default()
     }
 
-    /// Settings of regions, by path.
-    pub(crate) fn regions(&self) -> &BTreeMap<String, Setting> {
-        &self.of_regions
+    /// Names of a table's subtables that the job gives, in their order.
+    pub(crate) fn named_under(&self, table: &str) -> Vec<String> {
+        let paths = self.of_named.keys();
+        let names = paths.filter_map(|p| p.strip_prefix(table)?.split('.').next());
+        let mut names: Vec<String> = names.map(str::to_string).collect();
+        names.dedup();
+        names
+    }
+
+    /// Settings in tables under names of the job, by path.
+    pub(crate) fn named(&self) -> &BTreeMap<String, Setting> {
+        &self.of_named
     }
 }

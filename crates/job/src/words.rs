@@ -34,6 +34,23 @@ words! { DesignKind {
     Table = "table": "the rows of design.table",
 } }
 
+/// Articular surfaces that a load of a job acts on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoadedSurface {
+    /// Both.
+    Joint,
+    /// Capitellum alone.
+    Capitellum,
+    /// Trochlea alone.
+    Trochlea,
+}
+
+words! { LoadedSurface {
+    Joint = "joint": "both surfaces, a force in their shares",
+    Capitellum = "capitellum": "the capitellum alone",
+    Trochlea = "trochlea": "the trochlea alone",
+} }
+
 /// Direction of a claimed difference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Direction {

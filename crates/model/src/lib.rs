@@ -2,7 +2,7 @@
 //!
 //! Door: [`Problem`]. A [`Support`] prescribes displacement components at nodes (Dirichlet conditions). A [`LoadCase`]
 //! holds consistent nodal forces (Neumann conditions) and displacements of supports; [`PatchLoad`] makes it from a
-//! resultant on a surface patch, [`JointPatches`] from its name.
+//! resultant on a surface patch, [`JointPatches`] from a [`JointLoad`], which a name or a job gives.
 //!
 //! # Known limits
 //! Linear elasticity, isotropic or transversely isotropic, constant in each element. Loads keep their directions
@@ -12,6 +12,7 @@
 pub mod density;
 pub mod elasticity;
 pub mod facet;
+pub mod joint_load;
 pub mod load;
 pub mod material;
 pub mod named_load;
@@ -20,8 +21,9 @@ pub mod support;
 
 pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
+pub use joint_load::{Action, JointLoad, JointPatches, JointSurface, LoadLine, Wrench};
 pub use load::{LoadCase, Patch, PatchLoad, Prescribed};
 pub use material::Material;
-pub use named_load::{JointPatches, LoadSizes, NamedLoad};
+pub use named_load::{LoadSizes, NamedLoad};
 pub use problem::{Problem, ProblemError, nodes_on, nodes_where};
 pub use support::{Components, Constraint, Support};

@@ -1,8 +1,7 @@
 //! The named load cases of a distal humerus held at its shaft and loaded at the joint.
 
-use crate::{LoadCase, Patch, PatchLoad};
-use bicolumn_base::{BodySide, Vec3, Word};
-use bicolumn_mesh::TetMesh;
+use crate::joint_load::{Action, JointLoad, JointSurface, Wrench};
+use bicolumn_base::{Vec3, Word};
 use serde::{Deserialize, Serialize};
 
 /// Named load case.
@@ -58,6 +57,39 @@ impl NamedLoad {
             NamedLoad::ExternalTorsion => "external_torsion",
             NamedLoad::LateralColumn => "lateral_column",
             NamedLoad::MedialColumn => "medial_column",
+        }
+    }
+
+    /// The case as data, at given sizes.
+    pub fn of_sizes(self, sizes: &LoadSizes) -> JointLoad {
+        let both = JointSurface::Both {
+            capitellum_share: sizes.capitellum_share,
+        };
+        let force = |on, force_n| Action {
+            on,
+            what: Wrench::Force {
+                force_n,
+                line: None,
+            },
+        };
+        let couple = |moment_nmm| Action {
+            on: both,
+            what: Wrench::Couple(moment_nmm),
+        };
+        let action = match self {
+            NamedLoad::Axial => force(both, Vec3::y() * sizes.axial_n),
+            NamedLoad::PosteriorBending => force(both, Vec3::x() * -sizes.bending_n),
+            NamedLoad::AnteriorBending => force(both, Vec3::x() * sizes.bending_n),
+            NamedLoad::Varus => force(both, Vec3::z() * -sizes.frontal_n),
+            NamedLoad::Valgus => force(both, Vec3::z() * sizes.frontal_n),
+            NamedLoad::InternalTorsion => couple(Vec3::y() * sizes.torque_nmm),
+            NamedLoad::ExternalTorsion => couple(Vec3::y() * -sizes.torque_nmm),
+            NamedLoad::LateralColumn => force(JointSurface::Capitellum, Vec3::y() * sizes.column_n),
+            NamedLoad::MedialColumn => force(JointSurface::Trochlea, Vec3::y() * sizes.column_n),
+        };
+        JointLoad {
+            name: self.key().to_owned(),
+            actions: vec![action],
         }
     }
 }
@@ -122,78 +154,5 @@ impl Default for LoadSizes {
             column_n: 100.0,
             capitellum_share: 0.58,
         }
-    }
-}
-
-/// The two articular surfaces, and both as one.
-#[derive(Debug, Clone, PartialEq)]
-pub struct JointPatches {
-    patches: [Patch; 3],
-    side: BodySide,
-    /// Points that resultants on capitellum and trochlea pass, mm.
-    bearing_mm: Option<[Vec3; 2]>,
-}
-
-const CAPITELLUM: usize = 0;
-const TROCHLEA: usize = 1;
-const JOINT: usize = 2;
-
-impl JointPatches {
-    /// From the two surfaces of a humerus of a side.
-    pub fn new(capitellum: Patch, trochlea: Patch, side: BodySide) -> Self {
-        let joint = capitellum.union(&trochlea, "joint");
-        JointPatches {
-            patches: [capitellum, trochlea, joint],
-            side,
-            bearing_mm: None,
-        }
-    }
-
-    /// With the points that the resultants of forces on capitellum and trochlea pass, mm: fixed lines of action whatever
-    /// the mesh. Without, they pass the centroids of the patches as meshed.
-    #[must_use]
-    pub fn bearing_at(mut self, bearing_mm: [Vec3; 2]) -> Self {
-        self.bearing_mm = Some(bearing_mm);
-        self
-    }
-
-    /// Capitellum, trochlea and their union, in this order.
-    pub fn patches(&self) -> &[Patch; 3] {
-        &self.patches
-    }
-
-    /// The load case of a name. Forces act at the bearing points of the two surfaces in their shares; couples
-    /// are spread over both surfaces together. On a left humerus both are mirrored: varus stays varus.
-    pub fn case(&self, mesh: &TetMesh, load: NamedLoad, sizes: &LoadSizes) -> LoadCase {
-        let on = |patch, force_n: Vec3| PatchLoad {
-            patch,
-            force_n: self.side.vector(force_n),
-            through_mm: self.bearing_mm.map(|points| points[patch]),
-            moment_nmm: Vec3::zeros(),
-        };
-        let shared = |f: Vec3| {
-            let share = sizes.capitellum_share;
-            vec![on(CAPITELLUM, f * share), on(TROCHLEA, f * (1.0 - share))]
-        };
-        let couple = |moment_nmm| {
-            vec![PatchLoad {
-                patch: JOINT,
-                force_n: Vec3::zeros(),
-                through_mm: None,
-                moment_nmm: self.side.pseudovector(moment_nmm),
-            }]
-        };
-        let loads = match load {
-            NamedLoad::Axial => shared(Vec3::y() * sizes.axial_n),
-            NamedLoad::PosteriorBending => shared(Vec3::x() * -sizes.bending_n),
-            NamedLoad::AnteriorBending => shared(Vec3::x() * sizes.bending_n),
-            NamedLoad::Varus => shared(Vec3::z() * -sizes.frontal_n),
-            NamedLoad::Valgus => shared(Vec3::z() * sizes.frontal_n),
-            NamedLoad::InternalTorsion => couple(Vec3::y() * sizes.torque_nmm),
-            NamedLoad::ExternalTorsion => couple(Vec3::y() * -sizes.torque_nmm),
-            NamedLoad::LateralColumn => vec![on(CAPITELLUM, Vec3::y() * sizes.column_n)],
-            NamedLoad::MedialColumn => vec![on(TROCHLEA, Vec3::y() * sizes.column_n)],
-        };
-        LoadCase::combine(load.key(), mesh, &self.patches, &loads)
     }
 }

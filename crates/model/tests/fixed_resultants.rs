@@ -6,7 +6,9 @@
 use bicolumn_base::Vec3;
 use bicolumn_geometry::{ArticularSurface, Construct, ConstructSpec};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
-use bicolumn_model::{JointPatches, LoadSizes, NamedLoad, Patch};
+use bicolumn_model::{
+    Action, JointLoad, JointPatches, JointSurface, LoadLine, LoadSizes, NamedLoad, Patch, Wrench,
+};
 
 fn joint(construct: &Construct, mesh: &TetMesh) -> JointPatches {
     let bone = &construct.bone;
@@ -22,6 +24,29 @@ fn joint(construct: &Construct, mesh: &TetMesh) -> JointPatches {
         patch("trochlea", ArticularSurface::Trochlea),
         bone.side(),
     )
+}
+
+/// A force on both surfaces and one on the trochlea, along one line beside the shaft.
+fn beside_the_shaft() -> JointLoad {
+    let line = Some(LoadLine {
+        anterior_mm: 4.0,
+        lateral_mm: -11.0,
+        level_mm: -3.0,
+    });
+    let force = |on, force_n| Action {
+        on,
+        what: Wrench::Force { force_n, line },
+    };
+    let both = JointSurface::Both {
+        capitellum_share: 0.3,
+    };
+    JointLoad {
+        name: "beside the shaft".into(),
+        actions: vec![
+            force(both, Vec3::new(0.0, 150.0, 0.0)),
+            force(JointSurface::Trochlea, Vec3::new(-60.0, 0.0, 25.0)),
+        ],
+    }
 }
 
 #[test]
@@ -52,14 +77,16 @@ fn resultants_do_not_depend_on_the_mesh() {
         } else {
             joint
         };
-        let of = |load| {
-            let case = joint.case(&mesh, load, &sizes);
+        let joint = joint.shaft_axis_at(construct.bone.shaft_axis(0.0));
+        let of = |load: JointLoad| {
+            let case = joint.case(&mesh, &load);
             (
                 case.resultant_force(),
                 case.resultant_moment(&mesh.nodes, Vec3::zeros()),
             )
         };
-        NamedLoad::ALL.into_iter().map(of).collect()
+        let presets = NamedLoad::ALL.into_iter().map(|l| l.of_sizes(&sizes));
+        presets.chain([beside_the_shaft()]).map(of).collect()
     };
     let meshes = [(3.0, 0.0), (2.4, 0.0), (2.4, 1.1)];
     let fixed: Vec<_> = meshes.iter().map(|m| resultants(m.0, m.1, true)).collect();
@@ -73,6 +100,12 @@ fn resultants_do_not_depend_on_the_mesh() {
     let (force, moment) = fixed[0][0];
     let through = points[0] * sizes.capitellum_share + points[1] * (1.0 - sizes.capitellum_share);
     assert!((moment - through.cross(&force)).norm() < 1e-9 * 200.0);
+
+    // The stated line, whatever bears it.
+    let (force, moment) = fixed[0][NamedLoad::ALL.len()];
+    assert!((force - Vec3::new(-60.0, 150.0, 25.0)).norm() < 1e-9 * 200.0);
+    let through = construct.bone.shaft_axis(-3.0) + Vec3::new(4.0, 0.0, -11.0);
+    assert!((moment - through.cross(&force)).norm() < 1e-9 * 7500.0);
 
     // Without bearing points the line of the axial force moves with the facets.
     let line = |r: &[(Vec3, Vec3)]| {

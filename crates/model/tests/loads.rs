@@ -4,8 +4,8 @@
 use bicolumn_base::{BodySide, Fragment, Part, Tissue, Vec3};
 use bicolumn_mesh::{SurfaceName, TetMesh};
 use bicolumn_model::{
-    Components, JointPatches, LoadCase, LoadSizes, Material, NamedLoad, Patch, PatchLoad, Problem,
-    ProblemError, Support, nodes_on,
+    Action, Components, JointLoad, JointPatches, JointSurface, LoadCase, LoadLine, LoadSizes,
+    Material, NamedLoad, Patch, PatchLoad, Problem, ProblemError, Support, Wrench, nodes_on,
 };
 use proptest::prelude::*;
 use std::sync::Arc;
@@ -84,7 +84,7 @@ fn named_loads_have_their_signs_and_shares() {
         BodySide::Right,
     );
     let sizes = LoadSizes::default();
-    let of = |load| joint.case(&mesh, load, &sizes);
+    let of = |load| joint.case(&mesh, &NamedLoad::of_sizes(load, &sizes));
     let close = |a: Vec3, b: Vec3| assert!((a - b).norm() < 1e-9, "{a} {b}");
     let force = |load| of(load).resultant_force();
     close(force(NamedLoad::Axial), Vec3::new(0.0, 200.0, 0.0));
@@ -133,8 +133,24 @@ fn a_left_joint_bears_the_mirror_image_of_every_load() {
     };
     let (right, left) = (on(BodySide::Right), on(BodySide::Left));
     let sizes = LoadSizes::default();
-    for load in NamedLoad::ALL {
-        let [r, l] = [&right, &left].map(|j| j.case(&mesh, load, &sizes));
+    let line = LoadLine {
+        anterior_mm: 3.0,
+        lateral_mm: 2.0,
+        level_mm: -5.0,
+    };
+    let oblique = JointLoad {
+        name: "oblique".into(),
+        actions: vec![Action {
+            on: JointSurface::Capitellum,
+            what: Wrench::Force {
+                force_n: Vec3::new(5.0, 20.0, -7.0),
+                line: Some(line),
+            },
+        }],
+    };
+    let presets = NamedLoad::ALL.into_iter().map(|l| l.of_sizes(&sizes));
+    for load in presets.chain([oblique]) {
+        let [r, l] = [&right, &left].map(|j| j.case(&mesh, &load));
         let mirrored = BodySide::Left.vector(r.resultant_force());
         assert!((l.resultant_force() - mirrored).norm() < 1e-9, "{load:?}");
         let moment = |c: &LoadCase| c.resultant_moment(&mesh.nodes, Vec3::zeros());
@@ -142,7 +158,7 @@ fn a_left_joint_bears_the_mirror_image_of_every_load() {
         assert!((moment(&l) - mirrored).norm() < 1e-9, "{load:?}");
     }
     // Towards the midline, which lies at +Z of a left humerus.
-    let varus = left.case(&mesh, NamedLoad::Varus, &LoadSizes::default());
+    let varus = left.case(&mesh, &NamedLoad::Varus.of_sizes(&LoadSizes::default()));
     assert!(varus.resultant_force().z > 29.9);
 }
 

@@ -4,7 +4,7 @@ use crate::labels::case_words;
 use crate::number::Decimals;
 use crate::study_view::StudyView;
 use crate::tables::{Row, Table};
-use bicolumn_store::{load_line_mm, off_shaft_mm};
+use bicolumn_store::{CaseRecord, load_line_mm, off_shaft_mm};
 
 /// The load cases of the first finished point; `None` without one.
 pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
@@ -30,7 +30,7 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
             )
         });
         let couple = match line {
-            Some(_) => "–".into(),
+            Some(_) => along(case).map_or("–".into(), vector),
             None => vector(case.moment_nmm),
         };
         Row {
@@ -65,6 +65,16 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
     })
 }
 
+/// Couple about the line of a force: the part of the moment that no place of the line makes up for, N·mm.
+fn along(case: &CaseRecord) -> Option<[f64; 3]> {
+    let (force, moment) = (case.force_n, case.moment_nmm);
+    let dot = |a: [f64; 3], b: [f64; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+    let per = dot(force, moment) / dot(force, force);
+    let couple = force.map(|f| f * per);
+    let is_rounding = dot(couple, couple) <= 1e-12 * dot(moment, moment);
+    (!is_rounding).then_some(couple)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -78,6 +88,10 @@ mod tests {
         point.shaft_axis_mm = Some([-9.2, 0.0, 0.0]);
         point.cases[0].force_n = [0.0, 200.0, 0.0];
         point.cases[0].moment_nmm = [-360.0, 0.0, 1360.0];
+        assert_eq!(along(&point.cases[0]), None);
+        let mut twisted = point.cases[0].clone();
+        twisted.moment_nmm[1] = 500.0;
+        assert_eq!(along(&twisted), Some([0.0, 500.0, 0.0]));
         point.cases[1].force_n = [0.0; 3];
         point.cases[1].moment_nmm = [0.0, 7500.0, 0.0];
         let table = load_table(&view).unwrap();

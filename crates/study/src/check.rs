@@ -95,7 +95,7 @@ fn build(
         return Err(explain_refusal(&refusal, job, point));
     }
     let tets = tetrahedra(&construct, &inputs.sizing).map_err(|e| explain_sizes(&e, job, point))?;
-    let cases = inputs.loads.cases.len();
+    let cases = inputs.loads.len();
     let estimate = Estimate::new(tets, cases, inputs.solve.tolerance, inputs.error_estimate);
     Ok(BuiltPoint {
         notes: construct.notes,

@@ -8,12 +8,12 @@ use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
-use bicolumn_job::{LoadInputs, Materials, PointInputs};
+use bicolumn_job::{Materials, PointInputs};
 use bicolumn_measure::{CaseContact, Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
-    DensityLaw, Elasticity, GradedDensity, JointPatches, LoadCase, Material, NamedLoad, Patch,
-    Problem, ProblemError, Support, nodes_on,
+    DensityLaw, Elasticity, GradedDensity, JointLoad, JointPatches, Material, Patch, Problem,
+    ProblemError, Support, nodes_on,
 };
 use bicolumn_solve::{Forecast, Prepared, Solution, SolveOptions};
 use std::sync::Arc;
@@ -262,7 +262,7 @@ fn pose(
     construct: Construct,
     mesh: Arc<TetMesh>,
     materials: &Materials,
-    loads: &LoadInputs,
+    loads: &[JointLoad],
 ) -> Result<BuiltModel, ProblemError> {
     let patches = JointPatches::new(
         patch(
@@ -277,8 +277,9 @@ fn pose(
     .bearing_at(
         [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
             .map(|surface| construct.bone.bearing_point(surface)),
-    );
-    let cases = load_cases(&mesh, &patches, loads);
+    )
+    .shaft_axis_at(construct.bone.shaft_axis(0.0));
+    let cases = loads.iter().map(|l| patches.case(&mesh, l)).collect();
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
     let potted = Support::clamp("potting plane", nodes_on(&mesh, SurfaceName::ProximalEnd));
     let mut problem = Problem::new(Arc::clone(&mesh), of_part, [potted], cases)?;
@@ -354,11 +355,6 @@ fn patch(
             && mesh.part_of(f.tet as usize).is_bone()
             && construct.bone.articular(centroid, normal) == Some(wanted)
     })
-}
-
-fn load_cases(mesh: &TetMesh, patches: &JointPatches, loads: &LoadInputs) -> Vec<LoadCase> {
-    let case = |load: &NamedLoad| patches.case(mesh, *load, &loads.sizes);
-    loads.cases.iter().map(case).collect()
 }
 
 #[cfg(test)]

@@ -36,8 +36,8 @@ pub fn coarse_construct() -> Result<Problem, SharedModelError> {
         [ArticularSurface::Capitellum, ArticularSurface::Trochlea]
             .map(|surface| construct.bone.bearing_point(surface)),
     );
-    let cases = inputs.loads.cases.iter();
-    let cases = cases.map(|load| patches.case(&mesh, *load, &inputs.loads.sizes));
+    let cases = inputs.loads.iter();
+    let cases = cases.map(|load| patches.case(&mesh, load));
     let of = &inputs.materials;
     let materials = mesh.parts.iter().map(|part| match part {
         Part::Bone(_, Tissue::Cortical) => of.cortical.clone(),

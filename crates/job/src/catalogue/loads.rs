@@ -1,7 +1,9 @@
 //! Keys of `[loads]`.
 
-use crate::declare::{Declaration, TRADE, is, number, words};
-use crate::handle::{Key, SomeOf};
+use crate::declare::{Declaration, Default, OURS, TRADE, is, load_cases, mm, number, word};
+use crate::handle::{Key, Names, OneOf};
+use crate::named_path::{ANY, CASES};
+use crate::words::LoadedSurface;
 use bicolumn_geometry::Range;
 use bicolumn_model::{LoadSizes, NamedLoad};
 
@@ -19,13 +21,34 @@ const USUAL_CASES: [NamedLoad; 6] = [
 #[derive(Debug)]
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct LoadKeys {
-    pub cases: Key<SomeOf<NamedLoad>>,
+    pub cases: Key<Names>,
     pub axial: Key<f64>,
     pub bending: Key<f64>,
     pub varus_valgus: Key<f64>,
     pub torsion: Key<f64>,
     pub column: Key<f64>,
     pub capitellum_share: Key<f64>,
+    pub case: CaseKeys,
+}
+
+/// Keys of a load case that the job defines, `[loads.case.NAME]`.
+#[derive(Debug)]
+#[allow(missing_docs)] // each is defined by its declaration
+pub struct CaseKeys {
+    pub force: Key<Option<f64>>,
+    pub flexion: Key<Option<f64>>,
+    pub coronal: Key<Option<f64>>,
+    pub proximal: Key<Option<f64>>,
+    pub anterior: Key<Option<f64>>,
+    pub lateral: Key<Option<f64>>,
+    pub varus: Key<Option<f64>>,
+    pub anterior_bending: Key<Option<f64>>,
+    pub internal_torsion: Key<Option<f64>>,
+    pub on: Key<Option<OneOf<LoadedSurface>>>,
+    pub share: Key<Option<f64>>,
+    pub line_anterior: Key<Option<f64>>,
+    pub line_lateral: Key<Option<f64>>,
+    pub line_level: Key<Option<f64>>,
 }
 
 impl LoadKeys {
@@ -35,8 +58,15 @@ impl LoadKeys {
         LoadKeys {
             cases: d.key(
                 "loads.cases",
-                words(),
-                is(USUAL_CASES.to_vec()),
+                load_cases::<NamedLoad>(),
+                Default::rule(
+                    "the cases of [loads.case.NAME] where the job has any, else axial, posterior_bending, anterior_bending, varus, valgus, internal_torsion",
+                    vec![],
+                    |s| match s.named_under(CASES) {
+                        own if own.is_empty() => USUAL_CASES.map(|c| c.key().into()).to_vec(),
+                        own => own,
+                    },
+                ),
                 "Load cases to solve",
                 "published bench tests load axially, in bending both ways, in varus, valgus and torsion",
             ),
@@ -82,6 +112,45 @@ impl LoadKeys {
                 "Share of every force that acts on the capitellum; the trochlea takes the rest",
                 "57.8 % (SD 4.6) at 100 N axial, 8 cadaver limbs: Smithson et al., load share of the elbow (abstract)",
             ),
+            case: CaseKeys::declare(d),
+        }
+    }
+}
+
+impl CaseKeys {
+    fn declare(d: &mut Declaration) -> CaseKeys {
+        let path = |name: &str| format!("{CASES}{ANY}.{name}");
+        let mut key = |name, accepts, doc: &str| d.optional(path(name), accepts, doc, OURS);
+        let newton = || number("n", Range::new(-10_000.0, 10_000.0));
+        let couple = || number("nmm", Range::new(-200_000.0, 200_000.0));
+        let across = || mm(-200.0, 200.0);
+        CaseKeys {
+            force: key(
+                "force_n",
+                number("n", Range::new(0.001, 10_000.0)),
+                "Load case that the job defines: size of a force along a forearm, on the joint; NAME is the case's name in every table. A further action of the same case stands in `[loads.case.NAME.ACTION]`, with the same keys",
+            ),
+            flexion: key(
+                "flexion_deg",
+                number("deg", Range::new(-90.0, 180.0)),
+                "Direction of force_n in the sagittal plane, as of a forearm in so much flexion that presses along its axis on the humerus: 0 proximally, 90 backwards, -90 forwards; without it, 0",
+            ),
+            coronal: key(
+                "coronal_deg",
+                number("deg", Range::new(-90.0, 90.0)),
+                "Inclination of force_n out of the sagittal plane: 90 laterally, -90 medially; without it, 0",
+            ),
+            proximal: key("proximal_n", newton(), "Force on the joint by components, in place of force_n: proximally, along the shaft; negative distally"),
+            anterior: key("anterior_n", newton(), "Force by components: forwards; negative backwards"),
+            lateral: key("lateral_n", newton(), "Force by components: laterally; negative medially"),
+            varus: key("varus_nmm", couple(), "Couple on the joint by components: varus, about the sagittal axis; negative valgus"),
+            anterior_bending: key("anterior_bending_nmm", couple(), "Couple by components: as a force forwards on the joint bends, about the frontal axis; negative backwards"),
+            internal_torsion: key("internal_torsion_nmm", couple(), "Couple by components: internal torsion, about the shaft; negative external"),
+            on: d.optional(path("on"), word(), "Surfaces that bear the action; without it, joint", OURS),
+            share: d.optional(path("capitellum_share"), number("", Range::new(0.0, 1.0)), "Share of the force that acts on the capitellum, of an action on both surfaces; without it, loads.capitellum_share", OURS),
+            line_anterior: d.optional(path("line_anterior_mm"), across(), "Load line: the line of action of the force passes so far in front of the shaft's axis (negative: behind) at line_level_mm. The force at the fixed bearing points and a couple on the same surfaces have this resultant on any mesh. Without any key of the line, through the bearing points", OURS),
+            line_lateral: d.optional(path("line_lateral_mm"), across(), "Load line: so far lateral of the shaft's axis (negative: medial)", OURS),
+            line_level: d.optional(path("line_level_mm"), mm(-200.0, 300.0), "Load line: level of the point that it passes; of no account for a force along the shaft. Without it, 0, the flexion axis", OURS),
         }
     }
 }

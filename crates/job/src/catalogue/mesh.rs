@@ -2,7 +2,7 @@
 
 use crate::declare::{Declaration, OURS, count, flag, is, mm, number, text, word};
 use crate::handle::{Key, OneOf};
-use crate::region_path::{ANY, REGIONS};
+use crate::named_path::{ANY, REGIONS};
 use bicolumn_geometry::Range;
 use bicolumn_mesh::Sizing;
 use bicolumn_mesh::size_field::LEAST_EDGE_MM;

@@ -110,7 +110,7 @@ pub(crate) fn model(
     );
     let cases = loads
         .iter()
-        .map(|l| joint.case(&mesh, *l, &LoadSizes::default()))
+        .map(|l| joint.case(&mesh, &l.of_sizes(&LoadSizes::default())))
         .collect();
     let materials = moduli.of(&mesh);
     let fixed = Support::clamp("potting", nodes_on(&mesh, SurfaceName::ProximalEnd));

@@ -1,0 +1,160 @@
+//! Loads on the joint of a humerus held at its shaft: actions of force and couple on its articular surfaces.
+
+use crate::{LoadCase, Patch, PatchLoad};
+use bicolumn_base::{BodySide, Vec3};
+use bicolumn_mesh::TetMesh;
+
+/// One load case as data: its name, and the actions that it adds up.
+///
+/// Vectors are those of a right humerus (X anterior, Y proximal, Z lateral); a left one bears the mirror image.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointLoad {
+    /// Name of the case in records, tables and charts.
+    pub name: String,
+    /// Actions.
+    pub actions: Vec<Action>,
+}
+
+/// A force or a couple on articular surfaces.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Action {
+    /// Surfaces that bear it.
+    pub on: JointSurface,
+    /// Its size.
+    pub what: Wrench,
+}
+
+/// Force, couple, or both.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Wrench {
+    /// A force along a line.
+    Force {
+        /// Force, N.
+        force_n: Vec3,
+        /// Line of action; `None`: through the bearing points of the surfaces, in their shares.
+        line: Option<LoadLine>,
+    },
+    /// A couple, N·mm.
+    Couple(Vec3),
+}
+
+/// Articular surfaces that bear an action.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum JointSurface {
+    /// Capitellum alone.
+    Capitellum,
+    /// Trochlea alone.
+    Trochlea,
+    /// Both, with the part of every force that acts on the capitellum.
+    Both {
+        /// Share of the capitellum, 0 to 1.
+        capitellum_share: f64,
+    },
+}
+
+/// A point that the line of action of a force passes, by its place beside the shaft's axis, mm.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoadLine {
+    /// In front of the shaft's axis.
+    pub anterior_mm: f64,
+    /// Lateral of the shaft's axis.
+    pub lateral_mm: f64,
+    /// Level of the point; of no account for a force along the shaft.
+    pub level_mm: f64,
+}
+
+/// The two articular surfaces, and both as one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JointPatches {
+    patches: [Patch; 3],
+    side: BodySide,
+    /// Points that resultants on capitellum and trochlea pass, mm.
+    bearing_mm: Option<[Vec3; 2]>,
+    /// Point of the shaft's axis at the level of the flexion axis, mm.
+    axis_mm: Vec3,
+}
+
+const CAPITELLUM: usize = 0;
+const TROCHLEA: usize = 1;
+const JOINT: usize = 2;
+
+impl JointPatches {
+    /// From the two surfaces of a humerus of a side.
+    pub fn new(capitellum: Patch, trochlea: Patch, side: BodySide) -> Self {
+        let joint = capitellum.union(&trochlea, "joint");
+        JointPatches {
+            patches: [capitellum, trochlea, joint],
+            side,
+            bearing_mm: None,
+            axis_mm: Vec3::zeros(),
+        }
+    }
+
+    /// With the points that the resultants of forces on capitellum and trochlea pass, mm: fixed lines of action whatever
+    /// the mesh. Without, they pass the centroids of the patches as meshed.
+    #[must_use]
+    pub fn bearing_at(mut self, bearing_mm: [Vec3; 2]) -> Self {
+        self.bearing_mm = Some(bearing_mm);
+        self
+    }
+
+    /// With a point of the shaft's axis, mm, that offsets of load lines count from; without, the frame's Y axis.
+    #[must_use]
+    pub fn shaft_axis_at(mut self, axis_mm: Vec3) -> Self {
+        self.axis_mm = axis_mm;
+        self
+    }
+
+    /// Capitellum, trochlea and their union, in this order.
+    pub fn patches(&self) -> &[Patch; 3] {
+        &self.patches
+    }
+
+    /// The load case of a definition. Forces act at the bearing points of the surfaces in their shares; a stated line of
+    /// action adds the couple that moves the resultant onto it, spread over the same surfaces as a traction linear in
+    /// position. Couples are spread over the surfaces together. On a left humerus all are mirrored: varus stays varus.
+    pub fn case(&self, mesh: &TetMesh, load: &JointLoad) -> LoadCase {
+        let actions = load.actions.iter();
+        let loads: Vec<PatchLoad> = actions.flat_map(|a| self.patch_loads(mesh, a)).collect();
+        LoadCase::combine(&load.name, mesh, &self.patches, &loads)
+    }
+
+    fn patch_loads(&self, mesh: &TetMesh, action: &Action) -> Vec<PatchLoad> {
+        let (shares, whole) = match action.on {
+            JointSurface::Capitellum => (vec![(CAPITELLUM, 1.0)], CAPITELLUM),
+            JointSurface::Trochlea => (vec![(TROCHLEA, 1.0)], TROCHLEA),
+            JointSurface::Both {
+                capitellum_share: share,
+            } => (vec![(CAPITELLUM, share), (TROCHLEA, 1.0 - share)], JOINT),
+        };
+        let couple = |moment_nmm| PatchLoad {
+            patch: whole,
+            force_n: Vec3::zeros(),
+            through_mm: None,
+            moment_nmm,
+        };
+        match action.what {
+            Wrench::Couple(moment_nmm) => vec![couple(self.side.pseudovector(moment_nmm))],
+            Wrench::Force { force_n, line } => {
+                let on = |(patch, share): &(usize, f64)| PatchLoad {
+                    patch: *patch,
+                    force_n: self.side.vector(force_n * *share),
+                    through_mm: self.bearing_mm.map(|points| points[*patch]),
+                    moment_nmm: Vec3::zeros(),
+                };
+                let mut loads: Vec<PatchLoad> = shares.iter().map(on).collect();
+                if let Some(line) = line {
+                    let offset = Vec3::new(line.anterior_mm, line.level_mm, line.lateral_mm);
+                    let passes = self.axis_mm + self.side.vector(offset);
+                    let at = shares.iter().map(|(patch, share)| {
+                        let own = || self.patches[*patch].centroid(mesh);
+                        self.bearing_mm.map_or_else(own, |points| points[*patch]) * *share
+                    });
+                    let lever = passes - at.sum::<Vec3>();
+                    loads.push(couple(lever.cross(&self.side.vector(force_n))));
+                }
+                loads
+            }
+        }
+    }
+}
