@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Exports the audit bundle of a coarse construct, reads it with meshio, solves it again with scikit-fem and
 # SciPy and computes its responses again; the same with a cortex that has an axis; then that of one with friction, a
-# tightened and a threaded screw, whose equilibrium it checks. Needs python3 with venv and PyPI; as root on a Debian system it installs the former
+# tightened and a threaded screw, whose equilibrium it checks and which `bicolumn solve` solves again. Needs python3 with venv and PyPI; as root on a Debian system it installs the former
 # itself.
 # It fails where it cannot run: a check that is left out is not a check that passed.
 set -euo pipefail
@@ -34,3 +34,6 @@ for job in small axis friction; do
     "$venv/bin/python" tests/bundle/reads.py "$bundle/$job/intact"
     "$venv/bin/python" tests/bundle/measures.py "$bundle/$job"
 done
+# From its files alone, by the program's own door for other people's bundles.
+"$target/release/bicolumn" solve "$bundle/friction" --out "$bundle/friction-again" --tolerance 1e-7
+"$venv/bin/python" tests/bundle/agrees.py "$bundle/friction" "$bundle/friction-again"

@@ -29,13 +29,17 @@ pub(crate) fn solve(args: &SolveArgs, console: &mut Console<'_>) -> u8 {
     }
     let mesh = bundle.problem.mesh();
     console.say(&format!(
-        "{}: nodes {}, tetrahedra {}, supported nodes {}, load cases {}, interfaces {}",
+        "{}: nodes {}, tetrahedra {}, supported nodes {}, load cases {}, interfaces {}, tightened {}",
         args.bundle.display(),
         mesh.nodes.len(),
         mesh.tets.len(),
         bundle.problem.constraints().len(),
         bundle.problem.cases().len(),
-        bundle.interfaces.as_ref().map_or(0, |i| i.sets().len()),
+        bundle
+            .contact
+            .as_ref()
+            .map_or(0, |c| c.interfaces.sets().len()),
+        bundle.contact.as_ref().map_or(0, |c| c.preloads.len()),
     ));
     tell_written(solved(&bundle, args, &out), console)
 }

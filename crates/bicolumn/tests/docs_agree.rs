@@ -214,6 +214,7 @@ fn every_key_of_an_audit_bundle_is_on_its_page() {
         "bundle/src/construct.rs",
         "bundle/src/interfaces.rs",
         "bundle/src/model_file.rs",
+        "bundle/src/preparation.rs",
         "bundle/src/write.rs",
     ];
     let code: String = files
@@ -231,4 +232,79 @@ fn every_key_of_an_audit_bundle_is_on_its_page() {
         missing.is_empty(),
         "not in docs/reference/bundle.md: {missing:?}"
     );
+}
+
+/// Lines of the code blocks of a page.
+fn code_lines(page: &str) -> impl Iterator<Item = &str> {
+    page.split("```")
+        .skip(1)
+        .step_by(2)
+        .flat_map(str::lines)
+        .map(str::trim)
+}
+
+#[test]
+fn every_command_that_a_page_shows_is_one_of_the_program() {
+    let mut shown = 0;
+    for page in pages(false) {
+        let text = std::fs::read_to_string(&page).unwrap();
+        for line in code_lines(&text) {
+            let by_cargo = line.strip_prefix("cargo run --release --locked -- ");
+            let Some(args) = by_cargo.or_else(|| line.strip_prefix("bicolumn ")) else {
+                continue;
+            };
+            // A figure of the crates.
+            if args.starts_with(' ') {
+                continue;
+            }
+            // Help is printed once all that stands before it has been understood.
+            let args = ["bicolumn"]
+                .into_iter()
+                .chain(args.split_whitespace())
+                .chain(["--help"]);
+            let (mut out, mut err) = (vec![], vec![]);
+            let status = bicolumn::main_with(args, &mut out, &mut err, false);
+            let told = String::from_utf8_lossy(&err);
+            assert_eq!(
+                status,
+                bicolumn::ALL_WELL,
+                "{}: {line}\n{told}",
+                page.display()
+            );
+            for word in line.split_whitespace().filter(|w| w.starts_with("jobs/")) {
+                assert!(root().join(word).exists(), "{}: {word}", page.display());
+            }
+            shown += 1;
+        }
+    }
+    assert!(shown >= 6, "only {shown} commands were found");
+}
+
+#[test]
+fn the_columns_that_the_guide_reads_in_python_and_r_exist() {
+    let read = |page: &str| std::fs::read_to_string(root().join(page)).unwrap();
+    let known: Vec<String> = ["docs/reference/columns.md", "docs/reference/job-keys.md"]
+        .iter()
+        .flat_map(|page| quoted(&read(page)))
+        .collect();
+    let guide = read("docs/guides/read-results-in-python-and-R.md");
+    let code: String = code_lines(&guide).collect::<Vec<_>>().join("\n");
+    let is_name = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '.';
+    let in_r = code
+        .split("d$")
+        .skip(1)
+        .map(|rest| rest.split(|c| !is_name(c)).next().unwrap_or_default());
+    let formula = between(&code, "lm(", ", data").join(" ");
+    let in_formula = formula
+        .split(|c| !is_name(c))
+        .filter(|w| w.contains('_') || w.contains('.'));
+    let used: Vec<&str> = between(&code, "r[\"", "\"]")
+        .into_iter()
+        .chain(in_r)
+        .chain(in_formula)
+        .collect();
+    assert!(used.len() >= 9, "{used:?}");
+    for name in used {
+        assert!(known.iter().any(|k| k == name), "no column {name}");
+    }
 }

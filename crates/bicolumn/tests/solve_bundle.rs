@@ -69,3 +69,83 @@ fn a_broken_bundle_is_refused_with_file_and_place() {
         )
     );
 }
+
+/// The two blocks with these preloads and steps.
+fn blocks_with(preloads: &str, steps: &str) -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    let from = meshes("two_blocks_contact");
+    let from = Path::new(&from);
+    std::fs::copy(from.join("mesh.vtu"), dir.path().join("mesh.vtu")).unwrap();
+    let text = std::fs::read_to_string(from.join("model.json")).unwrap();
+    let mut model: serde_json::Value = serde_json::from_str(&text).unwrap();
+    model["preloads"] = serde_json::from_str(preloads).unwrap();
+    model["steps"] = serde_json::from_str(steps).unwrap();
+    std::fs::write(dir.path().join("model.json"), model.to_string()).unwrap();
+    dir
+}
+
+#[test]
+fn preloads_and_steps_at_fault_are_refused_with_their_place() {
+    let grid =
+        bicolumn_formats::read_vtu(&Path::new(&meshes("two_blocks_contact")).join("mesh.vtu"));
+    let node = grid.unwrap().connectivity[0];
+    let cut = |force: f64, axis: &str, tets: &str, pulled: u64| {
+        format!(
+            r#"[{{"name": "a", "force_n": {force}, "axis": {axis}, "tets": {tets}, "pulled": [{pulled}]}}]"#
+        )
+    };
+    let node = u64::from(node);
+    let good = cut(5.0, "[0, 0, 1]", "[0]", node);
+    for (preloads, steps, place) in [
+        (
+            cut(-5.0, "[0, 0, 1]", "[0]", node),
+            "[]",
+            "preloads[0].force_n is -5",
+        ),
+        (
+            cut(5.0, "[0, 0, 0]", "[0]", node),
+            "[]",
+            "preloads[0].axis is [0,0,0]",
+        ),
+        (
+            cut(5.0, "[0, 0, 1]", "[]", node),
+            "[]",
+            "preloads[0].tets is []",
+        ),
+        (
+            cut(5.0, "[0, 0, 1]", "[99999]", node),
+            "[]",
+            "preloads[0].tets[0] is 99999",
+        ),
+        (
+            cut(5.0, "[0, 0, 1]", "[0]", 999_999),
+            "[]",
+            "preloads[0].pulled[0] is 999999",
+        ),
+        (
+            good.clone(),
+            "[]",
+            "accepted: steps in which every preload is tightened once",
+        ),
+        (
+            good.clone(),
+            r#"[{"name": "s", "tightened": [1]}]"#,
+            "steps[0].tightened[0] is 1; accepted: an integer from 0 to 0",
+        ),
+        (
+            good.clone(),
+            r#"[{"name": "s", "tightened": [0]}, {"name": "t", "tightened": [0]}]"#,
+            "accepted: a preload is tightened in one step",
+        ),
+        (
+            good,
+            r#"[{"name": "s", "tightened": [0], "increments": 0}]"#,
+            "steps[0].increments is 0; accepted: an integer from 1 to",
+        ),
+    ] {
+        let bundle = blocks_with(&preloads, steps);
+        let (status, _, told) = run(&["solve", bundle.path().to_str().unwrap()]);
+        assert_eq!(status, bicolumn::CANNOT_RUN, "{told}");
+        assert!(told.contains(place), "{place}: {told}");
+    }
+}

@@ -125,6 +125,12 @@ impl<'a> At<'a> {
             .ok_or_else(|| self.refuse("a text that is not empty"))
     }
 
+    pub(crate) fn flag(&self) -> Result<bool, BundleError> {
+        self.value
+            .as_bool()
+            .ok_or_else(|| self.refuse("true or false"))
+    }
+
     /// An integer below `count`.
     pub(crate) fn index(&self, count: usize) -> Result<u32, BundleError> {
         let accepted = || match count {

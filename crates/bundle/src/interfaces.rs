@@ -20,15 +20,26 @@ pub(crate) fn read(list: &At<'_>, file: &MeshFile) -> Result<Option<Interfaces>,
     if items.is_empty() {
         return Ok(None);
     }
-    let (mut sets, mut pairs, mut laws, mut gaps) = (vec![], vec![], vec![], vec![]);
+    let (mut sets, mut pairs, mut laws) = (vec![], vec![], vec![]);
+    let (mut gaps, mut patches) = (vec![], vec![]);
     for (k, one) in (0u16..).zip(&items) {
-        one.only(&["name", "law", "friction", "pairs", "axis", "gap_mm"])?;
+        one.only(&[
+            "name",
+            "law",
+            "friction",
+            "pairs",
+            "axis",
+            "gap_mm",
+            "patch_mm2",
+        ])?;
         sets.push(PairSet {
             kind: PairKind::FractureFaces,
             name: one.key("name", "a text")?.text()?.to_owned(),
         });
         laws.push(law(one)?);
-        gaps.push(one.optional("gap_mm").map_or(Ok(0.0), |g| g.number())?);
+        let number = |key: &str| one.optional(key).map_or(Ok(0.0), |at| at.number());
+        gaps.push(number("gap_mm")?);
+        patches.push(number("patch_mm2")?);
         let of_set = one.key("pairs", "an array of facet pairs")?;
         for pair in of_set.items("an array of facet pairs")? {
             pairs.push(facet_pair(&pair, file, k)?);
@@ -42,6 +53,9 @@ pub(crate) fn read(list: &At<'_>, file: &MeshFile) -> Result<Option<Interfaces>,
     };
     let index = |set: &PairSet| sets.iter().position(|s| s == set).unwrap_or(0);
     let mut found = Interfaces::with_laws(&split, |set| laws[index(set)]);
+    if patches.iter().any(|area| *area > 0.0) {
+        found = found.coarsened(|set, _| patches[index(set)]);
+    }
     for (set, gap) in sets.iter().zip(gaps).filter(|(_, gap)| *gap != 0.0) {
         found.add_gap(|s| s == set, |_| gap);
     }

@@ -2,9 +2,10 @@
 
 use crate::cursor::At;
 use crate::mesh_file::{self, MeshFile};
-use crate::{BundleError, interfaces};
+use crate::preparation::NODAL_FORCES;
+use crate::{BundleError, interfaces, preparation};
 use bicolumn_base::Vec3;
-use bicolumn_contact::Interfaces;
+use bicolumn_contact::{Interfaces, Preload, Step};
 use bicolumn_model::{Components, LoadCase, Material, Patch, Problem, Support};
 use serde_json::Value;
 use std::path::Path;
@@ -15,8 +16,21 @@ use std::sync::Arc;
 pub struct ReadBundle {
     /// Mesh, materials, supports and load cases.
     pub problem: Problem,
-    /// Interfaces, where there are any.
-    pub interfaces: Option<Interfaces>,
+    /// Interfaces with preloads and steps, where there are any.
+    pub contact: Option<PosedContact>,
+}
+
+/// A contact problem's part beside mesh, supports and loads.
+#[derive(Debug, Clone)]
+pub struct PosedContact {
+    /// Interfaces with laws and gaps.
+    pub interfaces: Interfaces,
+    /// Sections across shanks that steps tighten.
+    pub preloads: Vec<Preload>,
+    /// Steps of preparation, before any load.
+    pub steps: Vec<Step>,
+    /// Increments of each load case.
+    pub increments: usize,
 }
 
 /// Reads `mesh.vtu` and `model.json` of a folder.
@@ -33,7 +47,15 @@ pub fn read_bundle(folder: &Path) -> Result<ReadBundle, BundleError> {
     let value: Value = serde_json::from_str(&text).map_err(|e| unreadable(e.to_string()))?;
     let file = mesh_file::read(&folder.join("mesh.vtu"))?;
     let root = At::root(&path, &value);
-    root.only(&["materials", "fixed", "loads", "interfaces", "preloads"])?;
+    root.only(&[
+        "materials",
+        "fixed",
+        "loads",
+        "interfaces",
+        "preloads",
+        "steps",
+        "increments",
+    ])?;
     let materials = materials(&root.key("materials", "an object of materials")?, &file)?;
     let node_count = file.mesh.nodes.len();
     let fixed = root.key("fixed", "an array of supports")?;
@@ -49,14 +71,7 @@ pub fn read_bundle(folder: &Path) -> Result<ReadBundle, BundleError> {
         .iter()
         .map(|one| load_case(one, &file))
         .collect();
-    if let Some(list) = root.optional("preloads")
-        && !list.items("an array")?.is_empty()
-    {
-        let accepted = "an empty array: tightened screws are not solved from a bundle";
-        return Err(list.refuse(accepted));
-    }
-    let list = root.optional("interfaces");
-    let interfaces = list.map_or(Ok(None), |list| interfaces::read(&list, &file))?;
+    let contact = contact(&root, &file)?;
     let whole = |e: bicolumn_model::ProblemError| {
         BundleError::new(
             &path,
@@ -73,10 +88,35 @@ pub fn read_bundle(folder: &Path) -> Result<ReadBundle, BundleError> {
             .with_elasticity(|tet, _, _| field[tet])
             .map_err(whole)?,
     };
-    Ok(ReadBundle {
-        problem,
+    Ok(ReadBundle { problem, contact })
+}
+
+/// Interfaces, preloads and steps; `None` without interfaces.
+fn contact(root: &At<'_>, file: &MeshFile) -> Result<Option<PosedContact>, BundleError> {
+    let list = root.optional("preloads");
+    let preloads = list.as_ref();
+    let preloads = preloads.map_or(Ok(vec![]), |list| preparation::preloads(list, file))?;
+    let steps = preparation::steps(root.optional("steps"), &preloads, file)?;
+    let increments = preparation::increments(root)?;
+    let interfaces = root.optional("interfaces");
+    let interfaces = interfaces.map_or(Ok(None), |list| interfaces::read(&list, file))?;
+    let Some(interfaces) = interfaces else {
+        return match (list, root.optional("steps")) {
+            (Some(list), _) if !preloads.is_empty() => {
+                Err(list.refuse("an empty array where there are no interfaces"))
+            }
+            (_, Some(list)) if !steps.is_empty() => {
+                Err(list.refuse("an empty array where there are no interfaces"))
+            }
+            _ => Ok(None),
+        };
+    };
+    Ok(Some(PosedContact {
         interfaces,
-    })
+        preloads,
+        steps,
+        increments,
+    }))
 }
 
 fn materials(list: &At<'_>, file: &MeshFile) -> Result<Vec<Material>, BundleError> {
@@ -143,13 +183,8 @@ fn load_case(one: &At<'_>, file: &MeshFile) -> Result<LoadCase, BundleError> {
         one.optional(key)
             .map_or(Ok(vec![]), |at| at.items(accepted))
     };
-    let mut forces = vec![];
-    for row in list("forces", "an array of [node, x, y, z], N")? {
-        let row = row.row(4, "[node, x, y, z], N")?;
-        let force = Vec3::new(row[1].number()?, row[2].number()?, row[3].number()?);
-        forces.push((row[0].index(count)?, force));
-    }
-    case = case.with_forces(forces);
+    let forces = list("forces", NODAL_FORCES)?;
+    case = case.with_forces(preparation::nodal_forces(&forces, file)?);
     for load in list("tractions", "an array of {facets, traction_mpa}")? {
         load.only(&["facets", "traction_mpa"])?;
         let patch = patch(&load, file)?;

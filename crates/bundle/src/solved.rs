@@ -29,7 +29,8 @@ pub struct SolvedBundle {
     pub solution: Solution,
     /// `solution.vtu`: displacement and stress of every load case.
     pub grid: Grid,
-    /// `solution.json`: method, unknowns, iterations, residuals, equilibrium and reactions by load case.
+    /// `solution.json`: method, unknowns, iterations, residuals, equilibrium, reactions and tensions of
+    /// tightened screws by load case.
     pub record: Value,
 }
 
@@ -42,19 +43,32 @@ pub fn solve_bundle(
     options: &SolveOptions,
 ) -> Result<SolvedBundle, BundleSolveError> {
     let problem = &bundle.problem;
-    let solution = match &bundle.interfaces {
+    let mut tensions: Vec<Vec<f64>> = vec![];
+    let solution = match &bundle.contact {
         None => bicolumn_solve::solve(problem, options)?,
-        Some(interfaces) => {
+        Some(contact) => {
             let options = ContactOptions {
                 tolerance: options.tolerance,
+                increments: contact.increments,
                 linear: *options,
                 ..ContactOptions::default()
             };
-            let found = bicolumn_contact::solve(problem, interfaces, &[], &[], &options)?;
+            let found = bicolumn_contact::solve(
+                problem,
+                &contact.interfaces,
+                &contact.preloads,
+                &contact.steps,
+                &options,
+            )?;
             if let Some(report) = found.cases.iter().find(|c| !c.is_converged()) {
                 let reason = format!("residual {:.1e}", report.residual);
                 return Err(BundleSolveError::NotConverged(report.name.clone(), reason));
             }
+            tensions = found
+                .cases
+                .iter()
+                .map(|c| c.section_forces_n.clone())
+                .collect();
             found.total
         }
     };
@@ -68,20 +82,24 @@ pub fn solve_bundle(
         .map(|(k, case)| {
             let sum: Vec3 = solution.reactions[k].iter().sum();
             let largest = solution.displacement[k].iter().map(Vec3::norm);
-            json!({
+            let mut one = json!({
                 "name": case.name,
                 "residual": at(&r.residuals, k),
                 "equilibrium_error": at(&r.equilibrium, k),
                 "reaction_n": [sum.x, sum.y, sum.z],
                 "largest_displacement_mm": largest.fold(0.0, f64::max),
-            })
+            });
+            if let Some(tension) = tensions.get(k).filter(|t| !t.is_empty()) {
+                one["tension_n"] = json!(tension);
+            }
+            one
         })
         .collect();
     let record = json!({
         "method": r.method,
         "unknowns": r.unknowns,
         "iterations": r.iterations,
-        "interfaces": bundle.interfaces.as_ref().map_or(0, |i| i.sets().len()),
+        "interfaces": bundle.contact.as_ref().map_or(0, |c| c.interfaces.sets().len()),
         "loads": cases,
     });
     Ok(SolvedBundle {

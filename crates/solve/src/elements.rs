@@ -16,7 +16,7 @@ use crate::numbering::{NO_ROW, Numbering};
 use bicolumn_base::Vec3;
 use bicolumn_model::{Elasticity, Problem};
 use bicolumn_sparse::columns::add;
-use bicolumn_sparse::kernel::{Hot, Real, dispatch};
+use bicolumn_sparse::kernel::{Kernel, Real, dispatch};
 use bicolumn_sparse::lanes::{InLanes, Laned, Lanes};
 use bicolumn_sparse::{
     AddedBlocks, Aligned, Block, ConstrainedRows, Csr, Epilogue, Local, Magnitudes, Matrix,
@@ -607,7 +607,7 @@ impl Order for Elements {
 }
 
 impl<T: Precision> Product<T> for Elements {
-    fn for_rows<const W: usize, R: Epilogue<T, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
@@ -619,7 +619,7 @@ impl<T: Precision> Product<T> for Elements {
 }
 
 impl Elements {
-    /// As [`Product::for_rows`] for K + C.
+    /// As [`Product::multiply_with`] for K + C.
     pub(crate) fn for_rows_and<T: Precision, const W: usize, R: Epilogue<T, W>>(
         &self,
         added: &AddedBlocks,
@@ -737,7 +737,7 @@ struct Take<'a, T, R, const W: usize> {
     product: &'a [Aligned<T, W>],
 }
 
-impl<T: Real, R: Epilogue<T, W>, const W: usize> Hot for Take<'_, T, R, W> {
+impl<T: Real, R: Epilogue<T, W>, const W: usize> Kernel for Take<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         self.rows.apply::<FUSED>(self.product);
@@ -756,7 +756,7 @@ struct BorderSums<'a, T, R, const W: usize> {
     rows: R,
 }
 
-impl<T: Real, R: Epilogue<T, W>, const W: usize> Hot for BorderSums<'_, T, R, W> {
+impl<T: Real, R: Epilogue<T, W>, const W: usize> Kernel for BorderSums<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut strip = [Aligned([[T::default(); W]; 3]); STRIP];
@@ -825,7 +825,7 @@ struct ChunkMagnitudes<'a, const W: usize> {
     sums: &'a mut [NodeColumns<f64, W>],
 }
 
-impl<const W: usize> Hot for ChunkMagnitudes<'_, W> {
+impl<const W: usize> Kernel for ChunkMagnitudes<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let elements = self.elements;

@@ -18,7 +18,7 @@ use crate::numbering::{NO_ROW, Numbering};
 use crate::shape::EDGES;
 use bicolumn_base::{SymTensor, Vec3};
 use bicolumn_model::{Elasticity, Problem};
-use bicolumn_sparse::kernel::{Hot, Real, dispatch};
+use bicolumn_sparse::kernel::{Kernel, Real, dispatch};
 use bicolumn_sparse::node_matrix::NodeRows;
 use bicolumn_sparse::{AddedBlocks, Master, NodeMatrix, Prolongation, Team};
 
@@ -103,7 +103,7 @@ struct Assemble<'a, 'b> {
     rows: &'a mut NodeRows<'b, 6>,
 }
 
-impl Hot for Assemble<'_, '_> {
+impl Kernel for Assemble<'_, '_> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let Assemble {

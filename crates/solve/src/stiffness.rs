@@ -29,7 +29,7 @@ impl Order for Stiffness {
 }
 
 impl<T: Precision> Product<T> for Stiffness {
-    fn for_rows<const W: usize, R: Epilogue<T, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],

@@ -83,6 +83,8 @@ fn model_files(model: &BuiltModel, solution: &ModelSolution) -> [Content; 4] {
     if let Some(contact) = &model.contact {
         text["interfaces"] = interfaces(contact).into();
         text["preloads"] = preloads(contact).into();
+        text["steps"] = steps(contact).into();
+        text["increments"] = contact.increments.into();
     }
     let mut solved = solution_grid(problem, solution.total());
     if solution.total.is_some() {
@@ -111,6 +113,8 @@ fn interfaces(contact: &ContactModel) -> Vec<Value> {
                 "law": law_name(*law),
                 "friction": law.friction(),
                 "pairs": pairs.map(|p| [p.a, p.b].concat()).collect::<Vec<_>>(),
+                "gap_mm": contact.added_gap_mm[k],
+                "patch_mm2": contact.patch_mm2,
             });
             if let Law::Threaded { axis, .. } = law {
                 entry["axis"] = json!([axis.x, axis.y, axis.z]);
@@ -141,6 +145,20 @@ fn preloads(contact: &ContactModel) -> Vec<Value> {
         })
     };
     contact.preloads.iter().map(one).collect()
+}
+
+fn steps(contact: &ContactModel) -> Vec<Value> {
+    let one = |s: &bicolumn_contact::Step| {
+        let forces = s.forces.iter().map(|(n, f)| json!([n, f.x, f.y, f.z]));
+        json!({
+            "name": s.name,
+            "tightened": s.tightened,
+            "forces": forces.collect::<Vec<_>>(),
+            "lasting": s.lasting,
+            "increments": s.increments,
+        })
+    };
+    contact.steps.iter().map(one).collect()
 }
 
 /// State of interfaces and tightened screws in each load case.

@@ -21,6 +21,10 @@ pub struct ContactModel {
     pub roles: Vec<Role>,
     /// Their facet pairs.
     pub pairs: Vec<FacetPair>,
+    /// Least area of a patch that their corners are gathered into, mm².
+    pub patch_mm2: f64,
+    /// Gap added by set to that of the mesh, mm.
+    pub added_gap_mm: Vec<f64>,
     /// Screws that are tightened, then plates that slide while the fracture is clamped.
     pub preloads: Vec<Preload>,
     /// How many of them are screws.
@@ -154,12 +158,14 @@ pub(crate) fn contact_model(
     let roles: Vec<Role> = roles.collect();
     let least_mm2 = (PATCH_SHARE * finest_mm).powi(2);
     interfaces = interfaces.coarsened(|_, _| least_mm2);
+    let added_gap_mm = |set: &PairSet| match set.kind {
+        PairKind::PlateOnBone => inputs.contact_gap_mm,
+        _ => 0.0,
+    };
     if inputs.contact_gap_mm > 0.0 {
-        interfaces.add_gap(
-            |set| set.kind == PairKind::PlateOnBone,
-            |_| inputs.contact_gap_mm,
-        );
+        interfaces.add_gap(|set| added_gap_mm(set) > 0.0, |_| inputs.contact_gap_mm);
     }
+    let added_gap_mm = interfaces.sets().iter().map(added_gap_mm).collect();
     let mut preloads: Vec<Preload> = construct
         .screws
         .iter()
@@ -184,6 +190,8 @@ pub(crate) fn contact_model(
         interfaces,
         roles,
         pairs: split.pairs,
+        patch_mm2: least_mm2,
+        added_gap_mm,
         tightened,
         preloads,
         steps,

@@ -7,7 +7,7 @@
 
 use crate::cholesky::analysis::{Subtree, Supernode, SymbolicFactor};
 use crate::simd::columns::add;
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{NodeColumns, Team};
 
 /// Columns swept at a time.
@@ -256,7 +256,7 @@ struct Triangle<'a, T, const W: usize> {
     transposed: bool,
 }
 
-impl<T: Real, const W: usize> Hot for Triangle<'_, T, W> {
+impl<T: Real, const W: usize> Kernel for Triangle<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let width = self.head.len();
@@ -294,7 +294,7 @@ struct SubtractProduct<'a, T, const W: usize> {
     tail: &'a mut [Entry<T, W>],
 }
 
-impl<T: Real, const W: usize> Hot for SubtractProduct<'_, T, W> {
+impl<T: Real, const W: usize> Kernel for SubtractProduct<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let rows = self.tail.len();
@@ -328,7 +328,7 @@ struct TransposedProduct<'a, T, const W: usize> {
     sums: &'a mut [Entry<T, W>; PANEL],
 }
 
-impl<T: Real, const W: usize> Hot for TransposedProduct<'_, T, W> {
+impl<T: Real, const W: usize> Kernel for TransposedProduct<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let rows = self.tail.len();

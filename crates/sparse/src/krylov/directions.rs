@@ -1,7 +1,7 @@
 //! Search directions of block conjugate gradients: Gram matrices, the pseudo-inverse of the energy matrix, combinations of columns.
 
 use crate::simd::columns::CHUNK;
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{NodeColumns, Team};
 use nalgebra::DMatrix;
 
@@ -79,7 +79,7 @@ struct Gram<'a, T, const W: usize> {
     sum: &'a mut Square<W>,
 }
 
-impl<T: Real, const W: usize> Hot for Gram<'_, T, W> {
+impl<T: Real, const W: usize> Kernel for Gram<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (a, b) in self.a.chunks(STRIP).zip(self.b.chunks(STRIP)) {
@@ -172,7 +172,7 @@ struct Direction<'a, const W: usize> {
     beta: &'a Square<W>,
 }
 
-impl<const W: usize> Hot for Direction<'_, W> {
+impl<const W: usize> Kernel for Direction<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (p, z) in self.p.iter_mut().zip(self.z) {
@@ -237,7 +237,7 @@ struct Advance<'a, const W: usize> {
     size: &'a mut [f64; W],
 }
 
-impl<const W: usize> Hot for Advance<'_, W> {
+impl<const W: usize> Kernel for Advance<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut size = [0.0; W];

@@ -4,7 +4,7 @@ use crate::csr::Csr;
 use crate::matrix::node_matrix::NodeMatrix;
 use crate::matrix::product::{Epilogue, Order, Product};
 use crate::simd::columns::{Aligned, CHUNK};
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{NodeColumns, Team};
 use std::ops::Range;
 
@@ -56,7 +56,7 @@ impl<const R: usize> Order for NodeBlocks<R> {
 }
 
 impl<const R: usize> Product<f32> for NodeBlocks<R> {
-    fn for_rows<const W: usize, T: Epilogue<f32, W>>(
+    fn multiply_with<const W: usize, T: Epilogue<f32, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f32, W>],
@@ -94,7 +94,7 @@ struct Sweep<'a, T, const R: usize, const W: usize> {
     rows: T,
 }
 
-impl<T: Epilogue<f32, W>, const R: usize, const W: usize> Hot for Sweep<'_, T, R, W> {
+impl<T: Epilogue<f32, W>, const R: usize, const W: usize> Kernel for Sweep<'_, T, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.rows;

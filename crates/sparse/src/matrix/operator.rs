@@ -170,7 +170,7 @@ impl<'a, M: Order> Operator<'a, M> {
 }
 
 impl<M: Product<f64>> Operator<'_, M> {
-    /// y = (A + C) x for all columns; `scratch` as in [`Product::for_rows`].
+    /// y = (A + C) x for all columns; `scratch` as in [`Product::multiply_with`].
     pub fn multiply<const W: usize>(
         &self,
         team: &Team,

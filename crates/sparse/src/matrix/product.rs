@@ -15,7 +15,7 @@ pub trait Order: Sync {
 pub trait Epilogue<T, const W: usize>: Send + Sized {
     /// The first `rows` rows, and the rest.
     fn split_at(self, rows: usize) -> (Self, Self);
-    /// Applies the operation to the next rows of the product; `FUSED` as in [`crate::simd::kernel::Hot`].
+    /// Applies the operation to the next rows of the product; `FUSED` as in [`crate::simd::kernel::Kernel`].
     fn apply<const FUSED: bool>(self, product: &[Aligned<T, W>]);
 }
 
@@ -23,7 +23,7 @@ pub trait Epilogue<T, const W: usize>: Send + Sized {
 pub trait Product<T: Real>: Order {
     /// Gives the rows of A x to an epilogue as they are computed, so that a product need not be written to memory.
     /// `scratch` is the matrix's own to use; keep it for the next product.
-    fn for_rows<const W: usize, R: Epilogue<T, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
@@ -39,7 +39,7 @@ pub trait Product<T: Real>: Order {
         scratch: &mut Vec<NodeColumns<T, W>>,
         y: &mut [NodeColumns<T, W>],
     ) {
-        self.for_rows(team, x, scratch, Store(y));
+        self.multiply_with(team, x, scratch, Store(y));
     }
 }
 
@@ -106,13 +106,13 @@ impl<M: Order + Send> Order for Arc<M> {
 }
 
 impl<T: Real, M: Product<T> + Send> Product<T> for Arc<M> {
-    fn for_rows<const W: usize, R: Epilogue<T, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<T, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<T, W>],
         scratch: &mut Vec<NodeColumns<T, W>>,
         rows: R,
     ) {
-        (**self).for_rows(team, x, scratch, rows);
+        (**self).multiply_with(team, x, scratch, rows);
     }
 }

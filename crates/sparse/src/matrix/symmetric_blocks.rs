@@ -2,7 +2,7 @@
 
 use crate::matrix::product::{Epilogue, Magnitudes, Order, Product};
 use crate::simd::columns::{Aligned, CHUNK};
-use crate::simd::kernel::{Hot, Sums, dispatch};
+use crate::simd::kernel::{Kernel, Sums, dispatch};
 use crate::{NodeColumns, Pattern, Team};
 use std::ops::Range;
 use std::sync::Arc;
@@ -47,7 +47,7 @@ impl Order for SymmetricBlocks {
 }
 
 impl Product<f64> for SymmetricBlocks {
-    fn for_rows<const W: usize, R: Epilogue<f64, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<f64, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f64, W>],
@@ -93,7 +93,7 @@ struct Sweep<'a, R, const W: usize> {
     rows: R,
 }
 
-impl<R: Epilogue<f64, W>, const W: usize> Hot for Sweep<'_, R, W> {
+impl<R: Epilogue<f64, W>, const W: usize> Kernel for Sweep<'_, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.rows;

@@ -15,7 +15,7 @@
 
 use crate::matrix::product::{Epilogue, Local, Product};
 use crate::simd::columns::{Aligned, CHUNK, add, convert, dot};
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{Block, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
@@ -252,7 +252,7 @@ impl<M: Product<f32>> Chebyshev<M> {
             r: &mut work.residual,
         };
         self.matrix
-            .for_rows(team, &work.solution, &mut work.scratch, rows);
+            .multiply_with(team, &work.solution, &mut work.scratch, rows);
     }
 
     /// Smooths on from the solution at hand.
@@ -291,7 +291,7 @@ impl<M: Product<f32>> Chebyshev<M> {
             correction: correction as f32,
         };
         self.matrix
-            .for_rows(team, &work.solution, &mut work.scratch, rows);
+            .multiply_with(team, &work.solution, &mut work.scratch, rows);
         std::mem::swap(&mut work.solution, &mut work.last);
     }
 }
@@ -333,7 +333,7 @@ struct ScaleSweep<'a, const W: usize> {
     factor: f32,
 }
 
-impl<const W: usize> Hot for ScaleSweep<'_, W> {
+impl<const W: usize> Kernel for ScaleSweep<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (x, (b, inverse)) in self.x.iter_mut().zip(self.b.iter().zip(self.inverse)) {

@@ -1,7 +1,7 @@
 //! Multivectors: right-hand sides and solutions of many load cases, interleaved by degree of freedom.
 
 use crate::Team;
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 
 /// A vector of one load case: three values a node.
 pub type NodeVector = Vec<[f64; 3]>;
@@ -89,7 +89,7 @@ struct Dot<'a, T, const W: usize> {
     sum: &'a mut [f64; W],
 }
 
-impl<T: Real, const W: usize> Hot for Dot<'_, T, W> {
+impl<T: Real, const W: usize> Kernel for Dot<'_, T, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut sum = [0.0; W];
@@ -133,7 +133,7 @@ struct Convert<'a, T, U, const W: usize> {
     to: &'a mut [NodeColumns<U, W>],
 }
 
-impl<T: Real, U: Real, const W: usize> Hot for Convert<'_, T, U, W> {
+impl<T: Real, U: Real, const W: usize> Kernel for Convert<'_, T, U, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (to, from) in self.to.iter_mut().zip(self.from) {

@@ -148,7 +148,7 @@ pub(crate) fn transposed_multiply_add<T: Real, const W: usize, const FUSED: bool
 ///
 /// A type and not a closure: the compiler need not inline a closure, and what is not inlined is compiled
 /// for the least processor.
-pub trait Hot {
+pub trait Kernel {
     /// The loop; `FUSED` tells whether fused multiply-add is an instruction.
     fn run<const FUSED: bool>(self);
 }
@@ -157,7 +157,7 @@ pub trait Hot {
 struct Compiled<H>(H);
 
 #[cfg(target_arch = "x86_64")]
-impl<H: Hot> pulp::NullaryFnOnce for Compiled<H> {
+impl<H: Kernel> pulp::NullaryFnOnce for Compiled<H> {
     type Output = ();
     #[inline(always)]
     fn call(self) {
@@ -167,7 +167,7 @@ impl<H: Hot> pulp::NullaryFnOnce for Compiled<H> {
 
 /// Runs `hot` with the best instruction set found at run time. Vectors of 64 bytes were found slower than those of
 /// 32 in loops that the compiler turns into vectors.
-pub fn dispatch(hot: impl Hot) {
+pub fn dispatch(hot: impl Kernel) {
     #[cfg(target_arch = "x86_64")]
     if let Some(v3) = pulp::x86::V3::try_new() {
         return v3.vectorize(Compiled(hot));

@@ -276,26 +276,26 @@ impl Order for Assembled {
 }
 
 impl Product<f64> for Assembled {
-    fn for_rows<const W: usize, R: Epilogue<f64, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<f64, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f64, W>],
         scratch: &mut Vec<NodeColumns<f64, W>>,
         rows: R,
     ) {
-        self.blocks.for_rows(team, x, scratch, rows);
+        self.blocks.multiply_with(team, x, scratch, rows);
     }
 }
 
 impl Product<f32> for Assembled {
-    fn for_rows<const W: usize, R: Epilogue<f32, W>>(
+    fn multiply_with<const W: usize, R: Epilogue<f32, W>>(
         &self,
         team: &Team,
         x: &[NodeColumns<f32, W>],
         scratch: &mut Vec<NodeColumns<f32, W>>,
         rows: R,
     ) {
-        self.rounded.for_rows(team, x, scratch, rows);
+        self.rounded.multiply_with(team, x, scratch, rows);
     }
 }
 

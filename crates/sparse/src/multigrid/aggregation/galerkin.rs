@@ -5,7 +5,7 @@ use crate::csr::Csr;
 use crate::matrix::node_matrix::{NodeMatrix, Square, transposed};
 use crate::multigrid::aggregation::aggregates::{ModeBlock, TOGETHER};
 use crate::multigrid::aggregation::prolongator::Prolongator;
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use std::ops::Range;
 
 /// A_c = Pᵀ A P; `transposed_pattern` is that of P: nodes by aggregate, with their positions in P.
@@ -53,7 +53,7 @@ struct UpperRows<'a, const R: usize> {
 /// A node or an aggregate that no entry was met for yet.
 const NONE: u32 = u32::MAX;
 
-impl<const R: usize> Hot for UpperRows<'_, R> {
+impl<const R: usize> Kernel for UpperRows<'_, R> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut of_node = vec![NONE; self.matrix.nodes()];

@@ -18,7 +18,7 @@ use crate::multigrid::aggregation::aggregates::{Aggregates, RigidBodyModes};
 use crate::multigrid::aggregation::level::{CoarseProblem, Level, not_positive};
 use crate::multigrid::chebyshev::{self, Workspace};
 use crate::simd::columns::CHUNK;
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{Analysis, BlockCholesky, ConstrainedRows, NodeColumns, SparseError, Team};
 use std::sync::Arc;
 
@@ -278,7 +278,7 @@ struct Scale<'a, T, U, const R: usize, const W: usize> {
     transposed: bool,
 }
 
-impl<T: Real, U: Real, const R: usize, const W: usize> Hot for Scale<'_, T, U, R, W> {
+impl<T: Real, U: Real, const R: usize, const W: usize> Kernel for Scale<'_, T, U, R, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let nodes = self.to.chunks_mut(R / 3).zip(self.from.chunks(R / 3));

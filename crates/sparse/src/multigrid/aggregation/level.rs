@@ -14,7 +14,7 @@ use crate::multigrid::aggregation::galerkin::coarse_operator;
 use crate::multigrid::aggregation::prolongator::{Prolongator, smoothed_prolongator};
 use crate::multigrid::chebyshev::Chebyshev;
 use crate::simd::columns::{CHUNK, add};
-use crate::simd::kernel::{Hot, dispatch, multiply_add, transposed_multiply_add};
+use crate::simd::kernel::{Kernel, dispatch, multiply_add, transposed_multiply_add};
 use crate::{Block, NodeColumns, SparseError, Team};
 use std::ops::Range;
 
@@ -184,7 +184,7 @@ struct RoundRows<'a, const R: usize> {
     values: &'a mut [HalfRow],
 }
 
-impl<const R: usize> Hot for RoundRows<'_, R> {
+impl<const R: usize> Kernel for RoundRows<'_, R> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut rest = self.values;
@@ -235,7 +235,7 @@ struct Restrict<'a, const W: usize> {
     coarse: &'a mut [Pair<W>],
 }
 
-impl<const W: usize> Hot for Restrict<'_, W> {
+impl<const W: usize> Kernel for Restrict<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (g, to) in (self.first..).zip(self.coarse) {
@@ -257,7 +257,7 @@ struct Prolong<'a, const W: usize> {
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
-impl<const W: usize> Hot for Prolong<'_, W> {
+impl<const W: usize> Kernel for Prolong<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         for (i, solution) in (self.first..).zip(self.solution) {

@@ -7,7 +7,7 @@ use crate::Team;
 use crate::csr::Csr;
 use crate::matrix::node_matrix::{NodeMatrix, Square};
 use crate::multigrid::aggregation::aggregates::{Aggregates, ModeBlock, TOGETHER};
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use std::ops::Range;
 
 /// A prolongator by rows: nodes against aggregates.
@@ -46,7 +46,7 @@ struct SmoothRows<'a, const R: usize> {
     rows: &'a mut Prolongator<R>,
 }
 
-impl<const R: usize> Hot for SmoothRows<'_, R> {
+impl<const R: usize> Kernel for SmoothRows<'_, R> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let mut row: Vec<(u32, ModeBlock<R>)> = vec![];

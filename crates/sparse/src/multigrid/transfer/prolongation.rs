@@ -6,7 +6,7 @@
 
 use crate::csr::Csr;
 use crate::simd::columns::{CHUNK, add_rounded};
-use crate::simd::kernel::{Hot, Real, dispatch};
+use crate::simd::kernel::{Kernel, Real, dispatch};
 use crate::{Block, ConstrainedRows, NodeColumns, Team, projected};
 
 /// P by fine row and Pᵀ by coarse node. Single precision in memory: coarse operators Pᵀ A P use the same rounded weights.
@@ -244,7 +244,7 @@ struct Restrict<'a, const W: usize> {
     coarse: &'a mut [NodeColumns<f64, W>],
 }
 
-impl<const W: usize> Hot for Restrict<'_, W> {
+impl<const W: usize> Kernel for Restrict<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let weights = match &self.prolongation.by_coarse {
@@ -277,7 +277,7 @@ struct Prolong<'a, const W: usize> {
     solution: &'a mut [NodeColumns<f32, W>],
 }
 
-impl<const W: usize> Hot for Prolong<'_, W> {
+impl<const W: usize> Kernel for Prolong<'_, W> {
     #[inline(always)]
     fn run<const FUSED: bool>(self) {
         let weights = match &self.prolongation.by_fine {
