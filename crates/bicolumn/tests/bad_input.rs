@@ -189,6 +189,27 @@ fn preload_of_a_bonded_head() {
 }
 
 #[test]
+fn a_rig_that_leaves_a_mechanism() {
+    refused(
+        "[supports]\nproximal = \"universal_joint\"\n",
+        &[
+            "job.toml:2: supports.proximal = universal_joint: a mechanism: nothing holds the bone against turning",
+            "hold the joint (supports.distal = \"guided\")",
+        ],
+    );
+}
+
+#[test]
+fn a_load_that_its_own_support_bears() {
+    refused(
+        "[supports]\ndistal = \"guided\"\n",
+        &[
+            "job.toml:2: supports.distal = guided: the joint's own support bears the load case posterior_bending whole",
+        ],
+    );
+}
+
+#[test]
 fn friction_out_of_range() {
     refused(
         "interfaces.plate.medial.bone_friction = 3\n",

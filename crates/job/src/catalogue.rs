@@ -9,6 +9,7 @@ mod mesh;
 mod plates;
 mod run;
 mod screws;
+mod supports;
 
 pub(crate) use bone::BoneKeys;
 pub(crate) use fracture::FractureKeys;
@@ -20,6 +21,7 @@ pub(crate) use mesh::{MeshKeys, RegionKeys, SolveKeys};
 pub(crate) use plates::{ConstructKeys, PlateKeys};
 pub(crate) use run::RunKeys;
 pub(crate) use screws::{PreloadKeys, ScrewKeys};
+pub(crate) use supports::SupportKeys;
 
 use crate::declare::Declaration;
 use crate::handle::KeyId;
@@ -28,7 +30,7 @@ use crate::named_path;
 use std::sync::OnceLock;
 
 /// The sections of a job file, in the order of its documentation.
-pub(crate) const SECTIONS: [&str; 14] = [
+pub(crate) const SECTIONS: [&str; 15] = [
     "run",
     "design",
     "hypothesis",
@@ -41,6 +43,7 @@ pub(crate) const SECTIONS: [&str; 14] = [
     "materials",
     "interfaces",
     "loads",
+    "supports",
     "mesh",
     "solve",
 ];
@@ -70,6 +73,8 @@ pub struct Keys {
     pub preloads: PreloadKeys,
     /// Keys of `[loads]`.
     pub loads: LoadKeys,
+    /// Keys of `[supports]`.
+    pub supports: SupportKeys,
     /// Keys of `[mesh]`.
     pub mesh: MeshKeys,
     /// Keys of `[solve]`.
@@ -91,6 +96,7 @@ pub fn keys() -> &'static Keys {
         let interfaces = InterfaceKeys::declare(&mut d);
         let preloads = PreloadKeys::declare(&mut d);
         let loads = LoadKeys::declare(&mut d);
+        let supports = SupportKeys::declare(&mut d);
         let mesh = MeshKeys::declare(&mut d);
         let solve = SolveKeys::declare(&mut d);
         let (rows, order) = d.finish();
@@ -107,6 +113,7 @@ pub fn keys() -> &'static Keys {
             interfaces,
             preloads,
             loads,
+            supports,
             mesh,
             solve,
         }

@@ -2,11 +2,13 @@
 
 use crate::catalogue::Side;
 use crate::handle::KeyId;
-use crate::words::Meeting;
+use crate::words::{DistalSupport, Meeting, ProximalSupport};
 use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
-use bicolumn_model::{DensityLaw, GradedDensity, JointLoad, Material, TransverseIsotropy};
+use bicolumn_model::{
+    DensityLaw, GradedDensity, JointLoad, Material, SeriesCompliance, TransverseIsotropy,
+};
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
 use std::collections::BTreeMap;
@@ -28,6 +30,8 @@ pub struct PointInputs {
     pub materials: Materials,
     /// Load cases: those with names of the program, then those that the job defines.
     pub loads: Vec<JointLoad>,
+    /// Supports.
+    pub supports: SupportInputs,
     /// How parts meet.
     pub interfaces: InterfaceInputs,
     /// Solver options; `threads` is set by whoever solves.
@@ -53,6 +57,21 @@ pub struct Materials {
     pub screw: Material,
     /// In a filled fracture gap.
     pub gap_tissue: Material,
+}
+
+/// Supports of shaft and joint, and the rig.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SupportInputs {
+    /// Support of the shaft's end.
+    pub proximal: ProximalSupport,
+    /// Level of the point that its block turns about, mm; `None`: the potting level as built.
+    pub centre_level_mm: Option<f64>,
+    /// Support of the joint.
+    pub distal: DistalSupport,
+    /// Share of the capitellum in what the joint's support holds.
+    pub capitellum_share: f64,
+    /// Compliance of the rig in series with the loads.
+    pub rig: SeriesCompliance,
 }
 
 /// One kind of interface.

@@ -40,7 +40,9 @@ mod words;
 pub use blame::{Refusal, explain, explain_refusal, explain_sizes};
 pub use catalogue::{Keys, Side, keys};
 pub use handle::{Key, KeyId};
-pub use inputs::{InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs};
+pub use inputs::{
+    InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs, SupportInputs,
+};
 pub use job::{Factor, Job};
 pub use job_error::{JobError, JobErrors};
 pub use key_reference::markdown;
@@ -49,4 +51,4 @@ pub use resolve::{ENGINE_VERSION, resolve};
 pub use settings::{Setting, Settings};
 pub use units::spoken_unit;
 pub use value::Value;
-pub use words::Meeting;
+pub use words::{DistalSupport, Meeting, ProximalSupport};

@@ -2,7 +2,9 @@
 
 use crate::blame::own_key;
 use crate::catalogue::{KindKeys, MaterialPairKeys, keys};
-use crate::inputs::{InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs};
+use crate::inputs::{
+    InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs, SupportInputs,
+};
 use crate::job::Job;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
@@ -13,7 +15,8 @@ use bicolumn_geometry::{
 };
 use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{
-    DensityLaw, GradedDensity, JointLoad, LoadSizes, Material, NamedLoad, TransverseIsotropy,
+    DensityLaw, GradedDensity, JointLoad, LoadSizes, Material, NamedLoad, SeriesCompliance,
+    TransverseIsotropy,
 };
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
@@ -54,6 +57,7 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         sizing,
         materials: materials(&settings),
         loads: loads(&settings, job),
+        supports: supports(&settings),
         interfaces: match settings.get(keys().construct.layout) {
             Layout::BareBone => without_hardware(interfaces(&settings)),
             _ => interfaces(&settings),
@@ -321,6 +325,27 @@ fn loads(s: &Settings, job: &Job) -> Vec<JointLoad> {
     all.filter(|c| wanted.contains(&c.name)).collect()
 }
 
+fn supports(s: &Settings) -> SupportInputs {
+    let k = &keys().supports;
+    let compliance = |stiffness: f64| {
+        if stiffness > 0.0 {
+            1.0 / stiffness
+        } else {
+            0.0
+        }
+    };
+    SupportInputs {
+        proximal: s.get(k.proximal),
+        centre_level_mm: s.get(k.centre_level),
+        distal: s.get(k.distal),
+        capitellum_share: s.get(keys().loads.capitellum_share),
+        rig: SeriesCompliance {
+            mm_per_n: compliance(s.get(k.rig)),
+            deg_per_nmm: compliance(s.get(k.rig_turn)),
+        },
+    }
+}
+
 /// Interfaces of a bone that has neither hardware nor fracture: nothing by name, no preload, no clamp.
 fn without_hardware(common: InterfaceInputs) -> InterfaceInputs {
     InterfaceInputs {
@@ -397,8 +422,15 @@ mod tests {
     /// Inputs of a point as the stages after the job see them.
     fn seen(p: &PointInputs) -> String {
         format!(
-            "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",
-            p.construct, p.sizing, p.materials, p.loads, p.interfaces, p.solve, p.error_estimate
+            "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+            p.construct,
+            p.sizing,
+            p.materials,
+            p.loads,
+            p.supports,
+            p.interfaces,
+            p.solve,
+            p.error_estimate
         )
     }
 

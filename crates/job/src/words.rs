@@ -51,6 +51,43 @@ words! { LoadedSurface {
     Trochlea = "trochlea": "the trochlea alone",
 } }
 
+/// Support of the shaft's end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ProximalSupport {
+    /// Clamped.
+    Potted,
+    /// Free to bend about both transverse axes.
+    UniversalJoint,
+    /// Free to turn about every axis.
+    BallJoint,
+    /// Free to turn about the shaft's axis.
+    Swivel,
+}
+
+words! { ProximalSupport {
+    Potted = "potted": "the cut face at bone.potting_level_mm is held in all directions, as in a fixed block of potting",
+    UniversalJoint = "universal_joint": "the block turns freely about both transverse axes, not about the shaft",
+    BallJoint = "ball_joint": "the block turns freely about every axis",
+    Swivel = "swivel": "the block turns freely about the shaft's axis alone",
+} }
+
+/// Support of the joint.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DistalSupport {
+    /// None.
+    Free,
+    /// Held across the shaft.
+    Guided,
+    /// Held in all directions.
+    BallJoint,
+}
+
+words! { DistalSupport {
+    Free = "free": "loads alone act on the joint",
+    Guided = "guided": "the middle of the joint moves along the shaft's direction alone, and turns freely",
+    BallJoint = "ball_joint": "the middle of the joint does not move, and turns freely",
+} }
+
 /// Direction of a claimed difference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Direction {

@@ -103,7 +103,8 @@ pub fn measure_recovered(
             let mut sheet = Sheet::default();
 
             let block = loaded_block(mesh, solved.patches, &cases[case], u);
-            let r = load_response(&cases[case], &mesh.nodes, u, block, moments_about);
+            let series = solved.problem.series();
+            let r = load_response(&cases[case], &mesh.nodes, u, block, moments_about, series);
             sheet.put(Load::Stiffness, r.stiffness_n_per_mm);
             sheet.put(Load::Displacement, r.displacement_mm);
             sheet.put(Load::RotationStiffness, r.rotation_stiffness_nmm_per_deg);

@@ -123,7 +123,7 @@ impl Goals {
         let cases = solved.problem.cases().iter().zip(measures).enumerate();
         for (k, (case, measured)) in cases {
             let value = |response: Load| measured.value(response);
-            let size = case.resultant_force().norm();
+            let size = case.applied_force().norm();
             self.add(k, Check::EnergyTotal, 0.5, vec![]);
             if let Some(displacement) = value(Load::Displacement) {
                 self.add(k, Load::Displacement, 1.0 / size, vec![]);

@@ -6,7 +6,7 @@ use crate::rigid::best_rotation;
 use crate::shape::vector_at;
 use bicolumn_base::Vec3;
 use bicolumn_mesh::TetMesh;
-use bicolumn_model::{LoadCase, Patch};
+use bicolumn_model::{LoadCase, Patch, SeriesCompliance};
 
 /// A resultant below this share of the summed nodal forces is a couple's rounding, not a force.
 const COUPLE_SHARE: f64 = 1e-6;
@@ -30,15 +30,18 @@ pub(crate) struct LoadResponse {
 /// Force: with nodal forces f summing to F, the displacement that does the load's work is f·u/|F|;
 /// the stiffness is |F|²/(f·u). Moment: M of a couple, or of a mainly transverse force about
 /// `about`, over the block's rotation about the axis of M. A force along the shaft (within 30
-/// degrees of Y) has no rotational stiffness: its lever is an accident of the joint's offset.
+/// degrees of Y) has no rotational stiffness: its lever is an accident of the joint's offset. F and M are
+/// of the applied forces; those of a support at the joint do no work. The compliance in series adds F and M times itself
+/// to displacement and rotation.
 pub(crate) fn load_response(
     case: &LoadCase,
     nodes: &[Vec3],
     u: &[Vec3],
     block: Option<Vec3>,
     about: Vec3,
+    series: SeriesCompliance,
 ) -> LoadResponse {
-    let force = case.resultant_force();
+    let force = case.applied_force();
     let summed: f64 = case.forces.iter().map(|f| f.1.norm()).sum();
     let size = force.norm();
     let is_force = size > COUPLE_SHARE * summed;
@@ -49,17 +52,18 @@ pub(crate) fn load_response(
             .iter()
             .map(|(n, f)| f.dot(&u[*n as usize]))
             .sum();
+        let work = work + size * size * series.mm_per_n;
         response.displacement_mm = Some(work / size);
         response.stiffness_n_per_mm = (work > 0.0).then(|| size * size / work);
     }
     let transverse = force.x.hypot(force.z) > 0.5 * size;
     if !is_force || transverse {
-        let moment = case.resultant_moment(nodes, about);
+        let moment = case.applied_moment(nodes, about);
         let m = moment.norm();
         if let Some(block) = block
             && m > 0.0
         {
-            let angle = block.dot(&(moment / m)).to_degrees();
+            let angle = block.dot(&(moment / m)).to_degrees() + m * series.deg_per_nmm;
             response.rotation_deg = Some(angle);
             response.rotation_stiffness_nmm_per_deg = (angle > 0.0).then(|| m / angle);
         }
@@ -89,7 +93,8 @@ pub(crate) fn loaded_points(
     patches: &[Patch],
     case: &LoadCase,
 ) -> Option<Vec<FacetPoint>> {
-    let loaded = |node: u32| case.forces.binary_search_by_key(&node, |f| f.0).is_ok();
+    let applied = case.applied();
+    let loaded = |node: u32| applied.binary_search_by_key(&node, |f| f.0).is_ok();
     // Patches may overlap (a joint and its two surfaces): each facet counts once.
     let mut facets: Vec<u32> = patches.iter().flat_map(|p| &p.facets).copied().collect();
     facets.sort_unstable();
@@ -106,7 +111,7 @@ pub(crate) fn loaded_points(
 
 /// The moment of a load case about where moments of transverse forces are taken about, N·mm.
 pub(crate) fn moment_of(model: &Recovered<'_>, case: &LoadCase) -> Vec3 {
-    case.resultant_moment(&model.mesh.nodes, moment_centre(model))
+    case.applied_moment(&model.mesh.nodes, moment_centre(model))
 }
 
 /// Where moments of transverse forces are taken about.
@@ -135,7 +140,8 @@ mod tests {
         // 30 N on a node that moves 0.1, 10 N on one that moves 0.3: mean 0.15 mm, 40/0.15 N/mm.
         let c = case(vec![(0, Vec3::y() * 30.0), (1, Vec3::y() * 10.0)]);
         let u = [Vec3::new(9.0, 0.1, 0.0), Vec3::y() * 0.3];
-        let r = load_response(&c, &[Vec3::zeros(); 2], &u, None, Vec3::zeros());
+        let rigid = SeriesCompliance::default();
+        let r = load_response(&c, &[Vec3::zeros(); 2], &u, None, Vec3::zeros(), rigid);
         assert!((r.displacement_mm.unwrap() - 0.15).abs() < 1e-15);
         assert!((r.stiffness_n_per_mm.unwrap() - 40.0 / 0.15).abs() < 1e-9);
         assert_eq!(r.rotation_deg, None);
@@ -147,9 +153,42 @@ mod tests {
         let nodes = [Vec3::z() * 2.5, Vec3::z() * -2.5];
         let c = case(vec![(0, Vec3::x() * 10.0), (1, Vec3::x() * -10.0)]);
         let block = Vec3::y() * 0.02;
-        let r = load_response(&c, &nodes, &[Vec3::zeros(); 2], Some(block), Vec3::zeros());
+        let rigid = SeriesCompliance::default();
+        let at = Vec3::zeros();
+        let r = load_response(&c, &nodes, &[Vec3::zeros(); 2], Some(block), at, rigid);
         assert_eq!(r.stiffness_n_per_mm, None);
         let expected = 50.0 / 0.02f64.to_degrees();
         assert!((r.rotation_stiffness_nmm_per_deg.unwrap() - expected).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_rig_in_series_adds_its_travel_and_its_turn() {
+        let series = SeriesCompliance {
+            mm_per_n: 1.0 / 400.0,
+            deg_per_nmm: 1.0 / 5000.0,
+        };
+        // 40 N that move 0.15 mm: 0.25 mm with the rig, springs of 40 / 0.15 and 400 N/mm in series.
+        let c = case(vec![(0, Vec3::y() * 40.0)]);
+        let at = Vec3::zeros();
+        let r = load_response(&c, &[at], &[Vec3::y() * 0.15], None, at, series);
+        assert!((r.displacement_mm.unwrap() - 0.25).abs() < 1e-15);
+        let springs = 1.0 / (0.15 / 40.0 + 1.0 / 400.0);
+        assert!((r.stiffness_n_per_mm.unwrap() / springs - 1.0).abs() < 1e-14);
+        let nodes = [Vec3::z() * 2.5, Vec3::z() * -2.5];
+        let c = case(vec![(0, Vec3::x() * 10.0), (1, Vec3::x() * -10.0)]);
+        let block = Some(Vec3::y() * 0.02);
+        let r = load_response(&c, &nodes, &[at; 2], block, at, series);
+        let turn = 0.02f64.to_degrees() + 50.0 / 5000.0;
+        assert!((r.rotation_deg.unwrap() - turn).abs() < 1e-14);
+    }
+
+    #[test]
+    fn the_force_of_a_support_at_the_joint_is_no_load() {
+        // 10 N applied at a node that moves 0.2 mm, a reaction at one that the support holds.
+        let c = case(vec![(0, Vec3::y() * 10.0)]).with_reactions([(1, Vec3::x() * 7.0)]);
+        let u = [Vec3::y() * 0.2, Vec3::zeros()];
+        let at = Vec3::zeros();
+        let r = load_response(&c, &[at; 2], &u, None, at, SeriesCompliance::default());
+        assert!((r.stiffness_n_per_mm.unwrap() - 50.0).abs() < 1e-12);
     }
 }

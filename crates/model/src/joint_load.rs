@@ -52,6 +52,56 @@ pub enum JointSurface {
     },
 }
 
+/// Places that a joint's loads count from, fixed by the bone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JointFrame {
+    /// Side of the body.
+    pub side: BodySide,
+    /// Bearing points of capitellum and trochlea, mm.
+    pub bearing_mm: [Vec3; 2],
+    /// Point of the shaft's axis at the level of the flexion axis, mm.
+    pub axis_mm: Vec3,
+}
+
+impl JointFrame {
+    /// Point that a force runs through, mm.
+    fn passes(&self, on: JointSurface, line: Option<LoadLine>) -> Vec3 {
+        match line {
+            Some(line) => line.point(self.axis_mm, self.side),
+            None => self.middle(on),
+        }
+    }
+
+    /// Bearing point of surfaces, in their shares, mm.
+    pub fn middle(&self, on: JointSurface) -> Vec3 {
+        let [capitellum, trochlea] = self.bearing_mm;
+        match on {
+            JointSurface::Capitellum => capitellum,
+            JointSurface::Trochlea => trochlea,
+            JointSurface::Both { capitellum_share } => {
+                capitellum * capitellum_share + trochlea * (1.0 - capitellum_share)
+            }
+        }
+    }
+}
+
+impl JointLoad {
+    /// Resultant force, N, and moment about a point, N·mm.
+    pub fn resultant(&self, frame: &JointFrame, about: Vec3) -> (Vec3, Vec3) {
+        let none = (Vec3::zeros(), Vec3::zeros());
+        self.actions
+            .iter()
+            .fold(none, |(force, moment), action| match action.what {
+                Wrench::Couple(couple) => (force, moment + frame.side.pseudovector(couple)),
+                Wrench::Force { force_n, line } => {
+                    let own = frame.side.vector(force_n);
+                    let lever = frame.passes(action.on, line) - about;
+                    (force + own, moment + lever.cross(&own))
+                }
+            })
+    }
+}
+
 /// A point that the line of action of a force passes, by its place beside the shaft's axis, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LoadLine {
@@ -61,6 +111,13 @@ pub struct LoadLine {
     pub lateral_mm: f64,
     /// Level of the point; of no account for a force along the shaft.
     pub level_mm: f64,
+}
+
+impl LoadLine {
+    /// The point on a humerus of a side whose shaft's axis runs through a point, mm.
+    fn point(&self, axis_mm: Vec3, side: BodySide) -> Vec3 {
+        axis_mm + side.vector(Vec3::new(self.anterior_mm, self.level_mm, self.lateral_mm))
+    }
 }
 
 /// The two articular surfaces, and both as one.
@@ -144,13 +201,11 @@ impl JointPatches {
                 };
                 let mut loads: Vec<PatchLoad> = shares.iter().map(on).collect();
                 if let Some(line) = line {
-                    let offset = Vec3::new(line.anterior_mm, line.level_mm, line.lateral_mm);
-                    let passes = self.axis_mm + self.side.vector(offset);
                     let at = shares.iter().map(|(patch, share)| {
                         let own = || self.patches[*patch].centroid(mesh);
                         self.bearing_mm.map_or_else(own, |points| points[*patch]) * *share
                     });
-                    let lever = passes - at.sum::<Vec3>();
+                    let lever = line.point(self.axis_mm, self.side) - at.sum::<Vec3>();
                     loads.push(couple(lever.cross(&self.side.vector(force_n))));
                 }
                 loads

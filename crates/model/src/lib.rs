@@ -6,13 +6,14 @@
 //!
 //! # Known limits
 //! Linear elasticity, isotropic or transversely isotropic, constant in each element. Loads keep their directions
-//! (no follower loads), no body forces, no thermal or initial strain. Supports are rigid.
+//! (no follower loads), no body forces, no thermal or initial strain. Supports are rigid; a [`JointSupport`] holds means of the joint.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 pub mod density;
 pub mod elasticity;
 pub mod facet;
 pub mod joint_load;
+pub mod joint_support;
 pub mod load;
 pub mod material;
 pub mod named_load;
@@ -21,9 +22,10 @@ pub mod support;
 
 pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
-pub use joint_load::{Action, JointLoad, JointPatches, JointSurface, LoadLine, Wrench};
+pub use joint_load::{Action, JointFrame, JointLoad, JointPatches, JointSurface, LoadLine, Wrench};
+pub use joint_support::{JointSupport, SupportFault};
 pub use load::{LoadCase, Patch, PatchLoad, Prescribed};
 pub use material::Material;
 pub use named_load::{LoadSizes, NamedLoad};
-pub use problem::{Problem, ProblemError, nodes_on, nodes_where};
+pub use problem::{Problem, ProblemError, SeriesCompliance, nodes_on, nodes_where};
 pub use support::{Components, Constraint, Support};

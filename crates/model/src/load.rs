@@ -178,8 +178,11 @@ pub struct Prescribed {
 pub struct LoadCase {
     /// Name: `axial`, `posterior_bending`, ...
     pub name: String,
-    /// Nodal forces (node, N), sorted by node, one entry a node.
+    /// Nodal forces (node, N), sorted by node, one entry a node: the right-hand side.
     pub forces: Vec<(u32, Vec3)>,
+    /// The part of them that the machine applies, where supports that are no Dirichlet condition exert the rest; empty:
+    /// all of them.
+    pub applied: Vec<(u32, Vec3)>,
     /// Displacements of constrained components in this case, in place of the supports' own; the last one given for a
     /// component counts.
     pub prescribed: Vec<Prescribed>,
@@ -204,6 +207,23 @@ impl LoadCase {
         }
         self.forces = all.into_iter().collect();
         self
+    }
+
+    /// With nodal forces, N, that a support exerts beside the applied ones.
+    #[must_use]
+    pub fn with_reactions(mut self, reactions: impl IntoIterator<Item = (u32, Vec3)>) -> Self {
+        if self.applied.is_empty() {
+            self.applied.clone_from(&self.forces);
+        }
+        self.with_forces(reactions)
+    }
+
+    /// Nodal forces that the machine applies, sorted by node.
+    pub fn applied(&self) -> &[(u32, Vec3)] {
+        match self.applied.is_empty() {
+            true => &self.forces,
+            false => &self.applied,
+        }
     }
 
     /// With a traction, MPa, on a patch, by position and outward unit normal: consistent nodal forces
@@ -261,20 +281,38 @@ impl LoadCase {
         LoadCase {
             name: name.to_owned(),
             forces: forces.into_iter().collect(),
-            prescribed: vec![],
+            ..LoadCase::default()
         }
     }
 
     /// Sum of the forces, N.
     pub fn resultant_force(&self) -> Vec3 {
-        self.forces.iter().map(|f| f.1).sum()
+        sum(&self.forces)
     }
 
     /// Moment of the forces about a point, N·mm.
     pub fn resultant_moment(&self, nodes: &[Vec3], about: Vec3) -> Vec3 {
-        self.forces
-            .iter()
-            .map(|(n, f)| (nodes[*n as usize] - about).cross(f))
-            .sum()
+        moment(&self.forces, nodes, about)
     }
+
+    /// Sum of the applied forces, N.
+    pub fn applied_force(&self) -> Vec3 {
+        sum(self.applied())
+    }
+
+    /// Moment of the applied forces about a point, N·mm.
+    pub fn applied_moment(&self, nodes: &[Vec3], about: Vec3) -> Vec3 {
+        moment(self.applied(), nodes, about)
+    }
+}
+
+fn sum(forces: &[(u32, Vec3)]) -> Vec3 {
+    forces.iter().map(|f| f.1).sum()
+}
+
+fn moment(forces: &[(u32, Vec3)], nodes: &[Vec3], about: Vec3) -> Vec3 {
+    forces
+        .iter()
+        .map(|(n, f)| (nodes[*n as usize] - about).cross(f))
+        .sum()
 }

@@ -98,6 +98,16 @@ pub enum ProblemError {
     EmptyPatch(String),
 }
 
+/// Compliance in series with the loads: springs of a rig that the mesh does not hold, whose travel adds to that of the
+/// loaded joint.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SeriesCompliance {
+    /// Travel by force, mm/N.
+    pub mm_per_n: f64,
+    /// Rotation by moment, degree/(N·mm).
+    pub deg_per_nmm: f64,
+}
+
 /// Mesh, materials, supports and load cases.
 #[derive(Debug, Clone)]
 pub struct Problem {
@@ -108,6 +118,7 @@ pub struct Problem {
     fixed: Vec<u32>,
     cases: Vec<LoadCase>,
     elasticities: Option<Vec<Elasticity>>,
+    series: SeriesCompliance,
 }
 
 impl Problem {
@@ -129,6 +140,7 @@ impl Problem {
             fixed: vec![],
             cases,
             elasticities: None,
+            series: SeriesCompliance::default(),
         }
         .checked()
     }
@@ -155,6 +167,18 @@ impl Problem {
         }
         self.elasticities = Some(field);
         Ok(self)
+    }
+
+    /// With a compliance in series with the loads.
+    #[must_use]
+    pub fn with_series(mut self, series: SeriesCompliance) -> Self {
+        self.series = series;
+        self
+    }
+
+    /// Compliance in series with the loads; none unless given.
+    pub fn series(&self) -> SeriesCompliance {
+        self.series
     }
 
     /// With other load cases.

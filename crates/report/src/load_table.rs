@@ -15,6 +15,7 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
         v.map(|x| Decimals::of([1.0].into_iter()).show(x))
             .join(", ")
     };
+    let is_held = point.cases.iter().any(|c| c.joint_reaction_n.is_some());
     let rows = point.cases.iter().map(|case| {
         let line = load_line_mm(case);
         let off = off_shaft_mm(point, case).map_or(String::new(), |off| {
@@ -33,6 +34,7 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
             Some(_) => along(case).map_or("–".into(), vector),
             None => vector(case.moment_nmm),
         };
+        let reaction = case.joint_reaction_n.map_or("–".into(), vector);
         Row {
             cells: vec![
                 case_words(&case.name),
@@ -40,7 +42,10 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
                 line.map_or("–".into(), coordinate),
                 couple,
                 off,
-            ],
+            ]
+            .into_iter()
+            .chain(is_held.then_some(reaction))
+            .collect(),
             ..Row::default()
         }
     });
@@ -58,10 +63,12 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
             "couple, N·mm",
             "off the shaft",
         ]
+        .into_iter()
+        .chain(is_held.then_some("joint's support, N"))
         .map(String::from)
-        .to_vec(),
+        .collect(),
         rows: rows.collect(),
-        words: 5,
+        words: if is_held { 6 } else { 5 },
     })
 }
 

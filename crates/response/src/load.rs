@@ -7,16 +7,16 @@ family! {
     /// Displacement, rotation and stiffness at the load.
     Load {
         Stiffness: "stiffness_n_per_mm", NPerMm,
-            "Construct stiffness, work-conjugate: |F| divided by load_displacement_mm. Not for a pure couple.",
+            "Construct stiffness, work-conjugate: |F| divided by load_displacement_mm. Not for a pure couple. Of a whole test: a rig in series (supports.rig_n_per_mm) is in it.",
             words("stiffness"), estimated_by(OwnLoad);
         Displacement: "load_displacement_mm", Mm,
-            "Displacement of the load: (sum of nodal force . displacement) / |F|, F the resultant force.",
+            "Travel of the load along its line: (sum of nodal force . displacement) / |F|, F the resultant of the applied forces; plus |F| over supports.rig_n_per_mm where that is given. Travel times |F| is twice the strain energy of construct and rig.",
             estimated_by(OwnLoad);
         RotationStiffness: "rotation_stiffness_nmm_per_deg", NmmPerDeg,
             "Moment divided by load_rotation_deg. The moment is the couple, or that of a transverse force about the middle of the fracture gap on the shaft axis (about the shaft axis at the potting when there is no fracture). Not for a force within 30 degrees of the shaft.",
             words("rotational stiffness"), head("rotation"), estimated_by(Couple);
         Rotation: "load_rotation_deg", Deg,
-            "Rotation of the loaded joint surface about the axis of that moment: least-squares rigid rotation, area-weighted over all loaded facets.",
+            "Rotation of the loaded joint surface about the axis of that moment: least-squares rigid rotation, area-weighted over all loaded facets, seen from the block at the shaft's end; plus the moment over supports.rig_nmm_per_deg where that is given.",
             estimated_by(Couple);
     }
 }

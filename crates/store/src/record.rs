@@ -235,9 +235,12 @@ pub struct StageRecord {
 #[allow(missing_docs)]
 pub struct CaseRecord {
     pub name: String,
-    /// Resultant force (N) and moment about the origin (N·mm).
+    /// Resultant force (N) and moment about the origin (N·mm) of the load.
     pub force_n: [f64; 3],
     pub moment_nmm: [f64; 3],
+    /// Force of the joint's support on the bone, N; `None`: the joint is free.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub joint_reaction_n: Option<[f64; 3]>,
     pub residual: f64,
     pub equilibrium: f64,
     /// Estimated energy norm of the discretisation error over that of the solution; `None`: not estimated.
@@ -380,6 +383,7 @@ pub(crate) mod tests {
             name: name.into(),
             force_n: [0.0, -200.0, 0.0],
             moment_nmm: [0.0; 3],
+            joint_reaction_n: None,
             residual: 1e-10,
             equilibrium: 1e-12,
             energy_error: None,

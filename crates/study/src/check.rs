@@ -3,6 +3,7 @@
 use crate::bones::BoneCache;
 use crate::contact_model::refusal;
 use crate::estimate::{Estimate, tetrahedra};
+use crate::joint_support;
 use bicolumn_job::{
     DesignPoint, Job, Plan, PointInputs, explain, explain_refusal, explain_sizes, resolve,
 };
@@ -92,6 +93,9 @@ fn build(
         .construct(&inputs.construct)
         .map_err(|e| explain(&e, job, point))?;
     if let Some(refusal) = refusal(&construct, &inputs.interfaces) {
+        return Err(explain_refusal(&refusal, job, point));
+    }
+    if let Some(refusal) = joint_support::refusal(&construct, inputs) {
         return Err(explain_refusal(&refusal, job, point));
     }
     let tets = tetrahedra(&construct, &inputs.sizing).map_err(|e| explain_sizes(&e, job, point))?;

@@ -24,7 +24,10 @@ pub fn estimates(
     by_element: &dyn Fn(usize, ResponseId) -> bool,
 ) -> Result<Estimates, PointError> {
     let solved = model.solved(solution);
-    let goals = Goals::of(&solved, stress, measures);
+    let mut goals = Goals::of(&solved, stress, measures);
+    if let Some(held) = &model.held {
+        goals.loads.iter_mut().for_each(|load| held.close(load));
+    }
     let own = &solution.by_load.displacement;
     let fields = adjoints(&ready, &model.problem, own, &goals.loads).map_err(|e| PointError {
         stage: Stage::Estimate,

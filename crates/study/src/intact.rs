@@ -54,7 +54,7 @@ impl IntactCache {
 /// Two points with the same text have the same intact bone under the same loads.
 fn key(inputs: &PointInputs) -> String {
     format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         inputs.construct.bone,
         sizing(inputs),
         inputs.materials.cortical,
@@ -62,6 +62,7 @@ fn key(inputs: &PointInputs) -> String {
         inputs.materials.cancellous,
         inputs.materials.density,
         inputs.loads,
+        inputs.supports,
         inputs.solve.method,
         inputs.solve.tolerance,
         inputs.solve.max_iterations,

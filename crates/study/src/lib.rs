@@ -24,6 +24,7 @@ mod export;
 mod free_memory;
 mod grid_convergence;
 mod intact;
+mod joint_support;
 #[cfg(test)]
 mod mirror_test;
 mod model_build;

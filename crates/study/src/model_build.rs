@@ -4,6 +4,7 @@ use crate::bones::BoneCache;
 use crate::case_contact::case_contacts;
 use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
+use crate::joint_support::{self, HeldJoint};
 use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
@@ -28,6 +29,8 @@ pub struct BuiltModel {
     pub patches: JointPatches,
     /// Interfaces that can open or slide.
     pub contact: Option<ContactModel>,
+    /// Support of the joint whose reactions the load cases hold and statics alone do not give.
+    pub(crate) held: Option<HeldJoint>,
 }
 
 /// A model's answer.
@@ -208,14 +211,21 @@ pub(crate) fn build_mesh(construct: &Construct, sizing: &Sizing) -> Result<TetMe
 /// Poses the problem of a meshed construct, its mesh split at the interfaces that can open or slide.
 ///
 /// # Errors
-/// [`PointError`] at [`Stage::Geometry`]: interfaces that the construct cannot have; at [`Stage::Mesh`]: a
-/// patch or a support that found no facet.
+/// [`PointError`] at [`Stage::Geometry`]: interfaces that the construct cannot have, supports that leave a mechanism; at
+/// [`Stage::Mesh`]: a patch or a support that found no facet; at [`Stage::Solve`]: reactions at the joint that could not
+/// be solved for.
 pub fn build_problem(
     construct: Construct,
     mesh: Arc<TetMesh>,
     inputs: &PointInputs,
 ) -> Result<BuiltModel, PointError> {
     if let Some(refusal) = refusal(&construct, &inputs.interfaces) {
+        return Err(PointError {
+            stage: Stage::Geometry,
+            message: refusal.reason,
+        });
+    }
+    if let Some(refusal) = joint_support::refusal(&construct, inputs) {
         return Err(PointError {
             stage: Stage::Geometry,
             message: refusal.reason,
@@ -238,7 +248,8 @@ pub fn build_problem(
     let mut model = pose(construct, mesh, &inputs.materials, &inputs.loads)
         .map_err(|e| failed(Stage::Mesh, &e))?;
     model.contact = contact;
-    Ok(model)
+    model.problem = model.problem.with_series(inputs.supports.rig);
+    joint_support::hold(model, inputs)
 }
 
 /// Construct, mesh and problem of a point in one go.
@@ -302,6 +313,7 @@ fn pose(
         problem,
         patches,
         contact: None,
+        held: None,
     })
 }
 

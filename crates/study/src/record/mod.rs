@@ -123,11 +123,13 @@ fn case(
     solution: &ModelSolution,
 ) -> CaseRecord {
     let of_case = |v: &[f64]| v.get(i).copied().unwrap_or(f64::NAN);
-    let moment = load.resultant_moment(&model.problem.mesh().nodes, Vec3::zeros());
+    let moment = load.applied_moment(&model.problem.mesh().nodes, Vec3::zeros());
+    let reaction = load.resultant_force() - load.applied_force();
     CaseRecord {
         name: measures.case,
-        force_n: load.resultant_force().into(),
+        force_n: load.applied_force().into(),
         moment_nmm: moment.into(),
+        joint_reaction_n: (!load.applied.is_empty()).then(|| reaction.into()),
         residual: of_case(&solution.by_load.report.residuals),
         equilibrium: of_case(&solution.by_load.report.equilibrium),
         energy_error: None,
