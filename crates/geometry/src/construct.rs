@@ -2,14 +2,17 @@
 
 use crate::fault::{Fault, Stage};
 use crate::rod::Rod;
+use crate::row_choice::RowChoice;
 use crate::seat::{Placed, Seat};
 use crate::shaft_screws::Plated;
 use crate::spec::ScrewHold;
 use crate::{
-    Bone, BoneDimension, BoneSpec, CanalFloor, ConstructSpec, Fracture, GeometryError, Head,
-    Member, Moved, Plate, Screw, ScrewRow, Subject, canal, clash, distal_screws, fit,
-    fracture_edges, independent, shaft_screws,
+    Bone, BoneDimension, BoneSpec, CanalFloor, Concession, ConstructSpec, Fracture, GeometryError,
+    Head, Member, Moved, Plate, PlateSpec, Screw, ScrewRow, Subject, canal, clash, distal_screws,
+    fit, fracture_edges, independent, shaft_screws,
 };
+use bicolumn_base::ScrewNumber;
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// A whole construct, free of clashes.
@@ -29,6 +32,8 @@ pub struct Construct {
     pub canal_floor_bent_mm: f64,
     /// Things worth telling the user: a screw shortened to clear something, potting close to a plate.
     pub notes: Vec<String>,
+    /// Concessions of its screws, as they were laid out.
+    pub(crate) concessions: BTreeMap<ScrewNumber, Vec<Concession>>,
     /// Its specification as built.
     pub spec: ConstructSpec,
     /// Quantities that were moved so that it could be built.
@@ -106,6 +111,7 @@ impl Construct {
             fracture,
             plates,
             screws: Vec::new(),
+            concessions: BTreeMap::new(),
             spec: spec.clone(),
             moved: Vec::new(),
         };
@@ -173,8 +179,12 @@ impl Construct {
         let distal =
             distal_screws::place(&self.bone, fracture, distal, &plated, &others, clearance);
         placed.extend(distal.map_err(|f| f.at(Stage::DistalScrews))?);
-        for ((plate, of), row) in self.plates.iter_mut().zip(&spec.plates).zip(plan.rows) {
+        let of_plates = self.plates.iter_mut().zip(&spec.plates).zip(&firsts);
+        for (((plate, of), first), row) in of_plates.zip(plan.rows) {
             plate.take_row(of, row);
+            let conceded = row_concessions(of, &plate.rows[row]);
+            let numbers = (*first..).map(ScrewNumber);
+            self.concessions.extend(numbers.zip(conceded));
             self.notes.extend(plate.rows[row].note.clone());
             self.notes.extend(row_note(plate, row));
         }
@@ -189,7 +199,10 @@ impl Construct {
                 ScrewRow::Shaft => of.shaft_hold,
                 _ => of.distal_hold,
             };
-            self.notes.extend(p.note);
+            let given_up = self.concessions.entry(p.seat.number).or_default();
+            given_up.splice(0..0, p.given_up);
+            let notes = given_up.iter().filter_map(|g| g.note(p.seat.number));
+            self.notes.extend(notes);
             self.screws.push(Screw {
                 number: p.seat.number,
                 plate: Some(p.seat.plate),
@@ -279,6 +292,17 @@ fn of_bone(error: GeometryError, spec: &BoneSpec) -> Fault {
     let is_fossa = matches!(&error, GeometryError::Dimension { subject, .. } if *subject == fossa);
     let narrower = is_fossa.then_some((fossa, spec.fossa_width_mm - 1.0));
     Fault::from(error).or_by(narrower)
+}
+
+/// Concessions of the screws of a row, from its first screw on.
+fn row_concessions(of: &PlateSpec, row: &RowChoice) -> Vec<Vec<Concession>> {
+    let pattern = of.shaft_pattern.filled(row.along_mm.len(), of.shaft_screws);
+    let lower = (row.offset_mm > 0.0).then_some(Concession::RowLower(row.offset_mm));
+    let of_screw = |(hole, asked): (&usize, usize)| {
+        let other = (*hole != asked).then_some(Concession::OtherHole(asked + 1));
+        other.into_iter().chain(lower).collect()
+    };
+    row.filled.iter().zip(pattern).map(of_screw).collect()
 }
 
 /// Row of shaft holes and holes filled that are not those asked for, in a sentence.

@@ -13,8 +13,10 @@ use crate::rod::{Rod, rises_above};
 use crate::screw_limits::{FRACTURE_CLEARANCE, TIP_CLEARANCE};
 use crate::seat::{Placed, Seat};
 use crate::shaft_screws::{LEAST_SCREWS, Plated};
-use crate::{Bone, CanalFloor, Fracture, GeometryError, Member, PlateQuantity, ScrewRow, Subject};
-use bicolumn_base::{PlateSite, Vec3};
+use crate::{
+    Bone, CanalFloor, Concession, Fracture, GeometryError, Member, PlateQuantity, ScrewRow, Subject,
+};
+use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 use std::collections::BTreeMap;
 
 /// Widest angle between a distal screw and its hole's axis, degrees (judgement; polyaxial holes: from
@@ -97,17 +99,69 @@ pub(crate) fn place(
         next.truncate(BEAM);
         beam = next;
     }
-    let Layout { screws, .. } = beam.swap_remove(0);
+    let Layout { screws, rods, .. } = beam.swap_remove(0);
+    let numbers: Vec<ScrewNumber> = (others.iter().map(|(member, _)| member.screw()))
+        .chain(seats.iter().map(|(seat, _)| Some(seat.number)))
+        .map(|number| number.unwrap_or(ScrewNumber(0)))
+        .collect();
+    let around: Vec<(ScrewNumber, Rod)> = numbers.into_iter().zip(rods).collect();
     Ok(seats
         .into_iter()
         .zip(screws)
-        .map(|((seat, _), (direction, length))| Placed {
-            seat,
-            direction,
-            length,
-            note: None,
+        .map(|((seat, longest), (direction, length))| {
+            let shortened = shortened(
+                bone,
+                fracture,
+                &seat,
+                (direction, length),
+                longest,
+                &around,
+                clearance,
+            );
+            Placed {
+                seat,
+                direction,
+                length,
+                given_up: shortened.into_iter().collect(),
+            }
         })
         .collect())
+}
+
+/// Reason why a screw is shorter than the longest asked for.
+fn shortened(
+    bone: &Bone,
+    fracture: Option<&Fracture>,
+    seat: &Seat,
+    (direction, length): (Vec3, f64),
+    longest: f64,
+    around: &[(ScrewNumber, Rod)],
+    clearance: f64,
+) -> Option<Concession> {
+    if length > longest - 0.01 {
+        return None;
+    }
+    let alone = reach(bone, None, seat, direction, longest).1;
+    let before_fracture = reach(bone, fracture, seat, direction, longest).1;
+    if length > before_fracture - 0.01 {
+        return Some(match before_fracture < alone - 0.01 {
+            true => Concession::ShorterAtFracture,
+            false => Concession::ShorterInBone,
+        });
+    }
+    let rod = seat.rod(direction, before_fracture);
+    let others = around.iter().filter(|(number, _)| *number != seat.number);
+    let nearest = others
+        .map(|(number, other)| (*number, rod.clearance(other)))
+        .min_by(|a, b| a.1.total_cmp(&b.1))
+        .filter(|(_, gap)| *gap < clearance);
+    let split = fracture.and_then(|f| f.split.as_ref());
+    Some(match nearest {
+        Some((number, _)) => Concession::ShorterForScrew(number),
+        None if split.is_some_and(|s| !s.admits(&rod)) => Concession::ShorterAtFracture,
+        None if rod.tip_range(bone.inner()).1 >= -TIP_CLEARANCE => Concession::ShorterInBone,
+        None => Concession::ShorterInLayout,
+    })
 }
 
 /// Cost of a change, and the quantities changed with their values.

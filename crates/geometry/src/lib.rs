@@ -10,12 +10,14 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+pub mod as_built;
 pub mod bone;
 pub mod bone_spec;
 mod canal;
 pub mod canal_floor;
 mod centre_line;
 mod clash;
+mod concession;
 pub mod construct;
 mod distal_screws;
 pub mod error;
@@ -49,9 +51,11 @@ mod spline_grid;
 pub mod split;
 pub mod subject;
 
+pub use as_built::ScrewAsBuilt;
 pub use bone::{ArticularSurface, Bone, Landmarks};
 pub use bone_spec::{BoneDimension, BonePreset, BoneSpec, CardRow};
 pub use canal_floor::CanalFloor;
+pub use concession::Concession;
 pub use construct::Construct;
 pub use error::GeometryError;
 pub use field::Field;

@@ -144,6 +144,11 @@ impl Plate {
         self.outline().value(x).max(across)
     }
 
+    /// Does a point lie in the plate, its holes taken as filled?
+    pub(crate) fn is_inside(&self, x: Vec3) -> bool {
+        self.value_below(x, 0.0) <= 0.0
+    }
+
     /// Distance of a rod's surface to the plate and the place, mm: along its side, and from its end face. Exact
     /// where it is below `limit`, else a lower bound.
     pub(crate) fn gap(&self, rod: &Rod, limit: f64) -> (f64, Vec3) {

@@ -1,7 +1,9 @@
 //! Where a screw sits before it has a direction.
 
 use crate::rod::{Rod, across};
-use crate::{Field, Fracture, Head, Hole, Member, Plate, PlateQuantity, ScrewRow, Subject};
+use crate::{
+    Concession, Field, Fracture, Head, Hole, Member, Plate, PlateQuantity, ScrewRow, Subject,
+};
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 
 /// A screw to be placed: its hole and size.
@@ -133,7 +135,7 @@ pub(crate) struct Placed {
     pub(crate) seat: Seat,
     pub(crate) direction: Vec3,
     pub(crate) length: f64,
-    pub(crate) note: Option<String>,
+    pub(crate) given_up: Vec<Concession>,
 }
 
 impl Placed {

@@ -6,6 +6,7 @@
 //! other holes are tried, and rows moved by up to half a pitch where holes are counted from the plate's end, those first that
 //! give up least.
 
+use crate::as_built::angle_deg;
 use crate::canal::{self, beside_floor_mm};
 use crate::fault::Fault;
 use crate::rod::{Rod, rises_above};
@@ -13,8 +14,11 @@ use crate::screw_limits::{
     FRACTURE_CLEARANCE, LEAST_HELD, LEAST_IN_WALL, TIP_CLEARANCE, length_in_bone,
 };
 use crate::seat::{Placed, Seat};
-use crate::{Bone, CanalFloor, Fracture, GeometryError, Plate, PlateQuantity, PlateSpec, ScrewRow};
-use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
+use crate::{
+    Bone, CanalFloor, Concession, Fracture, GeometryError, Plate, PlateQuantity, PlateSpec,
+    ScrewRow,
+};
+use bicolumn_base::Vec3;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -32,49 +36,6 @@ const FLOOR_COST: f64 = 2.5;
 /// The most it counts for: a full diameter of the canal.
 const MOST_FLOOR_COST: f64 = 25.0;
 
-/// End of a shaft screw, where it is not the one that a surgeon would choose.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum End {
-    /// As asked for.
-    Asked,
-    /// In the far cortex, under a plate that it would reach.
-    InFarCortex(PlateSite),
-    /// Before the far cortex, which is too thin to end in under a plate.
-    BeforeFarCortex(PlateSite),
-    /// Before the far cortex, in the way of a screw of the other plate.
-    BeforeScrew,
-    /// In bone without a canal between two cortices.
-    InOneWall,
-}
-
-impl End {
-    /// Does it leave a screw in one cortex that was to hold in two?
-    fn lacks_a_cortex(self) -> bool {
-        match self {
-            End::Asked | End::InFarCortex(_) => false,
-            End::BeforeFarCortex(_) | End::BeforeScrew | End::InOneWall => true,
-        }
-    }
-
-    fn note(self, screw: ScrewNumber) -> Option<String> {
-        Some(match self {
-            End::Asked => return None,
-            End::InFarCortex(plate) => {
-                format!("{screw} ends inside the far cortex: it would reach plate.{plate}")
-            }
-            End::BeforeFarCortex(plate) => format!(
-                "{screw} ends before the far cortex, which is too thin to end in: it would reach plate.{plate}"
-            ),
-            End::BeforeScrew => format!(
-                "{screw} ends before the far cortex: it would meet a screw of the other plate"
-            ),
-            End::InOneWall => format!(
-                "{screw} passes one wall of bone: there is no canal between two cortices in its hole's direction"
-            ),
-        })
-    }
-}
-
 /// Candidate direction of a screw in its seat, with its score.
 #[derive(Clone)]
 struct Choice {
@@ -83,7 +44,20 @@ struct Choice {
     cost: f64,
     length: f64,
     rod: Rod,
-    end: End,
+    /// Concession of its end.
+    end: Option<Concession>,
+}
+
+impl Choice {
+    fn lacks_a_cortex(&self) -> bool {
+        self.end.is_some_and(Concession::lacks_a_cortex)
+    }
+
+    fn given_up(&self, seat: &Seat) -> Vec<Concession> {
+        let turned = angle_deg(self.direction, seat.wanted);
+        let turned = (turned > 0.05).then_some(Concession::Turned(turned));
+        self.end.into_iter().chain(turned).collect()
+    }
 }
 
 /// A plate with its specification and the number of its first screw.
@@ -208,7 +182,7 @@ impl Planner<'_> {
     /// Screws in a combination of rows, at most so many of them lacking a cortex.
     fn screws_in(&mut self, rows: &[usize], lacking: usize) -> Option<Vec<Placed>> {
         let seats = self.seats(rows);
-        let must_lack = |list: &Options| list.iter().all(|o| o.end.lacks_a_cortex());
+        let must_lack = |list: &Options| list.iter().all(Choice::lacks_a_cortex);
         let lists: Vec<&[Choice]> = seats.iter().map(|s| s.1.as_slice()).collect();
         if lists.iter().any(|list| list.is_empty())
             || seats.iter().filter(|s| must_lack(&s.1)).count() > lacking
@@ -234,7 +208,7 @@ impl Planner<'_> {
                         seat: seat.clone(),
                         direction: list[i].direction,
                         length: list[i].length,
-                        note: list[i].end.note(seat.number),
+                        given_up: list[i].given_up(seat),
                     });
                 return Some(placed.collect());
             }
@@ -286,7 +260,7 @@ impl Planner<'_> {
     fn options(&self, seat: &Seat, bicortical: bool) -> Vec<Choice> {
         let (bone, fracture) = (self.bone, self.fracture);
         let mut options: Vec<Choice> = Vec::new();
-        let mut take = |direction: Vec3, angle: f64, length: f64, end: End| {
+        let mut take = |direction: Vec3, angle: f64, length: f64, end: Option<Concession>| {
             let rod = seat.rod(direction, length);
             let keep = seat.radius + FRACTURE_CLEARANCE;
             let off = seat
@@ -300,7 +274,7 @@ impl Planner<'_> {
                 return;
             }
             let end = match bicortical && deepest > 0.0 {
-                true => End::InOneWall,
+                true => Some(Concession::InOneWall),
                 false => end,
             };
             let beside_floor =
@@ -327,7 +301,7 @@ impl Planner<'_> {
             }
             if bicortical {
                 for length in short_lengths(bone, seat, direction, exit) {
-                    take(direction, angle, length, End::BeforeScrew);
+                    take(direction, angle, length, Some(Concession::BeforeScrew));
                 }
             }
         }
@@ -342,7 +316,7 @@ impl Planner<'_> {
         direction: Vec3,
         exit: f64,
         bicortical: bool,
-    ) -> Option<(f64, End)> {
+    ) -> Option<(f64, Option<Concession>)> {
         let (outer, inner) = (self.bone.outer(), self.bone.inner());
         let rod = |length: f64| seat.rod(direction, length);
         let hits = |r: &Rod| {
@@ -350,13 +324,13 @@ impl Planner<'_> {
             others.find(|p| p.gap(r, self.clearance).0 < self.clearance)
         };
         if !bicortical {
-            return into_the_inside(self.bone, seat, direction, exit).map(|l| (l, End::Asked));
+            return into_the_inside(self.bone, seat, direction, exit).map(|l| (l, None));
         }
         let through = (0..8)
             .map(|i| exit + PROTRUSION + 0.25 * f64::from(i))
             .find(|l| rod(*l).tip_range(outer).0 > TIP_CLEARANCE)?;
         let Some(plate) = hits(&rod(through)) else {
-            return Some((through, End::Asked));
+            return Some((through, None));
         };
         let inside = (0..16).map(|i| exit - 0.8 - 0.2 * f64::from(i)).find(|l| {
             let r = rod(*l);
@@ -365,12 +339,12 @@ impl Planner<'_> {
                 && hits(&r).is_none()
         });
         if let Some(length) = inside {
-            return Some((length, End::InFarCortex(plate.site)));
+            return Some((length, Some(Concession::InFarCortex(plate.site))));
         }
         let before = (0..40)
             .map(|i| exit - 1.0 - 0.25 * f64::from(i))
             .find(|l| *l > LEAST_HELD && rod(*l).tip_range(inner).1 < -TIP_CLEARANCE)?;
-        let end = End::BeforeFarCortex(plate.site);
+        let end = Some(Concession::BeforeFarCortex(plate.site));
         hits(&rod(before)).is_none().then_some((before, end))
     }
 }
@@ -383,7 +357,7 @@ fn search(
     lacking: usize,
     clearance: f64,
 ) -> Option<Vec<usize>> {
-    let lacks = |seat: usize, i: usize| options[seat][i].end.lacks_a_cortex();
+    let lacks = |seat: usize, i: usize| options[seat][i].lacks_a_cortex();
     let clear = |chosen: &[usize], seat: usize, i: usize| {
         chosen
             .iter()

@@ -88,6 +88,16 @@ pub enum Member {
     },
 }
 
+impl Member {
+    /// Number of the screw, if it is one.
+    pub(crate) fn screw(self) -> Option<ScrewNumber> {
+        match self {
+            Member::Fracture | Member::Plate(_) => None,
+            Member::PlateScrew { number, .. } | Member::Independent { number, .. } => Some(number),
+        }
+    }
+}
+
 impl fmt::Display for Member {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -10,6 +10,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
+mod as_built_table;
 mod by_level;
 mod caution;
 mod chart;

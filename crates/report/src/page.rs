@@ -1,5 +1,6 @@
 //! The page: all parts gathered and set into the template.
 
+use crate::as_built_table::as_built_table;
 use crate::caution::{CAUTION, NOT_MODELLED};
 use crate::chart::escape;
 use crate::checklist::checklist;
@@ -105,6 +106,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),
         screws => screw_table(view).map(data),
+        as_built => as_built_table(view).map(data),
         profiles => profiles,
         level_legend => safe(level_legend(view)),
         lines_left_out => some_points_left_out(view),

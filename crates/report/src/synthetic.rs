@@ -197,6 +197,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
                 length_mm: 24.0,
                 diameter_mm: 2.7,
                 cortices: Some(2),
+                as_built: None,
             });
         }
     }

@@ -28,6 +28,7 @@ mod motion;
 mod name;
 mod place;
 mod row;
+mod screw_table;
 
 pub use bone_stress::{
     BeyondEnd, BeyondEndAt, LargestOfPlates, LastScrew, LastScrewAt, PlateColumn, Shaft,
@@ -45,3 +46,4 @@ pub use motion::{FaceRegion, Motion, MotionAxis};
 pub use name::ResponseName;
 pub use place::{Aspect, Edge, Place};
 pub use row::ErrorEstimation;
+pub use screw_table::{SCREW_COLUMNS, ScrewColumn};

@@ -4,7 +4,7 @@
 
 #![allow(clippy::unwrap_used)]
 
-use bicolumn_response::ResponseId;
+use bicolumn_response::{ResponseId, SCREW_COLUMNS};
 use std::path::Path;
 
 const HEAD: &str = "# Columns of results.csv
@@ -21,6 +21,15 @@ what a factor may move besides itself), the line of an axial force against the s
 | --- | --- | --- | --- |
 ";
 
+const SCREW_HEAD: &str = "
+# Columns of screws.csv
+
+A row stands for a design point, load case, screw and cut. `point` and a column for each factor stand first. What follows `torque_nmm` is the screw as built: it is the same for all load cases and cuts.
+
+| column | unit | definition |
+| --- | --- | --- |
+";
+
 fn page() -> String {
     let mut page = HEAD.to_owned();
     for id in ResponseId::all() {
@@ -34,6 +43,13 @@ fn page() -> String {
             "| `{}` | {} | {estimated} | {definition} |\n",
             id.name(),
             id.unit().symbol()
+        );
+    }
+    page += SCREW_HEAD;
+    for column in SCREW_COLUMNS {
+        page += &format!(
+            "| `{}` | {} | {} |\n",
+            column.name, column.unit, column.definition
         );
     }
     page

@@ -275,6 +275,7 @@ mod tests {
             length_mm,
             diameter_mm: 2.7,
             cortices,
+            as_built: None,
         };
         point.screws = vec![
             screw(SHAFT, 88.0, 21.0, Some(2)),

@@ -22,6 +22,7 @@ mod number;
 pub mod record;
 pub mod record_file;
 pub mod results;
+mod screw_record;
 mod screw_table;
 mod sensitivity_table;
 
@@ -41,3 +42,4 @@ pub use record::{
 };
 pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};
+pub use screw_record::{ConcessionRecord, NeighbourRecord, ScrewAsBuiltRecord};

@@ -2,6 +2,7 @@
 
 use crate::contact_record::ContactRecord;
 use crate::evidence::{MeshRecord, SolverRecord};
+use crate::screw_record::ScrewAsBuiltRecord;
 use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -218,6 +219,9 @@ pub struct ScrewMark {
     /// Walls of cortical bone that the axis passes, as built; `None` in records that do not tell.
     #[serde(default)]
     pub cortices: Option<u8>,
+    /// Hole, direction, hold and neighbours; `None` in records that do not tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub as_built: Option<ScrewAsBuiltRecord>,
 }
 
 /// Time and memory of a stage.

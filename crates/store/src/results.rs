@@ -370,7 +370,7 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
 mod tests {
     use super::*;
     use crate::record::tests::sample_point;
-    use crate::record::{FactorValue, SCHEMA};
+    use crate::record::{FactorValue, SCHEMA, ScrewMark};
     use crate::{create_folder, write_record};
     use std::collections::BTreeMap;
 
@@ -472,6 +472,66 @@ mod tests {
         );
         assert_eq!((&*rows[0]["axial_n"], &*rows[0]["y_mm"]), ("-12.5", "60"));
         assert_eq!((&*rows[1]["case"], &*rows[1]["axial_n"]), ("torsion", "40"));
+        assert_eq!(rows[0]["given_up"], "", "a record that does not tell");
+    }
+
+    #[test]
+    fn a_screw_as_built_stands_in_each_of_its_rows() {
+        use crate::screw_record::{ConcessionRecord, NeighbourRecord, ScrewAsBuiltRecord};
+        let mut point = sample_point("p001", 0.0);
+        point.screws = vec![ScrewMark {
+            name: "screw.02".into(),
+            plate: "medial".into(),
+            row: "shaft".into(),
+            entry_mm: None,
+            entry_level_mm: 60.0,
+            tip_level_mm: 61.0,
+            length_mm: 21.5,
+            diameter_mm: 2.7,
+            cortices: Some(1),
+            as_built: Some(ScrewAsBuiltRecord {
+                hole: Some(4),
+                from_end_mm: Some(41.0),
+                tilt_deg: Some(5.0),
+                longest_asked_mm: None,
+                cortices_asked: Some(2),
+                hold: "locking".into(),
+                nearest_screw: Some(NeighbourRecord {
+                    part: "screw.07".into(),
+                    distance_mm: 1.25,
+                }),
+                nearest_plate: None,
+                given_up: vec![ConcessionRecord {
+                    kind: "before_screw".into(),
+                    words: "ends before the far cortex".into(),
+                }],
+            }),
+        }];
+        let (_temp, folder) = folder_with(&[point], &["p001"]);
+        gather(&folder).unwrap();
+        let mut reader = csv::Reader::from_path(folder.screws_csv()).unwrap();
+        let rows: Vec<BTreeMap<String, String>> =
+            reader.deserialize().map(|r| r.unwrap()).collect();
+        for row in &rows {
+            for (column, cell) in [
+                ("hole", "4"),
+                ("from_end_mm", "41"),
+                ("tilt_deg", "5"),
+                ("longest_asked_mm", ""),
+                ("length_mm", "21.5"),
+                ("cortices_asked", "2"),
+                ("cortices", "1"),
+                ("diameter_mm", "2.7"),
+                ("hold", "locking"),
+                ("nearest_screw", "screw.07"),
+                ("to_nearest_screw_mm", "1.25"),
+                ("nearest_plate", ""),
+                ("to_nearest_plate_mm", ""),
+                ("given_up", "ends before the far cortex"),
+            ] {
+                assert_eq!(row[column], cell, "{column}");
+            }
+        }
     }
 
     #[test]

@@ -1,23 +1,10 @@
-//! `screws.csv`: what every screw carries.
+//! `screws.csv`: forces at every cut of every screw, and the screw as built.
 
 use crate::error::StoreError;
+use crate::record::ScrewMark;
 use crate::results::Gathered;
+use bicolumn_response::SCREW_COLUMNS;
 use std::path::Path;
-
-const OWN: [&str; 12] = [
-    "case",
-    "screw",
-    "plate",
-    "row",
-    "cut",
-    "x_mm",
-    "y_mm",
-    "z_mm",
-    "axial_n",
-    "shear_n",
-    "bending_nmm",
-    "torque_nmm",
-];
 
 /// The table as text: a row per point, load case, screw and cut; point and factors lead. `None` when no
 /// point has screws.
@@ -45,7 +32,7 @@ fn rows(gathered: &Gathered) -> Result<Vec<u8>, csv::Error> {
         .map(|f| f.0.as_str())
         .collect();
     let lead = std::iter::once("point").chain(factors.iter().copied());
-    writer.write_record(lead.chain(OWN))?;
+    writer.write_record(lead.chain(SCREW_COLUMNS.map(|c| c.name)))?;
     for point in &gathered.points {
         let level = |f: &&str| {
             point
@@ -67,9 +54,35 @@ fn rows(gathered: &Gathered) -> Result<Vec<u8>, csv::Error> {
                 ]);
                 let numbers = [s.axial_n, s.shear_n, s.bending_nmm, s.torque_nmm];
                 row.extend(s.at_mm.iter().chain(&numbers).map(f64::to_string));
+                row.extend(built(mark));
                 writer.write_record(row)?;
             }
         }
     }
     writer.into_inner().map_err(|e| e.into_error().into())
+}
+
+/// Cells of a screw as built, in the order of the columns; empty where the record does not tell.
+fn built(mark: Option<&ScrewMark>) -> [String; 14] {
+    let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
+    let count = |n: Option<usize>| n.map_or(String::new(), |n| n.to_string());
+    let built = mark.and_then(|m| m.as_built.as_ref());
+    let screw = built.and_then(|b| b.nearest_screw.as_ref());
+    let plate = built.and_then(|b| b.nearest_plate.as_ref());
+    [
+        count(built.and_then(|b| b.hole)),
+        number(built.and_then(|b| b.from_end_mm)),
+        number(built.and_then(|b| b.tilt_deg)),
+        number(built.and_then(|b| b.longest_asked_mm)),
+        number(mark.map(|m| m.length_mm)),
+        count(built.and_then(|b| b.cortices_asked).map(usize::from)),
+        count(mark.and_then(|m| m.cortices).map(usize::from)),
+        number(mark.map(|m| m.diameter_mm)),
+        built.map_or(String::new(), |b| b.hold.clone()),
+        screw.map_or(String::new(), |n| n.part.clone()),
+        number(screw.map(|n| n.distance_mm)),
+        plate.map_or(String::new(), |n| n.part.clone()),
+        number(plate.map(|n| n.distance_mm)),
+        built.map_or(String::new(), |b| b.given_up_words()),
+    ]
 }

@@ -1,8 +1,11 @@
 //! Plates and screws, as the record keeps them.
 
-use bicolumn_geometry::{Construct, Plate, Screw, ScrewRow};
+use bicolumn_base::Word;
+use bicolumn_geometry::{Concession, Construct, Plate, Screw, ScrewAsBuilt, ScrewRow};
 use bicolumn_measure::ScrewForce;
-use bicolumn_store::{PlateMark, ScrewForceRecord, ScrewMark};
+use bicolumn_store::{
+    ConcessionRecord, NeighbourRecord, PlateMark, ScrewAsBuiltRecord, ScrewForceRecord, ScrewMark,
+};
 
 pub(super) fn plates(construct: &Construct) -> Vec<PlateMark> {
     let plate = |p: &Plate| PlateMark {
@@ -16,7 +19,7 @@ pub(super) fn plates(construct: &Construct) -> Vec<PlateMark> {
 }
 
 pub(super) fn screws(construct: &Construct) -> Vec<ScrewMark> {
-    let screw = |s: &Screw| ScrewMark {
+    let screw = |(s, built): (&Screw, ScrewAsBuilt)| ScrewMark {
         name: s.number.to_string(),
         plate: s.plate.map_or_else(String::new, |p| p.to_string()),
         row: row_word(s.row).into(),
@@ -25,9 +28,32 @@ pub(super) fn screws(construct: &Construct) -> Vec<ScrewMark> {
         tip_level_mm: s.tip().y,
         length_mm: s.length_mm,
         diameter_mm: s.diameter_mm,
-        cortices: Some(s.cortices(&construct.bone)),
+        cortices: Some(built.cortices),
+        as_built: Some(as_built(s, built)),
     };
-    construct.screws.iter().map(screw).collect()
+    let screws = construct.screws.iter();
+    screws.zip(construct.screws_as_built()).map(screw).collect()
+}
+
+fn as_built(s: &Screw, built: ScrewAsBuilt) -> ScrewAsBuiltRecord {
+    let neighbour = |part: String, distance_mm| NeighbourRecord { part, distance_mm };
+    let concession = |c: &Concession| ConcessionRecord {
+        kind: c.kind().into(),
+        words: c.to_string(),
+    };
+    ScrewAsBuiltRecord {
+        hole: built.hole,
+        from_end_mm: built.from_end_mm,
+        tilt_deg: built.tilt_deg,
+        longest_asked_mm: built.asked_length_mm,
+        cortices_asked: built.asked_cortices,
+        hold: s.hold.word().into(),
+        nearest_screw: built
+            .nearest_screw
+            .map(|(n, d)| neighbour(n.to_string(), d)),
+        nearest_plate: (built.nearest_plate).map(|(p, d)| neighbour(format!("plate.{p}"), d)),
+        given_up: built.given_up.iter().map(concession).collect(),
+    }
 }
 
 fn row_word(row: ScrewRow) -> &'static str {
