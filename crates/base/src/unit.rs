@@ -26,12 +26,13 @@ pub enum Unit {
     Mpa,
     Deg,
     Percent,
+    Microstrain,
     GPerCm3,
     Second,
 }
 
 /// Unit, suffix of names, symbol in `columns.json`, typeset sign, word in messages.
-const TABLE: [(Unit, &str, &str, &str, &str); 12] = [
+const TABLE: [(Unit, &str, &str, &str, &str); 13] = [
     (Unit::One, "", "1", "", ""),
     (Unit::Mm, "mm", "mm", "mm", "mm"),
     (Unit::Mm2, "mm2", "mm2", "mm²", "mm²"),
@@ -48,6 +49,7 @@ const TABLE: [(Unit, &str, &str, &str, &str); 12] = [
     (Unit::Mpa, "mpa", "MPa", "MPa", "MPa"),
     (Unit::Deg, "deg", "deg", "°", "degrees"),
     (Unit::Percent, "percent", "%", "%", "%"),
+    (Unit::Microstrain, "microstrain", "um/m", "µm/m", "µm/m"),
     (Unit::GPerCm3, "g_per_cm3", "g/cm3", "g/cm³", "g/cm³"),
     (Unit::Second, "s", "s", "s", "s"),
 ];

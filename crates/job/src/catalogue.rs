@@ -9,6 +9,7 @@ mod mesh;
 mod plates;
 mod run;
 mod screws;
+mod sensors;
 mod supports;
 
 pub(crate) use bone::BoneKeys;
@@ -21,6 +22,7 @@ pub(crate) use mesh::{MeshKeys, RegionKeys, SolveKeys};
 pub(crate) use plates::{ConstructKeys, PlateKeys};
 pub(crate) use run::RunKeys;
 pub(crate) use screws::{PreloadKeys, ScrewKeys};
+pub(crate) use sensors::SensorKeys;
 pub(crate) use supports::SupportKeys;
 
 use crate::declare::Declaration;
@@ -30,7 +32,7 @@ use crate::named_path;
 use std::sync::OnceLock;
 
 /// The sections of a job file, in the order of its documentation.
-pub(crate) const SECTIONS: [&str; 15] = [
+pub(crate) const SECTIONS: [&str; 16] = [
     "run",
     "design",
     "hypothesis",
@@ -44,6 +46,7 @@ pub(crate) const SECTIONS: [&str; 15] = [
     "interfaces",
     "loads",
     "supports",
+    "sensors",
     "mesh",
     "solve",
 ];
@@ -75,6 +78,8 @@ pub struct Keys {
     pub loads: LoadKeys,
     /// Keys of `[supports]`.
     pub supports: SupportKeys,
+    /// Keys of `[sensors.NAME]`.
+    pub sensors: SensorKeys,
     /// Keys of `[mesh]`.
     pub mesh: MeshKeys,
     /// Keys of `[solve]`.
@@ -97,6 +102,7 @@ pub fn keys() -> &'static Keys {
         let preloads = PreloadKeys::declare(&mut d);
         let loads = LoadKeys::declare(&mut d);
         let supports = SupportKeys::declare(&mut d);
+        let sensors = SensorKeys::declare(&mut d);
         let mesh = MeshKeys::declare(&mut d);
         let solve = SolveKeys::declare(&mut d);
         let (rows, order) = d.finish();
@@ -114,6 +120,7 @@ pub fn keys() -> &'static Keys {
             preloads,
             loads,
             supports,
+            sensors,
             mesh,
             solve,
         }

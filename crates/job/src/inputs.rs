@@ -7,7 +7,7 @@ use bicolumn_base::{Part, PlateSite, ScrewNumber};
 use bicolumn_geometry::ConstructSpec;
 use bicolumn_mesh::Sizing;
 use bicolumn_model::{
-    DensityLaw, GradedDensity, JointLoad, Material, SeriesCompliance, TransverseIsotropy,
+    DensityLaw, GradedDensity, JointLoad, Material, Sensor, SeriesCompliance, TransverseIsotropy,
 };
 use bicolumn_solve::SolveOptions;
 use bicolumn_store::FactorValue;
@@ -32,6 +32,8 @@ pub struct PointInputs {
     pub loads: Vec<JointLoad>,
     /// Supports.
     pub supports: SupportInputs,
+    /// Sensors.
+    pub sensors: Vec<Sensor>,
     /// How parts meet.
     pub interfaces: InterfaceInputs,
     /// Solver options; `threads` is set by whoever solves.

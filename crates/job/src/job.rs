@@ -10,9 +10,12 @@ use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
-use crate::{design, design_table, hypothesis, load_case, named_path, region, size_field_file};
+use crate::{
+    design, design_table, hypothesis, load_case, named_path, region, sensor, size_field_file,
+};
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
+use bicolumn_model::Sensor;
 use bicolumn_response::ResponseId;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -54,6 +57,8 @@ pub struct Job {
     pub(crate) regions: Vec<SizeRegion>,
     /// Load cases of `[loads.case.NAME]`, by name.
     pub(crate) load_cases: Vec<StatedCase>,
+    /// Sensors of `[sensors.NAME]`, by name.
+    pub(crate) sensors: Vec<Sensor>,
 }
 
 const FACTORS: &str = "factors.";
@@ -85,6 +90,7 @@ impl Job {
             table_points: Vec::new(),
             regions: Vec::new(),
             load_cases: Vec::new(),
+            sensors: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -97,6 +103,13 @@ impl Job {
             }
         }
         job.take_table(&mut errors);
+        let (sensors, wrong) = sensor::read(&job.given, &raw.tables);
+        job.sensors = sensors;
+        errors.extend(
+            wrong
+                .into_iter()
+                .map(|w| job.error(Some(w.spot), &w.path, w.value, w.fault)),
+        );
         design::check(&job, &mut errors);
         hypothesis::check(&job, &mut errors);
         job.check_together(&mut errors);
@@ -137,6 +150,16 @@ impl Job {
         let factor = || self.factors.iter().find(|f| f.key == key);
         let given = self.given.get(keys().path(key)).map(|g| g.spot);
         given.or_else(|| factor().map(|f| f.spot))
+    }
+
+    /// Sensors of the job, by name.
+    pub fn sensors(&self) -> &[Sensor] {
+        &self.sensors
+    }
+
+    /// Line where the job gives a key, in full.
+    pub fn line_of(&self, path: &str) -> Option<usize> {
+        self.given.get(path).map(|g| g.spot.line)
     }
 
     /// Threads that the job asks for, for all points together.
@@ -447,7 +470,9 @@ impl Job {
                 }
             }
         }
-        let responses: Vec<String> = ResponseId::all().iter().map(|id| id.name()).collect();
+        let sensors = self.sensors.iter().map(Sensor::column);
+        let responses = ResponseId::all().iter().map(|id| id.name());
+        let responses: Vec<String> = responses.chain(sensors).collect();
         let headline = keys().run.headline;
         if let Some(given) = self.given(headline) {
             let name = given.value.to_string();

@@ -31,6 +31,7 @@ mod presets;
 mod raw;
 mod region;
 mod resolve;
+mod sensor;
 mod settings;
 mod size_field_file;
 mod units;

@@ -1,12 +1,16 @@
-//! Paths of keys in tables under names that a job gives: `[mesh.regions.NAME]`, `[loads.case.NAME]`.
+//! Paths of keys in tables under names that a job gives: `[mesh.regions.NAME]`, `[loads.case.NAME]`,
+//! `[sensors.NAME]`.
 
 /// Beginning of the keys of regions; a name that the job gives follows.
 pub(crate) const REGIONS: &str = "mesh.regions.";
 /// Beginning of the keys of load cases.
 pub(crate) const CASES: &str = "loads.case.";
 
+/// Beginning of the keys of sensors.
+pub(crate) const SENSORS: &str = "sensors.";
+
 /// Tables whose names the job gives.
-const TABLES: [&str; 2] = [REGIONS, CASES];
+const TABLES: [&str; 3] = [REGIONS, CASES, SENSORS];
 
 /// Stands for the name in the list of keys.
 pub(crate) const ANY: &str = "NAME";
@@ -35,13 +39,13 @@ pub(crate) fn named_as(listed: &str, like: &str) -> String {
     }
 }
 
-/// Table, name and last part of a named key. The name of a further action of a load case holds its case's:
-/// `lift.muscle` of `loads.case.lift.muscle.force_n`.
+/// Table, name and last part of a named key. The name of a further action of a load case, or of a marker of a sensor, holds
+/// its table's: `lift.muscle` of `loads.case.lift.muscle.force_n`.
 pub(crate) fn split(path: &str) -> Option<(&'static str, &str, &str)> {
     let table = TABLES.into_iter().find(|t| path.starts_with(t))?;
     let (name, leaf) = path.strip_prefix(table)?.rsplit_once('.')?;
     let parts = name.split('.');
-    let most = if table == CASES { 2 } else { 1 };
+    let most = if table == REGIONS { 1 } else { 2 };
     (parts.clone().count() <= most && parts.into_iter().all(is_name)).then_some((table, name, leaf))
 }
 

@@ -58,6 +58,7 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         materials: materials(&settings),
         loads: loads(&settings, job),
         supports: supports(&settings),
+        sensors: job.sensors.clone(),
         interfaces: match settings.get(keys().construct.layout) {
             Layout::BareBone => without_hardware(interfaces(&settings)),
             _ => interfaces(&settings),

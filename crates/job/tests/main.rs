@@ -4,4 +4,5 @@
 mod load_cases;
 mod one_thing_moves;
 mod regions;
+mod sensors;
 mod size_field;

@@ -37,6 +37,7 @@ mod recovered;
 mod rigid;
 mod screw_forces;
 mod section;
+mod sensor;
 mod severity;
 mod shaft;
 mod shape;
@@ -52,6 +53,7 @@ pub use load_sharing::{Carried, LoadSharing};
 pub use nodal_forces::Tightened;
 pub use recovered::RecoveredStress;
 pub use screw_forces::{ScrewCut, ScrewForce};
+pub use sensor::PlacedSensor;
 
 use bicolumn_base::Vec3;
 use bicolumn_geometry::Construct;

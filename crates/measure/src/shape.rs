@@ -1,6 +1,6 @@
 //! The ten-node tetrahedron's shape functions, as weights of nodal values.
 
-use bicolumn_base::Vec3;
+use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::TetMesh;
 
 /// The two corners of each edge node 4-9.
@@ -16,6 +16,30 @@ pub(crate) fn weights(l: [f64; 4]) -> [f64; 10] {
         w[4 + e] = 4.0 * l[i] * l[j];
     }
     w
+}
+
+/// Gradients of the ten shape functions at barycentric coordinates, 1/mm; `None` where the map is singular.
+pub(crate) fn gradients(mesh: &TetMesh, tet: u32, l: [f64; 4]) -> Option<[Vec3; 10]> {
+    // Derivatives by λ₁..λ₃, λ₀ being 1 less their sum.
+    let mut local = [Vec3::zeros(); 10];
+    let own = |i: usize| match i {
+        0 => Vec3::repeat(-1.0),
+        _ => Vec3::ith(i - 1, 1.0),
+    };
+    for (i, slope) in local.iter_mut().enumerate().take(4) {
+        *slope = own(i) * (4.0 * l[i] - 1.0);
+    }
+    for (e, [i, j]) in EDGES.into_iter().enumerate() {
+        local[4 + e] = (own(i) * l[j] + own(j) * l[i]) * 4.0;
+    }
+    let nodes = &mesh.tets[tet as usize];
+    let jacobian: Mat3 = local
+        .iter()
+        .zip(nodes)
+        .map(|(slope, n)| mesh.nodes[*n as usize] * slope.transpose())
+        .sum();
+    let inverse = jacobian.try_inverse()?.transpose();
+    Some(local.map(|slope| inverse * slope))
 }
 
 /// A nodal vector field inside a tetrahedron.

@@ -18,6 +18,7 @@ pub mod load;
 pub mod material;
 pub mod named_load;
 pub mod problem;
+pub mod sensor;
 pub mod support;
 
 pub use density::{DensityLaw, GradedDensity};
@@ -28,4 +29,5 @@ pub use load::{LoadCase, Patch, PatchLoad, Prescribed};
 pub use material::Material;
 pub use named_load::{LoadSizes, NamedLoad};
 pub use problem::{Problem, ProblemError, SeriesCompliance, nodes_on, nodes_where};
+pub use sensor::{MarkerMotion, Reading, Sensor, Site, SitePlace};
 pub use support::{Components, Constraint, Support};

@@ -203,7 +203,24 @@ pub(crate) fn response_tables(view: &StudyView) -> Vec<Table> {
         }
         tables.push(table);
     }
+    let sensors = sensor_columns(view);
+    if !sensors.is_empty() {
+        let caption = "Readings of the job's sensors, as its table [sensors] places them; their definitions stand with the \
+                       columns. The error of a reading is not estimated.";
+        tables.push(response_table(view, &sensors, caption));
+    }
     tables
+}
+
+/// Columns of sensors that have a reading.
+fn sensor_columns(view: &StudyView) -> Vec<ResponseName> {
+    let columns = view.record.columns.iter().map(|(name, ..)| name);
+    let sensors = columns.filter(|n| n.id().is_none() && n.to_string().starts_with("sensor_"));
+    let is_read = |name: &&ResponseName| {
+        let mut cases = view.done().flat_map(|p| &p.cases);
+        cases.any(|c| c.response(name).is_some_and(|r| r.value.is_some()))
+    };
+    sensors.filter(is_read).cloned().collect()
 }
 
 fn response_table(view: &StudyView, names: &[ResponseName], caption: &str) -> Table {

@@ -4,6 +4,7 @@ use crate::bones::BoneCache;
 use crate::contact_model::refusal;
 use crate::estimate::{Estimate, tetrahedra};
 use crate::joint_support;
+use crate::sensors;
 use bicolumn_job::{
     DesignPoint, Job, Plan, PointInputs, explain, explain_refusal, explain_sizes, resolve,
 };
@@ -98,6 +99,7 @@ fn build(
     if let Some(refusal) = joint_support::refusal(&construct, inputs) {
         return Err(explain_refusal(&refusal, job, point));
     }
+    sensors::sites(&construct.bone, &inputs.sensors).map_err(|e| e.told(job))?;
     let tets = tetrahedra(&construct, &inputs.sizing).map_err(|e| explain_sizes(&e, job, point))?;
     let cases = inputs.loads.len();
     let estimate = Estimate::new(tets, cases, inputs.solve.tolerance, inputs.error_estimate);

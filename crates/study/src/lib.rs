@@ -35,6 +35,7 @@ mod role;
 mod runner;
 #[cfg(test)]
 mod runner_test;
+mod sensors;
 mod shared;
 mod size_from_error;
 mod slab;

@@ -5,6 +5,7 @@ use crate::case_contact::case_contacts;
 use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::joint_support::{self, HeldJoint};
+use crate::sensors;
 use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
@@ -231,6 +232,10 @@ pub fn build_problem(
             message: refusal.reason,
         });
     }
+    sensors::sites(&construct.bone, &inputs.sensors).map_err(|e| PointError {
+        stage: Stage::Geometry,
+        message: e.to_string(),
+    })?;
     let contact = contact_model(
         &construct,
         &mesh,

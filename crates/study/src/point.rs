@@ -5,6 +5,7 @@ use crate::discretisation::{NOT_WITH_CONTACT, estimates};
 use crate::intact::IntactCache;
 use crate::model_build::{BuiltModel, ModelSolution, build_construct, build_mesh, build_problem};
 use crate::record::{PointResults, done_record};
+use crate::sensors;
 use crate::solved_bonded::solved_bonded;
 use crate::stage::{PointError, Stage};
 use crate::surface::surface_grid;
@@ -70,7 +71,7 @@ pub fn run_point(
         Ok((solution, None))
     })?;
     let mut warnings = model.construct.notes.clone();
-    let (stress, measures, intact_measures) = clock.run(Stage::Measure, || {
+    let (stress, measures, intact_measures, sensors) = clock.run(Stage::Measure, || {
         let intact = context.intact.of(inputs, context.bones, context.threads);
         if let Err(reason) = &intact {
             warnings.push(format!("no stress-riser ratio: {reason}"));
@@ -84,7 +85,9 @@ pub fn run_point(
             (&model.solved(&solution), &stress),
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
-        Ok((stress, of_point, intact.map(|i| i.profiles.clone())))
+        let sensors = sensors::read(inputs, &model, &solution, &of_point)?;
+        let profiles = intact.map(|i| i.profiles.clone());
+        Ok((stress, of_point, profiles, sensors))
     })?;
     let estimates = match ready {
         Some(ready) => Some(clock.run(Stage::Estimate, || {
@@ -114,6 +117,7 @@ pub fn run_point(
         model: &model,
         solution: &solution,
         measures,
+        sensors,
         estimates,
         intact: intact_measures,
         stages: clock.stages,

@@ -43,6 +43,10 @@ pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>)
         columns: ResponseId::all()
             .iter()
             .map(|id| ((*id).into(), id.unit().symbol().into(), id.definition()))
+            .chain(job.sensors().iter().map(|s| {
+                let name = s.column().as_str().into();
+                (name, s.unit().symbol().into(), s.definition())
+            }))
             .collect(),
         aliases: plan.aliases.clone(),
         hypothesis: first.and_then(hypothesis),

@@ -20,6 +20,8 @@ pub(crate) struct PointResults<'a> {
     pub(crate) model: &'a BuiltModel,
     pub(crate) solution: &'a ModelSolution,
     pub(crate) measures: Vec<CaseMeasures>,
+    /// Readings of the job's sensors, by load case.
+    pub(crate) sensors: Vec<Vec<ResponseRecord>>,
     pub(crate) estimates: Option<Estimates>,
     /// Stress along the shaft of the intact bone, by load case.
     pub(crate) intact: Option<Vec<ShaftProfile>>,
@@ -67,6 +69,7 @@ pub(crate) fn done_record(inputs: &PointInputs, results: PointResults<'_>) -> Po
         model,
         solution,
         measures,
+        sensors,
         estimates,
         intact,
         stages,
@@ -87,6 +90,9 @@ pub(crate) fn done_record(inputs: &PointInputs, results: PointResults<'_>) -> Po
             ..case(i, measures, load, model, solution)
         })
         .collect();
+    for (case, readings) in cases.iter_mut().zip(sensors) {
+        case.responses.extend(readings);
+    }
     if let Some(estimates) = estimates {
         put_estimates(&mut cases, &estimates);
     }
