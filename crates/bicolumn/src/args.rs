@@ -1,6 +1,8 @@
 //! Command line: commands and their options.
 
+use bicolumn_study::Shard;
 use clap::{Args as ClapArgs, Parser, Subcommand};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 const ABOUT: &str = "Plate-and-screw constructs of the distal humerus, from a job file to a report";
@@ -88,12 +90,21 @@ fn gib(text: &str) -> Result<f64, String> {
 /// `run`
 #[derive(Debug, ClapArgs)]
 pub struct RunArgs {
-    /// Job file (TOML)
-    pub job: PathBuf,
-    /// Folder for the results; default: results/NAME of the job file. The same command again goes on
-    /// where it stopped
+    /// Job files (TOML), or folders of them. Several are one pool of points, the longest first; points of the same
+    /// inputs are solved once for all
+    #[arg(required = true, value_name = "JOB")]
+    pub jobs: Vec<PathBuf>,
+    /// Folder for the results; default: results/NAME of the job file. With several jobs each has a
+    /// folder NAME in it. The same command again goes on where it stopped
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Solve only these points, by number: 1,3-5. The others are left as they are
+    #[arg(long, value_name = "LIST", value_parser = numbers, conflicts_with = "shard")]
+    pub points: Option<PointNumbers>,
+    /// Solve only shard K of N of each job's points, shared out by forecast time; other shards may run at the same
+    /// time, also on other machines that see the folder. `bicolumn report DIR` puts them together
+    #[arg(long, value_name = "K/N")]
+    pub shard: Option<Shard>,
     /// Threads for all points together; default: run.threads of the job, else one for each core.
     /// Results do not depend on it
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
@@ -110,11 +121,20 @@ pub struct RunArgs {
     pub json: bool,
 }
 
+/// Numbers of points from a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PointNumbers(pub BTreeSet<usize>);
+
+fn numbers(text: &str) -> Result<PointNumbers, String> {
+    bicolumn_study::point_numbers(text).map(PointNumbers)
+}
+
 /// `check`
 #[derive(Debug, ClapArgs)]
 pub struct CheckArgs {
-    /// Job file (TOML)
-    pub job: PathBuf,
+    /// Job files (TOML), or folders of them
+    #[arg(required = true, value_name = "JOB")]
+    pub jobs: Vec<PathBuf>,
     /// Print the design points as JSON instead of a table
     #[arg(long)]
     pub json: bool,

@@ -2,23 +2,32 @@
 
 use crate::args::CheckArgs;
 use crate::console::Console;
+use crate::job_list::{JobList, ReadJob};
 use crate::progress::{clock, plural};
-use crate::run::{read, threads};
+use crate::run::{of_all, threads};
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
 use bicolumn_study::{BoneCache, CheckedPoint, check_job};
 
 pub(crate) fn check(args: &CheckArgs, console: &mut Console<'_>) -> u8 {
-    let (job, plan) = match read(&args.job) {
-        Ok(read) => read,
-        Err(e) => {
-            console.error(&e);
-            return CANNOT_RUN;
+    let list = JobList::read(&args.jobs, console);
+    let bones = BoneCache::default();
+    let mut statuses = vec![CANNOT_RUN; list.unread];
+    for read in &list.jobs {
+        if list.has_several() {
+            console.say(&format!("{}:", read.file.display()));
         }
-    };
-    let threads = threads(&job, None);
+        statuses.push(check_one(read, &bones, args, console));
+    }
+    of_all(&statuses)
+}
+
+/// Looks at one job.
+fn check_one(read: &ReadJob, bones: &BoneCache, args: &CheckArgs, console: &mut Console<'_>) -> u8 {
+    let (job, plan) = (&read.job, &read.plan);
+    let threads = threads(job, None);
     let count = plan.points.len();
     console.say(&format!("building {count} {}", plural(count, "construct")));
-    let checked = check_job(&job, &plan, &BoneCache::default(), threads, &|_| {});
+    let checked = check_job(job, plan, bones, threads, &|_| {});
     let mut printed: Vec<&str> = Vec::new();
     for c in &checked {
         if let Err(reason) = &c.built

@@ -63,6 +63,7 @@ mod check;
 mod console;
 mod converge;
 mod export;
+mod job_list;
 mod keys;
 mod mesh;
 mod mesh_picture;

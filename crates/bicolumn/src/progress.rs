@@ -105,7 +105,7 @@ impl State<'_> {
     fn hear(&mut self, event: Event<'_>) {
         if matches!(
             event,
-            Event::Kept { .. } | Event::Done { .. } | Event::Failed { .. }
+            Event::Kept { .. } | Event::Done { .. } | Event::Copied { .. } | Event::Failed { .. }
         ) {
             self.ended += 1;
         }
@@ -153,8 +153,22 @@ impl State<'_> {
             Event::Damaged { id, reason } => Some(format!(
                 "{id} is solved again, its stored result is unusable: {reason}"
             )),
+            Event::Moved { id, before } => Some(format!(
+                "{id} was {before} before the job changed: its results are kept"
+            )),
+            Event::SetAside { count, folder } => Some(format!(
+                "{count} finished {} of the job no more; kept in {}",
+                match count {
+                    1 => "point is",
+                    _ => "points are",
+                },
+                folder.display()
+            )),
             Event::Kept { id } => Some(format!("{id} kept from before ({ended}/{total})")),
             Event::Forecast { id, forecast } => Some(format!("{id}: {forecast}")),
+            Event::Copied { id, from } => Some(format!(
+                "{id} has the inputs of {from}, whose results are copied ({ended}/{total})"
+            )),
             Event::Done { id, seconds } => Some(format!(
                 "{id} done in {} ({ended}/{total})",
                 clock(*seconds)
@@ -198,7 +212,10 @@ impl Bars {
                     .set_message(format!("building constructs {done}/{total}"));
             }
             Event::Planned { .. } => self.points.set_message(""),
-            Event::Damaged { .. } | Event::Forecast { .. } => {}
+            Event::Damaged { .. }
+            | Event::Forecast { .. }
+            | Event::Moved { .. }
+            | Event::SetAside { .. } => {}
             Event::Stage { id, stage } => {
                 self.begin.get_or_insert((Instant::now(), ended));
                 let bar = self.running.entry((*id).to_string()).or_insert_with(|| {
@@ -208,7 +225,10 @@ impl Bars {
                 });
                 bar.set_message(format!("{id}  {stage}"));
             }
-            Event::Kept { id } | Event::Done { id, .. } | Event::Failed { id, .. } => {
+            Event::Kept { id }
+            | Event::Done { id, .. }
+            | Event::Copied { id, .. }
+            | Event::Failed { id, .. } => {
                 if let Some(bar) = self.running.remove(*id) {
                     bar.finish_and_clear();
                 }
@@ -257,6 +277,12 @@ fn json_line(event: &Event<'_>) -> Option<String> {
         } => {
             serde_json::json!({"event": "planned", "at_once": at_once, "threads_each": threads_each})
         }
+        Event::Moved { id, before } => {
+            serde_json::json!({"event": "moved", "point": id, "before": before})
+        }
+        Event::SetAside { count, folder } => {
+            serde_json::json!({"event": "set_aside", "count": count, "folder": folder})
+        }
         Event::Kept { id } => serde_json::json!({"event": "kept", "point": id}),
         Event::Damaged { id, reason } => {
             serde_json::json!({"event": "damaged", "point": id, "reason": reason})
@@ -273,6 +299,9 @@ fn json_line(event: &Event<'_>) -> Option<String> {
             "bytes": forecast.bytes,
             "seconds": forecast.seconds,
         }),
+        Event::Copied { id, from } => {
+            serde_json::json!({"event": "copied", "point": id, "from": from})
+        }
         Event::Done { id, seconds } => {
             serde_json::json!({"event": "done", "point": id, "seconds": seconds})
         }

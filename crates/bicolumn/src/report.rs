@@ -2,16 +2,35 @@
 
 use crate::args::ReportArgs;
 use crate::console::Console;
-use crate::{ALL_WELL, CANNOT_RUN};
+use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
+use bicolumn_report::write_report;
+use bicolumn_store::{Gathered, StudyFolder, gather};
+use bicolumn_study::numbers_in_words;
+use std::collections::BTreeSet;
 
 pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
-    let written = bicolumn_store::gather(&bicolumn_store::StudyFolder::new(&args.dir))
+    let folder = StudyFolder::new(&args.dir);
+    let written = gather(&folder)
         .map_err(|e| e.to_string())
-        .and_then(|_| bicolumn_report::write_report(&args.dir).map_err(|e| e.to_string()));
+        .and_then(|all| Ok((all, write_report(&args.dir).map_err(|e| e.to_string())?)));
     match written {
-        Ok(path) => {
+        Ok((all, path)) => {
             console.data(&path.display().to_string());
-            ALL_WELL
+            let missing = missing(&all);
+            if missing.is_empty() {
+                return ALL_WELL;
+            }
+            for (id, reason) in &all.unread {
+                console.say(&format!("{id}: {reason}"));
+            }
+            console.say(&format!(
+                "{} of {} points are missing; to solve them: bicolumn run JOB --out {} --points {}",
+                missing.len(),
+                all.study.points.len(),
+                args.dir.display(),
+                numbers_in_words(&missing)
+            ));
+            SOME_FAILED
         }
         Err(e) => {
             console.error(&format!(
@@ -20,4 +39,14 @@ pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
             CANNOT_RUN
         }
     }
+}
+
+/// Numbers of the points without a record that can be read, counted from 1.
+fn missing(all: &Gathered) -> BTreeSet<usize> {
+    let is_missing = |id: &String| all.unread.iter().any(|(unread, _)| unread == id);
+    let numbered = (1..).zip(&all.study.points);
+    numbered
+        .filter(|(_, id)| is_missing(id))
+        .map(|(n, _)| n)
+        .collect()
 }

@@ -2,10 +2,14 @@
 
 use crate::args::RunArgs;
 use crate::console::Console;
+use crate::job_list::{JobList, ReadJob};
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
 use bicolumn_job::{Job, JobErrors, Plan};
-use bicolumn_study::{Outcome, RunOptions, StudyError, run_study};
+use bicolumn_report::{ReportError, Summarised, write_report, write_summary};
+use bicolumn_study::{
+    Outcome, RunOptions, Share, StudyError, StudyTask, numbers_in_words, run_studies,
+};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -15,58 +19,155 @@ static STOP: AtomicBool = AtomicBool::new(false);
 const STOPPING: &str = "stopping after the points under way; once more to stop at once";
 
 pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
-    let (job, plan) = match read(&args.job) {
-        Ok(read) => read,
-        Err(e) => {
-            console.error(&e);
-            return CANNOT_RUN;
-        }
+    let list = JobList::read(&args.jobs, console);
+    let Some(first) = list.jobs.first() else {
+        return CANNOT_RUN;
     };
-    let out_dir = args
-        .out
-        .clone()
-        .unwrap_or_else(|| default_folder(&args.job));
+    if let (true, Some(_)) = (list.has_several(), &args.points) {
+        console.error(&"--points takes numbers of one job; accepted: one job file, or no --points");
+        return CANNOT_RUN;
+    }
+    let folders: Vec<PathBuf> = list
+        .jobs
+        .iter()
+        .map(|job| list.folder(job, args.out.as_deref()))
+        .collect();
+    let jobs = list.jobs.iter().zip(&folders);
+    let tasks: Vec<StudyTask<'_>> = jobs
+        .map(|(read, out_dir)| StudyTask {
+            name: if list.has_several() { &read.name } else { "" },
+            job: &read.job,
+            plan: &read.plan,
+            out_dir,
+        })
+        .collect();
     listen_for_interrupt();
 
-    let progress = Progress::new(console, plan.points.len(), args.quiet, args.json);
+    let total = tasks.iter().map(|t| t.plan.points.len()).sum();
+    let progress = Progress::new(console, total, args.quiet, args.json);
     let options = RunOptions {
-        out_dir: &out_dir,
-        threads: threads(&job, args.threads),
+        threads: threads(&first.job, args.threads),
         memory_bytes: args.memory.map(|gib| gib * 1024f64.powi(3)),
+        share: share(args),
         stop: &STOP,
         observer: &|event| progress.hear(event),
     };
-    let result = progress.with_notice(&STOP, STOPPING, || run_study(&job, &plan, &options));
+    let results = progress.with_notice(&STOP, STOPPING, || run_studies(&tasks, &options));
     progress.end();
 
-    let outcome = match result {
-        Ok(outcome) => outcome,
-        Err(e) => {
-            console.error(&e);
-            if let StudyError::Store(_) | StudyError::NotStored { .. } = e {
-                console
-                    .say("  hint: what is finished is kept; the same command goes on from there");
+    let mut statuses = vec![];
+    let mut reported = vec![];
+    for ((task, read), result) in tasks.iter().zip(&list.jobs).zip(results) {
+        match result {
+            Ok(outcome) => {
+                let report = args.shard.is_none().then(|| write_report(task.out_dir));
+                statuses.push(tell_study(&outcome, report, args, task, read, console));
+                reported.push(Summarised {
+                    name: read.name.clone(),
+                    folder: task.out_dir.to_path_buf(),
+                });
             }
-            return CANNOT_RUN;
+            Err(e) => {
+                let of = |e: StudyError| match task.name {
+                    "" => e.to_string(),
+                    name => format!("{name}: {e}"),
+                };
+                let is_kept = matches!(e, StudyError::Store(_) | StudyError::NotStored { .. });
+                console.error(&of(e));
+                if is_kept {
+                    console.say(
+                        "  hint: what is finished is kept; the same command goes on from there",
+                    );
+                }
+                statuses.push(CANNOT_RUN);
+            }
         }
-    };
-    let report = bicolumn_report::write_report(&out_dir);
-    if !args.quiet {
-        tell_end(&outcome, args, console);
     }
-    match &report {
-        Ok(path) if args.json => console.data(&finished_line(&outcome, Some(path))),
-        Ok(path) => console.data(&path.display().to_string()),
+    statuses.extend(vec![CANNOT_RUN; list.unread]);
+    if list.has_several() && args.shard.is_none() && !reported.is_empty() {
+        statuses.push(summarise(&reported, args, console));
+    }
+    if !args.quiet {
+        console.say(bicolumn_report::CAUTION);
+    }
+    of_all(&statuses)
+}
+
+/// Exit status of several jobs: theirs where they agree, else some failed.
+pub(crate) fn of_all(statuses: &[u8]) -> u8 {
+    match statuses {
+        [] => CANNOT_RUN,
+        [first, rest @ ..] if rest.iter().all(|s| s == first) => *first,
+        _ => SOME_FAILED,
+    }
+}
+
+/// The page that sets several studies side by side, in the folder that theirs are in.
+fn summarise(studies: &[Summarised], args: &RunArgs, console: &mut Console<'_>) -> u8 {
+    let root = args.out.clone().unwrap_or_else(|| PathBuf::from("results"));
+    let below = |s: &Summarised| Summarised {
+        name: s.name.clone(),
+        folder: s
+            .folder
+            .strip_prefix(&root)
+            .unwrap_or(&s.folder)
+            .to_path_buf(),
+    };
+    let studies: Vec<Summarised> = studies.iter().map(below).collect();
+    match write_summary(&root, &studies) {
+        Ok(path) if args.json => {
+            let line = serde_json::json!({"event": "summary", "page": path});
+            console.data(&line.to_string());
+            ALL_WELL
+        }
+        Ok(path) => {
+            console.data(&path.display().to_string());
+            ALL_WELL
+        }
         Err(e) => {
+            console.error(&format!("the summary of all jobs cannot be written: {e}"));
+            SOME_FAILED
+        }
+    }
+}
+
+/// Points that this run takes on.
+fn share(args: &RunArgs) -> Share {
+    match (&args.points, args.shard) {
+        (_, Some(shard)) => Share::Shard(shard),
+        (Some(numbers), None) => Share::Points(numbers.0.clone()),
+        (None, None) => Share::All,
+    }
+}
+
+/// Tells how a study ended and where its report is; `report` is none for a shard.
+fn tell_study(
+    outcome: &Outcome,
+    report: Option<Result<PathBuf, ReportError>>,
+    args: &RunArgs,
+    task: &StudyTask<'_>,
+    read: &ReadJob,
+    console: &mut Console<'_>,
+) -> u8 {
+    if !args.quiet {
+        tell_end(outcome, args, task, read, console);
+    }
+    let path = match &report {
+        Some(Ok(path)) => Some(path),
+        Some(Err(e)) => {
             console.error(&format!(
                 "the points are stored, but the report cannot be written: {e}"
             ));
-            if args.json {
-                console.data(&finished_line(&outcome, None));
-            }
+            None
         }
+        None => None,
+    };
+    match path {
+        _ if args.json => console.data(&finished_line(outcome, task.name, path)),
+        Some(path) => console.data(&path.display().to_string()),
+        None => {}
     }
-    exit_status(&outcome, report.is_ok())
+    exit_status(outcome, report.is_none_or(|r| r.is_ok()))
 }
 
 /// All well, some failed or left, or nothing came of it.
@@ -116,7 +217,13 @@ fn listen_for_interrupt() {
     });
 }
 
-fn tell_end(outcome: &Outcome, args: &RunArgs, console: &mut Console<'_>) {
+fn tell_end(
+    outcome: &Outcome,
+    args: &RunArgs,
+    task: &StudyTask<'_>,
+    read: &ReadJob,
+    console: &mut Console<'_>,
+) {
     let mut parts = vec![format!("{} solved", outcome.done.len())];
     if !outcome.kept.is_empty() {
         parts.push(format!("{} kept from before", outcome.kept.len()));
@@ -127,42 +234,65 @@ fn tell_end(outcome: &Outcome, args: &RunArgs, console: &mut Console<'_>) {
     if !outcome.left.is_empty() {
         parts.push(format!("{} left", outcome.left.len()));
     }
-    console.say(&format!("points: {}", parts.join(", ")));
+    if !outcome.others.is_empty() {
+        parts.push(format!("{} of other runs not done", outcome.others.len()));
+    }
+    let of = match task.name {
+        "" => String::new(),
+        name => format!("{name}: "),
+    };
+    console.say(&format!("{of}points: {}", parts.join(", ")));
     if !outcome.failed.is_empty() {
         let ids: Vec<&str> = outcome.failed.iter().map(|(id, _)| id.as_str()).collect();
         console.say(&format!(
-            "failed: {}; the report and results.csv give each one's reason",
+            "{of}failed: {}; the report and results.csv give each one's reason",
             ids.join(", ")
         ));
     }
-    if !outcome.left.is_empty() {
+    if !outcome.left.is_empty() && task.name.is_empty() {
         let out = match &args.out {
             Some(dir) => format!(" --out {}", dir.display()),
             None => String::new(),
         };
+        let share = match (&args.points, args.shard) {
+            (Some(numbers), _) => format!(" --points {}", numbers_in_words(&numbers.0)),
+            (None, Some(shard)) => format!(" --shard {shard}"),
+            (None, None) => String::new(),
+        };
         console.say(&format!(
-            "stopped; to go on: bicolumn run {}{out}",
-            args.job.display()
+            "stopped; to go on: bicolumn run {}{out}{share}",
+            read.file.display()
         ));
     }
-    console.say(bicolumn_report::CAUTION);
+    if args.shard.is_some() {
+        console.say(&format!(
+            "{of}when all shards are done: bicolumn report {}",
+            task.out_dir.display()
+        ));
+    }
 }
 
-fn finished_line(outcome: &Outcome, report: Option<&PathBuf>) -> String {
+fn finished_line(outcome: &Outcome, job: &str, report: Option<&PathBuf>) -> String {
     let failed: Vec<serde_json::Value> = outcome
         .failed
         .iter()
         .map(|(id, reason)| serde_json::json!({"id": id, "reason": reason}))
         .collect();
-    serde_json::json!({
+    let mut line = serde_json::json!({
         "event": "finished",
         "done": outcome.done,
         "kept": outcome.kept,
         "failed": failed,
         "left": outcome.left,
         "report": report,
-    })
-    .to_string()
+    });
+    if !outcome.others.is_empty() {
+        line["others"] = serde_json::json!(outcome.others);
+    }
+    if !job.is_empty() {
+        line["job"] = job.into();
+    }
+    line.to_string()
 }
 
 #[cfg(test)]
@@ -193,6 +323,7 @@ mod tests {
                 kept: points(kept),
                 failed: failed(bad),
                 left: points(left),
+                ..Outcome::default()
             };
             assert_eq!(exit_status(&outcome, true), status, "{outcome:?}");
         }

@@ -360,3 +360,42 @@ fn help_carries_the_caution() {
         "{out}"
     );
 }
+
+#[test]
+fn a_job_that_cannot_be_read_does_not_stop_the_others() {
+    let bench = Bench::with_job("construct.layout = \"bare_bone\"\n");
+    std::fs::write(
+        bench.dir.path().join("broken.toml"),
+        "plates.end_levl_mm = 90\n",
+    )
+    .unwrap();
+    let (status, out, err) = bench.call(&["check", "."]);
+    assert_eq!(status, 1, "{err}");
+    assert!(out.contains("can be built"), "{out}");
+    assert!(
+        err.contains("end_levl_mm") && err.contains("job.toml:"),
+        "{err}"
+    );
+    let (status, _, err) = bench.call(&["check", "job.toml", "./job.toml"]);
+    assert_eq!(status, 1, "{err}");
+    assert!(err.contains("the same folder of results"), "{err}");
+    for (args, part) in [
+        (["run", "job.toml", "--shard", "3/2"], "K from 1 to N"),
+        (
+            ["run", "job.toml", "--points", "2-1"],
+            "numbers from 1 and ranges",
+        ),
+        (
+            ["run", "job.toml", "--points", "9"],
+            "there is no point 9; accepted: 1 to 1",
+        ),
+    ] {
+        let (status, _, err) = bench.call(&args);
+        assert_eq!(status, 2, "{err}");
+        assert!(err.contains(part), "{err}");
+    }
+    std::fs::create_dir(bench.dir.path().join("empty")).unwrap();
+    let (status, _, err) = bench.call(&["run", "empty"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("holds no job file"), "{err}");
+}

@@ -1,6 +1,6 @@
 //! The report of a study: one page that opens offline, made from stored results only.
 //!
-//! Door: [`write_report`]. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
+//! Doors: [`write_report`], [`write_summary`] for several studies. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
 //! with `surface.json`, and computes nothing anew but means, differences, percentages and the effects of factors. Charts are
 //! inline SVG, pictures are PNG inside the page; no script, no font and no file is fetched.
 //!
@@ -37,6 +37,7 @@ mod profile_chart;
 mod scenes;
 mod sensitivity;
 mod study_view;
+mod summary;
 mod surface;
 #[cfg(test)]
 mod synthetic;
@@ -49,6 +50,7 @@ pub use caution::CAUTION;
 pub use colour::Rgb;
 pub use error::ReportError;
 pub use picture::{Camera, Picture, Ring, Triangle, draw};
+pub use summary::{Summarised, write_summary};
 
 use crate::study_view::StudyView;
 use bicolumn_store::{StudyFolder, write_atomic};

@@ -119,6 +119,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
             ),
         ],
         points: points.iter().map(|p| p.id.clone()).collect(),
+        digests: Vec::new(),
         inputs: vec![
             input(
                 "bone.shaft_diameter_mm",

@@ -82,7 +82,7 @@ impl StoreError {
     }
 
     /// The error of a failed write to `path`.
-    pub(crate) fn writing(path: &Path, source: std::io::Error) -> StoreError {
+    pub fn writing(path: &Path, source: std::io::Error) -> StoreError {
         let path = path.to_path_buf();
         match source.kind() {
             ErrorKind::StorageFull | ErrorKind::QuotaExceeded => StoreError::DiskFull { path },

@@ -3,6 +3,7 @@
 use crate::atomic::temporary_in;
 use crate::error::StoreError;
 use serde::{Deserialize, Serialize};
+use std::ffi::OsStr;
 use std::fs::{read_to_string, remove_file};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
@@ -19,6 +20,9 @@ pub struct Holder {
     began: Option<u64>,
     /// When it took the folder, seconds since 1970.
     pub since_s: u64,
+    /// Name of the file that says so.
+    #[serde(skip)]
+    pub file: String,
 }
 
 /// A folder held by this process until the value is dropped.
@@ -36,14 +40,55 @@ pub enum Asked {
     HeldBy(Holder),
 }
 
+/// File of a run that has the whole folder.
+const WHOLE: &str = "held.json";
+/// Beginning and end of the file of a shard.
+const SHARD: (&str, &str) = ("held-", ".json");
+
 impl Hold {
-    /// Takes a folder by the file `held.json` in it. One left behind by a process of this machine that is no more is
+    /// Takes a folder by a file in it: `held.json` for the whole, `held-K-of-N.json` for shard K of N, which may be held
+    /// beside the other shards of N and nothing else. One left behind by a process of this machine that is no more is
     /// taken over.
     ///
     /// # Errors
     /// [`StoreError`], when the file can neither be made nor read.
-    pub fn take(folder: &Path) -> Result<Asked, StoreError> {
-        let path = folder.join("held.json");
+    pub fn take(folder: &Path, shard: Option<(usize, usize)>) -> Result<Asked, StoreError> {
+        let name = match shard {
+            None => WHOLE.to_owned(),
+            Some((k, n)) => format!("{}{k}-of-{n}{}", SHARD.0, SHARD.1),
+        };
+        let own = match Self::take_file(folder, &name)? {
+            Asked::Taken(own) => own,
+            other => return Ok(other),
+        };
+        let beside = shard.map(|(_, n)| format!("-of-{n}{}", SHARD.1));
+        let entries = std::fs::read_dir(folder).map_err(|source| StoreError::Unreadable {
+            path: folder.to_path_buf(),
+            source,
+        })?;
+        for entry in entries.flatten() {
+            let other = entry.file_name();
+            let text = other.to_string_lossy();
+            let may_be_there = *text == *name || beside.as_ref().is_some_and(|b| text.ends_with(b));
+            if !Self::is_file_name(&other) || may_be_there {
+                continue;
+            }
+            // Asked for and let go at once: a dead holder's file goes with it.
+            if let Asked::HeldBy(holder) = Self::take_file(folder, &text)? {
+                return Ok(Asked::HeldBy(holder));
+            }
+        }
+        Ok(Asked::Taken(own))
+    }
+
+    /// Is it the name of a file by which a run holds a folder?
+    pub fn is_file_name(name: &OsStr) -> bool {
+        let name = name.to_string_lossy();
+        name == WHOLE || (name.starts_with(SHARD.0) && name.ends_with(SHARD.1))
+    }
+
+    fn take_file(folder: &Path, name: &str) -> Result<Asked, StoreError> {
+        let path = folder.join(name);
         let own = Holder::this();
         // Twice: what was left behind is removed once, and somebody may be quicker.
         for _ in 0..2 {
@@ -63,7 +108,10 @@ impl Hold {
                 Err(source) => return Err(StoreError::Unreadable { path, source }),
             };
             match serde_json::from_str::<Holder>(&text) {
-                Ok(holder) if holder.may_live(&own.host) => return Ok(Asked::HeldBy(holder)),
+                Ok(holder) if holder.may_live(&own.host) => {
+                    let file = name.to_owned();
+                    return Ok(Asked::HeldBy(Holder { file, ..holder }));
+                }
                 // Its process is gone, or it is nobody's name.
                 _ => remove_file(&path).map_err(|e| StoreError::writing(&path, e))?,
             }
@@ -92,6 +140,7 @@ impl Holder {
             pid,
             began: began(pid),
             since_s: now.map_or(0, |d| d.as_secs()),
+            file: String::new(),
         }
     }
 
@@ -123,16 +172,40 @@ mod tests {
     #[test]
     fn a_folder_is_held_by_one_until_it_is_let_go() {
         let temp = tempfile::tempdir().unwrap();
-        let Asked::Taken(hold) = Hold::take(temp.path()).unwrap() else {
+        let Asked::Taken(hold) = Hold::take(temp.path(), None).unwrap() else {
             panic!("nobody holds it");
         };
-        match Hold::take(temp.path()).unwrap() {
+        match Hold::take(temp.path(), None).unwrap() {
             Asked::HeldBy(holder) => assert_eq!(holder.pid, std::process::id()),
             Asked::Taken(_) => panic!("it is held"),
         }
         drop(hold);
         assert!(!temp.path().join("held.json").exists());
-        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+        assert!(matches!(
+            Hold::take(temp.path(), None).unwrap(),
+            Asked::Taken(_)
+        ));
+    }
+
+    #[test]
+    fn shards_of_one_count_stand_beside_each_other_and_nothing_else_does() {
+        let temp = tempfile::tempdir().unwrap();
+        let take = |shard| Hold::take(temp.path(), shard).unwrap();
+        let Asked::Taken(first) = take(Some((1, 3))) else {
+            panic!("nobody holds it");
+        };
+        let Asked::Taken(second) = take(Some((2, 3))) else {
+            panic!("another shard of three");
+        };
+        for refused in [None, Some((1, 3)), Some((1, 2))] {
+            match take(refused) {
+                Asked::HeldBy(holder) => assert!(holder.file.ends_with("-of-3.json")),
+                Asked::Taken(_) => panic!("{refused:?} was let in"),
+            }
+        }
+        drop((first, second));
+        assert!(matches!(take(None), Asked::Taken(_)));
+        assert_eq!(std::fs::read_dir(temp.path()).unwrap().count(), 0);
     }
 
     #[cfg(target_os = "linux")]
@@ -145,17 +218,23 @@ mod tests {
         // This very number, but of a process that began at another moment.
         left.began = own.began.map(|b| b + 1);
         std::fs::write(&path, serde_json::to_string(&left).unwrap()).unwrap();
-        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+        assert!(matches!(
+            Hold::take(temp.path(), None).unwrap(),
+            Asked::Taken(_)
+        ));
 
         left.host = "elsewhere".into();
         std::fs::write(&path, serde_json::to_string(&left).unwrap()).unwrap();
-        match Hold::take(temp.path()).unwrap() {
-            Asked::HeldBy(holder) => assert_eq!(holder, left),
+        match Hold::take(temp.path(), None).unwrap() {
+            Asked::HeldBy(holder) => assert_eq!((holder.pid, holder.host), (left.pid, left.host)),
             Asked::Taken(_) => panic!("nobody can tell whether it lives"),
         }
 
         // A process killed before it wrote its name.
         std::fs::write(&path, "").unwrap();
-        assert!(matches!(Hold::take(temp.path()).unwrap(), Asked::Taken(_)));
+        assert!(matches!(
+            Hold::take(temp.path(), None).unwrap(),
+            Asked::Taken(_)
+        ));
     }
 }

@@ -70,9 +70,19 @@ impl StudyFolder {
         self.root.join("mesh_noise.json")
     }
 
+    /// `points`: a folder for each point.
+    pub fn points_folder(&self) -> PathBuf {
+        self.root.join("points")
+    }
+
+    /// `earlier`: finished points that the job asks for no more.
+    pub fn earlier_folder(&self) -> PathBuf {
+        self.root.join("earlier")
+    }
+
     /// Folder of one point.
     pub fn point_folder(&self, id: &str) -> PathBuf {
-        self.root.join("points").join(id)
+        self.points_folder().join(id)
     }
 
     /// `record.json` of one point.

@@ -71,6 +71,9 @@ pub struct StudyRecord {
     pub factors: Vec<(String, Vec<FactorValue>)>,
     /// Point ids in order.
     pub points: Vec<String>,
+    /// Digest of each point, in the same order: whose record is read as that point's.
+    #[serde(default)]
+    pub digests: Vec<String>,
     /// Every job key with value, unit, whether it is a default, and source.
     pub inputs: Vec<InputRecord>,
     /// Response definitions: (name, unit, definition).

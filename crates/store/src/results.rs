@@ -5,7 +5,7 @@ use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::evidence::MeshRecord;
 use crate::layout::StudyFolder;
-use crate::record::{CaseRecord, MeshNoise, PointRecord, Status, StudyRecord};
+use crate::record::{CaseRecord, MeshNoise, PointRecord, SCHEMA, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
 use crate::sensitivity_table::sensitivity_table;
@@ -37,8 +37,10 @@ impl Gathered {
             study.mesh_noise_poses = noise.poses;
         }
         let (mut points, mut unread) = (Vec::new(), Vec::new());
-        for id in &study.points {
-            match read_record(&folder.record_file(id)) {
+        for (n, id) in study.points.iter().enumerate() {
+            let digest = study.digests.get(n).map(String::as_str);
+            let record = read_record::<PointRecord>(&folder.record_file(id));
+            match record.and_then(|record| belongs(record, folder, id, digest)) {
                 Ok(record) => points.push(record),
                 Err(error) => unread.push((id.clone(), error.within(folder.root()))),
             }
@@ -49,6 +51,30 @@ impl Gathered {
             unread,
         })
     }
+}
+
+/// A record, where it is this point's and of a layout that this program reads.
+fn belongs(
+    record: PointRecord,
+    folder: &StudyFolder,
+    id: &str,
+    digest: Option<&str>,
+) -> Result<PointRecord, StoreError> {
+    let is_other = record.id != id || digest.is_some_and(|d| d != record.digest);
+    let reason = if record.schema != SCHEMA {
+        format!("schema {}, this program reads {SCHEMA}", record.schema)
+    } else if is_other {
+        format!(
+            "results of another point or study (it calls itself {})",
+            record.id
+        )
+    } else {
+        return Ok(record);
+    };
+    Err(StoreError::Damaged {
+        path: folder.record_file(id),
+        reason,
+    })
 }
 
 /// Reads all records of a study and writes `results.csv`, `columns.json` and, where there are screws,
@@ -385,6 +411,7 @@ mod tests {
             job_text: String::new(),
             factors: vec![("plates.stagger_mm".into(), vec![FactorValue::Number(0.0)])],
             points: ids.iter().map(|s| s.to_string()).collect(),
+            digests: Vec::new(),
             inputs: Vec::new(),
             columns: vec![(
                 ResponseName::from("stiffness_n_per_mm"),

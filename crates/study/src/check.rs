@@ -33,7 +33,7 @@ pub struct BuiltPoint {
     pub estimate: Estimate,
 }
 
-/// Builds the construct of every point, on so many threads. `tell` hears how many are done.
+/// Builds the construct of every point of a design, as [`check_points`].
 pub fn check_job(
     job: &Job,
     plan: &Plan,
@@ -41,14 +41,25 @@ pub fn check_job(
     threads: usize,
     tell: &(dyn Fn(usize) + Sync),
 ) -> Vec<CheckedPoint> {
+    let points: Vec<&DesignPoint> = plan.points.iter().collect();
+    check_points(job, &points, bones, threads, tell)
+}
+
+/// Builds the constructs of some points, on so many threads. `tell` hears how many are done.
+pub(crate) fn check_points(
+    job: &Job,
+    points: &[&DesignPoint],
+    bones: &BoneCache,
+    threads: usize,
+    tell: &(dyn Fn(usize) + Sync),
+) -> Vec<CheckedPoint> {
     let next = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
-    let slots: Vec<Mutex<Option<CheckedPoint>>> =
-        plan.points.iter().map(|_| Mutex::new(None)).collect();
+    let slots: Vec<Mutex<Option<CheckedPoint>>> = points.iter().map(|_| Mutex::new(None)).collect();
     let work = || {
         loop {
             let n = next.fetch_add(1, Ordering::Relaxed);
-            let Some(point) = plan.points.get(n) else {
+            let Some(point) = points.get(n) else {
                 break;
             };
             let checked = check_point(job, point, bones);
@@ -59,7 +70,7 @@ pub fn check_job(
         }
     };
     std::thread::scope(|scope| {
-        for n in 0..threads.clamp(1, plan.points.len().max(1)) {
+        for n in 0..threads.clamp(1, points.len().max(1)) {
             let named = std::thread::Builder::new().name(format!("{WORKER}{n}"));
             if named.spawn_scoped(scope, work).is_err() {
                 work();

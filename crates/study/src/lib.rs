@@ -1,12 +1,11 @@
 //! One design point end to end; many points.
 //!
-//! Doors: [`run_point`] takes the inputs of one point to its record, [`run_study`] runs a plan and
+//! Doors: [`run_point`] takes the inputs of one point to its record, [`run_study`] runs a plan, [`run_studies`] several in one pool, and
 //! [`check_job`] only looks at it; [`converge`] and [`refine`] mesh a point anew, [`mesh_point`] and
 //! [`export_point`] give its mesh and its audit bundle, [`build_model`] its construct, mesh and problem.
 //!
 //! # Known limits
-//! Designs are full factorials or one factor at a time, without replication other than other lattice poses. A point is
-//! computed on one machine, in memory. A point that fails has no responses; the analysis goes on without it.
+//! A point is computed on one machine, in memory. A point that fails has no responses; the analysis goes on without it.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -21,6 +20,7 @@ mod converge;
 mod discretisation;
 mod estimate;
 mod export;
+mod filing;
 mod free_memory;
 mod grid_convergence;
 mod intact;
@@ -29,6 +29,7 @@ mod joint_support;
 mod mirror_test;
 mod model_build;
 mod point;
+mod pool;
 mod record;
 mod refine;
 mod role;
@@ -36,6 +37,7 @@ mod runner;
 #[cfg(test)]
 mod runner_test;
 mod sensors;
+mod share;
 mod shared;
 mod size_from_error;
 mod slab;
@@ -56,5 +58,6 @@ pub use intact::IntactCache;
 pub use model_build::{BuiltModel, ModelSolution, build_model, build_problem};
 pub use point::{PointContext, run_point};
 pub use refine::{End, Refinement, Step, Wanted, refine};
-pub use runner::{Event, Outcome, RunOptions, StudyError, run_study};
+pub use runner::{Event, Outcome, RunOptions, StudyError, StudyTask, run_studies, run_study};
+pub use share::{Shard, Share, numbers_in_words, point_numbers};
 pub use stage::{PointError, Stage};

@@ -1,36 +1,47 @@
-//! Many points: which are done already, how many at once, and what becomes of those that fail.
+//! Studies run to their tables: what is done already, what is open, and what becomes of points that fail.
 
 use crate::bones::BoneCache;
-use crate::check::{CheckedPoint, WORKER, check_job, panic_text};
-use crate::free_memory::free_memory_bytes;
+use crate::check::{CheckedPoint, check_points};
+use crate::filing;
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
-use crate::record::failed_record;
+use crate::pool::{Open, PooledStudy, Team, mark_failed, run_pool};
+use crate::share::Share;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
-use bicolumn_job::Job;
-use bicolumn_job::Plan;
-use bicolumn_job::PointInputs;
+use bicolumn_job::{DesignPoint, Job, Plan, PointInputs, resolve};
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
-    PointRecord, Status, StoreError, StudyFolder, create_folder, gather, read_record, write_record,
+    Hold, PointRecord, Status, StoreError, StudyFolder, create_folder, gather, read_record,
+    write_record,
 };
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::Path;
-use std::sync::Mutex;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::time::Instant;
 use thiserror::Error;
 
-/// How to run a study.
-pub struct RunOptions<'a> {
+/// A job to be run into a folder.
+#[derive(Debug, Clone, Copy)]
+pub struct StudyTask<'a> {
+    /// Name before the ids of its points in events; empty where it is the only one.
+    pub name: &'a str,
+    /// The job.
+    pub job: &'a Job,
+    /// Its design.
+    pub plan: &'a Plan,
     /// The study's folder.
     pub out_dir: &'a Path,
+}
+
+/// How to run studies.
+pub struct RunOptions<'a> {
     /// Threads for all points together.
     pub threads: usize,
     /// Memory for all points together, bytes; `None`: what machine, control group, limits and scheduler leave.
     pub memory_bytes: Option<f64>,
+    /// Points of each study that this run takes on.
+    pub share: Share,
     /// Set from outside to stop: points under way are finished, no new one is begun.
     pub stop: &'a AtomicBool,
     /// Hears what happens, from several threads.
@@ -50,6 +61,16 @@ pub enum Event<'a> {
     Planned {
         at_once: usize,
         threads_each: usize,
+    },
+    /// Finished before under another id, by the same digest; filed under this one.
+    Moved {
+        id: &'a str,
+        before: &'a str,
+    },
+    /// So many finished points belong to no point of the job any more.
+    SetAside {
+        count: usize,
+        folder: &'a Path,
     },
     /// Finished before, with the same inputs: not solved again.
     Kept {
@@ -73,6 +94,11 @@ pub enum Event<'a> {
         id: &'a str,
         seconds: f64,
     },
+    /// Copied from a point of the same inputs, solved in this run.
+    Copied {
+        id: &'a str,
+        from: &'a str,
+    },
     Failed {
         id: &'a str,
         stage: &'a str,
@@ -91,6 +117,8 @@ pub struct Outcome {
     pub failed: Vec<(String, String)>,
     /// Points not begun, because the run was stopped.
     pub left: Vec<String>,
+    /// Points that are neither finished nor this run's to solve.
+    pub others: Vec<String>,
 }
 
 /// Why a study cannot be run at all.
@@ -101,6 +129,14 @@ pub enum StudyError {
     NothingToSolve {
         /// Reasons.
         reasons: Vec<String>,
+    },
+    /// A point that the design does not have.
+    #[error("there is no point {number}; accepted: 1 to {count}")]
+    NoSuchPoint {
+        /// Number asked for.
+        number: usize,
+        /// Points of the design.
+        count: usize,
     },
     /// The folder.
     #[error(transparent)]
@@ -118,61 +154,49 @@ pub enum StudyError {
     },
 }
 
-/// Runs a plan. Nothing is written before it is certain that at least one point can be built.
+/// Runs one study. Nothing is written before it is certain that at least one point can be built.
 ///
 /// # Errors
 /// [`StudyError`]. A point that fails is no error of the study: it is marked, with its reason.
-pub fn run_study(job: &Job, plan: &Plan, options: &RunOptions<'_>) -> Result<Outcome, StudyError> {
-    run_study_by(job, plan, options, &BoneCache::default(), &run_point)
+pub fn run_study(task: StudyTask<'_>, options: &RunOptions<'_>) -> Result<Outcome, StudyError> {
+    let mut outcomes = run_studies(&[task], options);
+    outcomes.pop().unwrap_or_else(|| Ok(Outcome::default()))
+}
+
+/// Runs several studies as one pool of points, of several studies the longest point first; bones, intact solutions and
+/// points of the same inputs are shared. One result for each task; a study that cannot be run does not stop the others.
+pub fn run_studies(
+    tasks: &[StudyTask<'_>],
+    options: &RunOptions<'_>,
+) -> Vec<Result<Outcome, StudyError>> {
+    run_studies_by(tasks, options, &BoneCache::default(), &run_point)
 }
 
 /// How one point is solved: [`run_point`], or what a test puts in its place.
 pub(crate) type SolvePoint<'a> =
     dyn Fn(&PointInputs, &PointContext<'_>) -> Result<PointRecord, PointError> + Sync + 'a;
 
-/// [`run_study`] with its bones and its way to solve a point.
-pub(crate) fn run_study_by(
-    job: &Job,
-    plan: &Plan,
+/// [`run_studies`] with its bones and its way to solve a point.
+pub(crate) fn run_studies_by(
+    tasks: &[StudyTask<'_>],
     options: &RunOptions<'_>,
     bones: &BoneCache,
     solve_point: &SolvePoint<'_>,
-) -> Result<Outcome, StudyError> {
-    study_folder::look(options.out_dir, &job.text)?;
-    let total = plan.points.len();
-    let checked = check_job(job, plan, bones, options.threads, &|done| {
-        (options.observer)(Event::Checked { done, total });
-    });
-    if checked.iter().all(|c| c.built.is_err()) {
-        return Err(StudyError::NothingToSolve {
-            reasons: distinct_reasons(&checked),
-        });
+) -> Vec<Result<Outcome, StudyError>> {
+    let built = AtomicUsize::new(0);
+    let mut known = BTreeMap::new();
+    let mut prepared = vec![];
+    for task in tasks {
+        prepared.push(prepare(task, options, bones, &built, &mut known));
     }
-    let folder = StudyFolder::new(options.out_dir);
-    create_folder(folder.root())?;
-    let _hold = study_folder::hold(folder.root())?;
-    let first_built = checked.iter().find(|c| c.built.is_ok());
-    let bone = first_built.and_then(|c| bones.of(&c.inputs.construct.bone).ok());
-    let record = study_record(job, plan, bone.map(|b| b.landmarks()));
-    write_record(&folder.study_file(), &record)?;
-
-    let mut outcome = Outcome::default();
-    let mut open: Vec<&CheckedPoint> = Vec::new();
-    for c in &checked {
-        let id = c.point.id.as_str();
-        if finished_before(options, &c.inputs) {
-            (options.observer)(Event::Kept { id });
-            outcome.kept.push(id.to_string());
-        } else if let Err(reason) = &c.built {
-            let error = PointError {
-                stage: Stage::Geometry,
-                message: reason.clone(),
-            };
-            mark_failed(options, &c.inputs, &error)?;
-            outcome.failed.push((id.to_string(), reason.clone()));
-        } else {
-            open.push(c);
-        }
+    let ready = || prepared.iter().flatten();
+    let studies: Vec<&PooledStudy<'_>> = ready().map(|p| &p.study).collect();
+    let of_studies = ready().enumerate();
+    let mut open: Vec<Open<'_>> = of_studies
+        .flat_map(|(k, p)| p.open.iter().map(move |c| (k, c)))
+        .collect();
+    if tasks.len() > 1 {
+        open.sort_by(|a, b| seconds(b.1).total_cmp(&seconds(a.1)));
     }
     let team = Team {
         options,
@@ -180,208 +204,212 @@ pub(crate) fn run_study_by(
         intact: &IntactCache::default(),
         solve_point,
     };
-    let run = run_open(&open, &team, &mut outcome);
-    let tables = gather(&folder);
-    // What ended the run is told before what its tables lack.
-    run?;
-    tables?;
-    Ok(outcome)
+    let mut ends = run_pool(&studies, &open, &team).into_iter();
+    drop(open);
+    let one = |prepared: Result<Prepared<'_>, StudyError>| {
+        let Prepared {
+            study, mut outcome, ..
+        } = prepared?;
+        let (solved, error) = ends.next().unwrap_or_default();
+        let tables = match study.has_tables {
+            true => gather(&study.folder).map(drop),
+            false => Ok(()),
+        };
+        // What ended the run is told before what its tables lack.
+        if let Some(error) = error {
+            return Err(error);
+        }
+        tables?;
+        outcome.done.extend(solved.done);
+        outcome.failed.extend(solved.failed);
+        outcome.left.extend(solved.left);
+        Ok(outcome)
+    };
+    prepared.into_iter().map(one).collect()
 }
 
-/// Resources that the points of a run share.
-struct Team<'a> {
-    options: &'a RunOptions<'a>,
-    bones: &'a BoneCache,
-    intact: &'a IntactCache,
-    solve_point: &'a SolvePoint<'a>,
+/// A study that this run holds, with the points that it has to solve.
+struct Prepared<'a> {
+    study: PooledStudy<'a>,
+    /// Outcome known before the pool begins: kept, failed, others'.
+    outcome: Outcome,
+    open: Vec<CheckedPoint>,
+    /// Let go when the study has its tables.
+    _hold: Hold,
 }
 
-/// Runs the points still open, several at once.
-fn run_open(
-    open: &[&CheckedPoint],
-    team: &Team<'_>,
-    outcome: &mut Outcome,
-) -> Result<(), StudyError> {
-    let options = team.options;
-    if open.is_empty() {
-        return Ok(());
+/// Looks what is finished, builds the constructs of what is not, takes the folder, files finished records under their
+/// points. `known`: folders of finished points by digest, of the tasks before.
+fn prepare<'a>(
+    task: &StudyTask<'a>,
+    options: &RunOptions<'_>,
+    bones: &BoneCache,
+    built: &AtomicUsize,
+    known: &mut BTreeMap<String, PathBuf>,
+) -> Result<Prepared<'a>, StudyError> {
+    let (job, plan) = (task.job, task.plan);
+    let folder = StudyFolder::new(task.out_dir);
+    let planned: Vec<PointInputs> = plan.points.iter().map(|p| resolve(job, p)).collect();
+    let digests: BTreeSet<&str> = planned.iter().map(|p| p.digest.as_str()).collect();
+    let finished = study_folder::look(task.out_dir, &job.text, &digests)?;
+    let is_open = |n: usize| !finished.contains(&planned[n].digest);
+
+    let all: Vec<usize> = (0..planned.len()).collect();
+    let check = |numbers: &[usize]| {
+        let points: Vec<&DesignPoint> = numbers.iter().map(|n| &plan.points[*n]).collect();
+        let total = points.len();
+        check_points(job, &points, bones, options.threads, &|_| {
+            let done = built.fetch_add(1, Ordering::Relaxed) + 1;
+            (options.observer)(Event::Checked { done, total });
+        })
+    };
+    let (own, checked): (BTreeSet<usize>, Vec<CheckedPoint>) = match &options.share {
+        // A shard must not depend on what is finished already: all points are built for their costs.
+        Share::Shard(shard) => {
+            let checked = check(&all);
+            let costs: Vec<f64> = checked.iter().map(seconds).collect();
+            (shard.of(&costs), checked)
+        }
+        Share::Points(numbers) => {
+            if let Some(number) = numbers.iter().find(|n| **n > planned.len()) {
+                return Err(StudyError::NoSuchPoint {
+                    number: *number,
+                    count: planned.len(),
+                });
+            }
+            let own: BTreeSet<usize> = numbers.iter().map(|n| n - 1).collect();
+            let open: Vec<usize> = own.iter().copied().filter(|n| is_open(*n)).collect();
+            let checked = check(&open);
+            (own, checked)
+        }
+        Share::All => {
+            let open: Vec<usize> = all.iter().copied().filter(|n| is_open(*n)).collect();
+            let checked = check(&open);
+            (all.into_iter().collect(), checked)
+        }
+    };
+    let nothing_finished = (0..planned.len()).all(is_open);
+    if nothing_finished && checked.iter().all(|c| c.built.is_err()) {
+        return Err(StudyError::NothingToSolve {
+            reasons: distinct_reasons(&checked),
+        });
     }
-    let (at_once, threads_each) = split_machine(open, options.threads, options.memory_bytes);
-    (options.observer)(Event::Planned {
-        at_once,
-        threads_each,
-    });
-    let next = AtomicUsize::new(0);
-    let ends: Mutex<Vec<(usize, Result<PointEnd, StudyError>)>> = Mutex::new(Vec::new());
-    std::thread::scope(|scope| {
-        for _ in 0..at_once {
-            scope.spawn(|| {
-                while !options.stop.load(Ordering::Relaxed) {
-                    let n = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(c) = open.get(n) else { break };
-                    let end = finish_point(&c.inputs, team, threads_each);
-                    // A folder that cannot be written any more ends the run, not just the point.
-                    if end.is_err() {
-                        options.stop.store(true, Ordering::Relaxed);
-                    }
-                    if let Ok(mut ends) = ends.lock() {
-                        ends.push((n, end));
+
+    create_folder(folder.root())?;
+    let hold = study_folder::hold(folder.root(), &options.share)?;
+    let is_shard = matches!(options.share, Share::Shard(_));
+    let study = PooledStudy {
+        name: task.name,
+        folder,
+        has_tables: !is_shard,
+    };
+    file(&study, &planned, options)?;
+    let mut built_bones = planned
+        .iter()
+        .filter_map(|p| bones.of(&p.construct.bone).ok());
+    let landmarks = built_bones.next().map(|b| b.landmarks());
+    let record = study_record(job, plan, &planned, landmarks);
+    write_record(&study.folder.study_file(), &record)?;
+
+    let mut outcome = Outcome::default();
+    let mut checked: BTreeMap<String, CheckedPoint> = checked
+        .into_iter()
+        .map(|c| (c.point.id.clone(), c))
+        .collect();
+    let mut open = vec![];
+    for (n, inputs) in planned.iter().enumerate() {
+        let id = &inputs.id;
+        let is_own = own.contains(&n);
+        let is_finished = match read_record::<PointRecord>(&study.folder.record_file(id)) {
+            Ok(record) => record.digest == inputs.digest && record.status == Status::Done,
+            Err(StoreError::Missing { .. }) => false,
+            Err(e) => {
+                if is_own {
+                    (options.observer)(Event::Damaged {
+                        id: &study.label(id),
+                        reason: &e.within(study.folder.root()),
+                    });
+                }
+                false
+            }
+        };
+        let is_finished = is_finished
+            || known.get(&inputs.digest).is_some_and(|from| {
+                is_own && filing::copy_point(from, &study.folder, inputs).is_ok()
+            });
+        if is_finished {
+            known.insert(inputs.digest.clone(), study.folder.point_folder(id));
+        }
+        match (is_own, is_finished) {
+            (false, true) => {}
+            (false, false) => outcome.others.push(id.clone()),
+            (true, true) => {
+                (options.observer)(Event::Kept {
+                    id: &study.label(id),
+                });
+                outcome.kept.push(id.clone());
+            }
+            (true, false) => {
+                // Lost since it was looked for: as if it had been damaged, built with the next run.
+                let Some(c) = checked.remove(id) else {
+                    outcome.left.push(id.clone());
+                    continue;
+                };
+                match &c.built {
+                    Ok(_) => open.push(c),
+                    Err(reason) => {
+                        let error = PointError {
+                            stage: Stage::Geometry,
+                            message: reason.clone(),
+                        };
+                        mark_failed(options, &study, inputs, &error)?;
+                        outcome.failed.push((id.clone(), reason.clone()));
                     }
                 }
-            });
-        }
-    });
-    let mut ends = ends.into_inner().unwrap_or_default();
-    ends.sort_by_key(|e| e.0);
-    let begun: Vec<usize> = ends.iter().map(|e| e.0).collect();
-    for (n, end) in ends {
-        let id = open[n].point.id.clone();
-        match end? {
-            PointEnd::Done => outcome.done.push(id),
-            PointEnd::Failed(reason) => outcome.failed.push((id, reason)),
+            }
         }
     }
-    for (n, c) in open.iter().enumerate() {
-        if !begun.contains(&n) {
-            outcome.left.push(c.point.id.clone());
-        }
-    }
-    Ok(())
+    Ok(Prepared {
+        study,
+        outcome,
+        open,
+        _hold: hold,
+    })
 }
 
-enum PointEnd {
-    Done,
-    Failed(String),
-}
-
-/// Runs one point to its record, whatever happens inside it.
-fn finish_point(
-    inputs: &PointInputs,
-    team: &Team<'_>,
-    threads: usize,
-) -> Result<PointEnd, StudyError> {
-    let options = team.options;
-    let begin = Instant::now();
-    let id = inputs.id.as_str();
-    let stage = Mutex::new(Stage::Geometry);
-    let progress = |s: Stage| {
-        if let Ok(mut current) = stage.lock() {
-            *current = s;
-        }
-        (options.observer)(Event::Stage { id, stage: s });
-    };
-    let forecast = |f: &Forecast| (options.observer)(Event::Forecast { id, forecast: *f });
-    let context = PointContext {
-        out_dir: options.out_dir,
-        progress: &progress,
-        forecast: &forecast,
-        bones: team.bones,
-        intact: team.intact,
-        threads,
-    };
-    let work = || catch_unwind(AssertUnwindSafe(|| (team.solve_point)(inputs, &context)));
-    // A pool of its own keeps what a point does in parallel within its share of the machine.
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads)
-        .thread_name(move |n| format!("{WORKER}{n}"))
-        .build();
-    let result = match pool {
-        Ok(pool) => pool.install(work),
-        Err(_) => work(),
-    };
-    let result = result.unwrap_or_else(|panic| {
-        Err(PointError {
-            stage: stage.lock().map_or(Stage::Geometry, |s| *s),
-            message: panic_text(&*panic),
-        })
-    });
-    match result {
-        Ok(record) => {
-            write_point(options, &record)?;
-            (options.observer)(Event::Done {
-                id,
-                seconds: begin.elapsed().as_secs_f64(),
-            });
-            Ok(PointEnd::Done)
-        }
-        // A point whose results cannot be stored has not failed: the next run solves it again.
-        Err(error) if error.stage == Stage::Store => Err(StudyError::NotStored {
-            id: id.to_string(),
-            reason: error.message,
-        }),
-        Err(error) => {
-            mark_failed(options, inputs, &error)?;
-            Ok(PointEnd::Failed(error.message))
-        }
-    }
-}
-
-/// How many points at once, and threads in each.
-fn split_machine(
-    open: &[&CheckedPoint],
-    threads: usize,
-    memory_bytes: Option<f64>,
-) -> (usize, usize) {
-    /// Taken where the machine does not say what it has free.
-    const UNKNOWN_MEMORY: f64 = 4e9;
-    let largest = open
-        .iter()
-        .filter_map(|c| c.built.as_ref().ok())
-        .map(|b| b.estimate.bytes)
-        .fold(1.0, f64::max);
-    let free = memory_bytes
-        .or_else(free_memory_bytes)
-        .unwrap_or(UNKNOWN_MEMORY);
-    split(free, largest, open.len(), threads)
-}
-
-/// As many points as the free memory takes, one thread each while there are more points than threads.
-///
-/// Solved intact bones are kept beside the points: a fifth of a point's memory is set aside for them.
-fn split(free: f64, of_a_point: f64, points: usize, threads: usize) -> (usize, usize) {
-    /// Share of the free memory that may be filled.
-    const SHARE: f64 = 0.8;
-    const KEPT: f64 = 0.2;
-    let room = SHARE * free / of_a_point - KEPT;
-    let threads = threads.max(1);
-    let at_once = (room as usize).clamp(1, threads.min(points.max(1)));
-    (at_once, (threads / at_once).max(1))
-}
-
-/// Is there a valid record of these very inputs? A damaged one is told of.
-fn finished_before(options: &RunOptions<'_>, inputs: &PointInputs) -> bool {
-    let folder = StudyFolder::new(options.out_dir);
-    match read_record::<PointRecord>(&folder.record_file(&inputs.id)) {
-        Ok(record) => record.digest == inputs.digest && record.status == Status::Done,
-        Err(StoreError::Missing { .. }) => false,
-        Err(e) => {
-            (options.observer)(Event::Damaged {
-                id: &inputs.id,
-                reason: &e.within(folder.root()),
-            });
-            false
-        }
-    }
-}
-
-fn mark_failed(
+/// Files finished records under their points, and tells what moved. A shard does not move what others may read.
+fn file(
+    study: &PooledStudy<'_>,
+    planned: &[PointInputs],
     options: &RunOptions<'_>,
-    inputs: &PointInputs,
-    error: &PointError,
 ) -> Result<(), StudyError> {
-    (options.observer)(Event::Failed {
-        id: &inputs.id,
-        stage: error.stage.name(),
-        reason: &error.message,
-    });
-    write_point(options, &failed_record(inputs, error))
+    if matches!(options.share, Share::Shard(_)) {
+        return match filing::is_filed(&study.folder, planned) {
+            true => Ok(()),
+            false => Err(StudyError::Folder(FolderError::NotFiled {
+                dir: study.folder.root().to_path_buf(),
+            })),
+        };
+    }
+    let filed = filing::file(&study.folder, planned)?;
+    for (id, before) in &filed.moved {
+        (options.observer)(Event::Moved {
+            id: &study.label(id),
+            before,
+        });
+    }
+    if !filed.set_aside.is_empty() {
+        (options.observer)(Event::SetAside {
+            count: filed.set_aside.len(),
+            folder: &study.folder.earlier_folder(),
+        });
+    }
+    Ok(())
 }
 
-fn write_point(options: &RunOptions<'_>, record: &PointRecord) -> Result<(), StudyError> {
-    let folder = StudyFolder::new(options.out_dir);
-    create_folder(&folder.point_folder(&record.id))?;
-    write_record(&folder.record_file(&record.id), record)?;
-    Ok(())
+/// Forecast time of a point, s; 0 where it cannot be built.
+fn seconds(checked: &CheckedPoint) -> f64 {
+    checked.built.as_ref().map_or(0.0, |b| b.estimate.seconds)
 }
 
 /// Reasons, each once, with the points it holds for.
@@ -399,19 +427,4 @@ fn distinct_reasons(checked: &[CheckedPoint]) -> Vec<String> {
         .into_iter()
         .map(|(reason, ids)| format!("{reason}\n  at: {}", ids.join(", ")))
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::split;
-
-    #[test]
-    fn points_at_once_keep_within_memory_threads_and_points() {
-        let gb = 1e9;
-        assert_eq!(split(24.0 * gb, 2.0 * gb, 6, 4), (4, 1), "threads");
-        assert_eq!(split(24.0 * gb, 2.0 * gb, 2, 8), (2, 4), "points");
-        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 8), (3, 2), "memory");
-        assert_eq!(split(1.0 * gb, 2.0 * gb, 6, 8), (1, 8), "one at least");
-        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 0), (1, 1));
-    }
 }

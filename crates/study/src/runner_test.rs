@@ -3,7 +3,10 @@
 use crate::bones::BoneCache;
 use crate::point::PointContext;
 use crate::record::failed_record;
-use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError, run_study_by};
+use crate::runner::{
+    Event, Outcome, RunOptions, SolvePoint, StudyError, StudyTask, run_studies_by,
+};
+use crate::share::{Shard, Share};
 use crate::stage::{PointError, Stage};
 use bicolumn_job::Job;
 use bicolumn_job::Plan;
@@ -45,13 +48,23 @@ impl Bench {
     }
 
     fn run(&self, solve: &SolvePoint<'_>) -> Result<Outcome, StudyError> {
+        self.run_share(Share::All, solve)
+    }
+
+    fn run_share(&self, share: Share, solve: &SolvePoint<'_>) -> Result<Outcome, StudyError> {
         self.stop.store(false, Ordering::Relaxed);
         self.heard.lock().unwrap().clear();
         let folder = self.folder();
-        let options = RunOptions {
+        let task = StudyTask {
+            name: "",
+            job: &self.job,
+            plan: &self.plan,
             out_dir: folder.root(),
+        };
+        let options = RunOptions {
             threads: 1,
             memory_bytes: None,
+            share,
             stop: &self.stop,
             observer: &|event| {
                 if !matches!(event, Event::Checked { .. } | Event::Stage { .. }) {
@@ -59,7 +72,30 @@ impl Bench {
                 }
             },
         };
-        run_study_by(&self.job, &self.plan, &options, bones(), solve)
+        run_studies_by(&[task], &options, bones(), solve)
+            .pop()
+            .unwrap()
+    }
+
+    /// The same folder under a changed job.
+    fn changed(self, text: &str) -> Bench {
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        Bench {
+            plan: Plan::of(&job).unwrap(),
+            job,
+            ..self
+        }
+    }
+
+    /// Id and level of every record in the tables.
+    fn rows(&self) -> Vec<(String, f64)> {
+        let all = bicolumn_store::gather(&self.folder()).unwrap();
+        assert!(all.unread.is_empty(), "{:?}", all.unread);
+        let level = |p: &PointRecord| p.factors["plates.end_level_mm"].as_number().unwrap();
+        all.points
+            .iter()
+            .map(|p| (p.id.clone(), level(p)))
+            .collect()
     }
 
     fn folder(&self) -> StudyFolder {
@@ -177,7 +213,7 @@ fn a_damaged_record_is_told_of_and_its_point_alone_solved_again() {
 }
 
 #[test]
-fn a_failed_point_is_tried_again_and_a_changed_job_is_refused() {
+fn a_failed_point_is_tried_again_and_another_jobs_folder_is_refused() {
     let bench = Bench::with(THREE);
     let fails = |_: &PointInputs, _: &PointContext<'_>| {
         Err(PointError {
@@ -188,15 +224,175 @@ fn a_failed_point_is_tried_again_and_a_changed_job_is_refused() {
     assert_eq!(bench.run(&fails).unwrap().failed.len(), 3);
     assert_eq!(bench.run(&all_well).unwrap().done.len(), 3);
 
-    let changed = THREE.replace("95", "96");
-    let other = Bench {
-        job: Job::parse(Path::new("x.toml"), &changed).unwrap(),
-        ..bench
-    };
+    let other = bench.changed(&THREE.replace("85, 90, 95", "86, 91, 96"));
     let refused = other.run(&all_well).unwrap_err();
+    let told = refused.to_string();
+    assert!(told.contains("none of its 3 finished points"), "{told}");
+    assert!(other.folder().record_file("p001").exists());
+}
+
+#[test]
+fn a_job_that_grows_keeps_what_is_finished_under_its_new_ids() {
+    let bench = Bench::with(THREE);
+    bench.run(&all_well).unwrap();
+    std::fs::write(bench.folder().surface_vtu("p001"), "of 85").unwrap();
+    let only = |levels: &'static [f64]| {
+        move |inputs: &PointInputs, _: &PointContext<'_>| {
+            let level = inputs.factors["plates.end_level_mm"].as_number().unwrap();
+            assert!(levels.contains(&level), "{level} is solved twice");
+            Ok(solved(inputs))
+        }
+    };
+    // A comment, a level before the others, none of 95 any more.
+    let grown = bench.changed(&format!(
+        "# why\n{}",
+        THREE.replace("85, 90, 95", "82, 85, 90")
+    ));
+    let outcome = grown.run(&only(&[82.0])).unwrap();
+    assert_eq!(outcome.kept, ["p002", "p003"]);
+    assert_eq!(outcome.done, ["p001"]);
+    let heard = grown.heard.lock().unwrap().join("\n");
     assert!(
-        matches!(refused, StudyError::Folder(_)),
-        "another job's results are left alone: {refused}"
+        heard.contains("Moved { id: \"p002\", before: \"p001\" }"),
+        "{heard}"
+    );
+    assert!(heard.contains("SetAside { count: 1"), "{heard}");
+    let rows = [("p001", 82.0), ("p002", 85.0), ("p003", 90.0)];
+    assert_eq!(grown.rows(), rows.map(|(id, level)| (id.to_owned(), level)));
+    let surface = std::fs::read_to_string(grown.folder().surface_vtu("p002")).unwrap();
+    assert_eq!(surface, "of 85", "the pictures go with the record");
+
+    // Back again: nothing is solved, what was set aside is found.
+    let back = grown.changed(THREE);
+    let outcome = back.run(&only(&[])).unwrap();
+    assert_eq!(outcome.kept.len(), 3);
+    let rows = [("p001", 85.0), ("p002", 90.0), ("p003", 95.0)];
+    assert_eq!(back.rows(), rows.map(|(id, level)| (id.to_owned(), level)));
+}
+
+#[test]
+fn a_filing_killed_between_two_moves_is_finished_by_the_next_run() {
+    let bench = Bench::with(THREE);
+    bench.run(&all_well).unwrap();
+    let reversed = bench.changed(&THREE.replace("85, 90, 95", "95, 90, 85"));
+    // As it is after the first rename of the filing, and as after a record was not yet written under its new id.
+    let folder = reversed.folder();
+    let record: PointRecord = read_record(&folder.record_file("p001")).unwrap();
+    std::fs::create_dir(folder.earlier_folder()).unwrap();
+    let aside = folder.earlier_folder().join(&record.digest[..16]);
+    std::fs::rename(folder.point_folder("p001"), aside).unwrap();
+    std::fs::rename(folder.point_folder("p003"), folder.point_folder("p001")).unwrap();
+    let outcome = reversed
+        .run(&|_, _| panic!("nothing is left to solve"))
+        .unwrap();
+    assert_eq!(outcome.kept, ["p001", "p002", "p003"]);
+    let rows = [("p001", 95.0), ("p002", 90.0), ("p003", 85.0)];
+    assert_eq!(
+        reversed.rows(),
+        rows.map(|(id, level)| (id.to_owned(), level))
+    );
+    assert!(!folder.earlier_folder().exists());
+}
+
+#[test]
+fn shards_in_any_order_give_the_tables_of_one_run() {
+    let whole = Bench::with(THREE);
+    whole.run(&all_well).unwrap();
+    let parts = Bench::with(THREE);
+    for number in [2, 1, 3] {
+        let shard = Shard::new(number, 3).unwrap();
+        let outcome = parts.run_share(Share::Shard(shard), &all_well).unwrap();
+        assert_eq!(outcome.done.len(), 1);
+        assert!(
+            !parts.folder().results_csv().exists(),
+            "tables are the merge's"
+        );
+    }
+    bicolumn_store::gather(&parts.folder()).unwrap();
+    let table = |b: &Bench| std::fs::read_to_string(b.folder().results_csv()).unwrap();
+    assert_eq!(table(&parts), table(&whole));
+}
+
+#[test]
+fn only_the_points_asked_for_are_solved() {
+    let bench = Bench::with(THREE);
+    let outcome = bench
+        .run_share(Share::Points([2].into()), &all_well)
+        .unwrap();
+    assert_eq!(outcome.done, ["p002"]);
+    assert_eq!(outcome.others, ["p001", "p003"]);
+    let none = bench.run_share(Share::Points([4].into()), &all_well);
+    let told = none.unwrap_err().to_string();
+    assert_eq!(told, "there is no point 4; accepted: 1 to 3");
+    let outcome = bench.run(&all_well).unwrap();
+    assert_eq!((outcome.kept.len(), outcome.done.len()), (1, 2));
+}
+
+#[test]
+fn a_record_of_another_point_is_not_read_as_this_ones() {
+    let bench = Bench::with(THREE);
+    bench.run(&all_well).unwrap();
+    let folder = bench.folder();
+    std::fs::copy(folder.record_file("p001"), folder.record_file("p002")).unwrap();
+    let all = bicolumn_store::gather(&folder).unwrap();
+    let (id, reason) = &all.unread[0];
+    assert_eq!((all.points.len(), id.as_str()), (2, "p002"));
+    assert!(reason.contains("results of another point"), "{reason}");
+}
+
+#[test]
+fn two_jobs_are_one_pool_and_share_a_point_of_the_same_inputs() {
+    let temp = tempfile::tempdir().unwrap();
+    let read = |text: &str| {
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        (Plan::of(&job).unwrap(), job)
+    };
+    let bad = THREE.replace("85, 90, 95", "55, 56");
+    let texts = [
+        THREE.to_owned(),
+        THREE.replace("85, 90, 95", "90, 100"),
+        bad,
+    ];
+    let jobs = texts.map(|t| read(&t));
+    let folders = ["a", "b", "c"].map(|n| temp.path().join(n));
+    let tasks: Vec<StudyTask<'_>> = jobs
+        .iter()
+        .zip(&folders)
+        .zip(["a", "b", "c"])
+        .map(|(((plan, job), out_dir), name)| StudyTask {
+            name,
+            job,
+            plan,
+            out_dir,
+        })
+        .collect();
+    let solves = std::sync::atomic::AtomicUsize::new(0);
+    let stop = AtomicBool::new(false);
+    let options = RunOptions {
+        threads: 1,
+        memory_bytes: None,
+        share: Share::All,
+        stop: &stop,
+        observer: &|_| {},
+    };
+    let ends = run_studies_by(&tasks, &options, bones(), &|inputs, _| {
+        solves.fetch_add(1, Ordering::Relaxed);
+        Ok(solved(inputs))
+    });
+    assert_eq!(solves.load(Ordering::Relaxed), 4, "85, 90, 95 and 100");
+    assert_eq!(ends[0].as_ref().unwrap().done.len(), 3);
+    assert_eq!(ends[1].as_ref().unwrap().done.len(), 2);
+    assert!(
+        matches!(ends[2], Err(StudyError::NothingToSolve { .. })),
+        "a job that cannot be run does not stop the others"
+    );
+    let shared: PointRecord =
+        read_record(&StudyFolder::new(&folders[1]).record_file("p001")).unwrap();
+    let first: PointRecord =
+        read_record(&StudyFolder::new(&folders[0]).record_file("p002")).unwrap();
+    assert_eq!(
+        (shared.id.as_str(), &shared.digest),
+        ("p001", &first.digest)
     );
 }
 
@@ -295,7 +491,7 @@ fn a_folder_that_a_run_is_at_work_in_is_refused_with_who_has_it() {
 
 /// Message to a second run on the same folder.
 fn bench_run_again(bench: &Bench) -> String {
-    match crate::study_folder::hold(bench.folder().root()) {
+    match crate::study_folder::hold(bench.folder().root(), &Share::All) {
         Err(refused) => refused.to_string(),
         Ok(_) => "it was taken twice".into(),
     }

@@ -1,8 +1,11 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
+use crate::filing::finished_digests;
+use crate::share::Share;
 use bicolumn_store::{
     Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, is_temporary, read_record,
 };
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -12,10 +15,16 @@ use thiserror::Error;
 pub enum FolderError {
     /// It holds the results of another job, or of this one before its file was changed.
     #[error(
-        "{} holds the results of another job (or of this one before its file was changed)\n  hint: give another folder with --out, or move that one away",
+        "{} holds the results of another job: none of its {finished} finished points is a point of this one\n  hint: give another folder with --out, or move that one away",
         dir.display()
     )]
-    OtherJob { dir: PathBuf },
+    OtherJob { dir: PathBuf, finished: usize },
+    /// The job has changed, and a shard must not move what others may read.
+    #[error(
+        "{}: the job has changed, and finished points have other ids now\n  hint: first run it once without --shard, for example with --points 1",
+        dir.display()
+    )]
+    NotFiled { dir: PathBuf },
     /// It holds something that is no study.
     #[error(
         "{} is not empty and holds no study\n  hint: give a new or an empty folder with --out",
@@ -25,7 +34,7 @@ pub enum FolderError {
     /// Another run is at work in it.
     #[error(
         "{} is in use by process {} of {}, for {} s\n  hint: wait for it, or give another folder with --out; where that process is no more, remove {}",
-        dir.display(), holder.pid, holder.host, holder.seconds(), dir.join("held.json").display()
+        dir.display(), holder.pid, holder.host, holder.seconds(), dir.join(&holder.file).display()
     )]
     InUse { dir: PathBuf, holder: Holder },
     /// Its description of the study is damaged, so that it cannot be told whose it is.
@@ -47,28 +56,38 @@ impl From<StoreError> for FolderError {
     }
 }
 
-/// Looks whether a job may write into a folder; changes nothing.
+/// Looks whether a job may write into a folder, and which points are finished there, by digest; changes nothing. A job that
+/// was changed may where one of its points is finished, or none is.
 ///
 /// # Errors
 /// [`FolderError`]: what is in the way.
-pub(crate) fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
+pub(crate) fn look(
+    dir: &Path,
+    job_text: &str,
+    planned: &BTreeSet<&str>,
+) -> Result<BTreeSet<String>, FolderError> {
     if !dir.exists() {
-        return can_write(dir).map_err(FolderError::from);
+        can_write(dir)?;
+        return Ok(BTreeSet::new());
     }
     if !dir.is_dir() {
         return Err(FolderError::NotUsable {
             reason: format!("{} is a file, not a folder", dir.display()),
         });
     }
-    let study = StudyFolder::new(dir).study_file();
-    match read_record::<StudyRecord>(&study) {
-        Ok(record) if record.job_text == job_text => {
-            return can_write(dir).map_err(FolderError::from);
-        }
-        Ok(_) => {
-            return Err(FolderError::OtherJob {
-                dir: dir.to_path_buf(),
-            });
+    let folder = StudyFolder::new(dir);
+    match read_record::<StudyRecord>(&folder.study_file()) {
+        Ok(record) => {
+            let finished = finished_digests(&folder);
+            let is_of_it = finished.iter().any(|d| planned.contains(d.as_str()));
+            if record.job_text != job_text && !finished.is_empty() && !is_of_it {
+                return Err(FolderError::OtherJob {
+                    dir: dir.to_path_buf(),
+                    finished: finished.len(),
+                });
+            }
+            can_write(dir)?;
+            return Ok(finished);
         }
         Err(StoreError::Missing { .. }) => {}
         Err(e @ StoreError::Damaged { .. }) => {
@@ -85,22 +104,29 @@ pub(crate) fn look(dir: &Path, job_text: &str) -> Result<(), FolderError> {
     // A run that was killed before it described its study left no more than these.
     let mut foreign = entries.filter(|entry| {
         let name = entry.as_ref().map(|e| e.file_name());
-        !name.is_ok_and(|name| name == "held.json" || is_temporary(&name))
+        !name.is_ok_and(|name| Hold::is_file_name(&name) || is_temporary(&name))
     });
     match foreign.next() {
-        None => can_write(dir).map_err(FolderError::from),
+        None => {
+            can_write(dir)?;
+            Ok(BTreeSet::new())
+        }
         Some(_) => Err(FolderError::NoStudy {
             dir: dir.to_path_buf(),
         }),
     }
 }
 
-/// Takes a folder for this run.
+/// Takes a folder for this run: the whole of it, or beside the other shards of the same count.
 ///
 /// # Errors
 /// [`FolderError::InUse`] with who has it.
-pub(crate) fn hold(dir: &Path) -> Result<Hold, FolderError> {
-    match Hold::take(dir)? {
+pub(crate) fn hold(dir: &Path, share: &Share) -> Result<Hold, FolderError> {
+    let shard = match share {
+        Share::Shard(shard) => Some((shard.number(), shard.count())),
+        Share::All | Share::Points(_) => None,
+    };
+    match Hold::take(dir, shard)? {
         Asked::Taken(hold) => Ok(hold),
         Asked::HeldBy(holder) => Err(FolderError::InUse {
             dir: dir.to_path_buf(),
@@ -114,31 +140,31 @@ mod tests {
     use super::*;
 
     #[test]
-    fn only_a_new_an_empty_or_the_same_jobs_folder_is_taken() {
+    fn only_a_new_an_empty_or_a_studys_folder_is_taken() {
         let temp = tempfile::tempdir().unwrap();
         let dir = temp.path().join("out");
-        assert_eq!(look(&dir, "a"), Ok(()));
+        let look = |dir: &Path| look(dir, "a", &BTreeSet::new());
+        let nothing = Ok(BTreeSet::new());
+        assert_eq!(look(&dir), nothing);
         std::fs::create_dir(&dir).unwrap();
-        assert_eq!(look(&dir, "a"), Ok(()));
+        assert_eq!(look(&dir), nothing);
 
         // A run that was killed at its very start.
         std::fs::write(dir.join("held.json"), "{}").unwrap();
+        std::fs::write(dir.join("held-1-of-2.json"), "{}").unwrap();
         std::fs::write(dir.join(".writing-abc"), "").unwrap();
-        assert_eq!(look(&dir, "a"), Ok(()));
+        assert_eq!(look(&dir), nothing);
 
         let file = dir.join("notes.txt");
         std::fs::write(&file, "mine").unwrap();
-        assert!(matches!(look(&dir, "a"), Err(FolderError::NoStudy { .. })));
-        assert!(matches!(
-            look(&file, "a"),
-            Err(FolderError::NotUsable { .. })
-        ));
+        assert!(matches!(look(&dir), Err(FolderError::NoStudy { .. })));
+        assert!(matches!(look(&file), Err(FolderError::NotUsable { .. })));
 
+        // A study without a finished point is anybody's; with one, see the runner's tests.
         let job = bicolumn_job::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
         let plan = bicolumn_job::Plan::of(&job).unwrap();
-        let record = crate::study_record::study_record(&job, &plan, None);
+        let record = crate::study_record::study_record(&job, &plan, &[], None);
         bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
-        assert_eq!(look(&dir, &job.text), Ok(()));
-        assert!(matches!(look(&dir, "a"), Err(FolderError::OtherJob { .. })));
+        assert_eq!(look(&dir), nothing);
     }
 }

@@ -2,15 +2,22 @@
 
 use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
-use bicolumn_job::{ENGINE_VERSION, Job, KeyId, Plan, Settings, Value, keys, spoken_unit};
+use bicolumn_job::{
+    ENGINE_VERSION, Job, KeyId, Plan, PointInputs, Settings, Value, keys, spoken_unit,
+};
 use bicolumn_response::ResponseId;
 use bicolumn_store::{HeadlineRecord, HypothesisRecord, InputRecord, SCHEMA, StudyRecord};
 
 /// Values of a key that differ between points are listed up to this many.
 const MOST_SHOWN: usize = 8;
 
-/// Writes up a job and its plan. `landmarks`: of the first point's bone, where it was built.
-pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>) -> StudyRecord {
+/// Writes up a job and its plan. `planned`: inputs of its points; `landmarks`: of the first point's bone, where it was built.
+pub(crate) fn study_record(
+    job: &Job,
+    plan: &Plan,
+    planned: &[PointInputs],
+    landmarks: Option<Landmarks>,
+) -> StudyRecord {
     let settings: Vec<Settings> = plan
         .points
         .iter()
@@ -36,6 +43,7 @@ pub(crate) fn study_record(job: &Job, plan: &Plan, landmarks: Option<Landmarks>)
             })
             .collect(),
         points: plan.points.iter().map(|p| p.id.clone()).collect(),
+        digests: planned.iter().map(|p| p.digest.clone()).collect(),
         inputs: keys()
             .rows()
             .filter_map(|(k, _)| input(k, job, &settings))
@@ -131,7 +139,7 @@ mod tests {
     fn record(text: &str) -> StudyRecord {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         let plan = Plan::of(&job).unwrap();
-        study_record(&job, &plan, None)
+        study_record(&job, &plan, &[], None)
     }
 
     #[test]

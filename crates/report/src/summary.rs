@@ -1,0 +1,282 @@
+//! Several studies side by side: one page and one table beside their folders.
+
+use crate::caution::CAUTION;
+use crate::error::ReportError;
+use crate::labels::{case_words, shown_unit};
+use crate::number::Decimals;
+use crate::study_view::StudyView;
+use crate::tables::NONE;
+use bicolumn_response::{Load, Motion, ResponseId, ResponseName};
+use bicolumn_store::{StudyFolder, write_atomic};
+use minijinja::value::Serde;
+use minijinja::{Environment, Value, context};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+
+const TEMPLATE: &str = include_str!("summary.html");
+const STYLE: &str = include_str!("style.css");
+
+/// A study among several.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Summarised {
+    /// Name of its job.
+    pub name: String,
+    /// Its folder below that of the summary.
+    pub folder: PathBuf,
+}
+
+/// Mean and range of a response over the points of a construct under a load case.
+#[derive(Debug, Clone)]
+struct Line {
+    job: String,
+    construct: String,
+    case: String,
+    response: ResponseName,
+    is_headline: bool,
+    unit: String,
+    points: usize,
+    mean: f64,
+    least: f64,
+    greatest: f64,
+}
+
+/// A study's head in the page.
+#[derive(Debug, Clone, Serialize)]
+struct Head {
+    name: String,
+    link: String,
+    title: String,
+    done: usize,
+    failed: usize,
+    missing: usize,
+    headline: String,
+}
+
+/// A row of the page: a construct of a job under a load case.
+#[derive(Debug, Clone, Serialize)]
+struct PageRow {
+    job: String,
+    construct: String,
+    case: String,
+    points: usize,
+    cells: Vec<String>,
+}
+
+/// Writes `summary.html` and `summary.csv` into a folder: of each study, by construct and load case, the response
+/// that its headline compares, stiffness and the largest motion across the fracture, as mean and range over its finished
+/// points. Returns the path of the page.
+///
+/// # Errors
+/// [`ReportError`]: a study without a readable `study.json`, or a folder that does not take writing.
+pub fn write_summary(root: &Path, studies: &[Summarised]) -> Result<PathBuf, ReportError> {
+    let mut lines = vec![];
+    let mut heads = vec![];
+    for study in studies {
+        let view = StudyView::read(StudyFolder::new(root.join(&study.folder)))?;
+        heads.push(head(study, &view));
+        lines.extend(lines_of(&study.name, &view));
+    }
+    write_atomic(&root.join("summary.csv"), &table(&lines)?)?;
+    let page = page(&heads, &lines)?;
+    let path = root.join("summary.html");
+    write_atomic(&path, page.as_bytes())?;
+    Ok(path)
+}
+
+/// Responses that stand beside the headline.
+fn usual() -> [ResponseName; 4] {
+    [
+        ResponseId::from(Load::Stiffness).into(),
+        ResponseId::from(Load::RotationStiffness).into(),
+        ResponseId::from(Motion::AxialMax).into(),
+        ResponseId::from(Motion::ShearMax).into(),
+    ]
+}
+
+fn head(study: &Summarised, view: &StudyView) -> Head {
+    let done = view.done().count();
+    Head {
+        name: study.name.clone(),
+        link: format!("{}/report.html", study.folder.display()),
+        title: view.record.title.clone(),
+        done,
+        failed: view.points.len() - done,
+        missing: view.unread.len(),
+        headline: view.lead().map_or(NONE.into(), ToString::to_string),
+    }
+}
+
+fn lines_of(job: &str, view: &StudyView) -> Vec<Line> {
+    let lead = view.lead().cloned();
+    let others = usual().into_iter().filter(|r| Some(r) != lead.as_ref());
+    let names: Vec<ResponseName> = lead.iter().cloned().chain(others).collect();
+    let mut lines = vec![];
+    for group in view.groups() {
+        for case in view.cases() {
+            for name in &names {
+                let Some(cell) = view.mean_of_response(&group.points, &case, name) else {
+                    continue;
+                };
+                let bounds = cell.values.iter();
+                let (least, greatest) = bounds.fold((f64::MAX, f64::MIN), |(low, high), v| {
+                    (low.min(*v), high.max(*v))
+                });
+                lines.push(Line {
+                    job: job.to_owned(),
+                    construct: group.label.clone(),
+                    case: case.clone(),
+                    response: name.clone(),
+                    is_headline: lead.as_ref() == Some(name),
+                    unit: view.unit(name).to_owned(),
+                    points: cell.values.len(),
+                    mean: cell.mean,
+                    least,
+                    greatest,
+                });
+            }
+        }
+    }
+    lines
+}
+
+fn table(lines: &[Line]) -> Result<Vec<u8>, ReportError> {
+    let mut writer = csv::Writer::from_writer(vec![]);
+    writer.write_record([
+        "job",
+        "construct",
+        "case",
+        "response",
+        "is_headline",
+        "unit",
+        "points",
+        "mean",
+        "least",
+        "greatest",
+    ])?;
+    for l in lines {
+        writer.write_record([
+            l.job.clone(),
+            l.construct.clone(),
+            l.case.clone(),
+            l.response.to_string(),
+            l.is_headline.to_string(),
+            l.unit.clone(),
+            l.points.to_string(),
+            l.mean.to_string(),
+            l.least.to_string(),
+            l.greatest.to_string(),
+        ])?;
+    }
+    let bytes = writer
+        .into_inner()
+        .map_err(|e| csv::Error::from(e.into_error()))?;
+    Ok(bytes)
+}
+
+fn page(heads: &[Head], lines: &[Line]) -> Result<String, ReportError> {
+    let mut columns: Vec<(&ResponseName, &str)> = vec![];
+    for l in lines {
+        if !columns.iter().any(|(name, _)| *name == &l.response) {
+            columns.push((&l.response, &l.unit));
+        }
+    }
+    let of_row = |l: &Line| (l.job.clone(), l.construct.clone(), l.case.clone());
+    let mut keys = vec![];
+    for l in lines {
+        if !keys.contains(&of_row(l)) {
+            keys.push(of_row(l));
+        }
+    }
+    let rows = keys.into_iter().map(|key| {
+        let own: Vec<&Line> = lines.iter().filter(|l| of_row(l) == key).collect();
+        let cell = |(name, _): &(&ResponseName, &str)| {
+            let line = own.iter().find(|l| &l.response == *name);
+            let alike = lines.iter().filter(|l| &l.response == *name);
+            let decimals = Decimals::of(alike.map(|l| l.greatest));
+            line.map_or(NONE.into(), |l| spread(l, decimals))
+        };
+        let cells = columns.iter().map(cell).collect();
+        let points = own.iter().map(|l| l.points).max().unwrap_or(0);
+        let (job, construct, case) = key;
+        PageRow {
+            job,
+            construct,
+            case: case_words(&case),
+            points,
+            cells,
+        }
+    });
+    let rows: Vec<PageRow> = rows.collect();
+    let columns: Vec<String> = columns
+        .iter()
+        .map(|(name, unit)| match shown_unit(unit) {
+            unit if unit.is_empty() => name.to_string(),
+            unit => format!("{name}, {unit}"),
+        })
+        .collect();
+    let mut environment = Environment::new();
+    environment.add_template("summary.html", TEMPLATE)?;
+    let page = environment.get_template("summary.html")?.render(context! {
+        style => STYLE,
+        caution => CAUTION,
+        heads => Value::from(Serde(heads.to_vec())),
+        rows => Value::from(Serde(rows)),
+        columns,
+    })?;
+    Ok(page)
+}
+
+/// Mean with the range over the points, where it is one.
+fn spread(l: &Line, decimals: Decimals) -> String {
+    let [mean, least, greatest] = [l.mean, l.least, l.greatest].map(|v| decimals.show(v));
+    match least == greatest {
+        true => mean,
+        false => format!("{mean} ({least} to {greatest})"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::synthetic::write_study;
+
+    #[test]
+    fn two_studies_stand_side_by_side_with_means_that_their_records_give() {
+        let temp = tempfile::tempdir().unwrap();
+        let studies = ["one", "two"].map(|name| {
+            std::fs::create_dir(temp.path().join(name)).unwrap();
+            write_study(&StudyFolder::new(temp.path().join(name)));
+            Summarised {
+                name: name.into(),
+                folder: name.into(),
+            }
+        });
+        let path = write_summary(temp.path(), &studies).unwrap();
+        let page = std::fs::read_to_string(path).unwrap();
+        assert!(page.contains("href=\"two&#x2f;report.html\"") && page.contains(CAUTION));
+        let bytes = std::fs::read(temp.path().join("summary.csv")).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let rows: Vec<csv::StringRecord> = reader.records().map(|r| r.unwrap()).collect();
+        let view = StudyView::read(StudyFolder::new(temp.path().join("two"))).unwrap();
+        let headline = view.lead().unwrap().to_string();
+        let mut compared = 0;
+        for row in rows.iter().filter(|r| &r[0] == "two" && r[3] == headline) {
+            let values: Vec<f64> = view
+                .done()
+                .filter(|p| {
+                    row[1]
+                        .to_lowercase()
+                        .contains(&p.factors["construct.layout"].to_string())
+                })
+                .flat_map(|p| &p.cases)
+                .filter(|c| c.name == row[2])
+                .filter_map(|c| c.response(view.lead().unwrap())?.value)
+                .collect();
+            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            assert_eq!(row[6].parse::<usize>().unwrap(), values.len());
+            assert!((row[7].parse::<f64>().unwrap() / mean - 1.0).abs() < 1e-12);
+            compared += 1;
+        }
+        assert!(compared > 1, "{rows:?}");
+    }
+}

@@ -1,0 +1,336 @@
+//! The pool of open points: how many at once, each to its record whatever happens inside it.
+
+use crate::bones::BoneCache;
+use crate::check::{CheckedPoint, WORKER, panic_text};
+use crate::filing::copy_point;
+use crate::free_memory::free_memory_bytes;
+use crate::intact::IntactCache;
+use crate::point::PointContext;
+use crate::record::failed_record;
+use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError};
+use crate::stage::{PointError, Stage};
+use bicolumn_job::PointInputs;
+use bicolumn_solve::Forecast;
+use bicolumn_store::{PointRecord, StudyFolder, create_folder, gather, write_record};
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+/// A study whose open points are in the pool.
+pub(crate) struct PooledStudy<'a> {
+    /// Name before the ids of its points in events; empty for the only study of a run.
+    pub(crate) name: &'a str,
+    /// Its folder.
+    pub(crate) folder: StudyFolder,
+    /// Are its tables written as its points end? Not by a shard: others write there too.
+    pub(crate) has_tables: bool,
+}
+
+impl PooledStudy<'_> {
+    /// Id of a point as events tell it.
+    pub(crate) fn label(&self, id: &str) -> String {
+        match self.name.is_empty() {
+            true => id.to_owned(),
+            false => format!("{}/{id}", self.name),
+        }
+    }
+}
+
+/// A point to be solved: the index of its study, and what was found when it was checked.
+pub(crate) type Open<'a> = (usize, &'a CheckedPoint);
+
+/// Resources that the points of a run share.
+pub(crate) struct Team<'a> {
+    pub(crate) options: &'a RunOptions<'a>,
+    pub(crate) bones: &'a BoneCache,
+    pub(crate) intact: &'a IntactCache,
+    pub(crate) solve_point: &'a SolvePoint<'a>,
+}
+
+/// Solves open points in the order given, several at once; points of the same digest once for all. Gives the outcome
+/// and, where results could not be stored, the error of each study.
+pub(crate) fn run_pool(
+    studies: &[&PooledStudy<'_>],
+    open: &[Open<'_>],
+    team: &Team<'_>,
+) -> Vec<(Outcome, Option<StudyError>)> {
+    let mut ends: Vec<(Outcome, Option<StudyError>)> =
+        studies.iter().map(|_| (Outcome::default(), None)).collect();
+    if open.is_empty() {
+        return ends;
+    }
+    let options = team.options;
+    // Points with the same inputs have the same results, bit for bit: the first of them is solved.
+    let mut alike: Vec<Vec<usize>> = vec![];
+    let mut group_of: BTreeMap<&str, usize> = BTreeMap::new();
+    for (n, (_, c)) in open.iter().enumerate() {
+        let group = *group_of.entry(&c.inputs.digest).or_insert_with(|| {
+            alike.push(vec![]);
+            alike.len() - 1
+        });
+        alike[group].push(n);
+    }
+    let (at_once, threads_each) =
+        split_machine(open, alike.len(), options.threads, options.memory_bytes);
+    (options.observer)(Event::Planned {
+        at_once,
+        threads_each,
+    });
+    let tables: Vec<Mutex<TableClock>> = studies.iter().map(|_| Mutex::default()).collect();
+    let next = AtomicUsize::new(0);
+    let found: Mutex<Vec<(usize, Result<PointEnd, StudyError>)>> = Mutex::new(Vec::new());
+    std::thread::scope(|scope| {
+        for _ in 0..at_once {
+            scope.spawn(|| {
+                while !options.stop.load(Ordering::Relaxed) {
+                    let group = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(members) = alike.get(group) else {
+                        break;
+                    };
+                    for (n, end) in finish_alike(members, studies, open, team, threads_each) {
+                        // A folder that cannot be written any more ends the run, not just the point.
+                        if end.is_err() {
+                            options.stop.store(true, Ordering::Relaxed);
+                        } else if let Ok(mut clock) = tables[open[n].0].lock() {
+                            clock.write(studies[open[n].0]);
+                        }
+                        if let Ok(mut found) = found.lock() {
+                            found.push((n, end));
+                        }
+                    }
+                }
+            });
+        }
+    });
+    let mut found = found.into_inner().unwrap_or_default();
+    found.sort_by_key(|e| e.0);
+    let mut is_left = vec![true; open.len()];
+    for (n, end) in found {
+        is_left[n] = false;
+        let (study, c) = open[n];
+        let (outcome, error) = &mut ends[study];
+        let id = c.point.id.clone();
+        match end {
+            Ok(PointEnd::Done) => outcome.done.push(id),
+            Ok(PointEnd::Failed(reason)) => outcome.failed.push((id, reason)),
+            Err(e) => {
+                error.get_or_insert(e);
+            }
+        }
+    }
+    for (n, (study, c)) in open.iter().enumerate() {
+        if is_left[n] {
+            ends[*study].0.left.push(c.point.id.clone());
+        }
+    }
+    ends
+}
+
+/// When the tables of a study were last written, and how long that took.
+#[derive(Default)]
+struct TableClock {
+    last: Option<(Instant, Duration)>,
+}
+
+impl TableClock {
+    /// Writes the tables, unless that would take more than a twentieth of the time. The end of the run writes them
+    /// in any case, so that an error here is told then.
+    fn write(&mut self, study: &PooledStudy<'_>) {
+        const SHARE: u32 = 20;
+        let is_due = self
+            .last
+            .is_none_or(|(at, took)| at.elapsed() > took * SHARE);
+        if study.has_tables && is_due {
+            let begin = Instant::now();
+            let _ = gather(&study.folder);
+            self.last = Some((Instant::now(), begin.elapsed()));
+        }
+    }
+}
+
+enum PointEnd {
+    Done,
+    Failed(String),
+}
+
+/// Solves the first of some points with the same inputs, and copies its results to the others.
+fn finish_alike(
+    members: &[usize],
+    studies: &[&PooledStudy<'_>],
+    open: &[Open<'_>],
+    team: &Team<'_>,
+    threads: usize,
+) -> Vec<(usize, Result<PointEnd, StudyError>)> {
+    let Some((&first, others)) = members.split_first() else {
+        return vec![];
+    };
+    let (study, c) = open[first];
+    let end = finish_point(&c.inputs, studies[study], team, threads);
+    let from = studies[study].folder.point_folder(&c.inputs.id);
+    let first_label = studies[study].label(&c.inputs.id);
+    let copied = others.iter().filter_map(|&n| {
+        let (study, c) = open[n];
+        let study = studies[study];
+        let end = match &end {
+            Ok(PointEnd::Done) => copy_point(&from, &study.folder, &c.inputs)
+                .map(|()| PointEnd::Done)
+                .map_err(StudyError::from),
+            Ok(PointEnd::Failed(reason)) => {
+                let error = PointError {
+                    stage: Stage::Solve,
+                    message: reason.clone(),
+                };
+                mark_failed(team.options, study, &c.inputs, &error)
+                    .map(|()| PointEnd::Failed(reason.clone()))
+            }
+            Err(_) => return None,
+        };
+        if let Ok(PointEnd::Done) = end {
+            (team.options.observer)(Event::Copied {
+                id: &study.label(&c.inputs.id),
+                from: &first_label,
+            });
+        }
+        Some((n, end))
+    });
+    let copied: Vec<_> = copied.collect();
+    std::iter::once((first, end)).chain(copied).collect()
+}
+
+/// Runs one point to its record, whatever happens inside it.
+fn finish_point(
+    inputs: &PointInputs,
+    study: &PooledStudy<'_>,
+    team: &Team<'_>,
+    threads: usize,
+) -> Result<PointEnd, StudyError> {
+    let options = team.options;
+    let begin = Instant::now();
+    let label = study.label(&inputs.id);
+    let id = label.as_str();
+    let stage = Mutex::new(Stage::Geometry);
+    let progress = |s: Stage| {
+        if let Ok(mut current) = stage.lock() {
+            *current = s;
+        }
+        (options.observer)(Event::Stage { id, stage: s });
+    };
+    let forecast = |f: &Forecast| (options.observer)(Event::Forecast { id, forecast: *f });
+    let context = PointContext {
+        out_dir: study.folder.root(),
+        progress: &progress,
+        forecast: &forecast,
+        bones: team.bones,
+        intact: team.intact,
+        threads,
+    };
+    let work = || catch_unwind(AssertUnwindSafe(|| (team.solve_point)(inputs, &context)));
+    // A pool of its own keeps what a point does in parallel within its share of the machine.
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(threads)
+        .thread_name(move |n| format!("{WORKER}{n}"))
+        .build();
+    let result = match pool {
+        Ok(pool) => pool.install(work),
+        Err(_) => work(),
+    };
+    let result = result.unwrap_or_else(|panic| {
+        Err(PointError {
+            stage: stage.lock().map_or(Stage::Geometry, |s| *s),
+            message: panic_text(&*panic),
+        })
+    });
+    match result {
+        Ok(record) => {
+            write_point(&study.folder, &record)?;
+            (options.observer)(Event::Done {
+                id,
+                seconds: begin.elapsed().as_secs_f64(),
+            });
+            Ok(PointEnd::Done)
+        }
+        // A point whose results cannot be stored has not failed: the next run solves it again.
+        Err(error) if error.stage == Stage::Store => Err(StudyError::NotStored {
+            id: label,
+            reason: error.message,
+        }),
+        Err(error) => {
+            mark_failed(options, study, inputs, &error)?;
+            Ok(PointEnd::Failed(error.message))
+        }
+    }
+}
+
+/// How many points at once, and threads in each.
+fn split_machine(
+    open: &[Open<'_>],
+    points: usize,
+    threads: usize,
+    memory_bytes: Option<f64>,
+) -> (usize, usize) {
+    /// Taken where the machine does not say what it has free.
+    const UNKNOWN_MEMORY: f64 = 4e9;
+    let largest = open
+        .iter()
+        .filter_map(|(_, c)| c.built.as_ref().ok())
+        .map(|b| b.estimate.bytes)
+        .fold(1.0, f64::max);
+    let free = memory_bytes
+        .or_else(free_memory_bytes)
+        .unwrap_or(UNKNOWN_MEMORY);
+    split(free, largest, points, threads)
+}
+
+/// As many points as the free memory takes, one thread each while there are more points than threads.
+///
+/// Solved intact bones are kept beside the points: a fifth of a point's memory is set aside for them.
+fn split(free: f64, of_a_point: f64, points: usize, threads: usize) -> (usize, usize) {
+    /// Share of the free memory that may be filled.
+    const SHARE: f64 = 0.8;
+    const KEPT: f64 = 0.2;
+    let room = SHARE * free / of_a_point - KEPT;
+    let threads = threads.max(1);
+    let at_once = (room as usize).clamp(1, threads.min(points.max(1)));
+    (at_once, (threads / at_once).max(1))
+}
+
+/// Marks a point as failed, with its reason.
+///
+/// # Errors
+/// [`StudyError::Store`], when the record cannot be written.
+pub(crate) fn mark_failed(
+    options: &RunOptions<'_>,
+    study: &PooledStudy<'_>,
+    inputs: &PointInputs,
+    error: &PointError,
+) -> Result<(), StudyError> {
+    (options.observer)(Event::Failed {
+        id: &study.label(&inputs.id),
+        stage: error.stage.name(),
+        reason: &error.message,
+    });
+    write_point(&study.folder, &failed_record(inputs, error))
+}
+
+fn write_point(folder: &StudyFolder, record: &PointRecord) -> Result<(), StudyError> {
+    create_folder(&folder.point_folder(&record.id))?;
+    write_record(&folder.record_file(&record.id), record)?;
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::split;
+
+    #[test]
+    fn points_at_once_keep_within_memory_threads_and_points() {
+        let gb = 1e9;
+        assert_eq!(split(24.0 * gb, 2.0 * gb, 6, 4), (4, 1), "threads");
+        assert_eq!(split(24.0 * gb, 2.0 * gb, 2, 8), (2, 4), "points");
+        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 8), (3, 2), "memory");
+        assert_eq!(split(1.0 * gb, 2.0 * gb, 6, 8), (1, 8), "one at least");
+        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 0), (1, 1));
+    }
+}
