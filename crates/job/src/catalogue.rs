@@ -7,6 +7,7 @@ mod loads;
 mod materials;
 mod mesh;
 mod plates;
+mod published;
 mod run;
 mod screws;
 mod sensors;
@@ -20,6 +21,7 @@ pub(crate) use loads::LoadKeys;
 pub(crate) use materials::{MaterialKeys, MaterialPairKeys};
 pub(crate) use mesh::{MeshKeys, RegionKeys, SolveKeys};
 pub(crate) use plates::{ConstructKeys, PlateKeys};
+pub(crate) use published::PublishedKeys;
 pub(crate) use run::RunKeys;
 pub(crate) use screws::{PreloadKeys, ScrewKeys};
 pub(crate) use sensors::SensorKeys;
@@ -32,7 +34,7 @@ use crate::named_path;
 use std::sync::OnceLock;
 
 /// The sections of a job file, in the order of its documentation.
-pub(crate) const SECTIONS: [&str; 16] = [
+pub(crate) const SECTIONS: [&str; 17] = [
     "run",
     "design",
     "hypothesis",
@@ -47,6 +49,7 @@ pub(crate) const SECTIONS: [&str; 16] = [
     "loads",
     "supports",
     "sensors",
+    "published",
     "mesh",
     "solve",
 ];
@@ -80,6 +83,8 @@ pub struct Keys {
     pub supports: SupportKeys,
     /// Keys of `[sensors.NAME]`.
     pub sensors: SensorKeys,
+    /// Keys of `[published.NAME]`.
+    pub published: PublishedKeys,
     /// Keys of `[mesh]`.
     pub mesh: MeshKeys,
     /// Keys of `[solve]`.
@@ -103,6 +108,7 @@ pub fn keys() -> &'static Keys {
         let loads = LoadKeys::declare(&mut d);
         let supports = SupportKeys::declare(&mut d);
         let sensors = SensorKeys::declare(&mut d);
+        let published = PublishedKeys::declare(&mut d);
         let mesh = MeshKeys::declare(&mut d);
         let solve = SolveKeys::declare(&mut d);
         let (rows, order) = d.finish();
@@ -121,6 +127,7 @@ pub fn keys() -> &'static Keys {
             loads,
             supports,
             sensors,
+            published,
             mesh,
             solve,
         }

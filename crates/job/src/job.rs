@@ -11,12 +11,14 @@ use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
 use crate::{
-    design, design_table, hypothesis, load_case, named_path, region, sensor, size_field_file,
+    design, design_table, hypothesis, load_case, named_path, published, region, sensor,
+    size_field_file,
 };
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_model::Sensor;
 use bicolumn_response::ResponseId;
+use bicolumn_store::PublishedRecord;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
@@ -59,6 +61,8 @@ pub struct Job {
     pub(crate) load_cases: Vec<StatedCase>,
     /// Sensors of `[sensors.NAME]`, by name.
     pub(crate) sensors: Vec<Sensor>,
+    /// Published values of `[published.NAME]`, by name.
+    pub(crate) published: Vec<PublishedRecord>,
 }
 
 const FACTORS: &str = "factors.";
@@ -91,6 +95,7 @@ impl Job {
             regions: Vec::new(),
             load_cases: Vec::new(),
             sensors: Vec::new(),
+            published: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -135,6 +140,13 @@ impl Job {
             }
         };
         (job.regions, job.size_field, job.load_cases) = (regions, size_field, load_cases);
+        let (published, wrong) = published::read(&job, &raw.tables);
+        errors.extend(
+            wrong
+                .into_iter()
+                .map(|w| job.error(Some(w.spot), &w.path, w.value, w.fault)),
+        );
+        job.published = published;
         if errors.is_empty() {
             Ok(job)
         } else {
@@ -155,6 +167,11 @@ impl Job {
     /// Sensors of the job, by name.
     pub fn sensors(&self) -> &[Sensor] {
         &self.sensors
+    }
+
+    /// Published values of the job, by name.
+    pub fn published(&self) -> &[PublishedRecord] {
+        &self.published
     }
 
     /// Line where the job gives a key, in full.

@@ -33,9 +33,9 @@ impl KeyRow {
             && !matches!(self.kind, Kind::Text | Kind::Cases(_))
     }
 
-    /// Does a point's result depend on this key? Titles, threads, design and hypothesis do not enter.
+    /// Does a point's result depend on this key? Titles, threads, design, hypothesis and published values do not enter.
     pub fn decides_result(&self) -> bool {
-        let aside = ["run.", "design.", "hypothesis."];
+        let aside = ["run.", "design.", "hypothesis.", "published."];
         !aside.iter().any(|section| self.path.starts_with(section))
     }
 }

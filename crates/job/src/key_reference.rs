@@ -14,7 +14,7 @@ pub fn markdown() -> String {
          A key is given in its section's table or in full: `thickness_mm = 3` under `[plates]`, or \
          `plates.thickness_mm = 3`. Numbers are in the unit that the key ends in. `NN` stands for a screw's \
          number in two digits, as in `screws.csv`. Any key that is a number, a word or a flag, but those of `run`, \
-         `design`, `mesh.regions`, `loads.case` and `sensors`, may be a factor: `[factors]` with `\"plates.stagger_mm\" = [0, 20]`.\n",
+         `design`, `mesh.regions`, `loads.case`, `sensors` and `published`, may be a factor: `[factors]` with `\"plates.stagger_mm\" = [0, 20]`.\n",
     );
     for section in SECTIONS {
         let prefix = format!("{section}.");

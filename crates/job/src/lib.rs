@@ -28,6 +28,7 @@ mod load_case;
 mod named_path;
 mod plan;
 mod presets;
+mod published;
 mod raw;
 mod region;
 mod resolve;

@@ -30,6 +30,11 @@ struct StatedAction {
 }
 
 impl StatedCase {
+    /// Its name.
+    pub(crate) fn name(&self) -> &str {
+        &self.name
+    }
+
     /// The case; actions that do not state the capitellum's share take the one given.
     pub(crate) fn at_share(&self, capitellum_share: f64) -> JointLoad {
         let actions = self.actions.iter().flat_map(|a| {

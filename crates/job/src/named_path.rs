@@ -1,5 +1,5 @@
 //! Paths of keys in tables under names that a job gives: `[mesh.regions.NAME]`, `[loads.case.NAME]`,
-//! `[sensors.NAME]`.
+//! `[sensors.NAME]`, `[published.NAME]`.
 
 /// Beginning of the keys of regions; a name that the job gives follows.
 pub(crate) const REGIONS: &str = "mesh.regions.";
@@ -9,8 +9,11 @@ pub(crate) const CASES: &str = "loads.case.";
 /// Beginning of the keys of sensors.
 pub(crate) const SENSORS: &str = "sensors.";
 
+/// Beginning of the keys of published values.
+pub(crate) const PUBLISHED: &str = "published.";
+
 /// Tables whose names the job gives.
-const TABLES: [&str; 3] = [REGIONS, CASES, SENSORS];
+const TABLES: [&str; 4] = [REGIONS, CASES, SENSORS, PUBLISHED];
 
 /// Stands for the name in the list of keys.
 pub(crate) const ANY: &str = "NAME";
@@ -45,7 +48,11 @@ pub(crate) fn split(path: &str) -> Option<(&'static str, &str, &str)> {
     let table = TABLES.into_iter().find(|t| path.starts_with(t))?;
     let (name, leaf) = path.strip_prefix(table)?.rsplit_once('.')?;
     let parts = name.split('.');
-    let most = if table == REGIONS { 1 } else { 2 };
+    let most = if table == REGIONS || table == PUBLISHED {
+        1
+    } else {
+        2
+    };
     (parts.clone().count() <= most && parts.into_iter().all(is_name)).then_some((table, name, leaf))
 }
 

@@ -88,6 +88,26 @@ words! { DistalSupport {
     BallJoint = "ball_joint": "the middle of the joint does not move, and turns freely",
 } }
 
+/// Where a published value was read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HowRead {
+    /// From a table.
+    Table,
+    /// From the text or the abstract.
+    Text,
+    /// From a figure.
+    Figure,
+    /// Recalled.
+    Memory,
+}
+
+words! { HowRead {
+    Table = "table": "a table of the source",
+    Text = "text": "its text or abstract",
+    Figure = "figure": "measured off a figure",
+    Memory = "memory": "recalled, not looked up",
+} }
+
 /// Direction of a claimed difference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Direction {

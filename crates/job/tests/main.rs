@@ -3,6 +3,7 @@
 
 mod load_cases;
 mod one_thing_moves;
+mod published;
 mod regions;
 mod sensors;
 mod size_field;

@@ -34,6 +34,7 @@ mod page;
 mod peak_places;
 mod picture;
 mod profile_chart;
+mod published;
 mod scenes;
 mod sensitivity;
 mod study_view;

@@ -17,6 +17,7 @@ use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
 use crate::number::plain;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
+use crate::published::published_table;
 use crate::scenes::{BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri};
 use crate::sensitivity::sensitivity_tables;
 use crate::study_view::{StudyView, response, value_of};
@@ -105,6 +106,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         effects => effect_table(view).map(data),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),
+        published => published_table(view).map(data),
         screws => screw_table(view).map(data),
         as_built => as_built_table(view).map(data),
         profiles => profiles,

@@ -174,6 +174,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         aliases: vec![],
         hypothesis: None,
         mesh_noise_poses: 0,
+        published: vec![],
     }
 }
 

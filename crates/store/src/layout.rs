@@ -50,6 +50,11 @@ impl StudyFolder {
         self.root.join("hypothesis.csv")
     }
 
+    /// `published.csv`: a row for each published value that the job sets beside its own.
+    pub fn published_csv(&self) -> PathBuf {
+        self.root.join("published.csv")
+    }
+
     /// `sensitivity.csv`: a row per point, load case, stress response and choice of its definition.
     pub fn sensitivity_csv(&self) -> PathBuf {
         self.root.join("sensitivity.csv")

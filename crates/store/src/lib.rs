@@ -19,6 +19,7 @@ mod evidence;
 mod hold;
 pub mod layout;
 mod number;
+pub mod published;
 pub mod record;
 pub mod record_file;
 pub mod results;
@@ -34,11 +35,12 @@ pub use error::StoreError;
 pub use evidence::{MeshRecord, SolverRecord};
 pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
+pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
-    InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
-    ScrewForceRecord, ScrewMark, SharingRecord, StageRecord, Status, StudyRecord, UnderChoice,
-    WallProfileRecord,
+    InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, PublishedRecord, ResponseRecord,
+    SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord, StageRecord, Status, StudyRecord,
+    UnderChoice, WallProfileRecord,
 };
 pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};

@@ -98,6 +98,38 @@ pub struct StudyRecord {
     /// Poses that the mesh noise was measured over; 0: not on record.
     #[serde(default)]
     pub mesh_noise_poses: usize,
+    /// Published values that the job sets beside its own.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub published: Vec<PublishedRecord>,
+}
+
+/// A published value, as the job states it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PublishedRecord {
+    /// Name.
+    pub name: String,
+    /// Response.
+    pub response: ResponseName,
+    /// Load case.
+    pub case: String,
+    /// Factors and their levels at the construct; empty: the only point.
+    pub at: Vec<(String, String)>,
+    /// The same of the construct whose value divides; `None`: no ratio.
+    pub over: Option<Vec<(String, String)>>,
+    /// Published mean.
+    pub value: f64,
+    /// Published standard deviation.
+    pub sd: Option<f64>,
+    /// Number of specimens.
+    pub n: Option<usize>,
+    /// Band about the value that the computed one must lie in, per cent.
+    pub band_percent: Option<f64>,
+    /// Source.
+    pub source: String,
+    /// Where it was read: `table`, `text`, `figure`, `memory`.
+    pub read_from: String,
+    /// Reason why the two cannot be compared.
+    pub not_comparable: Option<String>,
 }
 
 /// `mesh_noise.json`: how much the responses of one design point vary over posed meshes.

@@ -5,6 +5,7 @@ use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::evidence::MeshRecord;
 use crate::layout::StudyFolder;
+use crate::published::published_table;
 use crate::record::{CaseRecord, MeshNoise, PointRecord, SCHEMA, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
@@ -78,7 +79,8 @@ fn belongs(
 }
 
 /// Reads all records of a study and writes `results.csv`, `columns.json` and, where there are screws,
-/// `screws.csv`; where stress responses were read under other choices, `sensitivity.csv`.
+/// `screws.csv`; where stress responses were read under other choices, `sensitivity.csv`; where the job gives published
+/// values, `published.csv`.
 ///
 /// `results.csv` is tidy: a row per point and load case, a column per factor and response; a failed
 /// point has one row without a load case. Stress responses have columns for the place they were found at and for
@@ -105,6 +107,10 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
     let screws_path = folder.screws_csv();
     if let Some(table) = screw_table(&gathered, &screws_path)? {
         write_atomic(&screws_path, &table)?;
+    }
+    let published_path = folder.published_csv();
+    if let Some(table) = published_table(&gathered, &published_path)? {
+        write_atomic(&published_path, &table)?;
     }
     let sensitivity_path = folder.sensitivity_csv();
     if let Some(table) = sensitivity_table(&gathered, &sensitivity_path)? {
@@ -393,7 +399,7 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::record::tests::sample_point;
     use crate::record::{FactorValue, SCHEMA, ScrewMark};
@@ -404,13 +410,27 @@ mod tests {
         let temp = tempfile::tempdir().unwrap();
         let folder = StudyFolder::new(temp.path());
         let study = StudyRecord {
+            points: ids.iter().map(|s| s.to_string()).collect(),
+            ..sample_study()
+        };
+        write_record(&folder.study_file(), &study).unwrap();
+        for point in points {
+            create_folder(&folder.point_folder(&point.id)).unwrap();
+            write_record(&folder.record_file(&point.id), point).unwrap();
+        }
+        (temp, folder)
+    }
+
+    /// An invented study without points.
+    pub(crate) fn sample_study() -> StudyRecord {
+        StudyRecord {
             schema: SCHEMA,
             engine_version: "0".into(),
             title: "invented".into(),
             question: String::new(),
             job_text: String::new(),
             factors: vec![("plates.stagger_mm".into(), vec![FactorValue::Number(0.0)])],
-            points: ids.iter().map(|s| s.to_string()).collect(),
+            points: Vec::new(),
             digests: Vec::new(),
             inputs: Vec::new(),
             columns: vec![(
@@ -425,13 +445,8 @@ mod tests {
             aliases: vec![],
             hypothesis: None,
             mesh_noise_poses: 0,
-        };
-        write_record(&folder.study_file(), &study).unwrap();
-        for point in points {
-            create_folder(&folder.point_folder(&point.id)).unwrap();
-            write_record(&folder.record_file(&point.id), point).unwrap();
+            published: Vec::new(),
         }
-        (temp, folder)
     }
 
     fn rows(folder: &StudyFolder) -> Vec<BTreeMap<String, String>> {

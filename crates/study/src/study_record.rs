@@ -60,6 +60,7 @@ pub(crate) fn study_record(
         hypothesis: first.and_then(hypothesis),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
+        published: job.published().to_vec(),
         headline: first.and_then(|s| headline(job, s)),
         lead_response: Some(text(run.headline))
             .filter(|t| !t.is_empty())
