@@ -33,7 +33,7 @@ pub struct BuiltPoint {
     pub estimate: Estimate,
 }
 
-/// Builds the construct of every point of a design, as [`check_points`].
+/// Builds the construct of every point of a design, as `check_points`.
 pub fn check_job(
     job: &Job,
     plan: &Plan,
