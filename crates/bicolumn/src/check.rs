@@ -49,9 +49,11 @@ fn check_one(read: &ReadJob, bones: &BoneCache, args: &CheckArgs, console: &mut 
             console.say(&format!("the design does not tell apart: {alias}"));
         }
     }
-    let bad = checked.iter().filter(|c| c.built.is_err()).count();
-    match bad {
-        0 => ALL_WELL,
+    let bad = |c: &&CheckedPoint| c.built.is_err();
+    let refused = checked.iter().filter(bad).count();
+    let skipped = checked.iter().filter(|c| c.is_skipped).count();
+    match refused {
+        n if n == skipped && n < checked.len() => ALL_WELL,
         n if n == checked.len() => CANNOT_RUN,
         _ => SOME_FAILED,
     }
@@ -78,6 +80,9 @@ fn table(checked: &[CheckedPoint]) -> Vec<String> {
                 row.push(format!("~{:.1} GB", e.bytes / 1e9));
                 row.push(format!("~{}", clock(e.seconds)));
                 row.push("can be built".into());
+            }
+            Err(_) if c.is_skipped => {
+                row.extend(["-", "-", "-", "left out"].map(str::to_string));
             }
             Err(_) => {
                 row.extend(["-", "-", "-", "CANNOT BE BUILT"].map(str::to_string));
@@ -108,6 +113,17 @@ fn tell(checked: &[CheckedPoint], threads: usize, console: &mut Console<'_>) {
                 console.say(&format!("{}: {note}", c.point.id));
             }
         }
+    }
+    let skipped: Vec<&str> = checked
+        .iter()
+        .filter(|c| c.is_skipped)
+        .map(|c| c.point.id.as_str())
+        .collect();
+    if !skipped.is_empty() {
+        console.say(&format!(
+            "left out, cannot be built: {}",
+            skipped.join(", ")
+        ));
     }
     let built = || checked.iter().filter_map(|c| c.built.as_ref().ok());
     let seconds = built().fold(0.0, |sum, b| sum + b.estimate.seconds);
@@ -140,7 +156,9 @@ fn as_json(c: &CheckedPoint) -> serde_json::Value {
             row["bytes"] = b.estimate.bytes.round().into();
             row["seconds"] = b.estimate.seconds.into();
             row["notes"] = b.notes.clone().into();
+            row["moved"] = serde_json::json!(b.moved);
         }
+        Err(reason) if c.is_skipped => row["left_out"] = reason.clone().into(),
         Err(reason) => row["error"] = reason.clone().into(),
     }
     row

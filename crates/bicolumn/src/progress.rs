@@ -105,7 +105,11 @@ impl State<'_> {
     fn hear(&mut self, event: Event<'_>) {
         if matches!(
             event,
-            Event::Kept { .. } | Event::Done { .. } | Event::Copied { .. } | Event::Failed { .. }
+            Event::Kept { .. }
+                | Event::Done { .. }
+                | Event::Copied { .. }
+                | Event::Failed { .. }
+                | Event::Skipped { .. }
         ) {
             self.ended += 1;
         }
@@ -140,6 +144,9 @@ impl State<'_> {
         match event {
             Event::Failed { id, stage, reason } => Some(format!(
                 "{id} failed at {stage} ({ended}/{total}): {reason}"
+            )),
+            Event::Skipped { id, reason } if !self.json => Some(format!(
+                "{id} left out, cannot be built ({ended}/{total}): {reason}"
             )),
             _ if self.quiet || self.json => None,
             Event::Planned {
@@ -228,7 +235,8 @@ impl Bars {
             Event::Kept { id }
             | Event::Done { id, .. }
             | Event::Copied { id, .. }
-            | Event::Failed { id, .. } => {
+            | Event::Failed { id, .. }
+            | Event::Skipped { id, .. } => {
                 if let Some(bar) = self.running.remove(*id) {
                     bar.finish_and_clear();
                 }
@@ -307,6 +315,9 @@ fn json_line(event: &Event<'_>) -> Option<String> {
         }
         Event::Failed { id, stage, reason } => {
             serde_json::json!({"event": "failed", "point": id, "stage": stage, "reason": reason})
+        }
+        Event::Skipped { id, reason } => {
+            serde_json::json!({"event": "skipped", "point": id, "reason": reason})
         }
     };
     Some(value.to_string())

@@ -231,6 +231,12 @@ fn tell_end(
     if !outcome.failed.is_empty() {
         parts.push(format!("{} failed", outcome.failed.len()));
     }
+    if !outcome.skipped.is_empty() {
+        parts.push(format!(
+            "{} left out, for the construct cannot be built",
+            outcome.skipped.len()
+        ));
+    }
     if !outcome.left.is_empty() {
         parts.push(format!("{} left", outcome.left.len()));
     }
@@ -278,8 +284,10 @@ fn finished_line(outcome: &Outcome, job: &str, report: Option<&PathBuf>) -> Stri
         .iter()
         .map(|(id, reason)| serde_json::json!({"id": id, "reason": reason}))
         .collect();
+    let skipped: Vec<&str> = outcome.skipped.iter().map(|(id, _)| id.as_str()).collect();
     let mut line = serde_json::json!({
         "event": "finished",
+        "skipped": skipped,
         "done": outcome.done,
         "kept": outcome.kept,
         "failed": failed,
@@ -329,8 +337,14 @@ mod tests {
         }
         let outcome = Outcome {
             done: points(1),
+            skipped: failed(2),
             ..Outcome::default()
         };
+        assert_eq!(
+            exit_status(&outcome, true),
+            ALL_WELL,
+            "left out is no failure"
+        );
         assert_eq!(exit_status(&outcome, false), SOME_FAILED);
     }
 

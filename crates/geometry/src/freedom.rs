@@ -14,11 +14,14 @@ pub enum Fit {
     Exact,
     /// Stated quantities are moved as little as is found to do.
     Nearest,
+    /// As exact; a point that cannot be built is left out.
+    Skip,
 }
 
 bicolumn_base::words! { Fit {
     Exact = "exact": "what is stated stays, or the point is refused with the reason; what is not stated follows from the rest",
     Nearest = "nearest": "what is stated is moved by the least change that was found to make the construct possible; each point tells what was moved",
+    Skip = "skip": "as exact, but a point that is refused is left out of the study with its reason, and is no failure",
 } }
 
 /// Freedom to move quantities.

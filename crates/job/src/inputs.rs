@@ -2,9 +2,10 @@
 
 use crate::catalogue::Side;
 use crate::handle::KeyId;
+use crate::moved_key::QuantityKey;
 use crate::words::{DistalSupport, Meeting, ProximalSupport};
 use bicolumn_base::{Part, PlateSite, ScrewNumber};
-use bicolumn_geometry::ConstructSpec;
+use bicolumn_geometry::{ConstructSpec, Subject};
 use bicolumn_mesh::Sizing;
 use bicolumn_model::{
     DensityLaw, GradedDensity, JointLoad, Material, Sensor, SeriesCompliance, TransverseIsotropy,
@@ -40,6 +41,8 @@ pub struct PointInputs {
     pub solve: SolveOptions,
     /// Are the discretisation errors of the responses estimated?
     pub error_estimate: bool,
+    /// Job keys of the construct's quantities.
+    pub quantity_keys: BTreeMap<Subject, QuantityKey>,
     /// Digest of `inputs` and the engine's version: two points with the same digest have the same
     /// result, bit for bit.
     pub digest: String,

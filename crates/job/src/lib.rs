@@ -25,6 +25,7 @@ mod job_error;
 mod key;
 mod key_reference;
 mod load_case;
+mod moved_key;
 mod named_path;
 mod plan;
 mod presets;
@@ -47,7 +48,9 @@ pub use inputs::{
 };
 pub use job::{Factor, Job};
 pub use job_error::{JobError, JobErrors};
+pub use key::Fallback;
 pub use key_reference::markdown;
+pub use moved_key::QuantityKey;
 pub use plan::{DesignPoint, Plan};
 pub use resolve::{ENGINE_VERSION, resolve};
 pub use settings::{Setting, Settings};

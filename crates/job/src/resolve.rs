@@ -6,6 +6,7 @@ use crate::inputs::{
     InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs, SupportInputs,
 };
 use crate::job::Job;
+use crate::moved_key::quantity_keys;
 use crate::plan::DesignPoint;
 use crate::settings::Settings;
 use crate::words::{Filling, FracturePattern, Layout, Meeting, PlateKind, Symmetry};
@@ -46,14 +47,16 @@ pub fn resolve(job: &Job, point: &DesignPoint) -> PointInputs {
         surface_file(&settings, folder).as_deref(),
         sizing.size_field.as_ref(),
     );
+    let construct = construct(&settings, folder);
     PointInputs {
+        quantity_keys: quantity_keys(job, &construct),
         id: point.id.clone(),
         factors: point
             .levels
             .iter()
             .map(|(k, v)| (k.clone(), v.to_record()))
             .collect(),
-        construct: construct(&settings, folder),
+        construct,
         sizing,
         materials: materials(&settings),
         loads: loads(&settings, job),

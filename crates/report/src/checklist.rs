@@ -358,6 +358,7 @@ mod tests {
             value: value.into(),
             unit: String::new(),
             is_default: false,
+            origin: String::new(),
             source: "invented".into(),
         });
     }

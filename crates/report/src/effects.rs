@@ -31,7 +31,7 @@ impl<'a> Spread<'a> {
         case: &str,
         name: &ResponseName,
     ) -> Option<Result<Self, DesignError>> {
-        let found = view.done().filter_map(|p| {
+        let found = view.at_levels().filter_map(|p| {
             let r = response(p, case, name)?;
             Some((p, r.value?, r.error_estimate))
         });

@@ -28,6 +28,7 @@ mod labels;
 mod line_styles;
 mod load_table;
 mod motion_chart;
+mod moved_to_fit;
 mod moved_with;
 mod number;
 mod page;

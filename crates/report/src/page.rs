@@ -14,6 +14,7 @@ use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, sho
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
 use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
+use crate::moved_to_fit::moved_table;
 use crate::number::plain;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
@@ -125,6 +126,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         evidence => data(evidence_table(view)),
         warnings => grouped_warnings(view),
         landmarks => data(landmark_table(view)),
+        moved => moved_table(view).map(data),
         inputs => data(input_table(view)),
         loads => load_table(view).map(data),
         not_modelled => NOT_MODELLED,

@@ -76,6 +76,11 @@ impl StudyView {
         self.points.iter().filter(|p| p.status == Status::Done)
     }
 
+    /// Finished points that stand at the levels of their factors: none of these was moved.
+    pub(crate) fn at_levels(&self) -> impl Iterator<Item = &PointRecord> {
+        self.done().filter(|p| p.moved_factors().is_empty())
+    }
+
     /// Load cases in order of first appearance.
     pub(crate) fn cases(&self) -> Vec<String> {
         let mut cases: Vec<String> = Vec::new();
@@ -87,11 +92,11 @@ impl StudyView {
         cases
     }
 
-    /// The points split by the headline's second factor; one group when there is none.
+    /// The points at their levels, split by the headline's second factor; one group when there is none.
     pub(crate) fn groups(&self) -> Vec<Group<'_>> {
         let by = self.record.headline.as_ref().and_then(|h| h.by.as_deref());
         let mut groups: Vec<Group<'_>> = Vec::new();
-        for point in self.done() {
+        for point in self.at_levels() {
             let label = match by.and_then(|key| Some((key, value_of(point, key)?))) {
                 Some((key, value)) => level_words(key, value),
                 None => construct_words(point),
@@ -114,7 +119,7 @@ impl StudyView {
         };
         let mut levels: Vec<FactorValue> = Vec::new();
         let designed = self.record.factors.iter().find(|(name, _)| *name == over);
-        let occurring = || self.done().filter_map(|p| value_of(p, over));
+        let occurring = || self.at_levels().filter_map(|p| value_of(p, over));
         for level in designed.iter().flat_map(|(_, levels)| levels) {
             if occurring().any(|v| v == level) {
                 levels.push(level.clone());

@@ -96,6 +96,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         value: value.into(),
         unit: unit.into(),
         is_default,
+        origin: String::new(),
         source: source.into(),
     };
     let column =
@@ -214,6 +215,7 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
         ]),
         status: Status::Done,
         inputs: BTreeMap::new(),
+        moved: Vec::new(),
         plates: plates
             .map(|(site, end)| PlateMark {
                 site: site.into(),

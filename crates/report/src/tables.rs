@@ -255,13 +255,16 @@ fn response_table(view: &StudyView, names: &[ResponseName], caption: &str) -> Ta
 fn without_result(view: &StudyView) -> Vec<Row> {
     let mut missing: Vec<Row> = Vec::new();
     for point in &view.points {
-        if let Status::Failed { stage, reason } = &point.status {
-            missing.push(Row {
-                cells: lead_cells(view, point),
-                note: format!("failed at {stage}: {reason}"),
-                ..Row::default()
-            });
-        }
+        let note = match &point.status {
+            Status::Done => continue,
+            Status::Failed { stage, reason } => format!("failed at {stage}: {reason}"),
+            Status::Skipped { reason } => format!("left out, cannot be built: {reason}"),
+        };
+        missing.push(Row {
+            cells: lead_cells(view, point),
+            note,
+            ..Row::default()
+        });
     }
     for (id, reason) in &view.unread {
         let mut lead = vec![id.clone()];
@@ -511,10 +514,11 @@ pub(crate) fn input_table(view: &StudyView) -> Table {
             });
         }
         let varied = view.record.factors.iter().any(|(key, _)| *key == input.key);
-        let origin = match (varied, input.is_default) {
-            (true, _) => "factor",
-            (false, true) => "default",
-            (false, false) => "set",
+        let origin = match (&*input.origin, varied, input.is_default) {
+            ("", true, _) => "factor",
+            ("", false, true) => "default",
+            ("", false, false) => "given",
+            (told, ..) => told,
         };
         rows.push(cells(vec![
             name.to_string(),
@@ -525,7 +529,8 @@ pub(crate) fn input_table(view: &StudyView) -> Table {
         ]));
     }
     Table {
-        caption: "Every input of the job. A factor shows its levels.".into(),
+        caption: "Every input of the job: given, factor (with its levels), default, derived (follows from others), moved (the value stated; the source tells what was built in its place)."
+            .into(),
         heads: ["key", "value", "unit", "origin", "source"]
             .map(String::from)
             .to_vec(),

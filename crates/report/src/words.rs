@@ -5,6 +5,7 @@ use crate::distinct_cases::{DistinctCase, reverse_sentence};
 use crate::effects::effects_sentence;
 use crate::hypothesis::hypothesis_sentences;
 use crate::labels::{STAGGER, capital, factor_words, level_words, with_unit};
+use crate::moved_to_fit::moved_to_fit_sentences;
 use crate::moved_with::moved_sentences;
 use crate::number::percent;
 use crate::peak_places::peak_sentence;
@@ -56,6 +57,7 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
             }
         }
     }
+    paragraphs.extend(moved_to_fit_sentences(view));
     paragraphs.extend(resolution(view));
     paragraphs.extend(missing_points(view));
     paragraphs
@@ -386,11 +388,17 @@ fn missing_points(view: &StudyView) -> Option<String> {
         .iter()
         .filter(|p| p.status != Status::Done)
         .count();
+    let is_skipped = |p: &&PointRecord| matches!(p.status, Status::Skipped { .. });
+    let skipped = view.points.iter().filter(is_skipped).count();
     let missing = failed + view.unread.len();
     (missing > 0).then(|| {
         let verb = if missing == 1 { "is" } else { "are" };
+        let left_out = match skipped {
+            0 => String::new(),
+            n => format!(" ({n} left out, for the construct cannot be built)"),
+        };
         format!(
-            "{missing} of {} {verb} without a result and not part of these numbers; the table \
+            "{missing} of {} {verb} without a result{left_out} and not part of these numbers; the table \
              gives the reasons.",
             counted(view.record.points.len(), "design point")
         )

@@ -18,6 +18,7 @@ pub mod error;
 mod evidence;
 mod hold;
 pub mod layout;
+mod moved_record;
 mod number;
 pub mod published;
 pub mod record;
@@ -36,6 +37,7 @@ pub use evidence::{MeshRecord, SolverRecord};
 pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
 pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
+pub use moved_record::MovedRecord;
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
     InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, PublishedRecord, ResponseRecord,

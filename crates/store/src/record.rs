@@ -2,6 +2,7 @@
 
 use crate::contact_record::ContactRecord;
 use crate::evidence::{MeshRecord, SolverRecord};
+use crate::moved_record::MovedRecord;
 use crate::screw_record::ScrewAsBuiltRecord;
 use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
 use serde::{Deserialize, Serialize};
@@ -51,6 +52,11 @@ pub enum Status {
     Failed {
         /// Stage name.
         stage: String,
+        /// Reason as shown to the user.
+        reason: String,
+    },
+    /// Left out, for its construct cannot be built.
+    Skipped {
         /// Reason as shown to the user.
         reason: String,
     },
@@ -151,6 +157,9 @@ pub struct InputRecord {
     pub value: String,
     pub unit: String,
     pub is_default: bool,
+    /// Origin in a word: given, factor, default, derived, moved; empty in records that do not tell.
+    #[serde(default)]
+    pub origin: String,
     pub source: String,
 }
 
@@ -190,6 +199,9 @@ pub struct PointRecord {
     pub status: Status,
     /// Every job key of this point after defaults and factors.
     pub inputs: BTreeMap<String, FactorValue>,
+    /// Keys whose values were moved so that the construct could be built.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub moved: Vec<MovedRecord>,
     pub plates: Vec<PlateMark>,
     pub screws: Vec<ScrewMark>,
     /// Levels of the fracture's faces on the shaft axis, distal then proximal, mm.
@@ -396,6 +408,41 @@ pub struct ProfileRecord {
     pub beam_mpa: Vec<Option<f64>>,
 }
 
+impl PointRecord {
+    /// Factors whose levels are not what was built, each once.
+    pub fn moved_factors(&self) -> Vec<&str> {
+        let mut factors: Vec<&str> = Vec::new();
+        let stated = self.moved.iter().filter(|m| !m.is_derived);
+        for factor in stated.flat_map(|m| &m.factors) {
+            if !factors.contains(&factor.as_str()) {
+                factors.push(factor);
+            }
+        }
+        factors
+    }
+
+    /// Value of a numeric key as built; `None` where the point has no such quantity.
+    pub fn built_value(&self, key: &str) -> Option<f64> {
+        match self.moved.iter().find(|m| m.key == key) {
+            Some(moved) => Some(moved.built),
+            None => self.stated_value(key),
+        }
+    }
+
+    /// Value of a numeric key as stated, or taken by default; `None` where the point has no such quantity.
+    pub fn stated_value(&self, key: &str) -> Option<f64> {
+        let is_of_plate = |which: &str| key.contains(&format!(".{which}."));
+        let has_plate = |medial: bool| self.plates.iter().any(|p| (p.site == "medial") == medial);
+        if is_of_plate("medial") && !has_plate(true) || is_of_plate("other") && !has_plate(false) {
+            return None;
+        }
+        match self.moved.iter().find(|m| m.key == key) {
+            Some(moved) => Some(moved.stated),
+            None => self.inputs.get(key)?.as_number(),
+        }
+    }
+}
+
 impl CaseRecord {
     /// Record of a response; `None` where another version of the program did not have it.
     pub fn response(&self, name: &ResponseName) -> Option<&ResponseRecord> {
@@ -469,6 +516,7 @@ pub(crate) mod tests {
             factors: BTreeMap::from([("plates.stagger_mm".into(), FactorValue::Number(stagger))]),
             status: Status::Done,
             inputs: BTreeMap::new(),
+            moved: Vec::new(),
             plates: Vec::new(),
             screws: Vec::new(),
             fracture_levels_mm: None,

@@ -176,6 +176,9 @@ enum Source {
     Place(ResponseName, PlaceColumn),
     MeshCount(fn(&MeshRecord) -> usize),
     AsBuilt(AsBuilt),
+    Stated(String),
+    Built(String),
+    MovedFactors,
     Residual,
     Equilibrium,
     Seconds,
@@ -254,6 +257,7 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             source,
         ));
     }
+    list.extend(moved_columns(gathered));
     list.extend([
         column(
             "tets",
@@ -288,7 +292,7 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
         column(
             "status",
             "",
-            "done, not_converged (the contact of this load case), failed (the point) or unread.",
+            "done, not_converged (the contact of this load case), failed (the point), skipped (left out, for its construct cannot be built) or unread.",
             Source::Status,
         ),
         column(
@@ -298,6 +302,42 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             Source::Reason,
         ),
     ]);
+    list
+}
+
+/// Columns of the keys that were moved at any point: values stated and built, and the factors moved; none where nothing
+/// was.
+fn moved_columns(gathered: &Gathered) -> Vec<Column> {
+    let mut list: Vec<Column> = Vec::new();
+    for moved in gathered.points.iter().flat_map(|p| &p.moved) {
+        let key = &moved.key;
+        let name = format!("built_{key}");
+        if list.iter().any(|c| c.name == name) {
+            continue;
+        }
+        list.push(Column {
+            name: format!("stated_{key}"),
+            unit: moved.unit.clone(),
+            definition: format!(
+                "Value of the job key {key} as stated, or taken by default. Only for keys that were moved at a point so that its construct could be built."
+            ),
+            source: Source::Stated(key.clone()),
+        });
+        list.push(Column {
+            name,
+            unit: moved.unit.clone(),
+            definition: format!("Value of {key} that was built."),
+            source: Source::Built(key.clone()),
+        });
+    }
+    if !list.is_empty() {
+        list.push(Column {
+            name: "moved_factors".into(),
+            unit: String::new(),
+            definition: "Factors whose level is not what was built: the point counts in no comparison of levels. Empty: none.".into(),
+            source: Source::MovedFactors,
+        });
+    }
     list
 }
 
@@ -380,6 +420,9 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
             count.map_or(String::new(), |n| n.to_string())
         }
         Source::AsBuilt(quantity) => number(case.and_then(|c| quantity.value(point, c))),
+        Source::Stated(key) => number(point.stated_value(key)),
+        Source::Built(key) => number(point.built_value(key)),
+        Source::MovedFactors => point.moved_factors().join("; "),
         Source::Residual => number(case.map(|c| c.residual)),
         Source::Equilibrium => number(case.map(|c| c.equilibrium)),
         Source::Seconds => {
@@ -390,10 +433,12 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
             Status::Done if stopped(case).is_some() => "not_converged".into(),
             Status::Done => "done".into(),
             Status::Failed { .. } => "failed".into(),
+            Status::Skipped { .. } => "skipped".into(),
         },
         Source::Reason => match &point.status {
             Status::Done => stopped(case).unwrap_or_default(),
             Status::Failed { stage, reason } => format!("{stage}: {reason}"),
+            Status::Skipped { reason } => reason.clone(),
         },
     }
 }
@@ -401,6 +446,7 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
+    use crate::moved_record::MovedRecord;
     use crate::record::tests::sample_point;
     use crate::record::{FactorValue, SCHEMA, ScrewMark};
     use crate::{create_folder, write_record};
@@ -495,6 +541,71 @@ pub(crate) mod tests {
         sorted.sort_unstable();
         assert_eq!(sorted, header);
         assert_eq!(columns[1]["unit"], "mm");
+    }
+
+    #[test]
+    fn moved_keys_have_columns_of_stated_and_built_values_at_all_points() {
+        let moved = |key: &str, factors: &[&str], is_derived| MovedRecord {
+            key: key.into(),
+            unit: "mm".into(),
+            stated: 90.0,
+            built: 93.5,
+            is_derived,
+            factors: factors.iter().map(ToString::to_string).collect(),
+        };
+        let with_plate = |id: &str| {
+            let mut point = sample_point(id, 0.0);
+            let level = FactorValue::Number(90.0);
+            point.inputs = [
+                ("plates.medial.end_level_mm".to_string(), level.clone()),
+                ("plates.other.end_level_mm".to_string(), level.clone()),
+                ("fracture.level_mm".to_string(), level),
+            ]
+            .into();
+            point.plates = vec![crate::PlateMark {
+                site: "medial".into(),
+                end_level_mm: 93.5,
+                distal_level_mm: 6.0,
+                length_mm: 90.0,
+                thickness_mm: 3.0,
+            }];
+            point
+        };
+        let mut one = with_plate("p001");
+        one.moved = vec![
+            moved("plates.medial.end_level_mm", &["plates.stagger_mm"], false),
+            moved("fracture.level_mm", &["plates.stagger_mm"], true),
+        ];
+        let mut skipped = sample_point("p003", 20.0);
+        skipped.cases.clear();
+        skipped.status = Status::Skipped {
+            reason: "no room".into(),
+        };
+        let points = [one, with_plate("p002"), skipped];
+        let (_temp, folder) = folder_with(&points, &["p001", "p002", "p003"]);
+        gather(&folder).unwrap();
+        let rows = rows(&folder);
+        let end =
+            |kind: &str, row: usize| &*rows[row][&format!("{kind}_plates.medial.end_level_mm")];
+        assert_eq!((end("stated", 0), end("built", 0)), ("90", "93.5"));
+        assert_eq!((end("stated", 2), end("built", 2)), ("90", "90"));
+        assert_eq!(rows[0]["moved_factors"], "plates.stagger_mm");
+        assert_eq!(rows[2]["moved_factors"], "");
+        assert_eq!(points_without_plate(&points[1]), None);
+        let last = rows.last().unwrap();
+        assert_eq!((&*last["status"], &*last["reason"]), ("skipped", "no room"));
+        // A study in which nothing moved has no such columns.
+        let (_temp, folder) = folder_with(&[sample_point("p001", 0.0)], &["p001"]);
+        gather(&folder).unwrap();
+        assert!(
+            !super::tests::rows(&folder)[0]
+                .keys()
+                .any(|k| k.starts_with("built_"))
+        );
+    }
+
+    fn points_without_plate(point: &PointRecord) -> Option<f64> {
+        point.built_value("plates.other.end_level_mm")
     }
 
     #[test]

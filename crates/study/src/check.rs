@@ -4,10 +4,13 @@ use crate::bones::BoneCache;
 use crate::contact_model::refusal;
 use crate::estimate::{Estimate, tetrahedra};
 use crate::joint_support;
+use crate::record::moved;
 use crate::sensors;
+use bicolumn_geometry::Fit;
 use bicolumn_job::{
     DesignPoint, Job, Plan, PointInputs, explain, explain_refusal, explain_sizes, resolve,
 };
+use bicolumn_store::MovedRecord;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -23,12 +26,16 @@ pub struct CheckedPoint {
     pub inputs: PointInputs,
     /// Model built, or the reason why not, in full.
     pub built: Result<BuiltPoint, String>,
+    /// Is it left out, since its construct cannot be built and the job says so?
+    pub is_skipped: bool,
 }
 
 /// Construct and mesh estimate of a point that can be built.
 pub struct BuiltPoint {
     /// Notes of the layout.
     pub notes: Vec<String>,
+    /// Keys whose values were moved.
+    pub moved: Vec<MovedRecord>,
     /// Size, memory, time.
     pub estimate: Estimate,
 }
@@ -86,13 +93,30 @@ pub(crate) fn check_points(
 fn check_point(job: &Job, point: &DesignPoint, bones: &BoneCache) -> CheckedPoint {
     let inputs = resolve(job, point);
     // One point's slip must not end the batch.
-    let built = catch_unwind(AssertUnwindSafe(|| build(job, point, &inputs, bones)))
-        .unwrap_or_else(|panic| Err(format!("geometry: {}", panic_text(&*panic))));
+    let built = catch_unwind(AssertUnwindSafe(|| build(job, point, &inputs, bones)));
+    let built = built.unwrap_or_else(|panic| {
+        Err(Refused::Otherwise(format!(
+            "geometry: {}",
+            panic_text(&*panic)
+        )))
+    });
+    let may_skip = inputs.construct.freedom.fit == Fit::Skip;
     CheckedPoint {
         point: point.clone(),
         inputs,
-        built,
+        is_skipped: may_skip && matches!(built, Err(Refused::Construct(_))),
+        built: built.map_err(|refused| match refused {
+            Refused::Construct(reason) | Refused::Otherwise(reason) => reason,
+        }),
     }
+}
+
+/// Reason why a point cannot be solved.
+enum Refused {
+    /// Its construct cannot be built.
+    Construct(String),
+    /// Its interfaces or sizes cannot be had, or the program slipped.
+    Otherwise(String),
 }
 
 fn build(
@@ -100,21 +124,26 @@ fn build(
     point: &DesignPoint,
     inputs: &PointInputs,
     bones: &BoneCache,
-) -> Result<BuiltPoint, String> {
+) -> Result<BuiltPoint, Refused> {
     let construct = bones
         .construct(&inputs.construct)
-        .map_err(|e| explain(&e, job, point))?;
+        .map_err(|e| Refused::Construct(explain(&e, job, point)))?;
     if let Some(refusal) = refusal(&construct, &inputs.interfaces) {
-        return Err(explain_refusal(&refusal, job, point));
+        let reason = explain_refusal(&refusal, job, point);
+        return Err(Refused::Otherwise(reason));
     }
     if let Some(refusal) = joint_support::refusal(&construct, inputs) {
-        return Err(explain_refusal(&refusal, job, point));
+        let reason = explain_refusal(&refusal, job, point);
+        return Err(Refused::Otherwise(reason));
     }
-    sensors::sites(&construct.bone, &inputs.sensors).map_err(|e| e.told(job))?;
-    let tets = tetrahedra(&construct, &inputs.sizing).map_err(|e| explain_sizes(&e, job, point))?;
+    sensors::sites(&construct.bone, &inputs.sensors)
+        .map_err(|e| Refused::Otherwise(e.told(job)))?;
+    let tets = tetrahedra(&construct, &inputs.sizing)
+        .map_err(|e| Refused::Otherwise(explain_sizes(&e, job, point)))?;
     let cases = inputs.loads.len();
     let estimate = Estimate::new(tets, cases, inputs.solve.tolerance, inputs.error_estimate);
     Ok(BuiltPoint {
+        moved: moved(&construct, inputs),
         notes: construct.notes,
         estimate,
     })

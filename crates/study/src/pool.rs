@@ -6,7 +6,7 @@ use crate::filing::copy_point;
 use crate::free_memory::free_memory_bytes;
 use crate::intact::IntactCache;
 use crate::point::PointContext;
-use crate::record::failed_record;
+use crate::record::{failed_record, skipped_record};
 use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError};
 use crate::stage::{PointError, Stage};
 use bicolumn_job::PointInputs;
@@ -312,6 +312,20 @@ pub(crate) fn mark_failed(
         reason: &error.message,
     });
     write_point(&study.folder, &failed_record(inputs, error))
+}
+
+/// Marks a point that is left out, for its construct cannot be built.
+pub(crate) fn mark_skipped(
+    options: &RunOptions<'_>,
+    study: &PooledStudy<'_>,
+    inputs: &PointInputs,
+    reason: &str,
+) -> Result<(), StudyError> {
+    (options.observer)(Event::Skipped {
+        id: &study.label(&inputs.id),
+        reason,
+    });
+    write_point(&study.folder, &skipped_record(inputs, reason))
 }
 
 fn write_point(folder: &StudyFolder, record: &PointRecord) -> Result<(), StudyError> {

@@ -5,7 +5,7 @@ use crate::check::{CheckedPoint, check_points};
 use crate::filing;
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
-use crate::pool::{Open, PooledStudy, Team, mark_failed, run_pool};
+use crate::pool::{Open, PooledStudy, Team, mark_failed, mark_skipped, run_pool};
 use crate::share::Share;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
@@ -13,8 +13,8 @@ use crate::study_record::study_record;
 use bicolumn_job::{DesignPoint, Job, Plan, PointInputs, resolve};
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
-    Hold, PointRecord, Status, StoreError, StudyFolder, create_folder, gather, read_record,
-    write_record,
+    Hold, MovedRecord, PointRecord, Status, StoreError, StudyFolder, create_folder, gather,
+    read_record, write_record,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -104,6 +104,11 @@ pub enum Event<'a> {
         stage: &'a str,
         reason: &'a str,
     },
+    /// Left out, for its construct cannot be built.
+    Skipped {
+        id: &'a str,
+        reason: &'a str,
+    },
 }
 
 /// How a study ended.
@@ -115,6 +120,8 @@ pub struct Outcome {
     pub kept: Vec<String>,
     /// Points that failed, with the reason.
     pub failed: Vec<(String, String)>,
+    /// Points left out, since their constructs cannot be built and the job says so, with the reason.
+    pub skipped: Vec<(String, String)>,
     /// Points not begun, because the run was stopped.
     pub left: Vec<String>,
     /// Points that are neither finished nor this run's to solve.
@@ -308,7 +315,12 @@ fn prepare<'a>(
         .iter()
         .filter_map(|p| bones.of(&p.construct.bone).ok());
     let landmarks = built_bones.next().map(|b| b.landmarks());
-    let record = study_record(job, plan, &planned, landmarks);
+    let moved = moved(&study.folder, &planned, &checked);
+    let moved: Vec<(&str, &[MovedRecord])> = moved
+        .iter()
+        .map(|(id, of_point)| (id.as_str(), of_point.as_slice()))
+        .collect();
+    let record = study_record(job, plan, (&planned, &moved), landmarks);
     write_record(&study.folder.study_file(), &record)?;
 
     let mut outcome = Outcome::default();
@@ -357,6 +369,10 @@ fn prepare<'a>(
                 };
                 match &c.built {
                     Ok(_) => open.push(c),
+                    Err(reason) if c.is_skipped => {
+                        mark_skipped(options, &study, inputs, reason)?;
+                        outcome.skipped.push((id.clone(), reason.clone()));
+                    }
                     Err(reason) => {
                         let error = PointError {
                             stage: Stage::Geometry,
@@ -375,6 +391,27 @@ fn prepare<'a>(
         open,
         _hold: hold,
     })
+}
+
+/// Keys whose values were moved, by point: as just built, or as on record.
+fn moved(
+    folder: &StudyFolder,
+    planned: &[PointInputs],
+    checked: &[CheckedPoint],
+) -> Vec<(String, Vec<MovedRecord>)> {
+    let of_point = |inputs: &PointInputs| {
+        let mut checked = checked.iter().filter(|c| c.point.id == inputs.id);
+        let moved = match checked.next() {
+            Some(c) => c.built.as_ref().ok()?.moved.clone(),
+            None => {
+                let record = read_record::<PointRecord>(&folder.record_file(&inputs.id)).ok()?;
+                let is_of_point = record.digest == inputs.digest;
+                Some(record.moved).filter(|_| is_of_point)?
+            }
+        };
+        Some((inputs.id.clone(), moved))
+    };
+    planned.iter().filter_map(of_point).collect()
 }
 
 /// Files finished records under their points, and tells what moved. A shard does not move what others may read.

@@ -397,6 +397,80 @@ fn two_jobs_are_one_pool_and_share_a_point_of_the_same_inputs() {
 }
 
 #[test]
+fn a_construct_that_cannot_be_built_is_left_out_where_the_job_says_skip() {
+    let job = |levels: &str| {
+        format!(
+            "construct.layout = \"medial_only\"\nconstruct.fit = \"skip\"\n[factors]\nplates.end_level_mm = {levels}\n"
+        )
+    };
+    let bench = Bench::with(&job("[55, 90]"));
+    let outcome = bench.run(&all_well).unwrap();
+    assert_eq!(outcome.done, ["p002"]);
+    assert!(outcome.failed.is_empty());
+    let (id, reason) = &outcome.skipped[0];
+    assert_eq!(id, "p001");
+    let skipped = Status::Skipped {
+        reason: reason.clone(),
+    };
+    assert_eq!(bench.record("p001").status, skipped);
+    let table = std::fs::read_to_string(bench.folder().results_csv()).unwrap();
+    assert!(
+        table.contains("skipped") && table.contains("plate.medial"),
+        "{table}"
+    );
+    // Looked at again, and again left out.
+    let outcome = bench.run(&all_well).unwrap();
+    assert_eq!((outcome.kept.len(), outcome.skipped.len()), (1, 1));
+    // A point that fails later has failed.
+    let fails = |_: &PointInputs, _: &PointContext<'_>| {
+        Err(PointError {
+            stage: Stage::Solve,
+            message: "no luck".into(),
+        })
+    };
+    let outcome = Bench::with(&job("[55, 90]")).run(&fails).unwrap();
+    assert_eq!((outcome.failed.len(), outcome.skipped.len()), (1, 1));
+    // Nothing left is an error.
+    let refused = Bench::with(&job("[54, 55]")).run(&all_well).unwrap_err();
+    assert!(
+        matches!(refused, StudyError::NothingToSolve { .. }),
+        "{refused}"
+    );
+}
+
+#[test]
+fn what_nearest_moved_is_told_by_check_and_in_the_inputs_of_the_study() {
+    let bench = Bench::with(
+        "construct.layout = \"medial_only\"\nconstruct.fit = \"nearest\"\n[factors]\nplates.end_level_mm = [55, 90]\n",
+    );
+    let checked = crate::check_job(&bench.job, &bench.plan, bones(), 1, &|_| {});
+    let built = |n: usize| checked[n].built.as_ref().unwrap();
+    assert!(built(1).moved.is_empty(), "{:?}", built(1).moved);
+    let moved = &built(0).moved;
+    assert!(moved.iter().any(|m| !m.is_derived), "{moved:?}");
+    let construct = bones().construct(&checked[0].inputs.construct).unwrap();
+    for m in moved {
+        // Oracle: the specification that was built, read by another way than the search's list.
+        let subject = checked[0].inputs.quantity_keys.iter();
+        let (subject, _) = subject.into_iter().find(|(_, k)| k.path == m.key).unwrap();
+        let built = construct.spec.value(*subject).unwrap();
+        assert!((built - m.built).abs() < 1e-5, "{m:?} {built}");
+        let stated = checked[0].inputs.construct.value(*subject).unwrap();
+        assert!((stated - m.stated).abs() < 1e-5, "{m:?} {stated}");
+        let of_end = m.key == "plates.medial.end_level_mm";
+        assert_eq!(m.factors == ["plates.end_level_mm"], of_end, "{m:?}");
+    }
+    bench.run(&all_well).unwrap();
+    let study: bicolumn_store::StudyRecord = read_record(&bench.folder().study_file()).unwrap();
+    for m in moved {
+        let input = study.inputs.iter().find(|i| i.key == m.key).unwrap();
+        let origin = if m.is_derived { "derived" } else { "moved" };
+        assert_eq!(input.origin, origin);
+        assert!(input.source.contains("at p001"), "{}", input.source);
+    }
+}
+
+#[test]
 fn a_construct_that_cannot_be_built_is_marked_and_the_others_are_solved() {
     let bench = Bench::with(
         "construct.layout = \"medial_only\"\n[factors]\nplates.end_level_mm = [55, 90]\n",

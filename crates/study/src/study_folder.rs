@@ -163,7 +163,7 @@ mod tests {
         // A study without a finished point is anybody's; with one, see the runner's tests.
         let job = bicolumn_job::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
         let plan = bicolumn_job::Plan::of(&job).unwrap();
-        let record = crate::study_record::study_record(&job, &plan, &[], None);
+        let record = crate::study_record::study_record(&job, &plan, (&[], &[]), None);
         bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
         assert_eq!(look(&dir), nothing);
     }

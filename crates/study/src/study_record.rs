@@ -3,19 +3,22 @@
 use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
 use bicolumn_job::{
-    ENGINE_VERSION, Job, KeyId, Plan, PointInputs, Settings, Value, keys, spoken_unit,
+    ENGINE_VERSION, Fallback, Job, KeyId, Plan, PointInputs, Settings, Value, keys, spoken_unit,
 };
 use bicolumn_response::ResponseId;
-use bicolumn_store::{HeadlineRecord, HypothesisRecord, InputRecord, SCHEMA, StudyRecord};
+use bicolumn_store::{
+    HeadlineRecord, HypothesisRecord, InputRecord, MovedRecord, SCHEMA, StudyRecord,
+};
 
 /// Values of a key that differ between points are listed up to this many.
 const MOST_SHOWN: usize = 8;
 
-/// Writes up a job and its plan. `planned`: inputs of its points; `landmarks`: of the first point's bone, where it was built.
+/// Writes up a job and its plan. `planned`: inputs of its points; `moved`: keys whose values were moved, by point;
+/// `landmarks`: of the first point's bone, where it was built.
 pub(crate) fn study_record(
     job: &Job,
     plan: &Plan,
-    planned: &[PointInputs],
+    (planned, moved): (&[PointInputs], &[(&str, &[MovedRecord])]),
     landmarks: Option<Landmarks>,
 ) -> StudyRecord {
     let settings: Vec<Settings> = plan
@@ -46,7 +49,7 @@ pub(crate) fn study_record(
         digests: planned.iter().map(|p| p.digest.clone()).collect(),
         inputs: keys()
             .rows()
-            .filter_map(|(k, _)| input(k, job, &settings))
+            .filter_map(|(k, _)| input(k, job, &settings, moved))
             .collect(),
         columns: ResponseId::all()
             .iter()
@@ -70,7 +73,12 @@ pub(crate) fn study_record(
 }
 
 /// The row of a key in the table of inputs; a key without a value has none.
-fn input(key: KeyId, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
+fn input(
+    key: KeyId,
+    job: &Job,
+    settings: &[Settings],
+    moved: &[(&str, &[MovedRecord])],
+) -> Option<InputRecord> {
     let first = settings.first()?.setting(key)?;
     let mut values: Vec<String> = Vec::new();
     for s in settings {
@@ -87,17 +95,73 @@ fn input(key: KeyId, job: &Job, settings: &[Settings]) -> Option<InputRecord> {
     }
     let varies = values.len() > 1 && !job.factors.iter().any(|f| f.key == key);
     let row = keys().row(key);
+    let moved: Vec<(&str, &MovedRecord)> = moved
+        .iter()
+        .flat_map(|(id, of_point)| of_point.iter().map(move |m| (*id, m)))
+        .filter(|(_, m)| m.key == row.path)
+        .collect();
+    let source = match (&row.default, varies) {
+        (_, true) => "follows from the factors".to_string(),
+        (Fallback::Rule(rule), _) if first.is_default => {
+            let causes: Vec<&str> = rule.causes.iter().map(|k| keys().path(*k)).collect();
+            format!("{} (from {})", first.source, causes.join(", "))
+        }
+        _ => first.source.clone(),
+    };
     Some(InputRecord {
         key: row.path.clone(),
         value,
         unit: spoken_unit(row.kind.unit()).to_string(),
         is_default: first.is_default,
-        source: if varies {
-            "follows from the factors".to_string()
+        origin: origin(key, job, first.is_default, &moved).into(),
+        source: if moved.is_empty() {
+            source
         } else {
-            first.source.clone()
+            format!("{source}; {}", told(&moved))
         },
     })
+}
+
+/// Origin of a key's value in a word.
+fn origin(key: KeyId, job: &Job, is_default: bool, moved: &[(&str, &MovedRecord)]) -> &'static str {
+    if moved.iter().any(|(_, m)| !m.is_derived) {
+        return "moved";
+    }
+    if job.factors.iter().any(|f| f.key == key) {
+        return "factor";
+    }
+    let follows = matches!(keys().row(key).default, Fallback::Rule(_));
+    match is_default {
+        true if follows || !moved.is_empty() => "derived",
+        true => "default",
+        false => "given",
+    }
+}
+
+/// Values that were built in place of those stated, in words.
+fn told(moved: &[(&str, &MovedRecord)]) -> String {
+    let mut values: Vec<(f64, Vec<&str>)> = Vec::new();
+    for (id, m) in moved {
+        match values.iter_mut().find(|(built, _)| *built == m.built) {
+            Some((_, ids)) => ids.push(id),
+            None => values.push((m.built, vec![id])),
+        }
+    }
+    let left_out = values.len().saturating_sub(MOST_SHOWN);
+    values.truncate(MOST_SHOWN);
+    let values = values
+        .iter()
+        .map(|(built, ids)| format!("{built} at {}", ids.join(", ")));
+    let mut list = values.collect::<Vec<_>>().join("; ");
+    if left_out > 0 {
+        list.push_str(&format!("; and {left_out} more"));
+    }
+    match moved.iter().all(|(_, m)| m.is_derived) {
+        true => format!(
+            "not stated, derived from the rest of the construct where that does not take it: {list}"
+        ),
+        false => format!("moved to make the construct possible: {list}"),
+    }
 }
 
 /// The claim of the job, if it makes one.
@@ -140,7 +204,7 @@ mod tests {
     fn record(text: &str) -> StudyRecord {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         let plan = Plan::of(&job).unwrap();
-        study_record(&job, &plan, &[], None)
+        study_record(&job, &plan, (&[], &[]), None)
     }
 
     #[test]
@@ -153,6 +217,40 @@ mod tests {
         let without_factors = record("");
         assert!(without_factors.headline.is_none());
         assert_eq!(without_factors.lead_response, Some(h.response));
+    }
+
+    #[test]
+    fn moved_and_derived_inputs_tell_what_was_built_and_where() {
+        let text = "plates.width_mm = 9\n[factors]\nplates.stagger_mm = [0, 20]\n";
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let moved = |key: &str, built, is_derived| MovedRecord {
+            key: key.into(),
+            unit: "mm".into(),
+            stated: 9.0,
+            built,
+            is_derived,
+            factors: vec![],
+        };
+        let first = [moved("plates.medial.width_mm", 8.5, false)];
+        let second = [
+            moved("plates.medial.width_mm", 8.5, false),
+            moved("bone.potting_level_mm", 158.0, true),
+        ];
+        let of_points: [(&str, &[MovedRecord]); 2] = [("p001", &first), ("p002", &second)];
+        let record = study_record(&job, &plan, (&[], &of_points), None);
+        let row = |k: &str| record.inputs.iter().find(|i| i.key == k).unwrap();
+        let width = row("plates.medial.width_mm");
+        assert_eq!((&*width.origin, &*width.value), ("moved", "9"));
+        let tail = "; moved to make the construct possible: 8.5 at p001, p002";
+        assert!(width.source.ends_with(tail), "{}", width.source);
+        let potting = row("bone.potting_level_mm");
+        assert_eq!(potting.origin, "derived");
+        assert!(
+            potting.source.ends_with("158 at p002"),
+            "{}",
+            potting.source
+        );
     }
 
     #[test]
@@ -170,6 +268,10 @@ mod tests {
         );
         assert_eq!(row("loads.torsion_nmm").unit, "N·mm");
         assert!(row("loads.torsion_nmm").is_default);
+        assert_eq!(row("fracture.gap_mm").origin, "given");
+        assert_eq!(row("plates.stagger_mm").origin, "factor");
+        assert_eq!(row("loads.torsion_nmm").origin, "default");
+        assert_eq!(row("plates.medial.end_level_mm").origin, "derived");
         assert!(r.inputs.iter().all(|i| !i.source.is_empty()));
     }
 }

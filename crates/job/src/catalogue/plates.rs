@@ -38,7 +38,7 @@ impl ConstructKeys {
                 "construct.fit",
                 word(),
                 is(Fit::Exact),
-                "What becomes of a point whose construct cannot be built as stated. exact: it is refused with the reason; nearest: what is stated is moved by the least change that was found to do, told in the point's notes. What is not stated follows from the rest either way",
+                "What becomes of a point whose construct cannot be built as stated. exact: it is refused with the reason, and the point has failed; nearest: what is stated is moved by the least change that was found to do, told in the point's notes, in columns of results.csv and in the report, and a point with a moved factor counts in no comparison; skip: the point is left out with the reason. What is not stated follows from the rest in all three",
                 OURS,
             ),
         }

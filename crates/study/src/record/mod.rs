@@ -2,6 +2,7 @@
 
 mod evidence;
 mod hardware;
+mod moved;
 
 use crate::model_build::{BuiltModel, ModelSolution, cancellous_moduli};
 use crate::stage::PointError;
@@ -13,6 +14,7 @@ use bicolumn_store::{
     CarriedRecord, CaseRecord, DensityRecord, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
     SharingRecord, StageRecord, Status, UnderChoice, WallProfileRecord,
 };
+pub(crate) use moved::moved;
 use std::iter::repeat_with;
 
 /// Results of a finished point that go into its record.
@@ -39,6 +41,7 @@ fn bare(inputs: &PointInputs, status: Status) -> PointRecord {
         factors: inputs.factors.clone(),
         status,
         inputs: inputs.inputs.clone(),
+        moved: Vec::new(),
         plates: Vec::new(),
         screws: Vec::new(),
         fracture_levels_mm: None,
@@ -61,6 +64,12 @@ pub(crate) fn failed_record(inputs: &PointInputs, error: &PointError) -> PointRe
         reason: error.message.clone(),
     };
     bare(inputs, status)
+}
+
+/// Record of a point that is left out, for its construct cannot be built.
+pub(crate) fn skipped_record(inputs: &PointInputs, reason: &str) -> PointRecord {
+    let reason = reason.to_string();
+    bare(inputs, Status::Skipped { reason })
 }
 
 /// Record of a finished point.
@@ -97,6 +106,7 @@ pub(crate) fn done_record(inputs: &PointInputs, results: PointResults<'_>) -> Po
         put_estimates(&mut cases, &estimates);
     }
     PointRecord {
+        moved: moved(construct, inputs),
         plates: hardware::plates(construct),
         screws: hardware::screws(construct),
         fracture_levels_mm: construct.fracture.as_ref().map(|f| {
