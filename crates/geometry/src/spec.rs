@@ -231,12 +231,16 @@ pub struct ConstructSpec {
 }
 
 impl FractureSpec {
+    /// Level of the top of the olecranon fossa, mm: the fossa begins at the rim of the trochlear groove.
+    pub fn fossa_top(trochlea_groove_diameter_mm: f64, fossa_length_mm: f64) -> f64 {
+        0.5 * trochlea_groove_diameter_mm + fossa_length_mm
+    }
+
     /// Usual level of a supracondylar gap in a bone: 5.7 mm above the top of the olecranon fossa, to a
     /// tenth of a millimetre, mm (judgement: leaves some bone above the fossa under a gap of 5 mm).
     pub fn usual_level(trochlea_groove_diameter_mm: f64, fossa_length_mm: f64) -> f64 {
         const ABOVE_FOSSA: f64 = 5.7;
-        // The fossa begins at the rim of the trochlear groove.
-        let top = 0.5 * trochlea_groove_diameter_mm + fossa_length_mm;
+        let top = FractureSpec::fossa_top(trochlea_groove_diameter_mm, fossa_length_mm);
         (10.0 * (top + ABOVE_FOSSA)).round() / 10.0
     }
 }

@@ -215,8 +215,14 @@ fn decisive(key: KeyId, job: &Job) -> KeyId {
         Fallback::OfPlate(other, _) | Fallback::OfOr(other, _) if is_given(other) => *other,
         Fallback::Preset(preset) if is_given(&preset.by) => preset.by,
         Fallback::Rule(derived) => {
+            let section = |k: &KeyId| keys().path(*k).split('.').next();
+            // A key that stands in for this one and is not given leads nowhere, nor does a bone that is the default.
+            let usual = derived.causes.iter().rev().find(|k| {
+                let is_absent = matches!(keys().row(**k).default, Fallback::Absent);
+                !is_absent && section(k) == section(&key)
+            });
             let given = derived.causes.iter().find(|k| is_given(k));
-            given.or(derived.causes.last()).copied().unwrap_or(key)
+            given.or(usual).map_or(key, |cause| decisive(*cause, job))
         }
         Fallback::OfPlate(..)
         | Fallback::OfOr(..)

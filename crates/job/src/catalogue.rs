@@ -100,7 +100,7 @@ pub fn keys() -> &'static Keys {
         let bone = BoneKeys::declare(&mut d);
         let fracture = FractureKeys::declare(&mut d, &bone);
         let construct = ConstructKeys::declare(&mut d);
-        let plates = PlateKeys::declare(&mut d, &construct);
+        let plates = PlateKeys::declare(&mut d, &construct, &bone, &fracture);
         let screws = ScrewKeys::declare(&mut d, &plates);
         let materials = MaterialKeys::declare(&mut d);
         let interfaces = InterfaceKeys::declare(&mut d);

@@ -447,7 +447,9 @@ impl Job {
         let ends = PlateKind::ALL.map(|which| plates.end(which));
         if ends.iter().all(|e| self.spot_of(*e).is_some()) {
             let ends = ends.map(|e| keys().path(e));
-            for idle in [plates.stagger, plates.end_level] {
+            let idle = [plates.stagger, plates.end_level].map(|k| k.id());
+            let relative = [plates.end_above_fossa, plates.end_above_fracture].map(|k| k.id());
+            for idle in idle.into_iter().chain(relative) {
                 if let Some(spot) = self.spot_of(idle) {
                     let idle = keys().path(idle);
                     errors.push(self.error(
@@ -460,6 +462,35 @@ impl Job {
                         },
                     ));
                 }
+            }
+        }
+        // One of the keys that state the same level.
+        let fracture = &keys().fracture;
+        for [level, fossa, other] in [
+            [
+                fracture.level.id(),
+                fracture.above_fossa.id(),
+                fracture.above_fossa.id(),
+            ],
+            [
+                plates.end_level.id(),
+                plates.end_above_fossa.id(),
+                plates.end_above_fracture.id(),
+            ],
+        ] {
+            let mut stated = vec![level, fossa, other];
+            stated.dedup();
+            stated.retain(|k| self.spot_of(*k).is_some());
+            if let [first, second, ..] = stated[..] {
+                errors.push(self.error(
+                    self.spot_of(second),
+                    keys().path(second),
+                    String::new(),
+                    Fault::Conflict {
+                        why: format!("{} states the same level", keys().path(first)),
+                        hint: "leave one of them out".into(),
+                    },
+                ));
             }
         }
         let factor_names: Vec<&str> = self.factors.iter().map(Factor::path).collect();

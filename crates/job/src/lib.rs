@@ -48,7 +48,7 @@ pub use inputs::{
 };
 pub use job::{Factor, Job};
 pub use job_error::{JobError, JobErrors};
-pub use key::Fallback;
+pub use key::{Derived, Fallback};
 pub use key_reference::markdown;
 pub use moved_key::QuantityKey;
 pub use plan::{DesignPoint, Plan};

@@ -418,6 +418,50 @@ mod tests {
     use bicolumn_base::{PlateSite, ScrewNumber};
     use bicolumn_geometry::spec::PlateSiteName;
 
+    #[test]
+    fn levels_relative_to_the_bone_keep_their_distance_from_its_fossa() {
+        let spec = |preset: &str, text: &str| {
+            first(&format!("bone.preset = \"{preset}\"\n{text}")).construct
+        };
+        // Oracle: the fossa begins at the rim of the trochlear groove.
+        let top =
+            |c: &ConstructSpec| 0.5 * c.bone.trochlea_groove_diameter_mm + c.bone.fossa_length_mm;
+        let text =
+            "fracture.above_fossa_mm = 4\nplates.end_above_fossa_mm = 62\nplates.stagger_mm = 8\n";
+        let [small, large] = ["small_adult", "large_adult"].map(|preset| spec(preset, text));
+        assert!(top(&large) > top(&small) + 3.0);
+        for c in [&small, &large] {
+            assert!((c.fracture.as_ref().unwrap().level_mm - top(c) - 4.0).abs() < 1e-9);
+            assert!((c.plates[0].end_level_mm - top(c) - 66.0).abs() < 1e-9);
+            assert!((c.plates[1].end_level_mm - top(c) - 58.0).abs() < 1e-9);
+            // What is stated this way is stated: it does not move by itself.
+            let level = Subject::Fracture(FractureQuantity::Level);
+            assert!(!c.freedom.derived.contains(&level));
+        }
+        let of_fracture = "plates.end_above_fracture_mm = 55\n";
+        for c in ["small_adult", "large_adult"].map(|preset| spec(preset, of_fracture)) {
+            let level = c.fracture.as_ref().unwrap().level_mm;
+            assert!((c.plates[0].end_level_mm - level - 55.0).abs() < 1e-9);
+        }
+        let usual = spec("small_adult", "");
+        assert_eq!(usual.plates[0].end_level_mm, 90.0);
+    }
+
+    #[test]
+    fn two_keys_that_state_one_level_are_refused() {
+        for text in [
+            "fracture.level_mm = 36\nfracture.above_fossa_mm = 4\n",
+            "plates.end_level_mm = 90\nplates.end_above_fossa_mm = 60\n",
+            "plates.end_above_fracture_mm = 60\nplates.end_above_fossa_mm = 60\n",
+            "plates.end_level_mm = 90\n[factors]\nplates.end_above_fossa_mm = [60, 65]\n",
+        ] {
+            let refused = Job::parse(Path::new("x.toml"), text)
+                .unwrap_err()
+                .to_string();
+            assert!(refused.contains("states the same level"), "{refused}");
+        }
+    }
+
     fn first(text: &str) -> PointInputs {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         resolve(&job, &Plan::of(&job).unwrap().points[0])

@@ -61,9 +61,12 @@ impl Settings {
             Fallback::Of(common) | Fallback::OfOr(common, _) | Fallback::OfPlate(common, _) => {
                 self.is_stated(*common)
             }
-            Fallback::Value(_) | Fallback::Preset(_) | Fallback::Rule(_) | Fallback::Absent => {
-                false
-            }
+            // By a key that stands in for it.
+            Fallback::Rule(rule) => rule.causes.iter().any(|cause| {
+                let stands_in = matches!(keys().row(*cause).default, Fallback::Absent);
+                stands_in && self.setting(*cause).is_some()
+            }),
+            Fallback::Value(_) | Fallback::Preset(_) | Fallback::Absent => false,
         }
     }
 

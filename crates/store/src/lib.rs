@@ -36,8 +36,8 @@ pub use error::StoreError;
 pub use evidence::{MeshRecord, SolverRecord};
 pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
-pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
 pub use moved_record::MovedRecord;
+pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
     InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, PublishedRecord, ResponseRecord,

@@ -3,7 +3,8 @@
 use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
 use bicolumn_job::{
-    ENGINE_VERSION, Fallback, Job, KeyId, Plan, PointInputs, Settings, Value, keys, spoken_unit,
+    Derived, ENGINE_VERSION, Fallback, Job, KeyId, Plan, PointInputs, Settings, Value, keys,
+    spoken_unit,
 };
 use bicolumn_response::ResponseId;
 use bicolumn_store::{
@@ -79,7 +80,8 @@ fn input(
     settings: &[Settings],
     moved: &[(&str, &[MovedRecord])],
 ) -> Option<InputRecord> {
-    let first = settings.first()?.setting(key)?;
+    let of_first = settings.first()?;
+    let first = of_first.setting(key)?;
     let mut values: Vec<String> = Vec::new();
     for s in settings {
         let value = s.setting(key)?.value.to_string();
@@ -103,8 +105,11 @@ fn input(
     let source = match (&row.default, varies) {
         (_, true) => "follows from the factors".to_string(),
         (Fallback::Rule(rule), _) if first.is_default => {
-            let causes: Vec<&str> = rule.causes.iter().map(|k| keys().path(*k)).collect();
-            format!("{} (from {})", first.source, causes.join(", "))
+            let causes = valued(rule, of_first);
+            match causes.is_empty() {
+                true => first.source.clone(),
+                false => format!("{} (from {})", first.source, causes.join(", ")),
+            }
         }
         _ => first.source.clone(),
     };
@@ -113,7 +118,7 @@ fn input(
         value,
         unit: spoken_unit(row.kind.unit()).to_string(),
         is_default: first.is_default,
-        origin: origin(key, job, first.is_default, &moved).into(),
+        origin: origin(key, job, of_first, &moved).into(),
         source: if moved.is_empty() {
             source
         } else {
@@ -123,19 +128,30 @@ fn input(
 }
 
 /// Origin of a key's value in a word.
-fn origin(key: KeyId, job: &Job, is_default: bool, moved: &[(&str, &MovedRecord)]) -> &'static str {
+fn origin(key: KeyId, job: &Job, first: &Settings, moved: &[(&str, &MovedRecord)]) -> &'static str {
+    let is_default = first.setting(key).is_some_and(|s| s.is_default);
     if moved.iter().any(|(_, m)| !m.is_derived) {
         return "moved";
     }
     if job.factors.iter().any(|f| f.key == key) {
         return "factor";
     }
-    let follows = matches!(keys().row(key).default, Fallback::Rule(_));
+    let follows = match &keys().row(key).default {
+        Fallback::Rule(rule) => rule.causes.is_empty() || !valued(rule, first).is_empty(),
+        _ => false,
+    };
     match is_default {
         true if follows || !moved.is_empty() => "derived",
         true => "default",
         false => "given",
     }
+}
+
+/// Keys with a value that a rule takes its own from.
+fn valued(rule: &Derived, settings: &Settings) -> Vec<&'static str> {
+    let causes = rule.causes.iter();
+    let valued = causes.filter(|k| settings.setting(**k).is_some());
+    valued.map(|k| keys().path(*k)).collect()
 }
 
 /// Values that were built in place of those stated, in words.

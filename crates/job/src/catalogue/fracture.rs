@@ -4,7 +4,9 @@ use super::bone::BoneKeys;
 use crate::declare::{Declaration, Default, OURS, is, number, number_or_zero, word};
 use crate::handle::{Key, OneOf};
 use crate::words::{Filling, FracturePattern};
-use bicolumn_geometry::{BoneDimension, ColumnContact, FractureQuantity, FractureSpec, SplitSpec};
+use bicolumn_geometry::{
+    BoneDimension, ColumnContact, FractureQuantity, FractureSpec, Range, SplitSpec,
+};
 
 /// Keys of `[fracture]`.
 #[derive(Debug)]
@@ -12,6 +14,7 @@ use bicolumn_geometry::{BoneDimension, ColumnContact, FractureQuantity, Fracture
 pub struct FractureKeys {
     pub pattern: Key<OneOf<FracturePattern>>,
     pub gap: Key<f64>,
+    pub above_fossa: Key<Option<f64>>,
     pub level: Key<f64>,
     pub inclination: Key<f64>,
     pub column_contact: Key<OneOf<ColumnContact>>,
@@ -42,7 +45,14 @@ impl FractureKeys {
         let split = SplitSpec::default();
         let groove = bone.of(BoneDimension::TrochleaGrooveDiameter);
         let fossa = bone.of(BoneDimension::FossaLength);
+        let above_fossa = d.optional(
+            "fracture.above_fossa_mm",
+            number("mm", Range::new(-20.0, 25.0)),
+            "Level of the gap's middle above the top of the olecranon fossa, in place of fracture.level_mm: on a larger bone the fracture lies as far from its fossa",
+            OURS,
+        );
         FractureKeys {
+            above_fossa,
             pattern: d.key(
                 "fracture.pattern",
                 word(),
@@ -60,10 +70,15 @@ impl FractureKeys {
             level: d.key(
                 path(Q::Level),
                 accepts(Q::Level),
-                Default::rule("by the bone's fossa", vec![], move |s| {
-                    FractureSpec::usual_level(s.get(groove), s.get(fossa))
-                }),
-                "Level of the gap's middle above the articular axis, on the shaft axis; without it, 5.7 mm above the top of the olecranon fossa",
+                Default::rule(
+                    "by the bone's fossa",
+                    vec![above_fossa.id(), fossa.id(), groove.id()],
+                    move |s| match s.get(above_fossa) {
+                        Some(above) => FractureSpec::fossa_top(s.get(groove), s.get(fossa)) + above,
+                        None => FractureSpec::usual_level(s.get(groove), s.get(fossa)),
+                    },
+                ),
+                "Level of the gap's middle above the articular axis, on the shaft axis; without it, fracture.above_fossa_mm or 5.7 mm above the top of the olecranon fossa",
                 "above the olecranon fossa: common practice, no source",
             ),
             inclination: d.key(

@@ -1,11 +1,14 @@
 //! Keys of `[construct]` and `[plates]`.
 
+use super::bone::BoneKeys;
+use super::fracture::FractureKeys;
 use crate::declare::{Declaration, Default, Each, OURS, TRADE, is, number, word};
 use crate::handle::{Key, OneOf};
 use crate::words::{Layout, PlateKind, StaggerFrom};
 use bicolumn_geometry::spec::PlateSiteName;
 use bicolumn_geometry::{
-    CLEARANCE_MM, ConstructSpec, Fit, PlateQuantity, PlateSpec, Range, TakenUpBy,
+    BoneDimension, CLEARANCE_MM, ConstructSpec, Fit, FractureSpec, PlateQuantity, PlateSpec, Range,
+    TakenUpBy,
 };
 
 /// Keys of `[construct]`.
@@ -54,6 +57,10 @@ pub(super) fn plate_default() -> PlateSpec {
 #[derive(Debug)]
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct PlateKeys {
+    /// Level of the ends above the top of the olecranon fossa.
+    pub end_above_fossa: Key<Option<f64>>,
+    /// Level of the ends above the middle of the fracture.
+    pub end_above_fracture: Key<Option<f64>>,
     /// Mean level of both ends.
     pub end_level: Key<f64>,
     pub stagger: Key<f64>,
@@ -81,15 +88,46 @@ impl PlateKeys {
         }
     }
 
-    pub(crate) fn declare(d: &mut Declaration, construct: &ConstructKeys) -> PlateKeys {
+    pub(crate) fn declare(
+        d: &mut Declaration,
+        construct: &ConstructKeys,
+        bone: &BoneKeys,
+        fracture: &FractureKeys,
+    ) -> PlateKeys {
         use PlateQuantity as Q;
         const SECTION: &str = "plates";
         let plate = plate_default();
         let accepts = |q: Q| number(q.unit(), q.range());
+        let end_above_fossa = d.optional(
+            "plates.end_above_fossa_mm",
+            number("mm", Range::new(15.0, 220.0)),
+            "Level of the proximal plate ends above the top of the olecranon fossa, in place of plates.end_level_mm",
+            OURS,
+        );
+        let end_above_fracture = d.optional(
+            "plates.end_above_fracture_mm",
+            number("mm", Range::new(15.0, 220.0)),
+            "The same above fracture.level_mm, as stated or by default: above the middle of the gap",
+            OURS,
+        );
+        let (groove, fossa, fracture_level) = (
+            bone.of(BoneDimension::TrochleaGrooveDiameter),
+            bone.of(BoneDimension::FossaLength),
+            fracture.level,
+        );
+        let usual_end = plate.end_level_mm;
         let end_level = d.key(
             "plates.end_level_mm",
             accepts(Q::EndLevel),
-            is(plate.end_level_mm),
+            Default::rule(
+                "90 mm, or from `plates.end_above_fossa_mm` or `plates.end_above_fracture_mm`",
+                vec![end_above_fossa.id(), end_above_fracture.id()],
+                move |s| match (s.get(end_above_fossa), s.get(end_above_fracture)) {
+                    (Some(above), _) => FractureSpec::fossa_top(s.get(groove), s.get(fossa)) + above,
+                    (None, Some(above)) => s.get(fracture_level) + above,
+                    (None, None) => usual_end,
+                },
+            ),
             "Level of the proximal plate ends above the articular axis: of both without stagger, with it of their mean or of the end that `plates.stagger_from` names",
             TRADE,
         );
@@ -211,6 +249,8 @@ impl PlateKeys {
         );
         d.end_of_group();
         PlateKeys {
+            end_above_fossa,
+            end_above_fracture,
             end_level,
             stagger,
             stagger_from,
