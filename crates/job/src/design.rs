@@ -3,6 +3,7 @@
 use crate::catalogue::keys;
 use crate::job::{Factor, Job};
 use crate::job_error::{Fault, JobError, JobErrors};
+use crate::sampled::is_sampled;
 use crate::settings::Settings;
 use crate::words::DesignKind;
 use bicolumn_stats::{
@@ -89,7 +90,10 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
                 )
             })?
         }
-        DesignKind::Table => job.table_points.clone(),
+        DesignKind::Table
+        | DesignKind::Random
+        | DesignKind::LatinHypercube
+        | DesignKind::Halton => job.table_points.clone(),
     };
     too_many(job, choices.len(), most)?;
     Ok(Layout { choices, aliases })
@@ -114,6 +118,21 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
             String::new(),
             idle(key, "fractional_factorial"),
         ));
+    }
+    let of_samples = [
+        (job.spot_of(run.points), keys().path(run.points)),
+        (job.spot_of(run.seed), keys().path(run.seed)),
+        (job.spot_of(run.distribution), keys().path(run.distribution)),
+    ];
+    for (spot, key) in of_samples {
+        if let Some(spot) = spot.filter(|_| !is_sampled(kind)) {
+            let fault = Fault::Conflict {
+                why: format!("has no effect: {key} belongs to a sampled design"),
+                hint: "leave it out, or set design.kind = \"random\", \"latin_hypercube\" or \"halton\""
+                    .into(),
+            };
+            errors.push(job.error(Some(spot), key, String::new(), fault));
+        }
     }
     if let Some(spot) = job.spot_of(run.table).filter(|_| kind != DesignKind::Table) {
         let key = keys().path(run.table);

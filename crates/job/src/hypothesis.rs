@@ -28,6 +28,16 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
         }
         return;
     }
+    if job.drawn().is_some() {
+        let why =
+            "a hypothesis compares levels of a factor, and the points of this design are drawn";
+        tell(
+            claim,
+            why.into(),
+            "leave it out, or take a design of levels",
+        );
+        return;
+    }
     let Some(over) = job.compared_factor().filter(|f| f.levels.len() > 1) else {
         let why = "a hypothesis compares levels of a factor, and this job has none of two levels";
         tell(claim, why.into(), "give the factor under [factors]");

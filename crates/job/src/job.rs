@@ -7,11 +7,12 @@ use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::key::{KeyRow, Kind};
 use crate::load_case::StatedCase;
 use crate::raw::{RawEntry, RawJob, RawValue};
+use crate::settings::Settings;
 use crate::units::{Guess, guess, nearest};
 use crate::value::Value;
 use crate::words::PlateKind;
 use crate::{
-    design, design_table, hypothesis, load_case, named_path, published, region, sensor,
+    design, design_table, hypothesis, load_case, named_path, published, region, sampled, sensor,
     size_field_file,
 };
 use bicolumn_base::Part;
@@ -19,7 +20,7 @@ use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_model::Sensor;
 use bicolumn_response::ResponseId;
 use bicolumn_store::PublishedRecord;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// A factor and its levels.
@@ -108,6 +109,11 @@ impl Job {
             }
         }
         job.take_table(&mut errors);
+        match sampled::sample(&job) {
+            Ok(Some(drawn)) => (job.factors, job.table_points) = (drawn.factors, drawn.points),
+            Ok(None) => {}
+            Err(wrong) => errors.extend(wrong),
+        }
         let (sensors, wrong) = sensor::read(&job.given, &raw.tables);
         job.sensors = sensors;
         errors.extend(
@@ -154,6 +160,11 @@ impl Job {
             errors.dedup();
             Err(JobErrors(errors))
         }
+    }
+
+    /// Sampled design in words, where the points were drawn.
+    pub fn drawn(&self) -> Option<String> {
+        sampled::in_words(self, &Settings::at(self, &BTreeMap::new()))
     }
 
     /// Place where a key is given, as a value or as a factor.

@@ -33,6 +33,7 @@ mod published;
 mod raw;
 mod region;
 mod resolve;
+mod sampled;
 mod sensor;
 mod settings;
 mod size_field_file;

@@ -22,7 +22,27 @@ pub enum DesignKind {
     FaceCentred,
     /// Points from a file.
     Table,
+    /// Independent draws between the ends of each factor.
+    Random,
+    /// Latin hypercube between the ends of each factor.
+    LatinHypercube,
+    /// Scrambled Halton sequence between the ends of each factor.
+    Halton,
 }
+
+/// Distribution of the numbers of a sampled design between their ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Spread {
+    /// Uniform.
+    Uniform,
+    /// Normal, its ends two standard deviations from the middle.
+    Normal,
+}
+
+words! { Spread {
+    Uniform = "uniform": "every number between the two ends is as likely as any other",
+    Normal = "normal": "normal about the middle of the two ends, which are two standard deviations from it, and cut off there",
+} }
 
 words! { DesignKind {
     FullFactorial = "full_factorial": "every combination of the factors' levels",
@@ -32,6 +52,9 @@ words! { DesignKind {
     BoxBehnken = "box_behnken": "three to seven factors of three levels: pairs or triples at their ends, the others in the middle",
     FaceCentred = "face_centred": "two to ten factors of three levels: corners (from five factors on a fraction of resolution V), middles of the faces, centre",
     Table = "table": "the rows of design.table",
+    Random = "random": "design.points draws of every factor, independent of each other (Monte Carlo); more points keep the first",
+    LatinHypercube = "latin_hypercube": "design.points points, each factor once in each of as many equal intervals of its probability",
+    Halton = "halton": "design.points points of a scrambled Halton sequence of up to 16 factors, which fills the space evenly; more points keep the first",
 } }
 
 /// Articular surfaces that a load of a job acts on.

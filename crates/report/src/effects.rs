@@ -31,6 +31,10 @@ impl<'a> Spread<'a> {
         case: &str,
         name: &ResponseName,
     ) -> Option<Result<Self, DesignError>> {
+        // A drawn design has as many levels as points.
+        if view.record.drawn.is_some() {
+            return None;
+        }
         let found = view.at_levels().filter_map(|p| {
             let r = response(p, case, name)?;
             Some((p, r.value?, r.error_estimate))

@@ -8,10 +8,20 @@ use bicolumn_store::results::unit_of_key;
 /// The signed distance between the plates' ends; its levels are printed with their sign.
 pub(crate) const STAGGER: &str = "plates.stagger_mm";
 
-/// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger".
+/// A key or name without its section and unit, in words: `plates.stagger_mm` is "stagger"; of a part or material with
+/// its name: `materials.cortical.young_mpa` is "cortical Young's modulus".
 pub(crate) fn factor_words(key: &str) -> String {
-    let last = key.rsplit('.').next().unwrap_or(key);
-    Unit::stem(last).replace('_', " ")
+    let parts: Vec<&str> = key.split('.').collect();
+    let (last, of) = match parts.as_slice() {
+        [.., of, last] if parts.len() > 2 => (*last, Some(*of)),
+        _ => (parts.last().copied().unwrap_or(key), None),
+    };
+    let words = match Unit::stem(last) {
+        "young" => "Young's modulus".to_owned(),
+        "poisson" => "Poisson's ratio".to_owned(),
+        stem => stem.replace('_', " "),
+    };
+    of.map_or(words.clone(), |of| format!("{of} {words}"))
 }
 
 /// A load case in words.

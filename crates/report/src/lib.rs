@@ -19,6 +19,7 @@ mod colour;
 mod comparison;
 mod credit;
 mod distinct_cases;
+mod drawn;
 mod effects;
 mod error;
 mod grouped_warnings;
@@ -59,7 +60,8 @@ use bicolumn_store::{StudyFolder, write_atomic};
 use std::path::{Path, PathBuf};
 
 /// Writes `report.html` into a study's folder from what is stored there, and returns its path; beside it
-/// `effects.csv`, if two factors or more vary, and `hypothesis.csv`, if the job has a hypothesis.
+/// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has a hypothesis,
+/// and `regression.csv`, if the points were drawn.
 ///
 /// # Errors
 /// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
@@ -69,6 +71,9 @@ pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
     let page = page::render(&view)?;
     if let Some(effects) = effects::effects_csv(&view)? {
         write_atomic(&view.folder.effects_csv(), &effects)?;
+    }
+    if let Some(model) = drawn::regression_csv(&view)? {
+        write_atomic(&view.folder.regression_csv(), &model)?;
     }
     if let Some(judged) = hypothesis::hypothesis_csv(&view)? {
         write_atomic(&view.folder.hypothesis_csv(), &judged)?;

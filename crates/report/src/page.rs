@@ -5,6 +5,7 @@ use crate::caution::{CAUTION, NOT_MODELLED};
 use crate::chart::escape;
 use crate::checklist::checklist;
 use crate::colour::{hex, stress_colour};
+use crate::drawn::regression_table;
 use crate::effects::effect_table;
 use crate::error::ReportError;
 use crate::grouped_warnings::grouped_warnings;
@@ -105,6 +106,7 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         sensitivity => data(sensitivity_tables(view)),
         wall_charts => walls,
         effects => effect_table(view).map(data),
+        regression => regression_table(view).map(data),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),
         published => published_table(view).map(data),

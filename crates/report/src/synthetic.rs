@@ -89,6 +89,44 @@ pub(crate) fn write_study(folder: &StudyFolder) {
     }
 }
 
+/// An invented study of points that were drawn: staggers at random, its headline 2 MPa and 0.1 MPa for each mm, 1.5 MPa
+/// more in orthogonal plates.
+pub(crate) fn drawn_study(count: usize) -> (tempfile::TempDir, StudyFolder) {
+    let temp = tempfile::tempdir().unwrap();
+    let folder = StudyFolder::new(temp.path());
+    let drawn = bicolumn_stats::random_points(count, 2, 11);
+    let drawn = drawn.iter().enumerate();
+    let points: Vec<PointRecord> = drawn
+        .map(|(n, row)| {
+            let stagger = (400.0 * row[0]).round() / 10.0;
+            let (layout, more) = match row[1] < 0.5 {
+                true => ("parallel", 0.0),
+                false => ("orthogonal", 1.5),
+            };
+            let mut point = point(&format!("p{:03}", n + 1), layout, stagger);
+            let responses = point.cases.iter_mut().flat_map(|c| &mut c.responses);
+            for headline in responses.filter(|r| r.name == HEADLINE) {
+                headline.value = Some(2.0 + 0.1 * stagger + more);
+            }
+            point
+        })
+        .collect();
+    let mut record = study(&points);
+    let levels = points
+        .iter()
+        .map(|p| p.factors["plates.stagger_mm"].clone());
+    record.factors[1].1 = levels.collect();
+    record.headline = None;
+    record.drawn = Some(format!("{count} points of random draws (invented)"));
+    write_record(&folder.study_file(), &record).unwrap();
+    for p in &points {
+        create_folder(&folder.point_folder(&p.id)).unwrap();
+        write_record(&folder.record_file(&p.id), p).unwrap();
+        surface(&folder, p);
+    }
+    (temp, folder)
+}
+
 fn study(points: &[PointRecord]) -> StudyRecord {
     let word = |w: &str| FactorValue::Word(w.into());
     let input = |key: &str, value: &str, unit: &str, is_default, source: &str| InputRecord {
@@ -173,6 +211,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         ],
         mesh_noise: BTreeMap::new(),
         aliases: vec![],
+        drawn: None,
         hypothesis: None,
         mesh_noise_poses: 0,
         published: vec![],

@@ -2,6 +2,7 @@
 
 use crate::credit::{Withheld, is_no_riser};
 use crate::distinct_cases::{DistinctCase, reverse_sentence};
+use crate::drawn::drawn_sentences;
 use crate::effects::effects_sentence;
 use crate::hypothesis::hypothesis_sentences;
 use crate::labels::{STAGGER, capital, factor_words, level_words, with_unit};
@@ -25,6 +26,12 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
             "{} finished. The job names no headline response, so the tables and charts stand alone.",
             capital(&counted(done, "design point"))
         )),
+        (Some(name), None, _) if view.record.drawn.is_some() => {
+            paragraphs.extend(without_values(view, name, &view.done().collect::<Vec<_>>(), None));
+            paragraphs.extend(drawn_sentences(view));
+            let places = [peak_sentence(view), reverse_sentence(view)];
+            paragraphs.extend(places.into_iter().flatten());
+        }
         (Some(name), None, _) => {
             paragraphs.extend(without_values(view, name, &view.done().collect::<Vec<_>>(), None));
             let points = view.done();

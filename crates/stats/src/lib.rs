@@ -3,14 +3,16 @@
 //!
 //! Designs: [`Fraction`], [`plackett_burman`], [`box_behnken`], [`face_centred`] give levels by point.
 //!
-//! Door: [`analyse`] takes a [`Design`] and the response at each of its points and gives a [`Variation`].
+//! [`random_points`], [`latin_hypercube`] and [`halton`] draw points between the ends of factors.
+//!
+//! Doors: [`regress`] fits a linear model to numerical factors; [`analyse`] takes a [`Design`] and the response at each of its points and gives a [`Variation`].
 //!
 //! A computed response has no sampling error: the same point gives the same number again. So there are sums of
 //! squares, shares and sizes here, and no probabilities; how large an effect must be to be more than the error of
 //! the computation is the caller's to say.
 //!
 //! # Known limits
-//! Factors are taken by their levels, numbers too: no slopes, no curvature. Interactions of three factors and more
+//! [`analyse`] takes factors by their levels, numbers too; [`regress`] is linear: no curvature. Interactions of three factors and more
 //! are left in the rest.
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -19,6 +21,8 @@ mod design;
 mod factorial;
 mod fit;
 mod fraction;
+mod regression;
+mod sampling;
 mod screening;
 mod variation;
 
@@ -26,5 +30,7 @@ pub use curvature::{box_behnken, face_centred};
 pub use design::{Design, DesignError};
 pub use factorial::{full_factorial, one_at_a_time};
 pub use fraction::{Fraction, FractionError, MOST_FACTORS};
+pub use regression::{Coefficient, Regression, regress};
+pub use sampling::{Between, MOST_SEQUENCED, halton, latin_hypercube, random_points};
 pub use screening::{MOST_SCREENED, plackett_burman};
 pub use variation::{Line, Rest, Term, Variation, analyse};

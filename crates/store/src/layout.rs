@@ -60,6 +60,11 @@ impl StudyFolder {
         self.root.join("sensitivity.csv")
     }
 
+    /// `regression.csv`: of a sampled design, a row per load case, response and term of the linear model.
+    pub fn regression_csv(&self) -> PathBuf {
+        self.root.join("regression.csv")
+    }
+
     /// `effects.csv`: a row per load case, response and term of the design.
     pub fn effects_csv(&self) -> PathBuf {
         self.root.join("effects.csv")

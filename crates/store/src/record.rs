@@ -95,6 +95,9 @@ pub struct StudyRecord {
     /// design over shifted meshes. An effect below it is reported as not resolved.
     #[serde(default)]
     pub mesh_noise: BTreeMap<ResponseName, f64>,
+    /// Sampled design in words, where the points were drawn: then no levels are compared.
+    #[serde(default)]
+    pub drawn: Option<String>,
     /// Hypothesis of the job.
     #[serde(default)]
     pub hypothesis: Option<HypothesisRecord>,

@@ -489,6 +489,7 @@ pub(crate) mod tests {
             landmarks: Vec::new(),
             mesh_noise: BTreeMap::new(),
             aliases: vec![],
+            drawn: None,
             hypothesis: None,
             mesh_noise_poses: 0,
             published: Vec::new(),

@@ -61,6 +61,7 @@ pub(crate) fn study_record(
             }))
             .collect(),
         aliases: plan.aliases.clone(),
+        drawn: job.drawn(),
         hypothesis: first.and_then(hypothesis),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
@@ -194,6 +195,9 @@ fn hypothesis(settings: &Settings) -> Option<HypothesisRecord> {
 /// the first factor of words.
 fn headline(job: &Job, settings: &Settings) -> Option<HeadlineRecord> {
     let run = &keys().run;
+    if job.drawn().is_some() {
+        return None;
+    }
     let over = job.compared_factor()?.path().to_string();
     let first_with_words = || {
         let mut factors = job.factors.iter();

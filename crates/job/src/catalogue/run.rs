@@ -2,7 +2,7 @@
 
 use crate::declare::{Declaration, OURS, count, is, number, text, word};
 use crate::handle::{Key, OneOf};
-use crate::words::{DesignKind, Direction};
+use crate::words::{DesignKind, Direction, Spread};
 use bicolumn_geometry::Range;
 
 /// Keys of `[run]`, `[design]` and `[hypothesis]`.
@@ -18,6 +18,9 @@ pub struct RunKeys {
     pub design: Key<OneOf<DesignKind>>,
     pub resolution: Key<usize>,
     pub table: Key<Option<String>>,
+    pub points: Key<Option<usize>>,
+    pub seed: Key<usize>,
+    pub distribution: Key<OneOf<Spread>>,
     pub baseline_is: Key<Option<OneOf<Direction>>>,
     pub least_distance: Key<f64>,
     pub least_difference: Key<f64>,
@@ -83,6 +86,26 @@ impl RunKeys {
                 "design.table",
                 text(),
                 "A CSV file, its path counted from the job file: a line of keys, then a line of their values for each design point; in place of [factors]",
+                OURS,
+            ),
+            points: d.optional(
+                "design.points",
+                count(2, 10_000),
+                "Points of a sampled design (random, latin_hypercube, halton)",
+                OURS,
+            ),
+            seed: d.key(
+                "design.seed",
+                count(0, 1_000_000_000),
+                is(1),
+                "Seed of a sampled design: the same seed gives the same points everywhere",
+                OURS,
+            ),
+            distribution: d.key(
+                "design.distribution",
+                word(),
+                is(Spread::Uniform),
+                "Distribution of the numbers of a sampled design between the two ends that [factors] gives",
                 OURS,
             ),
             baseline_is: d.optional(
