@@ -157,12 +157,16 @@ impl Holder {
     }
 }
 
-/// When a process began, in clock ticks since the machine did; `None` where there is none, or the system does not say.
+/// When a process began, in clock ticks since the machine did; `None` where there is none, where it has ended and only its
+/// parent has not asked for its status yet, or where the system does not say.
 fn began(pid: u32) -> Option<u64> {
     let stat = read_to_string(format!("/proc/{pid}/stat")).ok()?;
-    // The name of the program, in brackets, may hold anything; the 20th field after it is the time.
-    let after_name = stat.rsplit_once(')')?.1;
-    after_name.split_whitespace().nth(19)?.parse().ok()
+    // The name of the program, in brackets, may hold anything; the state follows it, and the 19th field after that is
+    // the time.
+    let mut after_name = stat.rsplit_once(')')?.1.split_whitespace();
+    let has_ended = matches!(after_name.next()?, "Z" | "X" | "x");
+    let time = after_name.nth(18)?.parse().ok()?;
+    (!has_ended).then_some(time)
 }
 
 #[cfg(test)]
@@ -206,6 +210,40 @@ mod tests {
         drop((first, second));
         assert!(matches!(take(None), Asked::Taken(_)));
         assert_eq!(std::fs::read_dir(temp.path()).unwrap().count(), 0);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_process_that_has_ended_but_was_not_waited_for_holds_nothing() {
+        let temp = tempfile::tempdir().unwrap();
+        let mut child = std::process::Command::new("sleep")
+            .arg("60")
+            .spawn()
+            .unwrap();
+        let pid = child.id();
+        let left = Holder {
+            pid,
+            began: began(pid),
+            ..Holder::this()
+        };
+        assert!(left.began.is_some());
+        let path = temp.path().join(WHOLE);
+        std::fs::write(&path, serde_json::to_string(&left).unwrap()).unwrap();
+        assert!(matches!(
+            Hold::take(temp.path(), None).unwrap(),
+            Asked::HeldBy(_)
+        ));
+        child.kill().unwrap();
+        // Until it is waited for, its number and its beginning stay on the system's list.
+        while began(pid).is_some() {
+            std::thread::yield_now();
+        }
+        assert!(Path::new(&format!("/proc/{pid}/stat")).exists());
+        assert!(matches!(
+            Hold::take(temp.path(), None).unwrap(),
+            Asked::Taken(_)
+        ));
+        child.wait().unwrap();
     }
 
     #[cfg(target_os = "linux")]
