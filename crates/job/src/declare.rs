@@ -2,6 +2,7 @@
 
 use crate::handle::{Key, KeyId, KeyType, Names, OneOf};
 use crate::key::{ByPlate, Derived, Fallback, KeyRow, Kind, Preset, PresetRow, Rule};
+use crate::named_path::ANY;
 use crate::presets::Sourced;
 use crate::settings::Settings;
 use crate::words::PlateKind;
@@ -246,6 +247,17 @@ impl Declaration {
         let key = self.add(path.into(), accepts, Fallback::Absent, doc, source);
         self.order.push(key.id());
         key
+    }
+
+    /// Declares a key of a table under a name that the job gives: `sensors.NAME.level_mm`.
+    pub(crate) fn named<T: KeyType>(
+        &mut self,
+        kind: &str,
+        name: &str,
+        accepts: Accepts<T>,
+        doc: &str,
+    ) -> Key<Option<T>> {
+        self.optional(format!("{kind}{ANY}.{name}"), accepts, doc, OURS)
     }
 
     /// Declares a key for both plates, and one for each that takes the value of the common one:

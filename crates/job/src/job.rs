@@ -6,6 +6,7 @@ use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::key::{KeyRow, Kind};
 use crate::load_case::StatedCase;
+use crate::named_table::WrongTable;
 use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::settings::Settings;
 use crate::units::{Guess, guess, nearest};
@@ -116,42 +117,25 @@ impl Job {
         }
         let (sensors, wrong) = sensor::read(&job.given, &raw.tables);
         job.sensors = sensors;
-        errors.extend(
-            wrong
-                .into_iter()
-                .map(|w| job.error(Some(w.spot), &w.path, w.value, w.fault)),
-        );
+        errors.extend(job.told(wrong));
         design::check(&job, &mut errors);
         hypothesis::check(&job, &mut errors);
         job.check_together(&mut errors);
-        let tell = |spot, key: &str, value, fault| job.error(spot, key, value, fault);
         let (regions, wrong) = region::read(&job.given, &raw.tables);
-        errors.extend(
-            wrong
-                .into_iter()
-                .map(|w| tell(Some(w.spot), &w.path, w.value, w.fault)),
-        );
+        errors.extend(job.told(wrong));
         let (load_cases, wrong) = load_case::read(&job.given, &raw.tables);
-        errors.extend(
-            wrong
-                .into_iter()
-                .map(|w| tell(Some(w.spot), &w.path, w.value, w.fault)),
-        );
+        errors.extend(job.told(wrong));
         let folder = job.file.parent().unwrap_or(Path::new(""));
         let size_field = match size_field_file::read(&job.given, folder) {
             Ok(field) => field,
             Err(w) => {
-                errors.push(tell(Some(w.spot), &w.path, w.value, w.fault));
+                errors.push(job.error(Some(w.spot), &w.path, w.value, w.fault));
                 None
             }
         };
         (job.regions, job.size_field, job.load_cases) = (regions, size_field, load_cases);
         let (published, wrong) = published::read(&job, &raw.tables);
-        errors.extend(
-            wrong
-                .into_iter()
-                .map(|w| job.error(Some(w.spot), &w.path, w.value, w.fault)),
-        );
+        errors.extend(job.told(wrong));
         job.published = published;
         if errors.is_empty() {
             Ok(job)
@@ -160,6 +144,12 @@ impl Job {
             errors.dedup();
             Err(JobErrors(errors))
         }
+    }
+
+    /// Faults of tables under names that the job gives, with the job's file.
+    fn told(&self, wrong: Vec<WrongTable>) -> impl Iterator<Item = JobError> {
+        let wrong = wrong.into_iter();
+        wrong.map(|w| self.error(Some(w.spot), &w.path, w.value, w.fault))
     }
 
     /// Sampled design in words, where the points were drawn.

@@ -2,11 +2,11 @@
 
 use crate::catalogue::keys;
 use crate::given::{AllGiven, Given};
-use crate::handle::{Key, KeyId, KeyType};
+use crate::handle::{Key, KeyId};
 use crate::job_error::{Fault, Spot};
 use crate::key::Kind;
-use crate::named_path::{CASES, is_name, split, under};
-use crate::region::WrongRegion as Wrong;
+use crate::named_path::{CASES, is_name, split};
+use crate::named_table::{NamedTable, WrongTable, names};
 use crate::units::nearest;
 use crate::value::Value;
 use crate::words::LoadedSurface;
@@ -56,18 +56,11 @@ impl StatedCase {
 
 /// The load cases of a job, by name, and their faults; names of `loads.cases` that no case has are among these.
 /// `tables` are those of the file: an empty one is a case without anything.
-pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<StatedCase>, Vec<Wrong>) {
-    let mut spots: BTreeMap<&str, Spot> = BTreeMap::new();
-    for (table, spot) in tables {
-        if let Some(name) = table.strip_prefix(CASES) {
-            spots.entry(name).or_insert(*spot);
-        }
-    }
-    for (path, given) in given {
-        if let Some((CASES, name, _)) = split(path) {
-            spots.entry(name).or_insert(given.spot);
-        }
-    }
+pub(crate) fn read(
+    given: &AllGiven,
+    tables: &[(String, Spot)],
+) -> (Vec<StatedCase>, Vec<WrongTable>) {
+    let spots = names(CASES, given, tables);
     // `[loads.case.lift.muscle]` implies the table `loads.case.lift`, which need not hold an action of its own.
     let has_own = |name: &str| {
         let mut paths = given.keys();
@@ -81,12 +74,6 @@ pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<StatedCa
     let mut wrong = Vec::new();
     for (name, spot) in &spots {
         let case = name.split('.').next().unwrap_or(name);
-        let tell = |path: String, value: String, spot, fault| Wrong {
-            path,
-            value,
-            spot,
-            fault,
-        };
         if !name.split('.').all(is_name) {
             continue;
         }
@@ -95,24 +82,25 @@ pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<StatedCa
                 why: "the program has a load case of this name".into(),
                 hint: "give the case another name".into(),
             };
-            wrong.push(tell(format!("{CASES}{case}"), String::new(), *spot, fault));
+            let table = NamedTable {
+                kind: CASES,
+                name: case,
+                given,
+            };
+            wrong.push(table.wrong(None, *spot, fault));
             continue;
         }
         if !has_own(name) && has_further(name) {
             continue;
         }
-        let reader = Reader { given, name };
-        match reader.action() {
+        let table = NamedTable {
+            kind: CASES,
+            name,
+            given,
+        };
+        match Reader(table).action() {
             Ok(action) => cases.entry(case).or_default().push(action),
-            Err((None, fault)) => {
-                wrong.push(tell(format!("{CASES}{name}"), String::new(), *spot, fault));
-            }
-            Err((Some(key), fault)) => {
-                let given = reader.given(key);
-                let value = given.map(|g| g.value.to_string()).unwrap_or_default();
-                let spot = given.map_or(*spot, |g| g.spot);
-                wrong.push(tell(reader.path(key), value, spot, fault));
-            }
+            Err((key, fault)) => wrong.push(table.wrong(key, *spot, fault)),
         }
     }
     let names: Vec<&str> = spots.keys().filter_map(|n| n.split('.').next()).collect();
@@ -125,7 +113,7 @@ pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<StatedCa
 }
 
 /// Names of `loads.cases` that are neither the program's nor the job's.
-fn unknown_names(given: &AllGiven, own: &[&str]) -> Option<Wrong> {
+fn unknown_names(given: &AllGiven, own: &[&str]) -> Option<WrongTable> {
     let key = keys().loads.cases;
     let row = keys().row(key);
     let Some(Given {
@@ -140,7 +128,7 @@ fn unknown_names(given: &AllGiven, own: &[&str]) -> Option<Wrong> {
     };
     let known = || words.iter().chain(own).copied();
     let unknown = items.iter().find(|i| known().all(|k| k != *i))?;
-    Some(Wrong {
+    Some(WrongTable {
         path: row.path.clone(),
         value: format!("{unknown:?}"),
         spot: *spot,
@@ -151,10 +139,7 @@ fn unknown_names(given: &AllGiven, own: &[&str]) -> Option<Wrong> {
     })
 }
 
-struct Reader<'a> {
-    given: &'a AllGiven,
-    name: &'a str,
-}
+struct Reader<'a>(NamedTable<'a>);
 
 /// The key at fault, or none for the action as a whole, and its fault.
 type WrongAction = (Option<KeyId>, Fault);
@@ -168,21 +153,9 @@ fn wrong(key: Option<KeyId>, why: impl Into<String>, hint: &str) -> WrongAction 
 }
 
 impl Reader<'_> {
-    fn path(&self, key: impl Into<KeyId>) -> String {
-        under(keys().path(key), self.name)
-    }
-
-    fn given(&self, key: impl Into<KeyId>) -> Option<&Given> {
-        self.given.get(&self.path(key))
-    }
-
-    fn value<T: KeyType>(&self, key: Key<Option<T>>) -> Option<T::Out> {
-        T::read(self.given(key).map(|g| &g.value))
-    }
-
     /// The first of some keys that the job gives.
     fn first<const N: usize>(&self, some: [Key<Option<f64>>; N]) -> Option<KeyId> {
-        let mut given = some.into_iter().filter(|k| self.given(*k).is_some());
+        let mut given = some.into_iter().filter(|k| self.0.given(*k).is_some());
         given.next().map(Key::id)
     }
 
@@ -191,7 +164,7 @@ impl Reader<'_> {
         let Some(first) = self.first(xyz) else {
             return Ok(None);
         };
-        let v = Vec3::from(xyz.map(|k| self.value(k).unwrap_or(0.0)));
+        let v = Vec3::from(xyz.map(|k| self.0.value(k).unwrap_or(0.0)));
         if v == Vec3::zeros() {
             let hint = "give a component that is not zero, or leave them out";
             return Err(wrong(Some(first), "every component given is zero", hint));
@@ -202,7 +175,7 @@ impl Reader<'_> {
     fn force(&self) -> Result<Option<Vec3>, WrongAction> {
         let k = &keys().loads.case;
         let by_components = self.vector([k.anterior, k.proximal, k.lateral])?;
-        let Some(size) = self.value(k.force) else {
+        let Some(size) = self.0.value(k.force) else {
             if let Some(key) = self.first([k.flexion, k.coronal]) {
                 let hint = "give force_n, or leave the angle out";
                 return Err(wrong(Some(key), "has no effect without force_n", hint));
@@ -214,7 +187,7 @@ impl Reader<'_> {
             let why = "the force is given by its size as well";
             return Err(wrong(key, why, FORMS));
         }
-        let angle = |key: Key<Option<f64>>| self.value(key).unwrap_or(0.0).to_radians();
+        let angle = |key: Key<Option<f64>>| self.0.value(key).unwrap_or(0.0).to_radians();
         let (flexion, coronal) = (angle(k.flexion), angle(k.coronal));
         let sagittal = Vec3::y() * flexion.cos() - Vec3::x() * flexion.sin();
         Ok(Some(
@@ -229,15 +202,16 @@ impl Reader<'_> {
         if force.is_none() && couple.is_none() {
             return Err(wrong(None, "neither a force nor a couple is given", FORMS));
         }
-        let on = self.value(k.on).unwrap_or(LoadedSurface::Joint);
-        if self.given(k.share).is_some() && (on != LoadedSurface::Joint || force.is_none()) {
+        let on = self.0.value(k.on).unwrap_or(LoadedSurface::Joint);
+        if self.0.given(k.share).is_some() && (on != LoadedSurface::Joint || force.is_none()) {
             let why = "has no effect but on a force that acts on both surfaces";
             let hint = "leave it out, or let a force act on \"joint\"";
             return Err(wrong(Some(k.share.id()), why, hint));
         }
         let of_line = [k.line_anterior, k.line_lateral, k.line_level];
         let line = self.first(of_line).map(|key| {
-            let [anterior_mm, lateral_mm, level_mm] = of_line.map(|k| self.value(k).unwrap_or(0.0));
+            let [anterior_mm, lateral_mm, level_mm] =
+                of_line.map(|k| self.0.value(k).unwrap_or(0.0));
             let line = LoadLine {
                 anterior_mm,
                 lateral_mm,
@@ -254,7 +228,7 @@ impl Reader<'_> {
         let couple = couple.map(Wrench::Couple);
         Ok(StatedAction {
             on,
-            share: self.value(k.share),
+            share: self.0.value(k.share),
             what: force.into_iter().chain(couple).collect(),
         })
     }

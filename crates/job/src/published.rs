@@ -1,44 +1,32 @@
 //! `[published.NAME]` of a job: published values to set beside the computed ones.
 
 use crate::catalogue::keys;
-use crate::given::Given;
 use crate::handle::{Key, KeyId, KeyType};
 use crate::job::Job;
 use crate::job_error::{Fault, Spot};
-use crate::named_path::{PUBLISHED, split, under};
-use crate::region::WrongRegion as Wrong;
+use crate::named_path::PUBLISHED;
+use crate::named_table::{NamedTable, WrongTable, names};
 use bicolumn_base::Word;
 use bicolumn_model::{NamedLoad, Sensor};
 use bicolumn_response::ResponseId;
 use bicolumn_store::PublishedRecord;
-use std::collections::BTreeMap;
 
 /// Published values of a job, by name, and their faults.
-pub(crate) fn read(job: &Job, tables: &[(String, Spot)]) -> (Vec<PublishedRecord>, Vec<Wrong>) {
-    let mut spots: BTreeMap<&str, Spot> = BTreeMap::new();
-    for (table, spot) in tables {
-        if let Some(name) = table.strip_prefix(PUBLISHED) {
-            spots.entry(name).or_insert(*spot);
-        }
-    }
-    for (path, given) in &job.given {
-        if let Some((PUBLISHED, name, _)) = split(path) {
-            spots.entry(name).or_insert(given.spot);
-        }
-    }
+pub(crate) fn read(
+    job: &Job,
+    tables: &[(String, Spot)],
+) -> (Vec<PublishedRecord>, Vec<WrongTable>) {
     let (mut rows, mut wrong) = (Vec::new(), Vec::new());
-    for (name, spot) in spots {
-        let reader = Reader { job, name };
-        match reader.row() {
+    for (name, spot) in names(PUBLISHED, &job.given, tables) {
+        let table = NamedTable {
+            kind: PUBLISHED,
+            name,
+            given: &job.given,
+        };
+        match (Reader { job, table }).row() {
             Ok(row) => rows.push(row),
             Err((key, why, hint)) => {
-                let given = key.and_then(|k| reader.given(k));
-                wrong.push(Wrong {
-                    path: key.map_or(format!("{PUBLISHED}{name}"), |k| reader.path(k)),
-                    value: given.map(|g| g.value.to_string()).unwrap_or_default(),
-                    spot: given.map_or(spot, |g| g.spot),
-                    fault: Fault::Conflict { why, hint },
-                });
+                wrong.push(table.wrong(key, spot, Fault::Conflict { why, hint }));
             }
         }
     }
@@ -50,28 +38,14 @@ type WrongRow = (Option<KeyId>, String, String);
 
 struct Reader<'a> {
     job: &'a Job,
-    name: &'a str,
+    table: NamedTable<'a>,
 }
 
 impl Reader<'_> {
-    fn path(&self, key: impl Into<KeyId>) -> String {
-        under(keys().path(key), self.name)
-    }
-
-    fn given(&self, key: impl Into<KeyId>) -> Option<&Given> {
-        self.job.given.get(&self.path(key))
-    }
-
-    fn value<T: KeyType>(&self, key: Key<Option<T>>) -> Option<T::Out> {
-        T::read(self.given(key).map(|g| &g.value))
-    }
-
     fn needed<T: KeyType>(&self, key: Key<Option<T>>) -> Result<T::Out, WrongRow> {
-        self.value(key).ok_or_else(|| {
-            let path = keys().path(key);
-            let leaf = split(path).map_or(path, |(_, _, leaf)| leaf);
+        self.table.value(key).ok_or_else(|| {
             let hint = "a published value has response, case, value, source, read_from, and sd or band_percent";
-            (None, format!("needs {leaf}"), hint.into())
+            (None, format!("needs {}", self.table.leaf(key)), hint.into())
         })
     }
 
@@ -93,26 +67,26 @@ impl Reader<'_> {
             let hint = "name a load case of the program or of [loads.case.NAME]";
             return Err((Some(k.case.id()), "no such load case".into(), hint.into()));
         }
-        let over = match self.given(k.over) {
+        let over = match self.table.given(k.over) {
             Some(_) => Some(self.levels(k.over)?),
             None => None,
         };
-        let (sd, band_percent) = (self.value(k.sd), self.value(k.band));
-        let not_comparable = self.value(k.not_comparable);
+        let (sd, band_percent) = (self.table.value(k.sd), self.table.value(k.band));
+        let not_comparable = self.table.value(k.not_comparable);
         if sd.is_none() && band_percent.is_none() && not_comparable.is_none() {
             let why = "nothing says how near the computed value must come";
             let hint = "give sd, or band_percent, or not_comparable_because";
             return Err((None, why.into(), hint.into()));
         }
         Ok(PublishedRecord {
-            name: self.name.to_string(),
+            name: self.table.name.to_string(),
             response: response.as_str().into(),
             case,
             at: self.levels(k.at)?,
             over,
             value: self.needed(k.value)?,
             sd,
-            n: self.value(k.n),
+            n: self.table.value(k.n),
             band_percent,
             source: self.needed(k.source)?,
             read_from: self.needed(k.read_from)?.word().to_string(),
@@ -122,7 +96,7 @@ impl Reader<'_> {
 
     /// Levels of factors that single out a design point.
     fn levels(&self, key: Key<Option<String>>) -> Result<Vec<(String, String)>, WrongRow> {
-        let Some(text) = self.value(key) else {
+        let Some(text) = self.table.value(key) else {
             return Ok(vec![]);
         };
         let wrong = |why: String| {

@@ -1,68 +1,37 @@
 //! `[mesh.regions.NAME]` of a job: regions with a cell size of their own, under names that the job gives.
 
 use crate::catalogue::{RegionKeys, keys};
-use crate::given::{AllGiven, Given};
+use crate::given::AllGiven;
 use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, Spot};
-use crate::named_path::{REGIONS, split, under};
+use crate::named_path::REGIONS;
+use crate::named_table::{NamedTable, WrongTable, names};
 use bicolumn_mesh::region::FEATURE_NAMES;
 use bicolumn_mesh::{RegionPlace, SizeRegion};
-use std::collections::BTreeMap;
-
-/// A fault of a region or of one of its keys.
-pub(crate) struct WrongRegion {
-    pub(crate) path: String,
-    pub(crate) value: String,
-    pub(crate) spot: Spot,
-    pub(crate) fault: Fault,
-}
 
 /// The regions of a job, by name, and their faults. `tables` are those of the file: an empty one is a region
 /// without anything.
 pub(crate) fn read(
     given: &AllGiven,
     tables: &[(String, Spot)],
-) -> (Vec<SizeRegion>, Vec<WrongRegion>) {
-    let mut spots: BTreeMap<&str, Spot> = BTreeMap::new();
-    for (table, spot) in tables {
-        if let Some(name) = table.strip_prefix(REGIONS).filter(|n| !n.contains('.')) {
-            spots.entry(name).or_insert(*spot);
-        }
-    }
-    for (path, given) in given {
-        if let Some((REGIONS, name, _)) = split(path) {
-            spots.entry(name).or_insert(given.spot);
-        }
-    }
+) -> (Vec<SizeRegion>, Vec<WrongTable>) {
     let (mut regions, mut wrong) = (Vec::new(), Vec::new());
-    for (name, spot) in spots {
-        let reader = Reader { given, name };
-        match reader.region() {
+    let names = names(REGIONS, given, tables).into_iter();
+    for (name, spot) in names.filter(|(name, _)| !name.contains('.')) {
+        let table = NamedTable {
+            kind: REGIONS,
+            name,
+            given,
+        };
+        match Reader(table).region() {
             Ok(region) => regions.push(region),
-            Err((None, fault)) => wrong.push(WrongRegion {
-                path: format!("{REGIONS}{name}"),
-                value: String::new(),
-                spot,
-                fault,
-            }),
-            Err((Some(key), fault)) => {
-                let given = reader.given(key);
-                wrong.push(WrongRegion {
-                    path: reader.path(key),
-                    value: given.map(|g| g.value.to_string()).unwrap_or_default(),
-                    spot: given.map_or(spot, |g| g.spot),
-                    fault,
-                });
-            }
+            Err((key, fault)) => wrong.push(table.wrong(key, spot, fault)),
         }
     }
     (regions, wrong)
 }
 
-struct Reader<'a> {
-    given: &'a AllGiven,
-    name: &'a str,
-}
+struct Reader<'a>(NamedTable<'a>);
 
 /// The key at fault, or none for the region as a whole, and its fault.
 type Wrong = (Option<KeyId>, Fault);
@@ -98,24 +67,10 @@ impl Shape {
 }
 
 impl Reader<'_> {
-    fn path(&self, key: impl Into<KeyId>) -> String {
-        under(keys().path(key), self.name)
-    }
-
-    fn given(&self, key: impl Into<KeyId>) -> Option<&Given> {
-        self.given.get(&self.path(key))
-    }
-
-    fn value<T: KeyType>(&self, key: Key<Option<T>>) -> Option<T::Out> {
-        T::read(self.given(key).map(|g| &g.value))
-    }
-
     fn needed<T: KeyType>(&self, key: Key<Option<T>>) -> Result<T::Out, Wrong> {
-        self.value(key).ok_or_else(|| {
-            let path = keys().path(key);
-            let leaf = split(path).map_or(path, |(_, _, leaf)| leaf);
-            wrong(None, format!("the region needs {leaf}"))
-        })
+        self.0
+            .value(key)
+            .ok_or_else(|| wrong(None, format!("the region needs {}", self.0.leaf(key))))
     }
 
     fn region(&self) -> Result<SizeRegion, Wrong> {
@@ -123,7 +78,7 @@ impl Reader<'_> {
         let edge_mm = self.needed(k.edge)?;
         let mut found = Shape::ALL.into_iter().filter_map(|shape| {
             let mut keys = shape.keys(k).into_iter();
-            Some((shape, keys.find(|key| self.given(*key).is_some())?))
+            Some((shape, keys.find(|key| self.0.given(*key).is_some())?))
         });
         let (shape, _) = found
             .next()
@@ -146,7 +101,7 @@ impl Reader<'_> {
                 })?;
                 RegionPlace::Around {
                     feature,
-                    within_mm: self.value(k.within).unwrap_or(0.0),
+                    within_mm: self.0.value(k.within).unwrap_or(0.0),
                 }
             }
             Shape::Ball => {
@@ -170,7 +125,7 @@ impl Reader<'_> {
             }
         };
         Ok(SizeRegion {
-            name: self.name.to_string(),
+            name: self.0.name.to_string(),
             place,
             edge_mm,
         })

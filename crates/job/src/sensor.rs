@@ -5,25 +5,18 @@ use crate::given::{AllGiven, Given};
 use crate::handle::{Key, KeyId, KeyType};
 use crate::job_error::{Fault, Spot};
 use crate::named_path::{SENSORS, is_name, split, under};
-use crate::region::WrongRegion as Wrong;
+use crate::named_table::{WrongTable, names};
 use bicolumn_model::{MarkerMotion, Reading, Sensor, Site, SitePlace};
 use std::collections::BTreeMap;
 
 /// The sensors of a job, by name, and their faults. `tables` are those of the file: an empty one is a sensor without
 /// anything.
-pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<Sensor>, Vec<Wrong>) {
+pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<Sensor>, Vec<WrongTable>) {
+    // `[sensors.gap.from]` is a part of the sensor `gap`.
     let mut spots: BTreeMap<&str, Spot> = BTreeMap::new();
-    for (table, spot) in tables {
-        if let Some(name) = table.strip_prefix(SENSORS) {
-            let sensor = name.split('.').next().unwrap_or(name);
-            spots.entry(sensor).or_insert(*spot);
-        }
-    }
-    for (path, given) in given {
-        if let Some((SENSORS, name, _)) = split(path) {
-            let sensor = name.split('.').next().unwrap_or(name);
-            spots.entry(sensor).or_insert(given.spot);
-        }
+    for (name, spot) in names(SENSORS, given, tables) {
+        let sensor = name.split('.').next().unwrap_or(name);
+        spots.entry(sensor).or_insert(spot);
     }
     let (mut sensors, mut wrong) = (Vec::new(), Vec::new());
     for (name, spot) in spots.into_iter().filter(|s| is_name(s.0)) {
@@ -31,7 +24,7 @@ pub(crate) fn read(given: &AllGiven, tables: &[(String, Spot)]) -> (Vec<Sensor>,
             Ok(sensor) => sensors.push(sensor),
             Err(WrongSensor { path, fault }) => {
                 let given = given.get(&path);
-                wrong.push(Wrong {
+                wrong.push(WrongTable {
                     value: given.map(|g| g.value.to_string()).unwrap_or_default(),
                     spot: given.map_or(spot, |g| g.spot),
                     path,

@@ -1,8 +1,8 @@
 //! Keys of `[loads]`.
 
-use crate::declare::{Declaration, Default, OURS, TRADE, is, load_cases, mm, number, word};
+use crate::declare::{Declaration, Default, TRADE, is, load_cases, mm, number, word};
 use crate::handle::{Key, Names, OneOf};
-use crate::named_path::{ANY, CASES};
+use crate::named_path::CASES;
 use crate::words::LoadedSurface;
 use bicolumn_geometry::Range;
 use bicolumn_model::{LoadSizes, NamedLoad};
@@ -119,8 +119,7 @@ impl LoadKeys {
 
 impl CaseKeys {
     fn declare(d: &mut Declaration) -> CaseKeys {
-        let path = |name: &str| format!("{CASES}{ANY}.{name}");
-        let mut key = |name, accepts, doc: &str| d.optional(path(name), accepts, doc, OURS);
+        let mut key = |name, accepts, doc| d.named(CASES, name, accepts, doc);
         let newton = || number("n", Range::new(-10_000.0, 10_000.0));
         let couple = || number("nmm", Range::new(-200_000.0, 200_000.0));
         let across = || mm(-200.0, 200.0);
@@ -146,11 +145,11 @@ impl CaseKeys {
             varus: key("varus_nmm", couple(), "Couple on the joint by components: varus, about the sagittal axis; negative valgus"),
             anterior_bending: key("anterior_bending_nmm", couple(), "Couple by components: as a force forwards on the joint bends, about the frontal axis; negative backwards"),
             internal_torsion: key("internal_torsion_nmm", couple(), "Couple by components: internal torsion, about the shaft; negative external"),
-            on: d.optional(path("on"), word(), "Surfaces that bear the action; without it, joint", OURS),
-            share: d.optional(path("capitellum_share"), number("", Range::new(0.0, 1.0)), "Share of the force that acts on the capitellum, of an action on both surfaces; without it, loads.capitellum_share", OURS),
-            line_anterior: d.optional(path("line_anterior_mm"), across(), "Load line: the line of action of the force passes so far in front of the shaft's axis (negative: behind) at line_level_mm. The force at the fixed bearing points and a couple on the same surfaces have this resultant on any mesh. Without any key of the line, through the bearing points", OURS),
-            line_lateral: d.optional(path("line_lateral_mm"), across(), "Load line: so far lateral of the shaft's axis (negative: medial)", OURS),
-            line_level: d.optional(path("line_level_mm"), mm(-200.0, 300.0), "Load line: level of the point that it passes; of no account for a force along the shaft. Without it, 0, the flexion axis", OURS),
+            on: d.named(CASES, "on", word(), "Surfaces that bear the action; without it, joint"),
+            share: d.named(CASES, "capitellum_share", number("", Range::new(0.0, 1.0)), "Share of the force that acts on the capitellum, of an action on both surfaces; without it, loads.capitellum_share"),
+            line_anterior: d.named(CASES, "line_anterior_mm", across(), "Load line: the line of action of the force passes so far in front of the shaft's axis (negative: behind) at line_level_mm. The force at the fixed bearing points and a couple on the same surfaces have this resultant on any mesh. Without any key of the line, through the bearing points"),
+            line_lateral: d.named(CASES, "line_lateral_mm", across(), "Load line: so far lateral of the shaft's axis (negative: medial)"),
+            line_level: d.named(CASES, "line_level_mm", mm(-200.0, 300.0), "Load line: level of the point that it passes; of no account for a force along the shaft. Without it, 0, the flexion axis"),
         }
     }
 }

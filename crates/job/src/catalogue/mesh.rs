@@ -2,7 +2,7 @@
 
 use crate::declare::{Declaration, OURS, count, flag, is, mm, number, text, word};
 use crate::handle::{Key, OneOf};
-use crate::named_path::{ANY, REGIONS};
+use crate::named_path::REGIONS;
 use bicolumn_geometry::Range;
 use bicolumn_mesh::Sizing;
 use bicolumn_mesh::size_field::LEAST_EDGE_MM;
@@ -105,63 +105,62 @@ impl MeshKeys {
 
 impl RegionKeys {
     fn declare(d: &mut Declaration) -> RegionKeys {
-        let path = |name: &str| format!("{REGIONS}{ANY}.{name}");
         let level = || mm(-100.0, 300.0);
         let across = || mm(-100.0, 100.0);
         RegionKeys {
-            edge: d.optional(
-                path("edge_mm"),
+            edge: d.named(
+                REGIONS,
+                "edge_mm",
                 mm(LEAST_EDGE_MM, 20.0),
                 "Wanted edge in a region that the job names: finer or coarser than elsewhere; walls, screws, plates and filled gaps still get the cells that a valid mesh needs. The region is a ball, a slice or lies round a feature",
-                OURS,
             ),
-            around: d.optional(
-                path("around"),
+            around: d.named(
+                REGIONS,
+                "around",
                 text(),
                 "Region round a feature: plate.SITE, plate.SITE.end (its proximal end), screw.NN, fracture or split (their faces)",
-                OURS,
             ),
-            within: d.optional(
-                path("within_mm"),
+            within: d.named(
+                REGIONS,
+                "within_mm",
                 mm(0.0, 100.0),
                 "How far round the feature the region reaches; without it, the feature alone",
-                OURS,
             ),
-            level: d.optional(
-                path("level_mm"),
+            level: d.named(
+                REGIONS,
+                "level_mm",
                 level(),
                 "Region that is a ball: level of its centre (Y)",
-                OURS,
             ),
-            anterior: d.optional(
-                path("anterior_mm"),
+            anterior: d.named(
+                REGIONS,
+                "anterior_mm",
                 across(),
                 "Region that is a ball: its centre's place, forwards (X)",
-                OURS,
             ),
-            lateral: d.optional(
-                path("lateral_mm"),
+            lateral: d.named(
+                REGIONS,
+                "lateral_mm",
                 across(),
                 "Region that is a ball: its centre's place, laterally (Z)",
-                OURS,
             ),
-            radius: d.optional(
-                path("radius_mm"),
+            radius: d.named(
+                REGIONS,
+                "radius_mm",
                 mm(0.1, 200.0),
                 "Region that is a ball: its radius",
-                OURS,
             ),
-            from: d.optional(
-                path("from_mm"),
+            from: d.named(
+                REGIONS,
+                "from_mm",
                 level(),
                 "Region that is a slice: its lower level (Y)",
-                OURS,
             ),
-            to: d.optional(
-                path("to_mm"),
+            to: d.named(
+                REGIONS,
+                "to_mm",
                 level(),
                 "Region that is a slice: its upper level",
-                OURS,
             ),
         }
     }

@@ -1,8 +1,8 @@
 //! Keys of `[sensors.NAME]`.
 
-use crate::declare::{Accepts, Declaration, OURS, mm, number, word};
-use crate::handle::{Key, KeyId, KeyType, OneOf};
-use crate::named_path::{ANY, SENSORS};
+use crate::declare::{Declaration, mm, number, word};
+use crate::handle::{Key, KeyId, OneOf};
+use crate::named_path::SENSORS;
 use bicolumn_geometry::Range;
 use bicolumn_model::MarkerMotion;
 use bicolumn_response::Aspect;
@@ -23,59 +23,51 @@ pub struct SensorKeys {
 
 impl SensorKeys {
     pub(crate) fn declare(d: &mut Declaration) -> SensorKeys {
-        fn key<T: KeyType>(
-            d: &mut Declaration,
-            name: &str,
-            accepts: Accepts<T>,
-            doc: &str,
-        ) -> Key<Option<T>> {
-            d.optional(format!("{SENSORS}{ANY}.{name}"), accepts, doc, OURS)
-        }
         SensorKeys {
-            level: key(
-                d,
+            level: d.named(
+                SENSORS,
                 "level_mm",
                 mm(-60.0, 300.0),
                 "Sensor that the job names: level of its site on the bone's surface. A gauge has its site here, a pair of markers has one in `[sensors.NAME.from]` and one in `[sensors.NAME.to]`, with the same keys; its column is sensor_NAME_mm or sensor_NAME_microstrain",
             ),
-            side: key(
-                d,
+            side: d.named(
+                SENSORS,
                 "side",
                 word(),
                 "Site: the outermost point of the surface at that level towards a side",
             ),
-            anterior: key(
-                d,
+            anterior: d.named(
+                SENSORS,
                 "anterior_mm",
                 mm(-100.0, 100.0),
                 "Site by coordinates, in place of side: so far in front of the shaft's axis; the nearest point of the surface is taken, at most 3 mm away",
             ),
-            lateral: key(
-                d,
+            lateral: d.named(
+                SENSORS,
                 "lateral_mm",
                 mm(-100.0, 100.0),
                 "Site by coordinates: so far lateral of the shaft's axis",
             ),
-            along: key(
-                d,
+            along: d.named(
+                SENSORS,
                 "along",
                 word(),
                 "Pair of markers: measure of their relative motion; without it, distance",
             ),
-            gauge_length: key(
-                d,
+            gauge_length: d.named(
+                SENSORS,
                 "gauge_length_mm",
                 mm(0.2, 30.0),
                 "Strain gauge: extent of its grid along the direction it reads",
             ),
-            gauge_width: key(
-                d,
+            gauge_width: d.named(
+                SENSORS,
                 "gauge_width_mm",
                 mm(0.2, 30.0),
                 "Strain gauge: extent across; without it, as its length",
             ),
-            gauge_angle: key(
-                d,
+            gauge_angle: d.named(
+                SENSORS,
                 "gauge_angle_deg",
                 number("deg", Range::new(-90.0, 90.0)),
                 "Strain gauge: angle of its direction from the shaft's, anticlockwise seen from outside on a right bone; without it, 0",
