@@ -113,6 +113,10 @@ impl State<'_> {
         ) {
             self.ended += 1;
         }
+        if let Event::Planned { points, .. } = event {
+            // A part of a job counts its own points only.
+            self.total = self.ended + points;
+        }
         if self.json
             && let Some(line) = json_line(&event)
         {
@@ -152,6 +156,7 @@ impl State<'_> {
             Event::Planned {
                 at_once,
                 threads_each,
+                ..
             } => Some(format!(
                 "{at_once} {} at once, {threads_each} {} each",
                 plural(*at_once, "point"),
@@ -218,7 +223,10 @@ impl Bars {
                 self.points
                     .set_message(format!("building constructs {done}/{total}"));
             }
-            Event::Planned { .. } => self.points.set_message(""),
+            Event::Planned { points, .. } => {
+                self.points.set_length((ended + points) as u64);
+                self.points.set_message("");
+            }
             Event::Damaged { .. }
             | Event::Forecast { .. }
             | Event::Moved { .. }
@@ -280,11 +288,15 @@ fn json_line(event: &Event<'_>) -> Option<String> {
     let value = match event {
         Event::Checked { .. } => return None,
         Event::Planned {
+            points,
             at_once,
             threads_each,
-        } => {
-            serde_json::json!({"event": "planned", "at_once": at_once, "threads_each": threads_each})
-        }
+        } => serde_json::json!({
+            "event": "planned",
+            "points": points,
+            "at_once": at_once,
+            "threads_each": threads_each,
+        }),
         Event::Moved { id, before } => {
             serde_json::json!({"event": "moved", "point": id, "before": before})
         }

@@ -6,7 +6,7 @@ use crate::job_list::{JobList, ReadJob};
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
 use bicolumn_job::{Job, JobErrors, Plan};
-use bicolumn_report::{ReportError, Summarised, write_report, write_summary};
+use bicolumn_report::{ReportError, write_report, write_summary};
 use bicolumn_study::{
     Outcome, RunOptions, Share, StudyError, StudyTask, numbers_in_words, run_studies,
 };
@@ -62,19 +62,14 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
             Ok(outcome) => {
                 let report = args.shard.is_none().then(|| write_report(task.out_dir));
                 statuses.push(tell_study(&outcome, report, args, task, read, console));
-                reported.push(Summarised {
-                    name: read.name.clone(),
-                    folder: task.out_dir.to_path_buf(),
-                });
+                reported.push(read.name.as_str());
             }
             Err(e) => {
-                let of = |e: StudyError| match task.name {
-                    "" => e.to_string(),
-                    name => format!("{name}: {e}"),
-                };
-                let is_kept = matches!(e, StudyError::Store(_) | StudyError::NotStored { .. });
-                console.error(&of(e));
-                if is_kept {
+                match task.name {
+                    "" => console.error(&e),
+                    name => console.error(&format!("{name}: {e}")),
+                }
+                if let StudyError::Store(_) | StudyError::NotStored { .. } = e {
                     console.say(
                         "  hint: what is finished is kept; the same command goes on from there",
                     );
@@ -103,18 +98,9 @@ pub(crate) fn of_all(statuses: &[u8]) -> u8 {
 }
 
 /// The page that sets several studies side by side, in the folder that theirs are in.
-fn summarise(studies: &[Summarised], args: &RunArgs, console: &mut Console<'_>) -> u8 {
+fn summarise(studies: &[&str], args: &RunArgs, console: &mut Console<'_>) -> u8 {
     let root = args.out.clone().unwrap_or_else(|| PathBuf::from("results"));
-    let below = |s: &Summarised| Summarised {
-        name: s.name.clone(),
-        folder: s
-            .folder
-            .strip_prefix(&root)
-            .unwrap_or(&s.folder)
-            .to_path_buf(),
-    };
-    let studies: Vec<Summarised> = studies.iter().map(below).collect();
-    match write_summary(&root, &studies) {
+    match write_summary(&root, studies) {
         Ok(path) if args.json => {
             let line = serde_json::json!({"event": "summary", "page": path});
             console.data(&line.to_string());

@@ -1,6 +1,7 @@
 //! Sampled designs: the distribution of the responses over the points, and a linear model that says what moves them.
 
-use crate::error::ReportError;
+use crate::effects::twice_mean_error;
+use crate::error::{ReportError, table_bytes};
 use crate::labels::{factor_words, shown_unit};
 use crate::number::{Decimals, plain};
 use crate::study_view::{StudyView, response, value_of};
@@ -18,6 +19,9 @@ struct Sample {
     terms: Vec<Term>,
     /// The model; `None` where points or variation do not suffice.
     model: Option<Regression>,
+    /// Least difference that is more than the estimated discretisation errors and the mesh noise on record; 0 where there
+    /// is neither.
+    least: f64,
 }
 
 /// Column of the linear model.
@@ -45,13 +49,17 @@ impl Term {
 
 impl Sample {
     fn of(view: &StudyView, case: &str, name: &ResponseName) -> Option<Sample> {
-        let found = view
-            .at_levels()
-            .filter_map(|p| Some((p, response(p, case, name)?.value?)));
-        let (points, values): (Vec<_>, Vec<f64>) = found.unzip();
-        if values.is_empty() {
+        let found = view.at_levels().filter_map(|p| {
+            let r = response(p, case, name)?;
+            Some((p, r.value?, r.error_estimate))
+        });
+        let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
+        if found.is_empty() {
             return None;
         }
+        let points: Vec<&PointRecord> = found.iter().map(|f| f.0).collect();
+        let values: Vec<f64> = found.iter().map(|f| f.1).collect();
+        let doubt = twice_mean_error(found.iter().map(|f| f.2)).unwrap_or(0.0);
         let mut terms = vec![];
         let mut columns: Vec<Vec<f64>> = vec![];
         for (factor, levels) in &view.record.factors {
@@ -77,11 +85,20 @@ impl Sample {
         let model = regress(&columns, &values);
         let mut sorted = values;
         sorted.sort_by(f64::total_cmp);
-        Some(Sample {
+        let mut sample = Sample {
             sorted,
             terms,
             model,
-        })
+            least: doubt,
+        };
+        let noise = view.record.mesh_noise.get(name).copied().unwrap_or(0.0);
+        sample.least = doubt.max(noise * sample.mean().abs());
+        Some(sample)
+    }
+
+    /// Do the points differ by more than can be told apart? Otherwise a model says nothing.
+    fn is_told_apart(&self) -> bool {
+        self.sorted[self.sorted.len() - 1] - self.sorted[0] > self.least
     }
 
     fn mean(&self) -> f64 {
@@ -121,33 +138,48 @@ pub(crate) fn drawn_sentences(view: &StudyView) -> Vec<String> {
             continue;
         };
         let mut sentence = format!(
-            "Under {} the {} is {} {unit} on average over {} points; the middle 90\u{a0}% of them lie between {} and {}.",
+            "Under {} the {} is {} {unit} on average over {} points, from {} to {}; its 5 and 95\u{a0}% quantiles (interpolated) are {} and {}.",
             case.words(),
             name.words(),
             decimals.show(sample.mean()),
             sample.sorted.len(),
+            decimals.show(sample.quantile(0.0)),
+            decimals.show(sample.quantile(1.0)),
             decimals.show(sample.quantile(0.05)),
             decimals.show(sample.quantile(0.95)),
         );
-        if let Some(model) = &sample.model {
-            let sizes = model.standardised.iter().zip(&sample.terms);
-            let most = sizes.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
-            if let Some((size, term)) = most {
-                sentence += &format!(
-                    " It follows {} most ({} standard deviations for one of the factor); a linear model of all factors explains {:.0}\u{a0}% of the variation and predicts {:.0}\u{a0}% at points left out of the fit.",
-                    term.words(),
-                    Decimals::of(std::iter::once(*size)).show(*size),
-                    100.0 * model.r2,
-                    100.0 * model.q2.max(0.0),
-                );
+        sentence += &match &sample.model {
+            _ if !sample.is_told_apart() => {
+                " The points differ by less than can be told apart: nothing is said of the factors."
+                    .into()
             }
-        } else {
-            sentence +=
-                " The points are too few, or vary too little, for a linear model of all factors.";
-        }
+            None => {
+                " The points are too few, or vary too little, for a linear model of all factors."
+                    .into()
+            }
+            Some(model) => followed(model, &sample.terms),
+        };
         paragraphs.push(sentence);
     }
     paragraphs
+}
+
+/// Sentence on the factor that a response follows most, where the model predicts better than the mean does.
+fn followed(model: &Regression, terms: &[Term]) -> String {
+    let explained = format!("{:.0}\u{a0}%", 100.0 * model.r2);
+    let sizes = model.standardised.iter().zip(terms);
+    let most = sizes.max_by(|a, b| a.0.abs().total_cmp(&b.0.abs()));
+    match most.filter(|_| model.q2 > 0.0) {
+        Some((size, term)) => format!(
+            " In a linear model of all factors it follows {} most ({} standard deviations for one of the factor); the model explains {explained} of the variation and predicts {:.0}\u{a0}% at points left out of the fit.",
+            term.words(),
+            Decimals::of(std::iter::once(*size)).show(*size),
+            100.0 * model.q2,
+        ),
+        None => format!(
+            " A linear model of all factors explains {explained} of the variation, but predicts points left out of the fit no better than their mean does: no factor is credited."
+        ),
+    }
 }
 
 /// Table of the linear model of the headline by load case; `None` unless the points were drawn.
@@ -170,7 +202,7 @@ pub(crate) fn regression_table(view: &StudyView) -> Option<Table> {
             decimals.show(sample.quantile(0.5)),
             decimals.show(sample.quantile(0.95)),
         );
-        if let Some(model) = &sample.model {
+        if let Some(model) = sample.model.as_ref().filter(|_| sample.is_told_apart()) {
             head += &format!(
                 "; R² {:.2}, adjusted {:.2}, Q² {:.2}",
                 model.r2, model.adjusted_r2, model.q2
@@ -183,6 +215,14 @@ pub(crate) fn regression_table(view: &StudyView) -> Option<Table> {
         let Some(model) = &sample.model else {
             continue;
         };
+        if !sample.is_told_apart() {
+            rows.push(Row {
+                cells: vec!["no model".into()],
+                note: "the points differ by less than can be told apart".into(),
+                ..Row::default()
+            });
+            continue;
+        }
         let slopes = model.coefficients.iter().skip(1);
         for ((term, slope), size) in sample.terms.iter().zip(slopes).zip(&model.standardised) {
             let per = match (&term.level, shown_unit(unit_of_key(&term.factor))) {
@@ -274,10 +314,7 @@ pub(crate) fn regression_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
             }
         }
     }
-    let bytes = writer
-        .into_inner()
-        .map_err(|e| csv::Error::from(e.into_error()))?;
-    Ok(Some(bytes))
+    table_bytes(writer).map(Some)
 }
 
 #[cfg(test)]
@@ -328,11 +365,42 @@ mod tests {
     }
 
     #[test]
+    fn a_model_that_predicts_nothing_credits_no_factor_and_noise_is_not_modelled() {
+        let (_temp, folder) = drawn_study(40);
+        let mut view = StudyView::read(folder).unwrap();
+        // Values that follow no factor.
+        for (n, point) in view.points.iter_mut().enumerate() {
+            let responses = point.cases.iter_mut().flat_map(|c| &mut c.responses);
+            for r in responses.filter(|r| r.name == HEADLINE) {
+                r.value = Some(5.0 + ((n * n * 31) % 17) as f64);
+            }
+        }
+        let sample = Sample::of(&view, "axial", &HEADLINE).unwrap();
+        assert!(sample.model.as_ref().unwrap().q2 < 0.0);
+        let told = drawn_sentences(&view).join(" ");
+        assert!(told.contains("no factor is credited"), "{told}");
+        assert!(!told.contains("it follows"), "{told}");
+        let responses = |p: &mut PointRecord| {
+            let responses = p.cases.iter_mut().flat_map(|c| &mut c.responses);
+            for r in responses.filter(|r| r.name == HEADLINE) {
+                r.error_estimate = Some(20.0);
+            }
+        };
+        view.points.iter_mut().for_each(responses);
+        let told = drawn_sentences(&view).join(" ");
+        assert!(told.contains("less than can be told apart"), "{told}");
+        let table = regression_table(&view).unwrap();
+        assert!(table.rows.iter().all(|r| r.cells.len() < 2));
+        assert!(!table.rows[0].section.contains("R²"));
+    }
+
+    #[test]
     fn quantiles_lie_between_order_statistics() {
         let sample = Sample {
             sorted: vec![1.0, 2.0, 4.0, 8.0, 16.0],
             terms: vec![],
             model: None,
+            least: 0.0,
         };
         assert_eq!(sample.quantile(0.5), 4.0);
         assert_eq!(sample.quantile(0.25), 2.0);

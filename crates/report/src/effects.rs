@@ -1,7 +1,7 @@
 //! Effects on the responses of a study: main effects and interactions of its factors, as a table of the headline
 //! and as a file of all responses.
 
-use crate::error::ReportError;
+use crate::error::{ReportError, table_bytes};
 use crate::labels::{factor_words, level_words, shown_unit};
 use crate::number::Decimals;
 use crate::study_view::{StudyView, response, value_of};
@@ -58,7 +58,7 @@ impl<'a> Spread<'a> {
             return None;
         }
         let values: Vec<f64> = found.iter().map(|f| f.1).collect();
-        let errors: Option<Vec<f64>> = found.iter().map(|f| f.2.map(f64::abs)).collect();
+        let errors = found.iter().map(|f| f.2);
         let levels = factors.iter().map(|(_, levels)| levels.len()).collect();
         let variation = Design::new(levels, points).and_then(|d| analyse(&d, &values));
         let range = values.iter().fold(f64::MIN, |m, v| m.max(*v))
@@ -70,7 +70,7 @@ impl<'a> Spread<'a> {
             variation,
             range,
             noise: noise.map_or(0.0, |cv| cv * mean.abs()),
-            doubt: errors.map(|e| 2.0 * e.iter().sum::<f64>() / e.len() as f64),
+            doubt: twice_mean_error(errors),
         }))
     }
 
@@ -329,6 +329,13 @@ fn rest_words(variation: &Variation) -> &'static str {
     }
 }
 
+/// Twice the mean size of estimated discretisation errors: a difference below it may be the meshes'; `None` unless all are
+/// estimated.
+pub(crate) fn twice_mean_error(errors: impl Iterator<Item = Option<f64>>) -> Option<f64> {
+    let errors: Vec<f64> = errors.map(|e| e.map(f64::abs)).collect::<Option<_>>()?;
+    Some(2.0 * errors.iter().sum::<f64>() / errors.len() as f64)
+}
+
 fn share(share: f64) -> String {
     format!("{:.1}\u{a0}%", 100.0 * share)
 }
@@ -405,9 +412,7 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
             writer.write_record(row)?;
         }
     }
-    let bytes = writer
-        .into_inner()
-        .map_err(|e| csv::Error::from(e.into_error()))?;
+    let bytes = table_bytes(writer)?;
     Ok((!is_empty).then_some(bytes))
 }
 

@@ -38,3 +38,12 @@ impl ReportError {
         }
     }
 }
+
+/// Bytes of a finished table.
+///
+/// # Errors
+/// [`ReportError::Table`], if its last rows cannot be written.
+pub(crate) fn table_bytes(writer: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, ReportError> {
+    let bytes = writer.into_inner();
+    Ok(bytes.map_err(|e| csv::Error::from(e.into_error()))?)
+}

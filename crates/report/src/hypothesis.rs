@@ -9,7 +9,7 @@
 
 use crate::chart::{Axis, Chart, Marker, Stroke};
 use crate::distinct_cases::DistinctCase;
-use crate::error::ReportError;
+use crate::error::{ReportError, table_bytes};
 use crate::interaction_chart::CONSTRUCTS;
 use crate::labels::{capital, case_words, factor_words, level_words, with_unit};
 use crate::number::{percent, plain};
@@ -387,10 +387,7 @@ pub(crate) fn hypothesis_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
             }
         }
     }
-    let bytes = writer
-        .into_inner()
-        .map_err(|e| csv::Error::from(e.into_error()))?;
-    Ok(Some(bytes))
+    table_bytes(writer).map(Some)
 }
 
 #[cfg(test)]

@@ -53,7 +53,7 @@ pub use caution::CAUTION;
 pub use colour::Rgb;
 pub use error::ReportError;
 pub use picture::{Camera, Picture, Ring, Triangle, draw};
-pub use summary::{Summarised, write_summary};
+pub use summary::write_summary;
 
 use crate::study_view::StudyView;
 use bicolumn_store::{StudyFolder, write_atomic};

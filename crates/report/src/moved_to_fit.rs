@@ -91,8 +91,8 @@ pub(crate) fn moved_to_fit_sentences(view: &StudyView) -> Vec<String> {
     sentences
 }
 
-/// Moved keys, no factor of which stated them, whose values as built differ between the points at their levels by more
-/// than the values stated do: least and greatest value as built.
+/// Keys that are no factor and were moved by different amounts at the points that stand at their levels: least and greatest
+/// value as built.
 fn confounded(view: &StudyView) -> Vec<(String, String, [f64; 2])> {
     let mut found: Vec<(String, String, [f64; 2])> = Vec::new();
     for m in view.at_levels().flat_map(|p| &p.moved) {
@@ -107,8 +107,9 @@ fn confounded(view: &StudyView) -> Vec<(String, String, [f64; 2])> {
                     [low.min(x), high.max(x)]
                 })
         };
+        let [least, most] = span(&|p| Some(p.built_value(&m.key)? - p.stated_value(&m.key)?));
         let built = span(&|p| p.built_value(&m.key));
-        if built[1] - built[0] > 1e-6 {
+        if most - least > 1e-6 {
             found.push((m.key.clone(), m.unit.clone(), built));
         }
     }

@@ -39,6 +39,8 @@ pub(crate) struct Cell {
     pub(crate) values: Vec<f64>,
     /// Size of the largest discretisation error estimate of the points; `None` unless every one has one.
     pub(crate) error: Option<f64>,
+    /// How many of the values lie on an edge of the region in which they were sought.
+    pub(crate) on_edge: usize,
 }
 
 /// A difference from the baseline.
@@ -178,6 +180,7 @@ impl StudyView {
             mean: values.iter().sum::<f64>() / values.len() as f64,
             values,
             error: errors.map(|e| e.into_iter().map(f64::abs).fold(0.0, f64::max)),
+            on_edge: found.iter().filter(|r| r.is_on_edge()).count(),
         })
     }
 

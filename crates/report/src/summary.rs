@@ -1,13 +1,13 @@
 //! Several studies side by side: one page and one table beside their folders.
 
 use crate::caution::CAUTION;
-use crate::error::ReportError;
+use crate::error::{ReportError, table_bytes};
 use crate::labels::{case_words, shown_unit};
 use crate::number::Decimals;
 use crate::study_view::StudyView;
 use crate::tables::NONE;
 use bicolumn_response::{Load, Motion, ResponseId, ResponseName};
-use bicolumn_store::{StudyFolder, write_atomic};
+use bicolumn_store::{PointRecord, Status, StudyFolder, write_atomic};
 use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
 use serde::Serialize;
@@ -15,15 +15,6 @@ use std::path::{Path, PathBuf};
 
 const TEMPLATE: &str = include_str!("summary.html");
 const STYLE: &str = include_str!("style.css");
-
-/// A study among several.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Summarised {
-    /// Name of its job.
-    pub name: String,
-    /// Its folder below that of the summary.
-    pub folder: PathBuf,
-}
 
 /// Mean and range of a response over the points of a construct under a load case.
 #[derive(Debug, Clone)]
@@ -38,6 +29,7 @@ struct Line {
     mean: f64,
     least: f64,
     greatest: f64,
+    on_edge: usize,
 }
 
 /// A study's head in the page.
@@ -48,6 +40,8 @@ struct Head {
     title: String,
     done: usize,
     failed: usize,
+    left_out: usize,
+    moved: usize,
     missing: usize,
     headline: String,
 }
@@ -62,19 +56,19 @@ struct PageRow {
     cells: Vec<String>,
 }
 
-/// Writes `summary.html` and `summary.csv` into a folder: of each study, by construct and load case, the response
-/// that its headline compares, stiffness and the largest motion across the fracture, as mean and range over its finished
-/// points. Returns the path of the page.
+/// Writes `summary.html` and `summary.csv` into a folder that holds the folders of studies of these names: of each study,
+/// by construct and load case, the response that its headline compares, stiffness and the largest motion across the
+/// fracture, as mean and range over its finished points. Returns the path of the page.
 ///
 /// # Errors
 /// [`ReportError`]: a study without a readable `study.json`, or a folder that does not take writing.
-pub fn write_summary(root: &Path, studies: &[Summarised]) -> Result<PathBuf, ReportError> {
+pub fn write_summary(root: &Path, studies: &[&str]) -> Result<PathBuf, ReportError> {
     let mut lines = vec![];
     let mut heads = vec![];
-    for study in studies {
-        let view = StudyView::read(StudyFolder::new(root.join(&study.folder)))?;
-        heads.push(head(study, &view));
-        lines.extend(lines_of(&study.name, &view));
+    for name in studies {
+        let view = StudyView::read(StudyFolder::new(root.join(name)))?;
+        heads.push(head(name, &view));
+        lines.extend(lines_of(name, &view));
     }
     write_atomic(&root.join("summary.csv"), &table(&lines)?)?;
     let page = page(&heads, &lines)?;
@@ -93,14 +87,16 @@ fn usual() -> [ResponseName; 4] {
     ]
 }
 
-fn head(study: &Summarised, view: &StudyView) -> Head {
-    let done = view.done().count();
+fn head(name: &str, view: &StudyView) -> Head {
+    let count = |is: fn(&PointRecord) -> bool| view.points.iter().filter(|p| is(p)).count();
     Head {
-        name: study.name.clone(),
-        link: format!("{}/report.html", study.folder.display()),
+        name: name.to_owned(),
+        link: format!("{name}/report.html"),
         title: view.record.title.clone(),
-        done,
-        failed: view.points.len() - done,
+        done: view.done().count(),
+        failed: count(|p| matches!(p.status, Status::Failed { .. })),
+        left_out: count(|p| matches!(p.status, Status::Skipped { .. })),
+        moved: view.done().count() - view.at_levels().count(),
         missing: view.unread.len(),
         headline: view.lead().map_or(NONE.into(), ToString::to_string),
     }
@@ -132,6 +128,7 @@ fn lines_of(job: &str, view: &StudyView) -> Vec<Line> {
                     mean: cell.mean,
                     least,
                     greatest,
+                    on_edge: cell.on_edge,
                 });
             }
         }
@@ -152,6 +149,7 @@ fn table(lines: &[Line]) -> Result<Vec<u8>, ReportError> {
         "mean",
         "least",
         "greatest",
+        "on_edge",
     ])?;
     for l in lines {
         writer.write_record([
@@ -165,12 +163,10 @@ fn table(lines: &[Line]) -> Result<Vec<u8>, ReportError> {
             l.mean.to_string(),
             l.least.to_string(),
             l.greatest.to_string(),
+            l.on_edge.to_string(),
         ])?;
     }
-    let bytes = writer
-        .into_inner()
-        .map_err(|e| csv::Error::from(e.into_error()))?;
-    Ok(bytes)
+    table_bytes(writer)
 }
 
 fn page(heads: &[Head], lines: &[Line]) -> Result<String, ReportError> {
@@ -229,9 +225,13 @@ fn page(heads: &[Head], lines: &[Line]) -> Result<String, ReportError> {
 /// Mean with the range over the points, where it is one.
 fn spread(l: &Line, decimals: Decimals) -> String {
     let [mean, least, greatest] = [l.mean, l.least, l.greatest].map(|v| decimals.show(v));
-    match least == greatest {
+    let spread = match least == greatest {
         true => mean,
         false => format!("{mean} ({least} to {greatest})"),
+    };
+    match l.on_edge {
+        0 => spread,
+        n => format!("{spread}, {n} on an edge"),
     }
 }
 
@@ -243,14 +243,11 @@ mod tests {
     #[test]
     fn two_studies_stand_side_by_side_with_means_that_their_records_give() {
         let temp = tempfile::tempdir().unwrap();
-        let studies = ["one", "two"].map(|name| {
+        let studies = ["one", "two"];
+        for name in studies {
             std::fs::create_dir(temp.path().join(name)).unwrap();
             write_study(&StudyFolder::new(temp.path().join(name)));
-            Summarised {
-                name: name.into(),
-                folder: name.into(),
-            }
-        });
+        }
         let path = write_summary(temp.path(), &studies).unwrap();
         let page = std::fs::read_to_string(path).unwrap();
         assert!(page.contains("href=\"two&#x2f;report.html\"") && page.contains(CAUTION));

@@ -1,7 +1,7 @@
 //! Published values beside the computed ones: `published.csv`, and the verdicts that the report shows.
 
 use crate::error::StoreError;
-use crate::record::{PointRecord, PublishedRecord, StudyRecord};
+use crate::record::{PointRecord, PublishedRecord, ResponseRecord, StudyRecord};
 use crate::results::Gathered;
 use std::path::Path;
 
@@ -56,11 +56,13 @@ pub fn compare_published(study: &StudyRecord, points: &[PointRecord]) -> Vec<Com
         let at = |levels| reading(p, levels, points);
         let computed = match &p.over {
             None => at(&p.at),
-            Some(over) => at(&p.at).and_then(|a| Ok((a, at(over)?))).map(|(a, b)| {
-                let ratio = a.0 / b.0;
-                let relative = a.1.zip(b.1).map(|(x, y)| (x / a.0).abs() + (y / b.0).abs());
-                (ratio, relative.map(|r| r * ratio.abs()))
-            }),
+            Some(over) => at(&p.at)
+                .and_then(|a| Ok((a, divisor(at(over)?)?)))
+                .map(|(a, b)| {
+                    let ratio = a.0 / b.0;
+                    let relative = a.1.zip(b.1).map(|(x, y)| (x / a.0).abs() + (y / b.0).abs());
+                    (ratio, relative.map(|r| r * ratio.abs()))
+                }),
         };
         let unit = match p.over {
             Some(_) => String::new(),
@@ -107,6 +109,14 @@ pub fn compare_published(study: &StudyRecord, points: &[PointRecord]) -> Vec<Com
     study.published.iter().map(compare).collect()
 }
 
+/// A value that others can be divided by.
+fn divisor(b: (f64, Option<f64>)) -> Result<(f64, Option<f64>), String> {
+    match b.0 == 0.0 {
+        true => Err("the value to divide by is zero".into()),
+        false => Ok(b),
+    }
+}
+
 /// Value and estimated error at the one point of some levels, or why there is none.
 fn reading(
     p: &PublishedRecord,
@@ -114,21 +124,28 @@ fn reading(
     points: &[PointRecord],
 ) -> Result<(f64, Option<f64>), String> {
     let is_at = |point: &&PointRecord| {
-        levels.iter().all(|(factor, level)| {
-            let own = point.factors.get(factor);
-            own.is_some_and(|own| own.to_string() == *level)
-        })
+        // A point whose factor was moved is not at its level.
+        let at_levels = point.moved_factors().is_empty();
+        at_levels
+            && levels.iter().all(|(factor, level)| {
+                let own = point.factors.get(factor);
+                own.is_some_and(|own| own.to_string() == *level)
+            })
     };
     let mut found = points.iter().filter(is_at);
     let point = found
         .next()
-        .ok_or("no point of these levels was computed")?;
+        .ok_or("no computed point stands at these levels")?;
     if found.next().is_some() {
         return Err("several points have these levels".into());
     }
     let case = point.cases.iter().find(|c| c.name == p.case);
     let case = case.ok_or_else(|| format!("{} has no load case {}", point.id, p.case))?;
     let response = case.response(&p.response);
+    if response.is_some_and(ResponseRecord::is_on_edge) {
+        let why = "its value lies on an edge of the region in which it was sought";
+        return Err(format!("at {} {why}", point.id));
+    }
     let value = response.and_then(|r| Some((r.value?, r.error_estimate)));
     value.ok_or_else(|| format!("{} has no value of it", point.id))
 }

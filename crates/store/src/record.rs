@@ -446,6 +446,13 @@ impl PointRecord {
     }
 }
 
+impl ResponseRecord {
+    /// Does its value lie on an edge of the region in which it was sought?
+    pub fn is_on_edge(&self) -> bool {
+        self.place.is_some_and(|place| place.edge.is_some())
+    }
+}
+
 impl CaseRecord {
     /// Record of a response; `None` where another version of the program did not have it.
     pub fn response(&self, name: &ResponseName) -> Option<&ResponseRecord> {

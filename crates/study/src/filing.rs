@@ -6,43 +6,97 @@
 
 use bicolumn_job::PointInputs;
 use bicolumn_store::{
-    PointRecord, Status, StoreError, StudyFolder, create_folder, is_temporary, read_record,
-    write_record,
+    FactorValue, MovedRecord, PointRecord, Status, StoreError, StudyFolder, create_folder,
+    is_temporary, read_record, write_record,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-/// A finished record and its folder.
+/// A finished record, by all that filing asks of it.
 #[derive(Debug)]
 struct Stored {
     folder: PathBuf,
-    record: PointRecord,
+    id: String,
+    digest: String,
+    factors: BTreeMap<String, FactorValue>,
+    moved: Vec<MovedRecord>,
 }
 
-/// Outcome of a filing.
-#[derive(Debug, Default, PartialEq, Eq)]
+impl Stored {
+    fn is_of(&self, point: &PointInputs) -> bool {
+        self.digest == point.digest && self.id == point.id && self.factors == point.factors
+    }
+
+    /// Name of its folder: the id of the point that it lies at.
+    fn place(&self) -> String {
+        name_of(&self.folder)
+    }
+}
+
+/// Records of a study's folder, each read once.
+#[derive(Debug, Default)]
+pub(crate) struct Survey {
+    points: Vec<Stored>,
+    earlier: Vec<Stored>,
+    /// Reason why a record cannot be read, by the id of its point.
+    damaged: BTreeMap<String, String>,
+}
+
+impl Survey {
+    /// Reads all records of a study's folder.
+    pub(crate) fn of(folder: &StudyFolder) -> Survey {
+        let mut survey = Survey::default();
+        for place in folders_in(&folder.points_folder()) {
+            match read_record::<PointRecord>(&place.join("record.json")) {
+                Ok(record) => survey.points.extend(stored(place, record)),
+                Err(StoreError::Missing { .. }) => {}
+                Err(e) => {
+                    let reason = e.within(folder.root());
+                    survey.damaged.insert(name_of(&place), reason);
+                }
+            }
+        }
+        for place in folders_in(&folder.earlier_folder()) {
+            let record = read_record::<PointRecord>(&place.join("record.json"));
+            survey
+                .earlier
+                .extend(record.ok().and_then(|r| stored(place, r)));
+        }
+        survey
+    }
+
+    /// Digests of all finished records.
+    pub(crate) fn digests(&self) -> BTreeSet<String> {
+        let all = self.points.iter().chain(&self.earlier);
+        all.map(|s| s.digest.clone()).collect()
+    }
+}
+
+/// Finished records of a study's folder by the points of a plan, and the moves of a filing.
+#[derive(Debug, Default)]
 pub(crate) struct Filed {
+    /// Keys whose values were moved, by the id of each finished point.
+    pub(crate) finished: BTreeMap<String, Vec<MovedRecord>>,
+    /// Reason why a record cannot be read, by the id of its point.
+    pub(crate) damaged: BTreeMap<String, String>,
     /// Points whose record lay elsewhere: id now, id before.
     pub(crate) moved: Vec<(String, String)>,
     /// Finished records that no point asks for, now in `earlier/`: their ids before.
     pub(crate) set_aside: Vec<String>,
 }
 
-/// Digests of all finished records of a study's folder.
-pub(crate) fn finished_digests(folder: &StudyFolder) -> BTreeSet<String> {
-    let stored = finished(&folder.points_folder());
-    let earlier = finished(&folder.earlier_folder());
-    let all = stored.into_iter().chain(earlier);
-    all.map(|s| s.record.digest).collect()
-}
-
-/// Are all finished records in the folders of the points that they belong to?
-pub(crate) fn is_filed(folder: &StudyFolder, planned: &[PointInputs]) -> bool {
-    let by_id: BTreeMap<&str, &PointInputs> = planned.iter().map(|p| (p.id.as_str(), p)).collect();
-    let stored = finished(&folder.points_folder());
-    stored.iter().all(|s| {
-        let point = name_of(&s.folder).and_then(|id| by_id.get(id.as_str()).copied());
-        point.is_some_and(|p| is_of(&s.record, p))
+/// Finished points of a folder in which nothing is to be moved; `None` where something is.
+pub(crate) fn as_filed(folder: &StudyFolder, planned: &[PointInputs]) -> Option<Filed> {
+    let survey = Survey::of(folder);
+    let by_id = by_id(planned);
+    let finished = survey.points.into_iter().map(|stored| {
+        let point = by_id.get(stored.place().as_str())?;
+        stored.is_of(point).then_some((stored.id, stored.moved))
+    });
+    Some(Filed {
+        finished: finished.collect::<Option<_>>()?,
+        damaged: survey.damaged,
+        ..Filed::default()
     })
 }
 
@@ -52,55 +106,59 @@ pub(crate) fn is_filed(folder: &StudyFolder, planned: &[PointInputs]) -> bool {
 /// # Errors
 /// [`StoreError`]: a folder that cannot be moved, a record that cannot be written.
 pub(crate) fn file(folder: &StudyFolder, planned: &[PointInputs]) -> Result<Filed, StoreError> {
-    let mut filed = Filed::default();
-    let by_id: BTreeMap<&str, &PointInputs> = planned.iter().map(|p| (p.id.as_str(), p)).collect();
+    let survey = Survey::of(folder);
+    let mut filed = Filed {
+        damaged: survey.damaged,
+        ..Filed::default()
+    };
+    let by_id = by_id(planned);
     let earlier = folder.earlier_folder();
     // First everything out of the way that is another point's, then each to its place: no move meets another.
+    let mut in_place = BTreeMap::new();
     let mut before = BTreeMap::new();
-    for stored in finished(&folder.points_folder()) {
-        let id = name_of(&stored.folder).unwrap_or_default();
-        let point = by_id.get(id.as_str());
-        if point.is_some_and(|p| p.digest == stored.record.digest) {
+    for stored in survey.points {
+        let place = stored.place();
+        let point = by_id.get(place.as_str());
+        if point.is_some_and(|p| p.digest == stored.digest) {
+            in_place.insert(place, stored);
             continue;
         }
         create_folder(&earlier)?;
-        let to = earlier.join(short(&stored.record.digest));
-        before.insert(stored.record.digest.clone(), id);
+        let to = earlier.join(short(&stored.digest));
         // The same inputs and engine gave the same results: one of the two is enough.
-        match is_finished(&to, &stored.record.digest) {
-            true => remove(&stored.folder)?,
-            false => {
+        match finished(&to, &stored.digest) {
+            Some(_) => remove(&stored.folder)?,
+            None => {
                 if to.exists() {
                     remove(&to)?;
                 }
-                rename(&stored.folder, &to)?;
+                std::fs::rename(&stored.folder, &to).map_err(|e| StoreError::writing(&to, e))?;
             }
         }
+        before.insert(stored.digest, place);
     }
     let mut used = BTreeSet::new();
     for point in planned {
-        let own = folder.point_folder(&point.id);
-        if let Ok(record) = read_record::<PointRecord>(&folder.record_file(&point.id))
-            && record.status == Status::Done
-            && record.digest == point.digest
-        {
+        if let Some(stored) = in_place.remove(&point.id) {
             // Another number or another name of its factors, the same results.
-            if !is_of(&record, point) {
-                restate(&own, record, point)?;
+            if !stored.is_of(point) {
+                let record = read_record(&folder.record_file(&point.id))?;
+                restate(&stored.folder, record, point)?;
             }
+            filed.finished.insert(point.id.clone(), stored.moved);
             continue;
         }
         let from = earlier.join(short(&point.digest));
-        let Ok(record) = read_record::<PointRecord>(&from.join("record.json")) else {
+        let Some(record) = finished(&from, &point.digest) else {
             continue;
         };
-        if record.digest != point.digest || record.status != Status::Done {
-            continue;
-        }
         let was = before.get(&point.digest).unwrap_or(&record.id).clone();
+        filed.moved.push((point.id.clone(), was));
+        let moved = record.moved.clone();
         take(&from, folder, record, point)?;
         used.insert(point.digest.clone());
-        filed.moved.push((point.id.clone(), was));
+        filed.finished.insert(point.id.clone(), moved);
+        filed.damaged.remove(&point.id);
     }
     for digest in &used {
         remove(&earlier.join(short(digest)))?;
@@ -158,41 +216,44 @@ fn restate(own: &Path, record: PointRecord, point: &PointInputs) -> Result<(), S
     write_record(&own.join("record.json"), &record)
 }
 
-/// Does a folder hold a finished record with this digest?
-fn is_finished(folder: &Path, digest: &str) -> bool {
-    let record = read_record::<PointRecord>(&folder.join("record.json"));
-    record.is_ok_and(|r| r.status == Status::Done && r.digest == digest)
+/// Finished record of a digest in a folder.
+fn finished(folder: &Path, digest: &str) -> Option<PointRecord> {
+    let record = read_record::<PointRecord>(&folder.join("record.json")).ok()?;
+    (record.status == Status::Done && record.digest == digest).then_some(record)
 }
 
-fn is_of(record: &PointRecord, point: &PointInputs) -> bool {
-    record.digest == point.digest && record.id == point.id && record.factors == point.factors
+fn stored(folder: PathBuf, record: PointRecord) -> Option<Stored> {
+    (record.status == Status::Done).then_some(Stored {
+        folder,
+        id: record.id,
+        digest: record.digest,
+        factors: record.factors,
+        moved: record.moved,
+    })
 }
 
-/// Finished records in the folders of a folder, in the order of their names.
-fn finished(folder: &Path) -> Vec<Stored> {
+fn by_id(planned: &[PointInputs]) -> BTreeMap<&str, &PointInputs> {
+    planned.iter().map(|p| (p.id.as_str(), p)).collect()
+}
+
+/// Folders in a folder, in the order of their names.
+fn folders_in(folder: &Path) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return vec![];
     };
     let mut folders: Vec<PathBuf> = entries.flatten().map(|e| e.path()).collect();
     folders.sort();
-    let stored = |folder: PathBuf| {
-        let record = read_record::<PointRecord>(&folder.join("record.json")).ok()?;
-        (record.status == Status::Done).then_some(Stored { folder, record })
-    };
-    folders.into_iter().filter_map(stored).collect()
+    folders
 }
 
-fn name_of(folder: &Path) -> Option<String> {
-    folder.file_name().map(|n| n.to_string_lossy().into_owned())
+fn name_of(folder: &Path) -> String {
+    let name = folder.file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
 }
 
 /// Name of a folder in `earlier/`.
 fn short(digest: &str) -> &str {
     digest.get(..16).unwrap_or(digest)
-}
-
-fn rename(from: &Path, to: &Path) -> Result<(), StoreError> {
-    std::fs::rename(from, to).map_err(|e| StoreError::writing(to, e))
 }
 
 fn remove(folder: &Path) -> Result<(), StoreError> {

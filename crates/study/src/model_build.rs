@@ -11,6 +11,7 @@ use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
 use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
 use bicolumn_job::{Materials, PointInputs};
+use bicolumn_measure::PlacedSensor;
 use bicolumn_measure::{CaseContact, Solved, Tightened};
 use bicolumn_mesh::{Sizing, SurfaceName, TetMesh, mesh_construct};
 use bicolumn_model::{
@@ -32,6 +33,8 @@ pub struct BuiltModel {
     pub contact: Option<ContactModel>,
     /// Support of the joint whose reactions the load cases hold and statics alone do not give.
     pub(crate) held: Option<HeldJoint>,
+    /// Sensors on the meshed bone.
+    pub(crate) sensors: Vec<PlacedSensor>,
 }
 
 /// A model's answer.
@@ -232,10 +235,8 @@ pub fn build_problem(
             message: refusal.reason,
         });
     }
-    sensors::sites(&construct.bone, &inputs.sensors).map_err(|e| PointError {
-        stage: Stage::Geometry,
-        message: e.to_string(),
-    })?;
+    let sites = sensors::sites(&construct.bone, &inputs.sensors)
+        .map_err(|e| failed(Stage::Geometry, &e))?;
     let contact = contact_model(
         &construct,
         &mesh,
@@ -254,6 +255,7 @@ pub fn build_problem(
         .map_err(|e| failed(Stage::Mesh, &e))?;
     model.contact = contact;
     model.problem = model.problem.with_series(inputs.supports.rig);
+    model.sensors = sensors::placed(&model, &inputs.sensors, &sites)?;
     joint_support::hold(model, inputs)
 }
 
@@ -319,6 +321,7 @@ fn pose(
         patches,
         contact: None,
         held: None,
+        sensors: vec![],
     })
 }
 

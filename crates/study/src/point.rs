@@ -85,7 +85,7 @@ pub fn run_point(
             (&model.solved(&solution), &stress),
             intact_solved.as_ref().map(|(s, stress)| (s, *stress)),
         );
-        let sensors = sensors::read(inputs, &model, &solution, &of_point)?;
+        let sensors = sensors::read(&model, &solution, &of_point);
         let profiles = intact.map(|i| i.profiles.clone());
         Ok((stress, of_point, profiles, sensors))
     })?;

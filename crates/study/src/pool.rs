@@ -75,6 +75,7 @@ pub(crate) fn run_pool(
     let (at_once, threads_each) =
         split_machine(open, alike.len(), options.threads, options.memory_bytes);
     (options.observer)(Event::Planned {
+        points: open.len(),
         at_once,
         threads_each,
     });
@@ -114,7 +115,7 @@ pub(crate) fn run_pool(
         let id = c.point.id.clone();
         match end {
             Ok(PointEnd::Done) => outcome.done.push(id),
-            Ok(PointEnd::Failed(reason)) => outcome.failed.push((id, reason)),
+            Ok(PointEnd::Failed(error)) => outcome.failed.push((id, error.message)),
             Err(e) => {
                 error.get_or_insert(e);
             }
@@ -152,7 +153,7 @@ impl TableClock {
 
 enum PointEnd {
     Done,
-    Failed(String),
+    Failed(PointError),
 }
 
 /// Solves the first of some points with the same inputs, and copies its results to the others.
@@ -177,14 +178,8 @@ fn finish_alike(
             Ok(PointEnd::Done) => copy_point(&from, &study.folder, &c.inputs)
                 .map(|()| PointEnd::Done)
                 .map_err(StudyError::from),
-            Ok(PointEnd::Failed(reason)) => {
-                let error = PointError {
-                    stage: Stage::Solve,
-                    message: reason.clone(),
-                };
-                mark_failed(team.options, study, &c.inputs, &error)
-                    .map(|()| PointEnd::Failed(reason.clone()))
-            }
+            Ok(PointEnd::Failed(error)) => mark_failed(team.options, study, &c.inputs, error)
+                .map(|()| PointEnd::Failed(error.clone())),
             Err(_) => return None,
         };
         if let Ok(PointEnd::Done) = end {
@@ -258,7 +253,7 @@ fn finish_point(
         }),
         Err(error) => {
             mark_failed(options, study, inputs, &error)?;
-            Ok(PointEnd::Failed(error.message))
+            Ok(PointEnd::Failed(error))
         }
     }
 }

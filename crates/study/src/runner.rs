@@ -2,7 +2,7 @@
 
 use crate::bones::BoneCache;
 use crate::check::{CheckedPoint, check_points};
-use crate::filing;
+use crate::filing::{self, Filed};
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
 use crate::pool::{Open, PooledStudy, Team, mark_failed, mark_skipped, run_pool};
@@ -13,12 +13,11 @@ use crate::study_record::study_record;
 use bicolumn_job::{DesignPoint, Job, Plan, PointInputs, resolve};
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
-    Hold, MovedRecord, PointRecord, Status, StoreError, StudyFolder, create_folder, gather,
-    read_record, write_record,
+    Hold, MovedRecord, PointRecord, StoreError, StudyFolder, create_folder, gather, write_record,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::AtomicBool;
 use thiserror::Error;
 
 /// A job to be run into a folder.
@@ -57,8 +56,9 @@ pub enum Event<'a> {
         done: usize,
         total: usize,
     },
-    /// The work is laid out: points at once, threads in each.
+    /// The work is laid out: points still to be solved, points at once, threads in each.
     Planned {
+        points: usize,
         at_once: usize,
         threads_each: usize,
     },
@@ -190,11 +190,10 @@ pub(crate) fn run_studies_by(
     bones: &BoneCache,
     solve_point: &SolvePoint<'_>,
 ) -> Vec<Result<Outcome, StudyError>> {
-    let built = AtomicUsize::new(0);
     let mut known = BTreeMap::new();
     let mut prepared = vec![];
     for task in tasks {
-        prepared.push(prepare(task, options, bones, &built, &mut known));
+        prepared.push(prepare(task, options, bones, &mut known));
     }
     let ready = || prepared.iter().flatten();
     let studies: Vec<&PooledStudy<'_>> = ready().map(|p| &p.study).collect();
@@ -251,7 +250,6 @@ fn prepare<'a>(
     task: &StudyTask<'a>,
     options: &RunOptions<'_>,
     bones: &BoneCache,
-    built: &AtomicUsize,
     known: &mut BTreeMap<String, PathBuf>,
 ) -> Result<Prepared<'a>, StudyError> {
     let (job, plan) = (task.job, task.plan);
@@ -260,43 +258,13 @@ fn prepare<'a>(
     let digests: BTreeSet<&str> = planned.iter().map(|p| p.digest.as_str()).collect();
     let finished = study_folder::look(task.out_dir, &job.text, &digests)?;
     let is_open = |n: usize| !finished.contains(&planned[n].digest);
-
-    let all: Vec<usize> = (0..planned.len()).collect();
-    let check = |numbers: &[usize]| {
-        let points: Vec<&DesignPoint> = numbers.iter().map(|n| &plan.points[*n]).collect();
-        let total = points.len();
-        check_points(job, &points, bones, options.threads, &|_| {
-            let done = built.fetch_add(1, Ordering::Relaxed) + 1;
-            (options.observer)(Event::Checked { done, total });
-        })
-    };
-    let (own, checked): (BTreeSet<usize>, Vec<CheckedPoint>) = match &options.share {
-        // A shard must not depend on what is finished already: all points are built for their costs.
-        Share::Shard(shard) => {
-            let checked = check(&all);
-            let costs: Vec<f64> = checked.iter().map(seconds).collect();
-            (shard.of(&costs), checked)
-        }
-        Share::Points(numbers) => {
-            if let Some(number) = numbers.iter().find(|n| **n > planned.len()) {
-                return Err(StudyError::NoSuchPoint {
-                    number: *number,
-                    count: planned.len(),
-                });
-            }
-            let own: BTreeSet<usize> = numbers.iter().map(|n| n - 1).collect();
-            let open: Vec<usize> = own.iter().copied().filter(|n| is_open(*n)).collect();
-            let checked = check(&open);
-            (own, checked)
-        }
-        Share::All => {
-            let open: Vec<usize> = all.iter().copied().filter(|n| is_open(*n)).collect();
-            let checked = check(&open);
-            (all.into_iter().collect(), checked)
-        }
-    };
+    let (own, checked) = chosen(task, options, bones, &is_open)?;
     let nothing_finished = (0..planned.len()).all(is_open);
-    if nothing_finished && checked.iter().all(|c| c.built.is_err()) {
+    // Where only some points were built, others may yet be.
+    if nothing_finished
+        && checked.len() == planned.len()
+        && checked.iter().all(|c| c.built.is_err())
+    {
         return Err(StudyError::NothingToSolve {
             reasons: distinct_reasons(&checked),
         });
@@ -310,42 +278,34 @@ fn prepare<'a>(
         folder,
         has_tables: !is_shard,
     };
-    file(&study, &planned, options)?;
+    let filed = file(&study, &planned, options)?;
     let mut built_bones = planned
         .iter()
         .filter_map(|p| bones.of(&p.construct.bone).ok());
     let landmarks = built_bones.next().map(|b| b.landmarks());
-    let moved = moved(&study.folder, &planned, &checked);
-    let moved: Vec<(&str, &[MovedRecord])> = moved
-        .iter()
-        .map(|(id, of_point)| (id.as_str(), of_point.as_slice()))
-        .collect();
-    let record = study_record(job, plan, (&planned, &moved), landmarks);
-    write_record(&study.folder.study_file(), &record)?;
-
-    let mut outcome = Outcome::default();
     let mut checked: BTreeMap<String, CheckedPoint> = checked
         .into_iter()
         .map(|c| (c.point.id.clone(), c))
         .collect();
+    let moved = planned.iter().filter_map(|p| {
+        let built = checked.get(&p.id).and_then(|c| c.built.as_ref().ok());
+        let moved = built.map(|b| &b.moved).or(filed.finished.get(&p.id))?;
+        Some((p.id.as_str(), moved.as_slice()))
+    });
+    let moved: Vec<(&str, &[MovedRecord])> = moved.collect();
+    let record = study_record(job, plan, (&planned, &moved), landmarks);
+    write_record(&study.folder.study_file(), &record)?;
+
+    let mut outcome = Outcome::default();
     let mut open = vec![];
     for (n, inputs) in planned.iter().enumerate() {
         let id = &inputs.id;
+        let label = study.label(id);
         let is_own = own.contains(&n);
-        let is_finished = match read_record::<PointRecord>(&study.folder.record_file(id)) {
-            Ok(record) => record.digest == inputs.digest && record.status == Status::Done,
-            Err(StoreError::Missing { .. }) => false,
-            Err(e) => {
-                if is_own {
-                    (options.observer)(Event::Damaged {
-                        id: &study.label(id),
-                        reason: &e.within(study.folder.root()),
-                    });
-                }
-                false
-            }
-        };
-        let is_finished = is_finished
+        if let Some(reason) = filed.damaged.get(id).filter(|_| is_own) {
+            (options.observer)(Event::Damaged { id: &label, reason });
+        }
+        let is_finished = filed.finished.contains_key(id)
             || known.get(&inputs.digest).is_some_and(|from| {
                 is_own && filing::copy_point(from, &study.folder, inputs).is_ok()
             });
@@ -353,35 +313,36 @@ fn prepare<'a>(
             known.insert(inputs.digest.clone(), study.folder.point_folder(id));
         }
         match (is_own, is_finished) {
-            (false, true) => {}
-            (false, false) => outcome.others.push(id.clone()),
-            (true, true) => {
-                (options.observer)(Event::Kept {
-                    id: &study.label(id),
-                });
-                outcome.kept.push(id.clone());
+            (false, true) => continue,
+            (false, false) => {
+                outcome.others.push(id.clone());
+                continue;
             }
-            (true, false) => {
-                // Lost since it was looked for: as if it had been damaged, built with the next run.
-                let Some(c) = checked.remove(id) else {
-                    outcome.left.push(id.clone());
-                    continue;
+            (true, true) => {
+                (options.observer)(Event::Kept { id: &label });
+                outcome.kept.push(id.clone());
+                continue;
+            }
+            (true, false) => {}
+        }
+        // Lost since it was looked for: built with the next run.
+        let Some(c) = checked.remove(id) else {
+            outcome.left.push(id.clone());
+            continue;
+        };
+        match &c.built {
+            Ok(_) => open.push(c),
+            Err(reason) if c.is_skipped => {
+                mark_skipped(options, &study, inputs, reason)?;
+                outcome.skipped.push((id.clone(), reason.clone()));
+            }
+            Err(reason) => {
+                let error = PointError {
+                    stage: Stage::Geometry,
+                    message: reason.clone(),
                 };
-                match &c.built {
-                    Ok(_) => open.push(c),
-                    Err(reason) if c.is_skipped => {
-                        mark_skipped(options, &study, inputs, reason)?;
-                        outcome.skipped.push((id.clone(), reason.clone()));
-                    }
-                    Err(reason) => {
-                        let error = PointError {
-                            stage: Stage::Geometry,
-                            message: reason.clone(),
-                        };
-                        mark_failed(options, &study, inputs, &error)?;
-                        outcome.failed.push((id.clone(), reason.clone()));
-                    }
-                }
+                mark_failed(options, &study, inputs, &error)?;
+                outcome.failed.push((id.clone(), reason.clone()));
             }
         }
     }
@@ -393,25 +354,44 @@ fn prepare<'a>(
     })
 }
 
-/// Keys whose values were moved, by point: as just built, or as on record.
-fn moved(
-    folder: &StudyFolder,
-    planned: &[PointInputs],
-    checked: &[CheckedPoint],
-) -> Vec<(String, Vec<MovedRecord>)> {
-    let of_point = |inputs: &PointInputs| {
-        let mut checked = checked.iter().filter(|c| c.point.id == inputs.id);
-        let moved = match checked.next() {
-            Some(c) => c.built.as_ref().ok()?.moved.clone(),
-            None => {
-                let record = read_record::<PointRecord>(&folder.record_file(&inputs.id)).ok()?;
-                let is_of_point = record.digest == inputs.digest;
-                Some(record.moved).filter(|_| is_of_point)?
-            }
-        };
-        Some((inputs.id.clone(), moved))
+/// Points that a run takes on, by index, and those of them that are open, built; of a shard all points are built, as its
+/// part must not depend on what is finished already.
+///
+/// # Errors
+/// [`StudyError::NoSuchPoint`].
+fn chosen(
+    task: &StudyTask<'_>,
+    options: &RunOptions<'_>,
+    bones: &BoneCache,
+    is_open: &dyn Fn(usize) -> bool,
+) -> Result<(BTreeSet<usize>, Vec<CheckedPoint>), StudyError> {
+    let all = &task.plan.points;
+    let build = |points: Vec<&DesignPoint>| {
+        let total = points.len();
+        check_points(task.job, &points, bones, options.threads, &|done| {
+            (options.observer)(Event::Checked { done, total });
+        })
     };
-    planned.iter().filter_map(of_point).collect()
+    let own: BTreeSet<usize> = match &options.share {
+        Share::Shard(shard) => {
+            let checked = build(all.iter().collect());
+            let costs: Vec<f64> = checked.iter().map(seconds).collect();
+            return Ok((shard.of(&costs), checked));
+        }
+        Share::Points(numbers) => {
+            if let Some(number) = numbers.iter().find(|n| **n > all.len()) {
+                return Err(StudyError::NoSuchPoint {
+                    number: *number,
+                    count: all.len(),
+                });
+            }
+            numbers.iter().map(|n| n - 1).collect()
+        }
+        Share::All => (0..all.len()).collect(),
+    };
+    let open = own.iter().filter(|n| is_open(**n)).map(|n| &all[*n]);
+    let checked = build(open.collect());
+    Ok((own, checked))
 }
 
 /// Files finished records under their points, and tells what moved. A shard does not move what others may read.
@@ -419,14 +399,13 @@ fn file(
     study: &PooledStudy<'_>,
     planned: &[PointInputs],
     options: &RunOptions<'_>,
-) -> Result<(), StudyError> {
+) -> Result<Filed, StudyError> {
     if matches!(options.share, Share::Shard(_)) {
-        return match filing::is_filed(&study.folder, planned) {
-            true => Ok(()),
-            false => Err(StudyError::Folder(FolderError::NotFiled {
+        return filing::as_filed(&study.folder, planned).ok_or_else(|| {
+            StudyError::Folder(FolderError::NotFiled {
                 dir: study.folder.root().to_path_buf(),
-            })),
-        };
+            })
+        });
     }
     let filed = filing::file(&study.folder, planned)?;
     for (id, before) in &filed.moved {
@@ -441,7 +420,7 @@ fn file(
             folder: &study.folder.earlier_folder(),
         });
     }
-    Ok(())
+    Ok(filed)
 }
 
 /// Forecast time of a point, s; 0 where it cannot be built.

@@ -4,11 +4,12 @@ use crate::model_build::{BuiltModel, ModelSolution};
 use crate::stage::{PointError, Stage};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::Bone;
-use bicolumn_job::{Job, PointInputs};
+use bicolumn_job::Job;
 use bicolumn_measure::{CaseMeasures, PlacedSensor};
 use bicolumn_model::{Reading, Sensor, Site, SitePlace};
 use bicolumn_response::Aspect;
 use bicolumn_store::ResponseRecord;
+use thiserror::Error;
 
 /// Farthest that the coordinates of a site may lie from the surface, mm.
 const OFF_BONE_MM: f64 = 3.0;
@@ -18,7 +19,8 @@ const REACH_MM: f64 = 60.0;
 const STEP_MM: f64 = 1.0;
 
 /// A site that is none: the key that says so, in full, and why.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Error)]
+#[error("{path}: {why}")]
 pub(crate) struct NoSite {
     path: String,
     why: String,
@@ -30,12 +32,6 @@ impl NoSite {
         let line = job.line_of(&self.path);
         let line = line.map_or(String::new(), |l| format!(":{l}"));
         format!("{}{line}: {self}", job.file.display())
-    }
-}
-
-impl std::fmt::Display for NoSite {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}: {}", self.path, self.why)
     }
 }
 
@@ -168,26 +164,33 @@ fn outermost(bone: &Bone, level: f64, towards: Vec3) -> Option<Vec3> {
     Some(origin + towards * reach + across * t)
 }
 
-/// Readings of all sensors, by load case; a case without a solution has none.
+/// Sensors on the meshed bone of a model, at their sites.
 ///
 /// # Errors
 /// [`PointError`] at [`Stage::Mesh`]: the mesh has no free surface at a site.
+pub(crate) fn placed(
+    model: &BuiltModel,
+    sensors: &[Sensor],
+    sites: &[Vec<Vec3>],
+) -> Result<Vec<PlacedSensor>, PointError> {
+    let (mesh, side) = (model.problem.mesh(), model.construct.bone.side());
+    let placed = sensors.iter().zip(sites);
+    let placed = placed.map(|(s, at)| PlacedSensor::new(mesh, side, s, at));
+    placed
+        .collect::<Result<_, _>>()
+        .map_err(|message| PointError {
+            stage: Stage::Mesh,
+            message,
+        })
+}
+
+/// Readings of all sensors, by load case; a case without a solution has none.
 pub(crate) fn read(
-    inputs: &PointInputs,
     model: &BuiltModel,
     solution: &ModelSolution,
     measures: &[CaseMeasures],
-) -> Result<Vec<Vec<ResponseRecord>>, PointError> {
-    let failed = |message| PointError {
-        stage: Stage::Mesh,
-        message,
-    };
-    let bone = &model.construct.bone;
+) -> Vec<Vec<ResponseRecord>> {
     let mesh = model.problem.mesh();
-    let sites = sites(bone, &inputs.sensors).map_err(|e| failed(e.to_string()))?;
-    let placed = inputs.sensors.iter().zip(&sites);
-    let placed = placed.map(|(s, at)| PlacedSensor::new(mesh, bone.side(), s, at));
-    let placed: Vec<PlacedSensor> = placed.collect::<Result<_, _>>().map_err(failed)?;
     let of_case = |(u, m): (&Vec<Vec3>, &CaseMeasures)| {
         let is_solved = m.responses.iter().any(|r| r.value.is_some());
         let reading = |s: &PlacedSensor| ResponseRecord {
@@ -199,15 +202,10 @@ pub(crate) fn read(
             place: None,
             under: Vec::new(),
         };
-        placed.iter().map(reading).collect()
+        model.sensors.iter().map(reading).collect()
     };
-    Ok(solution
-        .by_load
-        .displacement
-        .iter()
-        .zip(measures)
-        .map(of_case)
-        .collect())
+    let fields = solution.by_load.displacement.iter();
+    fields.zip(measures).map(of_case).collect()
 }
 
 #[cfg(test)]
@@ -217,7 +215,7 @@ mod tests {
     use crate::model_build::build_model;
     use bicolumn_base::BodySide;
     use bicolumn_geometry::BoneSpec;
-    use bicolumn_job::{Plan, resolve};
+    use bicolumn_job::{Plan, PointInputs, resolve};
     use bicolumn_measure::measure;
     use bicolumn_response::{Check, Load};
     use std::path::Path;
@@ -241,7 +239,7 @@ mod tests {
         let model = build_model(&inputs, &BoneCache::default()).unwrap();
         let solution = model.solve(&inputs, 2, &|_| {}).unwrap();
         let measures = measure(&model.solved(&solution), None);
-        let readings = read(&inputs, &model, &solution, &measures).unwrap();
+        let readings = read(&model, &solution, &measures);
         let of = |name: &str| {
             let found = readings[0].iter().find(|r| r.name.to_string() == name);
             found.unwrap().value.unwrap()

@@ -1,6 +1,6 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
-use crate::filing::finished_digests;
+use crate::filing::Survey;
 use crate::share::Share;
 use bicolumn_store::{
     Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, is_temporary, read_record,
@@ -78,7 +78,7 @@ pub(crate) fn look(
     let folder = StudyFolder::new(dir);
     match read_record::<StudyRecord>(&folder.study_file()) {
         Ok(record) => {
-            let finished = finished_digests(&folder);
+            let finished = Survey::of(&folder).digests();
             let is_of_it = finished.iter().any(|d| planned.contains(d.as_str()));
             if record.job_text != job_text && !finished.is_empty() && !is_of_it {
                 return Err(FolderError::OtherJob {
