@@ -1,5 +1,6 @@
 //! Linear regression of a response on numerical factors, with the goodness of its fit and of its predictions.
 
+use crate::space::Prediction;
 use nalgebra::{DMatrix, DVector};
 
 /// A coefficient with its standard error.
@@ -27,6 +28,32 @@ pub struct Regression {
     pub q2: f64,
     /// Standard deviation of the residuals.
     pub residual_sd: f64,
+    /// Mean and standard deviation of each column.
+    scales: Vec<(f64, f64)>,
+    /// Mean of the response.
+    mean: f64,
+    /// Number of points.
+    points: usize,
+    /// R⁻¹ of the scaled columns' QR.
+    inverse: DMatrix<f64>,
+}
+
+impl Regression {
+    /// Prediction of a new response: variance s² (1 + 1/n + |R⁻ᵀ z|²), z the centred and scaled columns there.
+    pub(crate) fn predict(&self, columns: &[f64]) -> Prediction {
+        let centred = columns.iter().zip(&self.scales);
+        let z = DVector::from_iterator(columns.len(), centred.map(|(x, (m, s))| (x - m) / s));
+        let slopes = self.coefficients.iter().skip(1);
+        let rise: f64 = slopes
+            .zip(columns.iter().zip(&self.scales))
+            .map(|(b, (x, (m, _)))| b.value * (x - m))
+            .sum();
+        let leverage = 1.0 / self.points as f64 + self.inverse.tr_mul(&z).norm_squared();
+        Prediction {
+            mean: self.mean + rise,
+            sd: self.residual_sd * (1.0 + leverage).sqrt(),
+        }
+    }
 }
 
 /// Least part of a column that the columns before it may leave of it, relative.
@@ -95,6 +122,10 @@ pub fn regress(columns: &[Vec<f64>], values: &[f64]) -> Option<Regression> {
         adjusted_r2: 1.0 - variance / (total / (n - 1) as f64),
         q2: 1.0 - predicted / total,
         residual_sd: variance.sqrt() * y_scale,
+        scales: means.iter().copied().zip(scales.iter().copied()).collect(),
+        mean: y_mean,
+        points: n,
+        inverse,
     })
 }
 
