@@ -77,6 +77,30 @@ pub enum Verb {
     /// Write the report again from the stored results of a run
     #[command(after_help = more())]
     Report(ReportArgs),
+    /// Predict the headline response of a study at values of its factors, by the models that its report fitted
+    #[command(after_help = more())]
+    Predict(PredictArgs),
+}
+
+/// `predict`
+#[derive(Debug, ClapArgs)]
+pub struct PredictArgs {
+    /// Folder of a study with a report
+    #[arg(value_name = "DIR")]
+    pub dir: PathBuf,
+    /// Value of a factor, once for each, as --at plates.stagger_mm=12
+    #[arg(long, value_name = "KEY=VALUE", value_parser = pair, allow_hyphen_values = true)]
+    pub at: Vec<(String, String)>,
+}
+
+/// A key and its value as text.
+fn pair(text: &str) -> Result<(String, String), String> {
+    match text.split_once('=') {
+        Some((key, value)) if !key.trim().is_empty() => {
+            Ok((key.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err("KEY=VALUE is wanted, such as plates.stagger_mm=12".into()),
+    }
 }
 
 /// A size in GiB that is more than nothing.

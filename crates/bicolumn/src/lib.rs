@@ -68,6 +68,7 @@ mod keys;
 mod mesh;
 mod mesh_picture;
 mod point_of_job;
+mod predict;
 mod progress;
 mod refine;
 mod report;
@@ -131,6 +132,7 @@ pub fn main_with(
         Verb::Refine(args) => refine::refine(&args, &mut console),
         Verb::Keys => keys::keys(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
+        Verb::Predict(args) => predict::predict(&args, &mut console),
     }
 }
 

@@ -1,10 +1,10 @@
 //! Sampled designs: the distribution of the responses over the points, and a linear model that says what moves them.
 
-use crate::effects::twice_mean_error;
 use crate::error::{ReportError, table_bytes};
+use crate::fitted::Observed;
 use crate::labels::{factor_words, shown_unit};
 use crate::number::{Decimals, plain};
-use crate::study_view::{StudyView, response, value_of};
+use crate::study_view::{StudyView, value_of};
 use crate::tables::{NONE, Row, Table, cells};
 use bicolumn_response::ResponseName;
 use bicolumn_stats::{Regression, regress};
@@ -49,17 +49,12 @@ impl Term {
 
 impl Sample {
     fn of(view: &StudyView, case: &str, name: &ResponseName) -> Option<Sample> {
-        let found = view.at_levels().filter_map(|p| {
-            let r = response(p, case, name)?;
-            Some((p, r.value?, r.error_estimate))
-        });
-        let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
-        if found.is_empty() {
-            return None;
-        }
-        let points: Vec<&PointRecord> = found.iter().map(|f| f.0).collect();
-        let values: Vec<f64> = found.iter().map(|f| f.1).collect();
-        let doubt = twice_mean_error(found.iter().map(|f| f.2)).unwrap_or(0.0);
+        let Observed {
+            points,
+            values,
+            least,
+            ..
+        } = Observed::of(view, case, name)?;
         let mut terms = vec![];
         let mut columns: Vec<Vec<f64>> = vec![];
         for (factor, levels) in &view.record.factors {
@@ -85,15 +80,12 @@ impl Sample {
         let model = regress(&columns, &values);
         let mut sorted = values;
         sorted.sort_by(f64::total_cmp);
-        let mut sample = Sample {
+        Some(Sample {
             sorted,
             terms,
             model,
-            least: doubt,
-        };
-        let noise = view.record.mesh_noise.get(name).copied().unwrap_or(0.0);
-        sample.least = doubt.max(noise * sample.mean().abs());
-        Some(sample)
+            least,
+        })
     }
 
     /// Do the points differ by more than can be told apart? Otherwise a model says nothing.

@@ -1,7 +1,7 @@
 //! The report of a study: one page that opens offline, made from stored results only.
 //!
-//! Doors: [`write_report`], [`write_summary`] for several studies. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
-//! with `surface.json`, and computes nothing anew but means, differences, percentages and the effects of factors. Charts are
+//! Doors: [`write_report`], [`write_summary`] for several studies, [`predict_at`] by stored models. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
+//! with `surface.json`, and computes nothing anew but means, differences, percentages, the effects of factors and models over them. Charts are
 //! inline SVG, pictures are PNG inside the page; no script, no font and no file is fetched.
 //!
 //! # Known limits
@@ -22,17 +22,20 @@ mod distinct_cases;
 mod drawn;
 mod effects;
 mod error;
+mod fitted;
 mod grouped_warnings;
 mod hypothesis;
 mod interaction_chart;
 mod labels;
 mod line_styles;
 mod load_table;
+mod model_table;
 mod motion_chart;
 mod moved_to_fit;
 mod moved_with;
 mod number;
 mod page;
+mod pareto;
 mod peak_places;
 mod picture;
 mod profile_chart;
@@ -52,28 +55,37 @@ mod words;
 pub use caution::CAUTION;
 pub use colour::Rgb;
 pub use error::ReportError;
+pub use fitted::{CasePrediction, predict_at};
 pub use picture::{Camera, Picture, Ring, Triangle, draw};
 pub use summary::write_summary;
 
 use crate::study_view::StudyView;
-use bicolumn_store::{StudyFolder, write_atomic};
+use bicolumn_store::{StudyFolder, write_atomic, write_record};
 use std::path::{Path, PathBuf};
 
 /// Writes `report.html` into a study's folder from what is stored there, and returns its path; beside it
 /// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has a hypothesis,
-/// and `regression.csv`, if the points were drawn.
+/// `regression.csv`, if the points were drawn, `models.json`, if the points suffice for models of the headline response, and
+/// `pareto.csv`, if there are several responses to weigh.
 ///
 /// # Errors
 /// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
 /// Points without a valid record do not stop the report; it lists them with the reason.
 pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
     let view = StudyView::read(StudyFolder::new(study_dir))?;
-    let page = page::render(&view)?;
+    let models = fitted::fit_models(&view);
+    let page = page::render(&view, models.as_ref())?;
     if let Some(effects) = effects::effects_csv(&view)? {
         write_atomic(&view.folder.effects_csv(), &effects)?;
     }
     if let Some(model) = drawn::regression_csv(&view)? {
         write_atomic(&view.folder.regression_csv(), &model)?;
+    }
+    if let Some(models) = &models {
+        write_record(&view.folder.models_json(), models)?;
+    }
+    if let Some(weighed) = pareto::pareto_csv(&view)? {
+        write_atomic(&view.folder.pareto_csv(), &weighed)?;
     }
     if let Some(judged) = hypothesis::hypothesis_csv(&view)? {
         write_atomic(&view.folder.hypothesis_csv(), &judged)?;

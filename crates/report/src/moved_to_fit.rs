@@ -182,7 +182,7 @@ mod tests {
             point.moved = vec![moved(POTTING, 158.25, None)];
         }
         assert!(moved_to_fit_sentences(&view).is_empty());
-        assert!(render(&view).unwrap().contains("Moved to fit"));
+        assert!(render(&view, None).unwrap().contains("Moved to fit"));
     }
 
     #[test]
@@ -212,11 +212,11 @@ mod tests {
         assert!(told.contains("(plates.stagger_mm)"), "{told}");
         assert!(!told.contains("confounded"), "{told}");
         // The page stands, also where no point is at its levels.
-        render(&view).unwrap();
+        render(&view, None).unwrap();
         for point in &mut view.points {
             let key = "plates.medial.end_level_mm";
             point.moved = vec![moved(key, 101.0, Some("plates.stagger_mm"))];
         }
-        render(&view).unwrap();
+        render(&view, None).unwrap();
     }
 }

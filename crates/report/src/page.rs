@@ -14,9 +14,11 @@ use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
+use crate::model_table::model_table;
 use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
 use crate::moved_to_fit::moved_table;
 use crate::number::plain;
+use crate::pareto::pareto_table;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
 use crate::published::published_table;
@@ -32,7 +34,7 @@ use crate::three_stresses::three_stress_tables;
 use crate::wall_chart::wall_charts;
 use crate::words::answer;
 use bicolumn_response::{PlateColumn, ResponseId, ResponseName};
-use bicolumn_store::PointRecord;
+use bicolumn_store::{ModelsRecord, PointRecord};
 use minijinja::value::Serde;
 use minijinja::{Environment, Value, context};
 use serde::Serialize;
@@ -61,11 +63,14 @@ struct ImageRow {
     images: Vec<Image>,
 }
 
-/// Renders the whole page of a study.
+/// Renders the whole page of a study with the models of its headline response.
 ///
 /// # Errors
 /// [`ReportError`], when a stored surface is damaged or the template fails.
-pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
+pub(crate) fn render(
+    view: &StudyView,
+    models: Option<&ModelsRecord>,
+) -> Result<String, ReportError> {
     let pictured = view.chosen(MOST_PICTURED);
     let mut surfaces: Vec<(&PointRecord, Surface)> = Vec::new();
     for point in &pictured {
@@ -107,6 +112,8 @@ pub(crate) fn render(view: &StudyView) -> Result<String, ReportError> {
         wall_charts => walls,
         effects => effect_table(view).map(data),
         regression => regression_table(view).map(data),
+        models => models.and_then(|m| model_table(view, m)).map(data),
+        pareto => pareto_table(view).map(data),
         construct_legend => safe(construct_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
         responses => data(response_tables(view)),
         published => published_table(view).map(data),

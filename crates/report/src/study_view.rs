@@ -371,7 +371,7 @@ mod tests {
         assert!(crate::line_styles::some_points_left_out(&view));
         // The page of many points is made without their surfaces, too.
         assert!(
-            crate::page::render(&view)
+            crate::page::render(&view, None)
                 .unwrap()
                 .contains("means over points of equal factors")
         );

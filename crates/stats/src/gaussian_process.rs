@@ -4,7 +4,7 @@ use crate::nelder_mead::nelder_mead;
 use crate::space::{Axis, Prediction, Predictor, Space};
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
-/// What a Gaussian process assumes of its response.
+/// Covariance that a Gaussian process assumes of its response.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Covariance {
     /// One a factor. Of a number: the distance over which the response loses its likeness, in parts of the range. Of a word: the

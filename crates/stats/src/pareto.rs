@@ -1,6 +1,6 @@
 //! The Pareto front: points that no other betters in every response.
 
-/// Which points no other point betters: none is as small in every response and smaller in one. Rows are points, smaller is better in
+/// Marks of the points that no other point betters: none is as small in every response and smaller in one. Rows are points, smaller is better in
 /// each column; a point without a number in some column is not on the front and betters none.
 pub fn pareto_front(points: &[Vec<f64>]) -> Vec<bool> {
     let is_number = |p: &Vec<f64>| p.iter().all(|x| !x.is_nan());

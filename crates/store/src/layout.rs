@@ -55,6 +55,16 @@ impl StudyFolder {
         self.root.join("published.csv")
     }
 
+    /// `models.json`: models of the headline response over the factors.
+    pub fn models_json(&self) -> PathBuf {
+        self.root.join("models.json")
+    }
+
+    /// `pareto.csv`: a row per load case and point, with what is weighed and whether another point betters it.
+    pub fn pareto_csv(&self) -> PathBuf {
+        self.root.join("pareto.csv")
+    }
+
     /// `sensitivity.csv`: a row per point, load case, stress response and choice of its definition.
     pub fn sensitivity_csv(&self) -> PathBuf {
         self.root.join("sensitivity.csv")

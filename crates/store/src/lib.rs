@@ -18,6 +18,7 @@ pub mod error;
 mod evidence;
 mod hold;
 pub mod layout;
+mod models;
 mod moved_record;
 mod number;
 pub mod published;
@@ -36,6 +37,7 @@ pub use error::StoreError;
 pub use evidence::{MeshRecord, SolverRecord};
 pub use hold::{Asked, Hold, Holder};
 pub use layout::StudyFolder;
+pub use models::{ModelFactor, ModelForm, ModelRange, ModelRecord, ModelsRecord};
 pub use moved_record::MovedRecord;
 pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
 pub use record::{

@@ -6,6 +6,7 @@
 use crate::atomic::write_atomic;
 use crate::digest::{canonical_json, digest_text};
 use crate::error::StoreError;
+use crate::models::ModelsRecord;
 use crate::record::{MeshNoise, PointRecord, StudyRecord};
 use serde_json::Value;
 use std::path::Path;
@@ -43,7 +44,7 @@ macro_rules! records {
         }
     )*};
 }
-records!(PointRecord StudyRecord MeshNoise);
+records!(PointRecord StudyRecord MeshNoise ModelsRecord);
 
 /// Writes a record atomically as readable JSON with its checksum.
 ///
