@@ -74,6 +74,9 @@ pub enum Verb {
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
     #[command(after_help = more())]
     Keys,
+    /// Solve points for a run, which starts this for itself
+    #[command(hide = true)]
+    SolvePoints,
     /// Write the report again from the stored results of a run
     #[command(after_help = more())]
     Report(ReportArgs),
@@ -111,6 +114,17 @@ fn gib(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A time in minutes that is more than nothing.
+fn minutes(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(minutes) if minutes > 0.0 && minutes <= MOST_MINUTES => Ok(minutes),
+        _ => Err("a number of minutes above 0 is wanted, such as 30 or 0.5".into()),
+    }
+}
+
+/// Ten years.
+const MOST_MINUTES: f64 = 5_256_000.0;
+
 /// `run`
 #[derive(Debug, ClapArgs)]
 pub struct RunArgs {
@@ -125,6 +139,10 @@ pub struct RunArgs {
     /// Solve only these points, by number: 1,3-5. The others are left as they are
     #[arg(long, value_name = "LIST", value_parser = numbers, conflicts_with = "shard")]
     pub points: Option<PointNumbers>,
+    /// Try the points again that failed before, and no others. Without it a failed point is tried again when its inputs
+    /// have changed or the limit that it met is wider now
+    #[arg(long, conflicts_with_all = ["points", "shard"])]
+    pub only_failed: bool,
     /// Solve only shard K of N of each job's points, shared out by forecast time; other shards may run at the same
     /// time, also on other machines that see the folder. `bicolumn report DIR` puts them together
     #[arg(long, value_name = "K/N")]
@@ -137,6 +155,16 @@ pub struct RunArgs {
     /// group, limits and a batch scheduler leave
     #[arg(long, value_name = "GIB", value_parser = gib)]
     pub memory: Option<f64>,
+    /// Most time for one point, minutes: one that takes longer fails; default: no limit
+    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
+    pub point_minutes: Option<f64>,
+    /// Most memory for one point, GiB: one that takes more fails; default: no limit
+    #[arg(long, value_name = "GIB", value_parser = gib)]
+    pub point_memory: Option<f64>,
+    /// Time for all, minutes: no point is begun whose forecast does not fit, and one under way at the end is broken
+    /// off and left; default: what a batch scheduler says, else no limit
+    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
+    pub minutes: Option<f64>,
     /// Print errors and the path of the report, nothing else
     #[arg(long)]
     pub quiet: bool,

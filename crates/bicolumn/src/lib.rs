@@ -73,7 +73,9 @@ mod progress;
 mod refine;
 mod report;
 mod run;
+mod signals;
 mod solve;
+mod solve_points;
 
 pub use bicolumn_base::Part;
 pub use bicolumn_bundle::{read_bundle, solve_bundle};
@@ -88,6 +90,7 @@ pub use bicolumn_model::{
 };
 pub use bicolumn_solve::{Solution, SolveOptions, solve};
 pub use bicolumn_study::run_study;
+pub use solve_points::points_in_processes;
 
 use args::{Args, Verb};
 use clap::Parser;
@@ -131,6 +134,7 @@ pub fn main_with(
         Verb::Converge(args) => converge::converge(&args, &mut console),
         Verb::Refine(args) => refine::refine(&args, &mut console),
         Verb::Keys => keys::keys(&mut console),
+        Verb::SolvePoints => solve_points::solve_points(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
         Verb::Predict(args) => predict::predict(&args, &mut console),
     }

@@ -109,6 +109,7 @@ impl State<'_> {
                 | Event::Done { .. }
                 | Event::Copied { .. }
                 | Event::Failed { .. }
+                | Event::FailedBefore { .. }
                 | Event::Skipped { .. }
         ) {
             self.ended += 1;
@@ -153,6 +154,12 @@ impl State<'_> {
                 "{id} left out, cannot be built ({ended}/{total}): {reason}"
             )),
             _ if self.quiet || self.json => None,
+            Event::FailedBefore { id, reason, .. } => Some(format!(
+                "{id} failed before and is not tried again ({ended}/{total}): {reason}"
+            )),
+            Event::BrokenOff { id } => {
+                Some(format!("{id} is broken off: the time of the run is up"))
+            }
             Event::Planned {
                 at_once,
                 threads_each,
@@ -244,6 +251,8 @@ impl Bars {
             | Event::Done { id, .. }
             | Event::Copied { id, .. }
             | Event::Failed { id, .. }
+            | Event::FailedBefore { id, .. }
+            | Event::BrokenOff { id }
             | Event::Skipped { id, .. } => {
                 if let Some(bar) = self.running.remove(*id) {
                     bar.finish_and_clear();
@@ -328,6 +337,10 @@ fn json_line(event: &Event<'_>) -> Option<String> {
         Event::Failed { id, stage, reason } => {
             serde_json::json!({"event": "failed", "point": id, "stage": stage, "reason": reason})
         }
+        Event::FailedBefore { id, stage, reason } => {
+            serde_json::json!({"event": "failed_before", "point": id, "stage": stage, "reason": reason})
+        }
+        Event::BrokenOff { id } => serde_json::json!({"event": "broken_off", "point": id}),
         Event::Skipped { id, reason } => {
             serde_json::json!({"event": "skipped", "point": id, "reason": reason})
         }

@@ -4,19 +4,13 @@ use crate::args::RunArgs;
 use crate::console::Console;
 use crate::job_list::{JobList, ReadJob};
 use crate::progress::Progress;
-use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
+use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED, signals, solve_points};
 use bicolumn_job::{Job, JobErrors, Plan};
 use bicolumn_report::{ReportError, write_report, write_summary};
 use bicolumn_study::{
-    Outcome, RunOptions, Share, StudyError, StudyTask, numbers_in_words, run_studies,
+    Outcome, PointLimits, RunOptions, Share, StudyError, StudyTask, numbers_in_words, run_studies,
 };
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
-
-/// Set by Ctrl-C, and by the signals that end a session or a batch job (SIGTERM, SIGHUP).
-static STOP: AtomicBool = AtomicBool::new(false);
-/// Line that stays on the screen once it is set.
-const STOPPING: &str = "stopping after the points under way; once more to stop at once";
 
 pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
     let list = JobList::read(&args.jobs, console);
@@ -41,18 +35,24 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
             out_dir,
         })
         .collect();
-    listen_for_interrupt();
+    let stop = signals::listen();
 
     let total = tasks.iter().map(|t| t.plan.points.len()).sum();
     let progress = Progress::new(console, total, args.quiet, args.json);
     let options = RunOptions {
         threads: threads(&first.job, args.threads),
-        memory_bytes: args.memory.map(|gib| gib * 1024f64.powi(3)),
+        memory_bytes: args.memory.map(bytes),
         share: share(args),
-        stop: &STOP,
+        worker: solve_points::program(),
+        limits: PointLimits {
+            seconds: args.point_minutes.map(|m| 60.0 * m),
+            memory_bytes: args.point_memory.map(bytes),
+        },
+        until: signals::until(args.minutes),
+        stop,
         observer: &|event| progress.hear(event),
     };
-    let results = progress.with_notice(&STOP, STOPPING, || run_studies(&tasks, &options));
+    let results = progress.with_notice(stop, signals::STOPPING, || run_studies(&tasks, &options));
     progress.end();
 
     let mut statuses = vec![];
@@ -69,7 +69,10 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
                     "" => console.error(&e),
                     name => console.error(&format!("{name}: {e}")),
                 }
-                if let StudyError::Store(_) | StudyError::NotStored { .. } = e {
+                if let StudyError::Store(_)
+                | StudyError::NotStored { .. }
+                | StudyError::NoWorker { .. } = e
+                {
                     console.say(
                         "  hint: what is finished is kept; the same command goes on from there",
                     );
@@ -86,6 +89,11 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
         console.say(bicolumn_report::CAUTION);
     }
     of_all(&statuses)
+}
+
+/// Bytes of so many GiB.
+fn bytes(gib: f64) -> f64 {
+    gib * 1024f64.powi(3)
 }
 
 /// Exit status of several jobs: theirs where they agree, else some failed.
@@ -122,6 +130,7 @@ fn share(args: &RunArgs) -> Share {
     match (&args.points, args.shard) {
         (_, Some(shard)) => Share::Shard(shard),
         (Some(numbers), None) => Share::Points(numbers.0.clone()),
+        (None, None) if args.only_failed => Share::Failed,
         (None, None) => Share::All,
     }
 }
@@ -191,18 +200,6 @@ pub(crate) fn threads(job: &Job, typed: Option<u16>) -> usize {
     }
 }
 
-/// The first Ctrl-C, SIGTERM or SIGHUP lets the points under way finish; the second ends at once, which costs only
-/// these.
-fn listen_for_interrupt() {
-    // Fails only where a handler is set already: one run after another in the same process.
-    let _ = ctrlc::set_handler(|| {
-        if STOP.swap(true, Ordering::Relaxed) {
-            #[allow(clippy::exit)] // nothing is half written at any moment
-            std::process::exit(130);
-        }
-    });
-}
-
 fn tell_end(
     outcome: &Outcome,
     args: &RunArgs,
@@ -237,7 +234,7 @@ fn tell_end(
     if !outcome.failed.is_empty() {
         let ids: Vec<&str> = outcome.failed.iter().map(|(id, _)| id.as_str()).collect();
         console.say(&format!(
-            "{of}failed: {}; the report and results.csv give each one's reason",
+            "{of}failed: {}; the report and results.csv give each one's reason, and --only-failed tries them again",
             ids.join(", ")
         ));
     }
@@ -249,6 +246,7 @@ fn tell_end(
         let share = match (&args.points, args.shard) {
             (Some(numbers), _) => format!(" --points {}", numbers_in_words(&numbers.0)),
             (None, Some(shard)) => format!(" --shard {shard}"),
+            (None, None) if args.only_failed => " --only-failed".to_owned(),
             (None, None) => String::new(),
         };
         console.say(&format!(

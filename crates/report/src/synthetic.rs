@@ -300,6 +300,8 @@ fn point(id: &str, layout: &str, stagger: f64) -> PointRecord {
         cases: CASES
             .map(|(name, _)| case(name, layout, stagger, ends))
             .to_vec(),
+        stopped_by: None,
+        made_by: None,
     }
 }
 

@@ -41,6 +41,16 @@ pub fn is_temporary(name: &OsStr) -> bool {
     name.to_string_lossy().starts_with(TEMPORARY)
 }
 
+/// Removes the files in a folder that were being written by a process that is no more. Not while another may be writing
+/// there.
+pub fn remove_temporary(folder: &Path) {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    for entry in entries.filter(|e| is_temporary(&e.file_name())) {
+        // One that stays costs its room, no result.
+        let _ = std::fs::remove_file(entry.path());
+    }
+}
+
 /// File with a temporary name in a folder, to be renamed.
 pub(crate) fn temporary_in(folder: &Path) -> std::io::Result<NamedTempFile> {
     let mut builder = tempfile::Builder::new();

@@ -132,11 +132,10 @@ impl Drop for Hold {
 
 impl Holder {
     fn this() -> Holder {
-        let host = read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
         let pid = std::process::id();
         let now = SystemTime::now().duration_since(UNIX_EPOCH);
         Holder {
-            host: host.trim().to_string(),
+            host: host_name(),
             pid,
             began: began(pid),
             since_s: now.map_or(0, |d| d.as_secs()),
@@ -155,6 +154,12 @@ impl Holder {
         let now = SystemTime::now().duration_since(UNIX_EPOCH);
         now.map_or(0, |d| d.as_secs().saturating_sub(self.since_s))
     }
+}
+
+/// Name of this machine; empty where the system does not tell it.
+pub fn host_name() -> String {
+    let name = read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+    name.trim().to_owned()
 }
 
 /// When a process began, in clock ticks since the machine did; `None` where there is none, where it has ended and only its

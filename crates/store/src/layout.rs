@@ -100,6 +100,11 @@ impl StudyFolder {
         self.root.join("earlier")
     }
 
+    /// `intact`: solutions of intact bones, while a run needs them.
+    pub fn intact_folder(&self) -> PathBuf {
+        self.root.join("intact")
+    }
+
     /// Folder of one point.
     pub fn point_folder(&self, id: &str) -> PathBuf {
         self.points_folder().join(id)

@@ -2,6 +2,7 @@
 
 use crate::contact_record::ContactRecord;
 use crate::evidence::{MeshRecord, SolverRecord};
+use crate::maker_record::{MakerRecord, StopRecord};
 use crate::moved_record::MovedRecord;
 use crate::screw_record::ScrewAsBuiltRecord;
 use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
@@ -228,6 +229,12 @@ pub struct PointRecord {
     #[serde(default)]
     pub density: Option<DensityRecord>,
     pub cases: Vec<CaseRecord>,
+    /// Limit that a failed point was stopped by; `None` for any other end.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stopped_by: Option<StopRecord>,
+    /// Maker of the record; `None` in records that do not tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_by: Option<MakerRecord>,
 }
 
 /// A density-based modulus as it came out.
@@ -554,6 +561,8 @@ pub(crate) mod tests {
             warnings: Vec::new(),
             density: None,
             cases: vec![case("axial", 500.0), case("torsion", 20.0)],
+            stopped_by: None,
+            made_by: None,
         }
     }
 

@@ -4,10 +4,11 @@
 //! record that no point asks for is moved to `earlier/`, where a later run finds it again. Every move is one rename, and a
 //! run that is killed between two of them leaves folders that the next one files.
 
+use crate::stage::Stage;
 use bicolumn_job::PointInputs;
 use bicolumn_store::{
-    FactorValue, MovedRecord, PointRecord, Status, StoreError, StudyFolder, create_folder,
-    is_temporary, read_record, write_record,
+    FactorValue, MovedRecord, PointRecord, Status, StopRecord, StoreError, StudyFolder,
+    create_folder, is_temporary, read_record, write_record,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -33,9 +34,21 @@ impl Stored {
     }
 }
 
+/// A point that failed.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct FailedBefore {
+    /// Name of its folder: the id of the point that it lies at.
+    pub(crate) place: String,
+    pub(crate) stage: Stage,
+    pub(crate) reason: String,
+    pub(crate) stopped_by: Option<StopRecord>,
+}
+
 /// Records of a study's folder, each read once.
 #[derive(Debug, Default)]
 pub(crate) struct Survey {
+    /// Points that failed, by digest.
+    pub(crate) failed: BTreeMap<String, FailedBefore>,
     points: Vec<Stored>,
     earlier: Vec<Stored>,
     /// Reason why a record cannot be read, by the id of its point.
@@ -48,7 +61,10 @@ impl Survey {
         let mut survey = Survey::default();
         for place in folders_in(&folder.points_folder()) {
             match read_record::<PointRecord>(&place.join("record.json")) {
-                Ok(record) => survey.points.extend(stored(place, record)),
+                Ok(record) => {
+                    survey.failed.extend(failed(&place, &record));
+                    survey.points.extend(stored(place, record));
+                }
                 Err(StoreError::Missing { .. }) => {}
                 Err(e) => {
                     let reason = e.within(folder.root());
@@ -232,12 +248,26 @@ fn stored(folder: PathBuf, record: PointRecord) -> Option<Stored> {
     })
 }
 
+/// Failure that a record tells, with the digest of its point.
+fn failed(place: &Path, record: &PointRecord) -> Option<(String, FailedBefore)> {
+    let Status::Failed { stage, reason } = &record.status else {
+        return None;
+    };
+    let before = FailedBefore {
+        place: name_of(place),
+        stage: Stage::named(stage)?,
+        reason: reason.clone(),
+        stopped_by: record.stopped_by,
+    };
+    Some((record.digest.clone(), before))
+}
+
 fn by_id(planned: &[PointInputs]) -> BTreeMap<&str, &PointInputs> {
     planned.iter().map(|p| (p.id.as_str(), p)).collect()
 }
 
 /// Folders in a folder, in the order of their names.
-fn folders_in(folder: &Path) -> Vec<PathBuf> {
+pub(crate) fn folders_in(folder: &Path) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return vec![];
     };

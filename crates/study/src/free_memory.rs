@@ -6,18 +6,36 @@ use std::path::Path;
 /// Least of what the machine has free, what the process's control group, its address-space limit and a batch
 /// scheduler leave it, bytes; `None` where none of them says.
 pub(crate) fn free_memory_bytes() -> Option<f64> {
-    let slurm = std::env::var("SLURM_MEM_PER_NODE").ok();
     [
         read_to_string("/proc/meminfo")
             .ok()
             .and_then(|t| available(&t)),
         control_group(Path::new("/sys/fs/cgroup")),
         address_space(),
-        slurm.and_then(|mib| Some(mib.trim().parse::<f64>().ok()? * 1024.0 * 1024.0)),
+        scheduler(&|name| std::env::var(name).ok()),
     ]
     .into_iter()
     .flatten()
     .reduce(f64::min)
+}
+
+/// Memory of a task of Slurm by its environment, bytes: for the node, or for each of its processors.
+fn scheduler(environment: &dyn Fn(&str) -> Option<String>) -> Option<f64> {
+    let number = |name: &str| environment(name)?.trim().parse::<f64>().ok();
+    let mib = number("SLURM_MEM_PER_NODE").or_else(|| {
+        let processors = number("SLURM_CPUS_PER_TASK").unwrap_or(1.0);
+        Some(number("SLURM_MEM_PER_CPU")? * processors)
+    })?;
+    // 0 stands for all of the node.
+    (mib > 0.0).then_some(1024.0 * 1024.0 * mib)
+}
+
+/// Resident memory of a process, bytes; `None` where there is none or the system does not say.
+pub(crate) fn resident_bytes(pid: u32) -> Option<f64> {
+    kib_after(
+        &read_to_string(format!("/proc/{pid}/status")).ok()?,
+        "VmRSS:",
+    )
 }
 
 /// `MemAvailable` of `/proc/meminfo`.
@@ -77,6 +95,22 @@ mod tests {
         let unlimited =
             "Max address space         unlimited            unlimited            bytes\n";
         assert_eq!(soft_limit(unlimited), None);
+    }
+
+    #[test]
+    fn a_task_has_the_memory_of_its_node_or_of_its_processors() {
+        let with = |pairs: &[(&str, &str)]| {
+            scheduler(&|name| {
+                let found = pairs.iter().find(|(n, _)| *n == name);
+                found.map(|(_, value)| (*value).to_owned())
+            })
+        };
+        let mib = 1024.0 * 1024.0;
+        assert_eq!(with(&[("SLURM_MEM_PER_NODE", "2000")]), Some(2000.0 * mib));
+        let of_processors = [("SLURM_MEM_PER_CPU", "500"), ("SLURM_CPUS_PER_TASK", "4")];
+        assert_eq!(with(&of_processors), Some(2000.0 * mib));
+        assert_eq!(with(&[("SLURM_MEM_PER_NODE", "0")]), None);
+        assert_eq!(with(&[]), None);
     }
 
     #[test]

@@ -1,13 +1,17 @@
 //! The plate-free, unbroken bone under the same loads, solved once for each bone and shared by points.
 
 use crate::bones::BoneCache;
+use crate::intact_file;
 use crate::model_build::{BuiltModel, ModelSolution, build_model};
+use crate::record::lock_digest;
 use crate::shared::Shared;
 use crate::stage::PointError;
 use bicolumn_geometry::ConstructSpec;
-use bicolumn_job::PointInputs;
+use bicolumn_job::{ENGINE_VERSION, PointInputs};
 use bicolumn_measure::{RecoveredStress, ShaftProfile, measure_recovered};
 use bicolumn_mesh::{RegionPlace, SizeRegion, Sizing};
+use bicolumn_store::digest_text;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// The intact bone, solved.
@@ -26,15 +30,47 @@ pub struct IntactModel {
 const MOST_KEPT: usize = 8;
 
 /// Intact solutions by what they depend on.
-pub struct IntactCache(Shared<Result<Arc<IntactModel>, String>>);
+pub struct IntactCache<'a> {
+    kept: Shared<Result<Arc<IntactModel>, String>>,
+    shelf: Option<&'a dyn Shelf>,
+}
 
-impl Default for IntactCache {
+impl Default for IntactCache<'_> {
     fn default() -> Self {
-        IntactCache(Shared::keeping(MOST_KEPT))
+        IntactCache {
+            kept: Shared::keeping(MOST_KEPT),
+            shelf: None,
+        }
     }
 }
 
-impl IntactCache {
+/// Files of intact solutions, for other processes and later runs.
+pub(crate) trait Shelf: Sync {
+    /// Is the solution of this key there to be read, or to be solved now? Waits while another solves it.
+    fn turn(&self, key: &str) -> Turn;
+
+    /// The solution that was this one's turn to solve is stored, or cannot be had.
+    fn ended(&self, key: &str);
+}
+
+/// Way to an intact solution.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Turn {
+    /// It is in this file.
+    Read(PathBuf),
+    /// It is to be solved, and stored here.
+    Solve(PathBuf),
+}
+
+impl<'a> IntactCache<'a> {
+    /// Keeps so many solutions in memory, and all in files.
+    pub(crate) fn on_shelf(most: usize, shelf: &'a dyn Shelf) -> IntactCache<'a> {
+        IntactCache {
+            kept: Shared::keeping(most),
+            shelf: Some(shelf),
+        }
+    }
+
     /// The intact bone of a point: solved by the first that asks, waited for by the others.
     ///
     /// # Errors
@@ -45,9 +81,45 @@ impl IntactCache {
         bones: &BoneCache,
         threads: usize,
     ) -> Result<Arc<IntactModel>, String> {
-        self.0.get(key(inputs), || {
-            solve_intact(inputs, bones, threads).map_err(|e| e.to_string())
+        let key = key(inputs);
+        self.kept.get(key.clone(), || {
+            let found = match self.shelf {
+                None => solve_intact(inputs, bones, threads, None),
+                Some(shelf) => from_shelf(shelf, &file_key(&key), inputs, bones, threads),
+            };
+            found.map_err(|e| e.to_string())
         })
+    }
+}
+
+/// Name of a solution's file: what it depends on, the program and its libraries among it.
+fn file_key(key: &str) -> String {
+    digest_text(format!("{ENGINE_VERSION} {} {key}", lock_digest()))
+}
+
+/// An intact solution read from its file, or solved and stored there.
+fn from_shelf(
+    shelf: &dyn Shelf,
+    key: &str,
+    inputs: &PointInputs,
+    bones: &BoneCache,
+    threads: usize,
+) -> Result<Arc<IntactModel>, PointError> {
+    match shelf.turn(key) {
+        Turn::Read(file) => {
+            let intact = without_hardware(inputs);
+            let model = build_model(&intact, bones)?;
+            match intact_file::read(&file, model.problem.mesh()) {
+                Ok(by_load) => Ok(with_stress(model, ModelSolution::linear(by_load))),
+                // Damaged, or removed by a run that ended meanwhile.
+                Err(_) => solve_intact(inputs, bones, threads, None),
+            }
+        }
+        Turn::Solve(file) => {
+            let solved = solve_intact(inputs, bones, threads, Some(&file));
+            shelf.ended(key);
+            solved
+        }
     }
 }
 
@@ -96,10 +168,12 @@ fn without_hardware(inputs: &PointInputs) -> PointInputs {
     intact
 }
 
+/// Solves the intact bone, and stores it where a file is given.
 fn solve_intact(
     inputs: &PointInputs,
     bones: &BoneCache,
     threads: usize,
+    file: Option<&Path>,
 ) -> Result<Arc<IntactModel>, PointError> {
     let intact = without_hardware(inputs);
     let model = build_model(&intact, bones)?;
@@ -109,17 +183,25 @@ fn solve_intact(
             message: format!("the intact bone: {}", e.message),
             ..e
         })?;
+    // What contact or preload would add has no place in the file; without it, others solve for themselves.
+    if let (Some(file), true) = (file, solution.is_linear()) {
+        let _ = intact_file::write(file, model.problem.mesh(), &solution.by_load);
+    }
+    Ok(with_stress(model, solution))
+}
+
+fn with_stress(model: BuiltModel, solution: ModelSolution) -> Arc<IntactModel> {
     let stress = RecoveredStress::of(&model.problem, &solution.by_load.displacement);
     let profiles = measure_recovered((&model.solved(&solution), &stress), None)
         .into_iter()
         .map(|m| m.profile)
         .collect();
-    Ok(Arc::new(IntactModel {
+    Arc::new(IntactModel {
         model,
         solution,
         stress,
         profiles,
-    }))
+    })
 }
 
 #[cfg(test)]
@@ -128,7 +210,6 @@ mod tests {
     use crate::contact_model::refusal;
     use bicolumn_geometry::Construct;
     use bicolumn_job::{Job, Plan, resolve};
-    use std::path::Path;
 
     #[test]
     fn an_intact_bone_takes_no_offence_at_interfaces_and_clamps_of_hardware() {

@@ -5,7 +5,7 @@
 //! [`export_point`] give its mesh and its audit bundle, [`build_model`] its construct, mesh and problem.
 //!
 //! # Known limits
-//! A point is computed on one machine, in memory. A point that fails has no responses; the analysis goes on without it.
+//! A point is computed on one machine, in memory; in a process of its own where [`RunOptions::worker`] names one. A point that fails has no responses; the analysis goes on without it.
 
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
@@ -17,6 +17,7 @@ mod check;
 mod clamp;
 mod contact_model;
 mod converge;
+mod crew;
 mod discretisation;
 mod estimate;
 mod export;
@@ -24,6 +25,7 @@ mod filing;
 mod free_memory;
 mod grid_convergence;
 mod intact;
+mod intact_file;
 mod joint_support;
 #[cfg(test)]
 mod mirror_test;
@@ -46,11 +48,14 @@ mod stage;
 mod study_folder;
 mod study_record;
 mod surface;
+mod wire;
+mod worker;
 
 pub use bones::BoneCache;
 pub use bundle::{Bundle, Content};
 pub use check::{BuiltPoint, CheckedPoint, WORKER, check_job};
 pub use converge::{ConvergedResponse, Convergence, MeshSeries, converge, noise_uncertainty};
+pub use crew::{PointLimits, WorkerProgram};
 pub use discretisation::estimates;
 pub use estimate::{Estimate, tetrahedra};
 pub use export::{export_point, mesh_point};
@@ -61,3 +66,4 @@ pub use refine::{End, Refinement, Step, Wanted, refine};
 pub use runner::{Event, Outcome, RunOptions, StudyError, StudyTask, run_studies, run_study};
 pub use share::{Shard, Share, numbers_in_words, point_numbers};
 pub use stage::{PointError, Stage};
+pub use worker::solve_orders;

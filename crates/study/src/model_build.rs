@@ -63,6 +63,21 @@ pub struct ContactReports {
 }
 
 impl ModelSolution {
+    /// Solution of a problem without contact.
+    pub(crate) fn linear(by_load: Solution) -> ModelSolution {
+        ModelSolution {
+            by_load,
+            total: None,
+            contact: None,
+            tightened: vec![],
+        }
+    }
+
+    /// Is there nothing but displacements by the loads?
+    pub(crate) fn is_linear(&self) -> bool {
+        self.total.is_none() && self.contact.is_none() && self.tightened.is_empty()
+    }
+
     /// Displacements that stress follows from, by load case.
     pub fn total(&self) -> &[Vec<Vec3>] {
         self.total.as_deref().unwrap_or(&self.by_load.displacement)
@@ -108,13 +123,7 @@ impl BuiltModel {
         };
         let (by_load, ready) =
             solved().map_err(|e: bicolumn_solve::SolveError| failed(Stage::Solve, &e))?;
-        let solution = ModelSolution {
-            by_load,
-            total: None,
-            contact: None,
-            tightened: vec![],
-        };
-        Ok((solution, ready))
+        Ok((ModelSolution::linear(by_load), ready))
     }
 
     fn solve_contact(

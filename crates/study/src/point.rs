@@ -32,7 +32,7 @@ pub struct PointContext<'a> {
     /// Bones shared by the points.
     pub bones: &'a BoneCache,
     /// Intact solutions.
-    pub intact: &'a IntactCache,
+    pub intact: &'a IntactCache<'a>,
     /// Threads to use inside this point. The result does not depend on it.
     pub threads: usize,
 }
@@ -122,6 +122,7 @@ pub fn run_point(
         intact: intact_measures,
         stages: clock.stages,
         warnings,
+        threads: context.threads,
     };
     Ok(done_record(inputs, results))
 }

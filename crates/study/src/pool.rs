@@ -1,27 +1,33 @@
 //! The pool of open points: how many at once, each to its record whatever happens inside it.
 
 use crate::bones::BoneCache;
-use crate::check::{CheckedPoint, WORKER, panic_text};
-use crate::filing::copy_point;
+use crate::check::CheckedPoint;
+use crate::crew::{Crew, End, Hand};
+use crate::filing::{FailedBefore, copy_point};
 use crate::free_memory::free_memory_bytes;
 use crate::intact::IntactCache;
 use crate::point::PointContext;
 use crate::record::{failed_record, skipped_record};
 use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError};
 use crate::stage::{PointError, Stage};
-use bicolumn_job::PointInputs;
+use crate::wire::{FromWorker, Order};
+use crate::worker::solve_caught;
+use bicolumn_job::{Job, PointInputs};
 use bicolumn_solve::Forecast;
-use bicolumn_store::{PointRecord, StudyFolder, create_folder, gather, write_record};
-use std::collections::BTreeMap;
-use std::panic::{AssertUnwindSafe, catch_unwind};
+use bicolumn_store::{
+    PointRecord, StopRecord, StudyFolder, create_folder, gather, remove_temporary, write_record,
+};
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 /// A study whose open points are in the pool.
 pub(crate) struct PooledStudy<'a> {
     /// Name before the ids of its points in events; empty for the only study of a run.
     pub(crate) name: &'a str,
+    /// Its job.
+    pub(crate) job: &'a Job,
     /// Its folder.
     pub(crate) folder: StudyFolder,
     /// Are its tables written as its points end? Not by a shard: others write there too.
@@ -45,8 +51,42 @@ pub(crate) type Open<'a> = (usize, &'a CheckedPoint);
 pub(crate) struct Team<'a> {
     pub(crate) options: &'a RunOptions<'a>,
     pub(crate) bones: &'a BoneCache,
-    pub(crate) intact: &'a IntactCache,
+    pub(crate) intact: &'a IntactCache<'a>,
     pub(crate) solve_point: &'a SolvePoint<'a>,
+    /// Processes that points are solved in; `None`: in this one, by `solve_point`.
+    pub(crate) crew: Option<&'a Crew<'a>>,
+}
+
+/// Groups of points that are still to be begun, in their order, and the time that is left for them.
+struct Queue {
+    groups: VecDeque<usize>,
+    /// Moment by which the run is to be over.
+    until: Option<Instant>,
+    /// Largest measured time of a point over its forecast; 1 before one has ended.
+    pace: Option<f64>,
+}
+
+impl Queue {
+    /// The first group whose forecast fits the time left.
+    fn next(&mut self, seconds: &dyn Fn(usize) -> f64) -> Option<usize> {
+        let left = self
+            .until
+            .map(|u| u.saturating_duration_since(Instant::now()));
+        let pace = self.pace.unwrap_or(1.0);
+        let fits = |group: usize| {
+            left.is_none_or(|left| !left.is_zero() && pace * seconds(group) <= left.as_secs_f64())
+        };
+        let at = self.groups.iter().position(|g| fits(*g))?;
+        self.groups.remove(at)
+    }
+
+    /// Takes note of the time that a point took.
+    fn note(&mut self, measured: f64, forecast: f64) {
+        if forecast > 0.0 {
+            let pace = measured / forecast;
+            self.pace = Some(self.pace.map_or(pace, |p| p.max(pace)));
+        }
+    }
 }
 
 /// Solves open points in the order given, several at once; points of the same digest once for all. Gives the outcome
@@ -80,17 +120,38 @@ pub(crate) fn run_pool(
         threads_each,
     });
     let tables: Vec<Mutex<TableClock>> = studies.iter().map(|_| Mutex::default()).collect();
-    let next = AtomicUsize::new(0);
+    let forecast = |group: usize| {
+        let of_first = alike[group].first().map(|n| open[*n].1.built.as_ref());
+        let seconds = of_first
+            .and_then(Result::ok)
+            .map_or(0.0, |b| b.estimate.seconds);
+        seconds / threads_each as f64
+    };
+    let queue = Mutex::new(Queue {
+        groups: (0..alike.len()).collect(),
+        until: options.until,
+        pace: None,
+    });
+    let next = || queue.lock().ok()?.next(&forecast);
     let found: Mutex<Vec<(usize, Result<PointEnd, StudyError>)>> = Mutex::new(Vec::new());
     std::thread::scope(|scope| {
         for _ in 0..at_once {
             scope.spawn(|| {
+                let mut hand = None;
                 while !options.stop.load(Ordering::Relaxed) {
-                    let group = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(members) = alike.get(group) else {
+                    let Some(group) = next() else {
                         break;
                     };
-                    for (n, end) in finish_alike(members, studies, open, team, threads_each) {
+                    let begin = Instant::now();
+                    let members = &alike[group];
+                    let ends =
+                        finish_alike(members, studies, open, (team, &mut hand), threads_each);
+                    if let (Some((_, Ok(PointEnd::Done))), Ok(mut queue)) =
+                        (ends.first(), queue.lock())
+                    {
+                        queue.note(begin.elapsed().as_secs_f64(), forecast(group));
+                    }
+                    for (n, end) in ends {
                         // A folder that cannot be written any more ends the run, not just the point.
                         if end.is_err() {
                             options.stop.store(true, Ordering::Relaxed);
@@ -109,13 +170,14 @@ pub(crate) fn run_pool(
     found.sort_by_key(|e| e.0);
     let mut is_left = vec![true; open.len()];
     for (n, end) in found {
-        is_left[n] = false;
+        is_left[n] = matches!(end, Ok(PointEnd::BrokenOff));
         let (study, c) = open[n];
         let (outcome, error) = &mut ends[study];
         let id = c.point.id.clone();
         match end {
             Ok(PointEnd::Done) => outcome.done.push(id),
-            Ok(PointEnd::Failed(error)) => outcome.failed.push((id, error.message)),
+            Ok(PointEnd::Failed(error, _)) => outcome.failed.push((id, error.message)),
+            Ok(PointEnd::BrokenOff) => {}
             Err(e) => {
                 error.get_or_insert(e);
             }
@@ -153,7 +215,10 @@ impl TableClock {
 
 enum PointEnd {
     Done,
-    Failed(PointError),
+    /// Failed, by a limit or without one.
+    Failed(PointError, Option<StopRecord>),
+    /// The time of the run was up.
+    BrokenOff,
 }
 
 /// Solves the first of some points with the same inputs, and copies its results to the others.
@@ -161,14 +226,14 @@ fn finish_alike(
     members: &[usize],
     studies: &[&PooledStudy<'_>],
     open: &[Open<'_>],
-    team: &Team<'_>,
+    (team, hand): (&Team<'_>, &mut Option<Hand>),
     threads: usize,
 ) -> Vec<(usize, Result<PointEnd, StudyError>)> {
     let Some((&first, others)) = members.split_first() else {
         return vec![];
     };
     let (study, c) = open[first];
-    let end = finish_point(&c.inputs, studies[study], team, threads);
+    let end = finish_point(&c.inputs, studies[study], (team, hand), threads);
     let from = studies[study].folder.point_folder(&c.inputs.id);
     let first_label = studies[study].label(&c.inputs.id);
     let copied = others.iter().filter_map(|&n| {
@@ -178,9 +243,11 @@ fn finish_alike(
             Ok(PointEnd::Done) => copy_point(&from, &study.folder, &c.inputs)
                 .map(|()| PointEnd::Done)
                 .map_err(StudyError::from),
-            Ok(PointEnd::Failed(error)) => mark_failed(team.options, study, &c.inputs, error)
-                .map(|()| PointEnd::Failed(error.clone())),
-            Err(_) => return None,
+            Ok(PointEnd::Failed(error, stop)) => {
+                mark_failed(team.options, study, &c.inputs, error, *stop)
+                    .map(|()| PointEnd::Failed(error.clone(), *stop))
+            }
+            Ok(PointEnd::BrokenOff) | Err(_) => return None,
         };
         if let Ok(PointEnd::Done) = end {
             (team.options.observer)(Event::Copied {
@@ -198,11 +265,74 @@ fn finish_alike(
 fn finish_point(
     inputs: &PointInputs,
     study: &PooledStudy<'_>,
-    team: &Team<'_>,
+    (team, hand): (&Team<'_>, &mut Option<Hand>),
     threads: usize,
 ) -> Result<PointEnd, StudyError> {
     let options = team.options;
     let begin = Instant::now();
+    let label = study.label(&inputs.id);
+    let id = label.as_str();
+    // What a run that was killed was writing.
+    remove_temporary(&study.folder.point_folder(&inputs.id));
+    let end = match team.crew {
+        Some(crew) => {
+            let order = Order {
+                job_file: study.job.file.clone(),
+                job_text: study.job.text.clone(),
+                point: inputs.id.clone(),
+                digest: inputs.digest.clone(),
+                out_dir: study.folder.root().to_path_buf(),
+                threads,
+            };
+            let tell = |message: &FromWorker| match message {
+                FromWorker::Stage { stage } => {
+                    (options.observer)(Event::Stage { id, stage: *stage });
+                }
+                FromWorker::Forecast(told) => {
+                    let forecast = Forecast::from(*told);
+                    (options.observer)(Event::Forecast { id, forecast });
+                }
+                _ => {}
+            };
+            let end = crew.solve(hand, &order, &tell);
+            remove_temporary(&study.folder.point_folder(&inputs.id));
+            end.map_err(|reason| StudyError::NoWorker { reason })?
+        }
+        None => solve_here(inputs, study, team, threads),
+    };
+    match end {
+        End::Done(record) => {
+            write_point(&study.folder, &record)?;
+            (options.observer)(Event::Done {
+                id,
+                seconds: begin.elapsed().as_secs_f64(),
+            });
+            Ok(PointEnd::Done)
+        }
+        // A point whose results cannot be stored has not failed: the next run solves it again.
+        End::Failed(error, _) if error.stage == Stage::Store => Err(StudyError::NotStored {
+            id: label,
+            reason: error.message,
+        }),
+        End::Failed(error, stop) => {
+            mark_failed(options, study, inputs, &error, stop)?;
+            Ok(PointEnd::Failed(error, stop))
+        }
+        End::BrokenOff => {
+            (options.observer)(Event::BrokenOff { id });
+            Ok(PointEnd::BrokenOff)
+        }
+    }
+}
+
+/// Solves a point in this process.
+fn solve_here(
+    inputs: &PointInputs,
+    study: &PooledStudy<'_>,
+    team: &Team<'_>,
+    threads: usize,
+) -> End {
+    let options = team.options;
     let label = study.label(&inputs.id);
     let id = label.as_str();
     let stage = Mutex::new(Stage::Geometry);
@@ -212,50 +342,25 @@ fn finish_point(
         }
         (options.observer)(Event::Stage { id, stage: s });
     };
-    let forecast = |f: &Forecast| (options.observer)(Event::Forecast { id, forecast: *f });
     let context = PointContext {
         out_dir: study.folder.root(),
         progress: &progress,
-        forecast: &forecast,
+        forecast: &|f: &Forecast| (options.observer)(Event::Forecast { id, forecast: *f }),
         bones: team.bones,
         intact: team.intact,
         threads,
     };
-    let work = || catch_unwind(AssertUnwindSafe(|| (team.solve_point)(inputs, &context)));
-    // A pool of its own keeps what a point does in parallel within its share of the machine.
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads)
-        .thread_name(move |n| format!("{WORKER}{n}"))
-        .build();
-    let result = match pool {
-        Ok(pool) => pool.install(work),
-        Err(_) => work(),
-    };
-    let result = result.unwrap_or_else(|panic| {
-        Err(PointError {
-            stage: stage.lock().map_or(Stage::Geometry, |s| *s),
-            message: panic_text(&*panic),
-        })
-    });
-    match result {
-        Ok(record) => {
-            write_point(&study.folder, &record)?;
-            (options.observer)(Event::Done {
-                id,
-                seconds: begin.elapsed().as_secs_f64(),
-            });
-            Ok(PointEnd::Done)
-        }
-        // A point whose results cannot be stored has not failed: the next run solves it again.
-        Err(error) if error.stage == Stage::Store => Err(StudyError::NotStored {
-            id: label,
-            reason: error.message,
-        }),
-        Err(error) => {
-            mark_failed(options, study, inputs, &error)?;
-            Ok(PointEnd::Failed(error))
-        }
+    match solve_caught(&|| (team.solve_point)(inputs, &context), threads, &stage) {
+        Ok(record) => End::Done(Box::new(record)),
+        Err(error) => End::Failed(error, None),
     }
+}
+
+/// Memory for all points together, bytes: as asked for, else what is free.
+pub(crate) fn all_memory_bytes(asked: Option<f64>) -> f64 {
+    /// Taken where the machine does not say what it has free.
+    const UNKNOWN_MEMORY: f64 = 4e9;
+    asked.or_else(free_memory_bytes).unwrap_or(UNKNOWN_MEMORY)
 }
 
 /// How many points at once, and threads in each.
@@ -265,27 +370,23 @@ fn split_machine(
     threads: usize,
     memory_bytes: Option<f64>,
 ) -> (usize, usize) {
-    /// Taken where the machine does not say what it has free.
-    const UNKNOWN_MEMORY: f64 = 4e9;
     let largest = open
         .iter()
         .filter_map(|(_, c)| c.built.as_ref().ok())
         .map(|b| b.estimate.bytes)
         .fold(1.0, f64::max);
-    let free = memory_bytes
-        .or_else(free_memory_bytes)
-        .unwrap_or(UNKNOWN_MEMORY);
+    let free = all_memory_bytes(memory_bytes);
     split(free, largest, points, threads)
 }
 
 /// As many points as the free memory takes, one thread each while there are more points than threads.
 ///
-/// Solved intact bones are kept beside the points: a fifth of a point's memory is set aside for them.
+/// Each keeps solved intact bones beside its point: a fifth of a point's memory is set aside for them.
 fn split(free: f64, of_a_point: f64, points: usize, threads: usize) -> (usize, usize) {
     /// Share of the free memory that may be filled.
     const SHARE: f64 = 0.8;
     const KEPT: f64 = 0.2;
-    let room = SHARE * free / of_a_point - KEPT;
+    let room = SHARE * free / ((1.0 + KEPT) * of_a_point);
     let threads = threads.max(1);
     let at_once = (room as usize).clamp(1, threads.min(points.max(1)));
     (at_once, (threads / at_once).max(1))
@@ -300,13 +401,47 @@ pub(crate) fn mark_failed(
     study: &PooledStudy<'_>,
     inputs: &PointInputs,
     error: &PointError,
+    stopped_by: Option<StopRecord>,
 ) -> Result<(), StudyError> {
     (options.observer)(Event::Failed {
         id: &study.label(&inputs.id),
         stage: error.stage.name(),
         reason: &error.message,
     });
-    write_point(&study.folder, &failed_record(inputs, error))
+    let record = PointRecord {
+        stopped_by,
+        ..failed_record(inputs, error)
+    };
+    write_point(&study.folder, &record)
+}
+
+/// Keeps the failure of a point in an earlier run, under the id that it has now.
+///
+/// # Errors
+/// [`StudyError::Store`], when the record cannot be written.
+pub(crate) fn keep_failure(
+    options: &RunOptions<'_>,
+    study: &PooledStudy<'_>,
+    inputs: &PointInputs,
+    before: &FailedBefore,
+) -> Result<(), StudyError> {
+    (options.observer)(Event::FailedBefore {
+        id: &study.label(&inputs.id),
+        stage: before.stage.name(),
+        reason: &before.reason,
+    });
+    if before.place == inputs.id {
+        return Ok(());
+    }
+    let error = PointError {
+        stage: before.stage,
+        message: before.reason.clone(),
+    };
+    let record = PointRecord {
+        stopped_by: before.stopped_by,
+        ..failed_record(inputs, &error)
+    };
+    write_point(&study.folder, &record)
 }
 
 /// Marks a point that is left out, for its construct cannot be built.
@@ -331,14 +466,34 @@ fn write_point(folder: &StudyFolder, record: &PointRecord) -> Result<(), StudyEr
 
 #[cfg(test)]
 mod tests {
-    use super::split;
+    use super::{Queue, split};
+    use std::time::{Duration, Instant};
+
+    #[test]
+    fn no_point_is_begun_that_does_not_fit_the_time_left() {
+        let forecasts = [100.0, 40.0, 10.0];
+        let seconds = |group: usize| forecasts[group];
+        let mut queue = Queue {
+            groups: [0, 1, 2].into(),
+            until: Some(Instant::now() + Duration::from_secs(50)),
+            pace: None,
+        };
+        assert_eq!(queue.next(&seconds), Some(1), "100 s do not fit");
+        // It took thrice its forecast.
+        queue.note(120.0, 40.0);
+        queue.note(10.0, 40.0);
+        assert_eq!(queue.next(&seconds), Some(2), "3 x 10 s fit");
+        assert_eq!(queue.next(&seconds), None);
+        queue.until = None;
+        assert_eq!(queue.next(&seconds), Some(0));
+    }
 
     #[test]
     fn points_at_once_keep_within_memory_threads_and_points() {
         let gb = 1e9;
         assert_eq!(split(24.0 * gb, 2.0 * gb, 6, 4), (4, 1), "threads");
         assert_eq!(split(24.0 * gb, 2.0 * gb, 2, 8), (2, 4), "points");
-        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 8), (3, 2), "memory");
+        assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 8), (2, 4), "memory");
         assert_eq!(split(1.0 * gb, 2.0 * gb, 6, 8), (1, 8), "one at least");
         assert_eq!(split(8.0 * gb, 2.0 * gb, 6, 0), (1, 1));
     }

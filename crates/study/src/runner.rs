@@ -2,10 +2,13 @@
 
 use crate::bones::BoneCache;
 use crate::check::{CheckedPoint, check_points};
+use crate::crew::{Crew, IntactDesk, PointLimits, WorkerProgram};
 use crate::filing::{self, Filed};
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
-use crate::pool::{Open, PooledStudy, Team, mark_failed, mark_skipped, run_pool};
+use crate::pool::{
+    Open, PooledStudy, Team, all_memory_bytes, keep_failure, mark_failed, mark_skipped, run_pool,
+};
 use crate::share::Share;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
@@ -18,6 +21,7 @@ use bicolumn_store::{
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
+use std::time::Instant;
 use thiserror::Error;
 
 /// A job to be run into a folder.
@@ -41,10 +45,38 @@ pub struct RunOptions<'a> {
     pub memory_bytes: Option<f64>,
     /// Points of each study that this run takes on.
     pub share: Share,
+    /// Program that solves each point in a process of its own, so that one that aborts or takes too much costs itself alone;
+    /// `None`: points are solved in this process, without limits.
+    pub worker: Option<&'a WorkerProgram>,
+    /// Limits of a point in a process of its own.
+    pub limits: PointLimits,
+    /// Moment by which the run is to be over: no point is begun whose forecast does not fit, and one under way then is
+    /// broken off where it has a process of its own.
+    pub until: Option<Instant>,
     /// Set from outside to stop: points under way are finished, no new one is begun.
     pub stop: &'a AtomicBool,
     /// Hears what happens, from several threads.
     pub observer: &'a (dyn Fn(Event<'_>) + Sync),
+}
+
+impl<'a> RunOptions<'a> {
+    /// All points, in this process, without limits.
+    pub fn new(
+        threads: usize,
+        stop: &'a AtomicBool,
+        observer: &'a (dyn Fn(Event<'_>) + Sync),
+    ) -> RunOptions<'a> {
+        RunOptions {
+            threads,
+            memory_bytes: None,
+            share: Share::All,
+            worker: None,
+            limits: PointLimits::default(),
+            until: None,
+            stop,
+            observer,
+        }
+    }
 }
 
 /// Event of a study.
@@ -104,6 +136,16 @@ pub enum Event<'a> {
         stage: &'a str,
         reason: &'a str,
     },
+    /// Failed in an earlier run; tried again when asked or when its cause has gone.
+    FailedBefore {
+        id: &'a str,
+        stage: &'a str,
+        reason: &'a str,
+    },
+    /// Broken off, for the time of the run is up.
+    BrokenOff {
+        id: &'a str,
+    },
     /// Left out, for its construct cannot be built.
     Skipped {
         id: &'a str,
@@ -159,6 +201,12 @@ pub enum StudyError {
         /// Why.
         reason: String,
     },
+    /// No process could be started to solve points in; the points after it are not begun.
+    #[error("no process can be started to solve points in: {reason}")]
+    NoWorker {
+        /// Why.
+        reason: String,
+    },
 }
 
 /// Runs one study. Nothing is written before it is certain that at least one point can be built.
@@ -204,11 +252,26 @@ pub(crate) fn run_studies_by(
     if tasks.len() > 1 {
         open.sort_by(|a, b| seconds(b.1).total_cmp(&seconds(a.1)));
     }
+    // The next run that is killed by such a point has the others behind it.
+    let tried: BTreeSet<&str> = ready()
+        .flat_map(|p| &p.failed)
+        .map(String::as_str)
+        .collect();
+    open.sort_by_key(|(_, c)| tried.contains(c.inputs.digest.as_str()));
+    let folder = studies.first().map(|s| s.folder.intact_folder());
+    let crew = options.worker.map(|program| Crew {
+        program,
+        limits: options.limits,
+        all_memory_bytes: all_memory_bytes(options.memory_bytes),
+        until: options.until,
+        desk: IntactDesk::in_folder(folder.unwrap_or_default()),
+    });
     let team = Team {
         options,
         bones,
         intact: &IntactCache::default(),
         solve_point,
+        crew: crew.as_ref(),
     };
     let mut ends = run_pool(&studies, &open, &team).into_iter();
     drop(open);
@@ -221,6 +284,10 @@ pub(crate) fn run_studies_by(
             true => gather(&study.folder).map(drop),
             false => Ok(()),
         };
+        if study.has_tables && solved.left.is_empty() && error.is_none() {
+            // Made again where it is missed.
+            let _ = std::fs::remove_dir_all(study.folder.intact_folder());
+        }
         // What ended the run is told before what its tables lack.
         if let Some(error) = error {
             return Err(error);
@@ -240,6 +307,8 @@ struct Prepared<'a> {
     /// Outcome known before the pool begins: kept, failed, others'.
     outcome: Outcome,
     open: Vec<CheckedPoint>,
+    /// Points that failed before, by digest.
+    failed: BTreeSet<String>,
     /// Let go when the study has its tables.
     _hold: Hold,
 }
@@ -256,9 +325,24 @@ fn prepare<'a>(
     let folder = StudyFolder::new(task.out_dir);
     let planned: Vec<PointInputs> = plan.points.iter().map(|p| resolve(job, p)).collect();
     let digests: BTreeSet<&str> = planned.iter().map(|p| p.digest.as_str()).collect();
-    let finished = study_folder::look(task.out_dir, &job.text, &digests)?;
-    let is_open = |n: usize| !finished.contains(&planned[n].digest);
-    let (own, checked) = chosen(task, options, bones, &is_open)?;
+    let ended = study_folder::look(task.out_dir, &job.text, &digests)?;
+    let memory = all_memory_bytes(options.memory_bytes);
+    let kept_failure = |n: usize| {
+        let before = ended.failed.get(&planned[n].digest)?;
+        let stop = before.stopped_by;
+        let has_gone = stop.is_some_and(|s| {
+            let bytes = options.limits.memory_bytes.unwrap_or(memory);
+            s.has_gone(options.limits.seconds, Some(bytes))
+        });
+        let is_kept = !has_gone && options.share != Share::Failed;
+        is_kept.then_some(before)
+    };
+    let is_finished = |n: usize| ended.finished.contains(&planned[n].digest);
+    let has_failed = |n: usize| ended.failed.contains_key(&planned[n].digest);
+    let is_open = |n: usize| !is_finished(n) && kept_failure(n).is_none();
+    let (own, checked) = chosen(task, options, bones, &is_open, &|n| {
+        has_failed(n) && !is_finished(n)
+    })?;
     let nothing_finished = (0..planned.len()).all(is_open);
     // Where only some points were built, others may yet be.
     if nothing_finished
@@ -273,8 +357,12 @@ fn prepare<'a>(
     create_folder(folder.root())?;
     let hold = study_folder::hold(folder.root(), &options.share)?;
     let is_shard = matches!(options.share, Share::Shard(_));
+    if !is_shard {
+        study_folder::clean(&folder);
+    }
     let study = PooledStudy {
         name: task.name,
+        job,
         folder,
         has_tables: !is_shard,
     };
@@ -325,6 +413,11 @@ fn prepare<'a>(
             }
             (true, false) => {}
         }
+        if let Some(before) = kept_failure(n) {
+            keep_failure(options, &study, inputs, before)?;
+            outcome.failed.push((id.clone(), before.reason.clone()));
+            continue;
+        }
         // Lost since it was looked for: built with the next run.
         let Some(c) = checked.remove(id) else {
             outcome.left.push(id.clone());
@@ -341,7 +434,7 @@ fn prepare<'a>(
                     stage: Stage::Geometry,
                     message: reason.clone(),
                 };
-                mark_failed(options, &study, inputs, &error)?;
+                mark_failed(options, &study, inputs, &error, None)?;
                 outcome.failed.push((id.clone(), reason.clone()));
             }
         }
@@ -350,6 +443,7 @@ fn prepare<'a>(
         study,
         outcome,
         open,
+        failed: ended.failed.into_keys().collect(),
         _hold: hold,
     })
 }
@@ -364,6 +458,7 @@ fn chosen(
     options: &RunOptions<'_>,
     bones: &BoneCache,
     is_open: &dyn Fn(usize) -> bool,
+    has_failed: &dyn Fn(usize) -> bool,
 ) -> Result<(BTreeSet<usize>, Vec<CheckedPoint>), StudyError> {
     let all = &task.plan.points;
     let build = |points: Vec<&DesignPoint>| {
@@ -387,6 +482,7 @@ fn chosen(
             }
             numbers.iter().map(|n| n - 1).collect()
         }
+        Share::Failed => (0..all.len()).filter(|n| has_failed(*n)).collect(),
         Share::All => (0..all.len()).collect(),
     };
     let open = own.iter().filter(|n| is_open(**n)).map(|n| &all[*n]);

@@ -1,6 +1,7 @@
 //! A batch whose points are not really solved: what fails, what goes on, what is kept.
 
 use crate::bones::BoneCache;
+use crate::crew::{PointLimits, WorkerProgram};
 use crate::point::PointContext;
 use crate::record::failed_record;
 use crate::runner::{
@@ -33,6 +34,8 @@ struct Bench {
     stop: AtomicBool,
     /// Events received, as text.
     heard: Mutex<Vec<String>>,
+    worker: Option<WorkerProgram>,
+    limits: PointLimits,
 }
 
 impl Bench {
@@ -44,6 +47,8 @@ impl Bench {
             job,
             stop: AtomicBool::new(false),
             heard: Mutex::default(),
+            worker: None,
+            limits: PointLimits::default(),
         }
     }
 
@@ -61,16 +66,16 @@ impl Bench {
             plan: &self.plan,
             out_dir: folder.root(),
         };
+        let observer = |event: Event<'_>| {
+            if !matches!(event, Event::Checked { .. } | Event::Stage { .. }) {
+                self.heard.lock().unwrap().push(format!("{event:?}"));
+            }
+        };
         let options = RunOptions {
-            threads: 1,
-            memory_bytes: None,
             share,
-            stop: &self.stop,
-            observer: &|event| {
-                if !matches!(event, Event::Checked { .. } | Event::Stage { .. }) {
-                    self.heard.lock().unwrap().push(format!("{event:?}"));
-                }
-            },
+            worker: self.worker.as_ref(),
+            limits: self.limits,
+            ..RunOptions::new(1, &self.stop, &observer)
         };
         run_studies_by(&[task], &options, bones(), solve)
             .pop()
@@ -213,7 +218,7 @@ fn a_damaged_record_is_told_of_and_its_point_alone_solved_again() {
 }
 
 #[test]
-fn a_failed_point_is_tried_again_and_another_jobs_folder_is_refused() {
+fn a_failed_point_is_tried_again_when_asked_and_another_jobs_folder_is_refused() {
     let bench = Bench::with(THREE);
     let fails = |_: &PointInputs, _: &PointContext<'_>| {
         Err(PointError {
@@ -222,12 +227,27 @@ fn a_failed_point_is_tried_again_and_another_jobs_folder_is_refused() {
         })
     };
     assert_eq!(bench.run(&fails).unwrap().failed.len(), 3);
-    assert_eq!(bench.run(&all_well).unwrap().done.len(), 3);
+    // Not asked: the same inputs would fail again.
+    let outcome = bench.run(&|_, _| panic!("nothing is tried again")).unwrap();
+    assert_eq!((outcome.failed.len(), outcome.done.len()), (3, 0));
+    let heard = bench.heard.lock().unwrap().join("\n");
+    assert!(heard.contains("FailedBefore { id: \"p001\""), "{heard}");
+    // Under another id, it has still failed.
+    let grown = bench.changed(&THREE.replace("85, 90, 95", "82, 85, 90"));
+    let outcome = grown.run(&all_well).unwrap();
+    assert_eq!(outcome.done, ["p001"]);
+    assert_eq!(outcome.failed[0].0, "p002");
+    assert!(matches!(grown.record("p003").status, Status::Failed { .. }));
+    let bench = grown.changed(THREE);
+    let asked = bench.run_share(Share::Failed, &all_well).unwrap();
+    assert_eq!(asked.done, ["p001", "p002"], "{asked:?}");
+    assert_eq!(asked.others, ["p003"], "95 had lost its record to 90");
+    assert_eq!(bench.run(&all_well).unwrap().done, ["p003"]);
 
     let other = bench.changed(&THREE.replace("85, 90, 95", "86, 91, 96"));
     let refused = other.run(&all_well).unwrap_err();
     let told = refused.to_string();
-    assert!(told.contains("none of its 3 finished points"), "{told}");
+    assert!(told.contains("none of its 4 finished points"), "{told}");
     assert!(other.folder().record_file("p001").exists());
 }
 
@@ -368,13 +388,7 @@ fn two_jobs_are_one_pool_and_share_a_point_of_the_same_inputs() {
         .collect();
     let solves = std::sync::atomic::AtomicUsize::new(0);
     let stop = AtomicBool::new(false);
-    let options = RunOptions {
-        threads: 1,
-        memory_bytes: None,
-        share: Share::All,
-        stop: &stop,
-        observer: &|_| {},
-    };
+    let options = RunOptions::new(1, &stop, &|_| {});
     let ends = run_studies_by(&tasks, &options, bones(), &|inputs, _| {
         solves.fetch_add(1, Ordering::Relaxed);
         Ok(solved(inputs))
@@ -569,4 +583,122 @@ fn bench_run_again(bench: &Bench) -> String {
         Err(refused) => refused.to_string(),
         Ok(_) => "it was taken twice".into(),
     }
+}
+
+/// A stand-in for the process that solves points: does what a shell does at each point, in the order of the points;
+/// `done` answers with the record.
+#[cfg(unix)]
+fn stand_in(bench: &Bench, at_point: [&str; 3]) -> WorkerProgram {
+    use bicolumn_store::Record;
+    let folder = bench.dir.path();
+    for point in &bench.plan.points {
+        let record = solved(&bicolumn_job::resolve(&bench.job, point));
+        let message = crate::wire::FromWorker::Done {
+            record: record.to_json().unwrap(),
+        };
+        let line = serde_json::to_string(&message).unwrap();
+        std::fs::write(
+            folder.join(format!("{}.line", point.id)),
+            format!("{line}\n"),
+        )
+        .unwrap();
+    }
+    let [first, second, third] = at_point;
+    let ready = format!(
+        "{{\"say\":\"ready\",\"version\":\"{}\"}}",
+        bicolumn_job::ENGINE_VERSION
+    );
+    let script = format!(
+        "cd {}\nread begin\necho '{ready}'\nsolve() {{ echo '{{\"say\":\"stage\",\"stage\":\"mesh\"}}'; }}\n\
+         while read order; do solve; case \"$order\" in\n\
+         *'\"point\":\"p001\"'*) id=p001; {first};;\n\
+         *'\"point\":\"p002\"'*) id=p002; {second};;\n\
+         *'\"point\":\"p003\"'*) id=p003; {third};;\nesac; done\n",
+        folder.display()
+    );
+    WorkerProgram {
+        program: "/bin/sh".into(),
+        arguments: vec!["-c".into(), script.into()],
+    }
+}
+
+/// The stand-in solves its point.
+#[cfg(unix)]
+const DONE: &str = "cat $id.line";
+
+#[cfg(unix)]
+#[test]
+fn a_process_that_ends_costs_its_point_and_is_not_met_again() {
+    let mut bench = Bench::with(THREE);
+    let nobody = |_: &PointInputs, _: &PointContext<'_>| panic!("it has a process");
+    let killed = "mkdir -p out/points/p001; touch out/points/p001/.writing-x; kill -9 $$";
+    let full = "echo 'memory allocation of 80 bytes failed' >&2; kill -6 $$";
+    bench.worker = Some(stand_in(&bench, [killed, full, DONE]));
+    let outcome = bench.run(&nobody).unwrap();
+    assert_eq!(outcome.done, ["p003"]);
+    let told: Vec<&str> = outcome.failed.iter().map(|(_, why)| why.as_str()).collect();
+    assert!(told[0].contains("signal 9"), "{told:?}");
+    assert!(
+        told[1].contains("memory allocation of 80 bytes"),
+        "{told:?}"
+    );
+    assert!(matches!(
+        &bench.record("p001").status,
+        Status::Failed { stage, .. } if stage == "mesh"
+    ));
+    let files = std::fs::read_dir(bench.folder().point_folder("p001")).unwrap();
+    assert_eq!(files.count(), 1, "what it was writing is gone");
+
+    // Neither is tried again, until asked.
+    let outcome = bench.run(&nobody).unwrap();
+    assert_eq!((outcome.failed.len(), outcome.done.len()), (2, 0));
+    assert_eq!(outcome.kept, ["p003"]);
+    bench.worker = Some(stand_in(&bench, [DONE; 3]));
+    let outcome = bench.run_share(Share::Failed, &nobody).unwrap();
+    assert_eq!(outcome.done, ["p001", "p002"]);
+    let outcome = bench.run(&nobody).unwrap();
+    assert_eq!(outcome.kept.len(), 3);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_point_that_exceeds_a_limit_fails_and_is_tried_again_under_a_wider_one() {
+    let mut bench = Bench::with(THREE);
+    let nobody = |_: &PointInputs, _: &PointContext<'_>| panic!("it has a process");
+    bench.limits.seconds = Some(0.3);
+    bench.worker = Some(stand_in(&bench, ["exec sleep 60", DONE, DONE]));
+    let outcome = bench.run(&nobody).unwrap();
+    assert_eq!(outcome.done, ["p002", "p003"]);
+    assert!(outcome.failed[0].1.contains("more than its 0.005 min"));
+    assert_eq!(bench.run(&nobody).unwrap().failed.len(), 1);
+    bench.worker = Some(stand_in(&bench, [DONE; 3]));
+    bench.limits.seconds = Some(60.0);
+    assert_eq!(bench.run(&nobody).unwrap().done, ["p001"]);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_point_that_takes_too_much_memory_fails() {
+    let mut bench = Bench::with(THREE);
+    let nobody = |_: &PointInputs, _: &PointContext<'_>| panic!("it has a process");
+    bench.limits.memory_bytes = Some(40e6);
+    // A shell's variable of 60 MB.
+    let greedy = "x=$(head -c 60000000 /dev/zero | tr '\\0' x); sleep 60";
+    bench.worker = Some(stand_in(&bench, [DONE, greedy, DONE]));
+    let outcome = bench.run(&nobody).unwrap();
+    assert_eq!(outcome.done, ["p001", "p003"]);
+    assert!(outcome.failed[0].1.contains("GiB of memory"), "{outcome:?}");
+}
+
+#[cfg(unix)]
+#[test]
+fn points_do_not_fail_where_no_process_can_be_started() {
+    let mut bench = Bench::with(THREE);
+    bench.worker = Some(WorkerProgram {
+        program: "/nowhere/bicolumn".into(),
+        arguments: vec![],
+    });
+    let error = bench.run(&all_well).unwrap_err();
+    assert!(matches!(error, StudyError::NoWorker { .. }), "{error}");
+    assert!(!bench.folder().record_file("p001").exists());
 }

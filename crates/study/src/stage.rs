@@ -1,10 +1,12 @@
 //! Stages of a design point, and the failure of one.
 
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use thiserror::Error;
 
 /// Stages of a design point, in order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 #[allow(missing_docs)]
 pub enum Stage {
     Geometry,
@@ -16,6 +18,21 @@ pub enum Stage {
 }
 
 impl Stage {
+    /// All of them, in order.
+    const ALL: [Stage; 6] = [
+        Stage::Geometry,
+        Stage::Mesh,
+        Stage::Solve,
+        Stage::Measure,
+        Stage::Estimate,
+        Stage::Store,
+    ];
+
+    /// Stage of a name, as records tell it.
+    pub(crate) fn named(name: &str) -> Option<Stage> {
+        Stage::ALL.into_iter().find(|s| s.name() == name)
+    }
+
     /// Its name in records and on the screen.
     pub fn name(self) -> &'static str {
         match self {

@@ -1,11 +1,12 @@
 //! The folder of a study: whose it is, and whether it may be written.
 
-use crate::filing::Survey;
+use crate::filing::{FailedBefore, Survey, folders_in};
 use crate::share::Share;
 use bicolumn_store::{
-    Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, is_temporary, read_record,
+    Asked, Hold, Holder, StoreError, StudyFolder, StudyRecord, can_write, is_temporary,
+    read_record, remove_temporary,
 };
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use thiserror::Error;
 
@@ -56,7 +57,14 @@ impl From<StoreError> for FolderError {
     }
 }
 
-/// Looks whether a job may write into a folder, and which points are finished there, by digest; changes nothing. A job that
+/// Points of a folder that have ended, by digest.
+#[derive(Debug, Default, PartialEq)]
+pub(crate) struct Ended {
+    pub(crate) finished: BTreeSet<String>,
+    pub(crate) failed: BTreeMap<String, FailedBefore>,
+}
+
+/// Looks whether a job may write into a folder, and which points have ended there; changes nothing. A job that
 /// was changed may where one of its points is finished, or none is.
 ///
 /// # Errors
@@ -65,10 +73,10 @@ pub(crate) fn look(
     dir: &Path,
     job_text: &str,
     planned: &BTreeSet<&str>,
-) -> Result<BTreeSet<String>, FolderError> {
+) -> Result<Ended, FolderError> {
     if !dir.exists() {
         can_write(dir)?;
-        return Ok(BTreeSet::new());
+        return Ok(Ended::default());
     }
     if !dir.is_dir() {
         return Err(FolderError::NotUsable {
@@ -78,8 +86,10 @@ pub(crate) fn look(
     let folder = StudyFolder::new(dir);
     match read_record::<StudyRecord>(&folder.study_file()) {
         Ok(record) => {
-            let finished = Survey::of(&folder).digests();
-            let is_of_it = finished.iter().any(|d| planned.contains(d.as_str()));
+            let survey = Survey::of(&folder);
+            let finished = survey.digests();
+            let mut ended = finished.iter().chain(survey.failed.keys());
+            let is_of_it = ended.any(|d| planned.contains(d.as_str()));
             if record.job_text != job_text && !finished.is_empty() && !is_of_it {
                 return Err(FolderError::OtherJob {
                     dir: dir.to_path_buf(),
@@ -87,7 +97,10 @@ pub(crate) fn look(
                 });
             }
             can_write(dir)?;
-            return Ok(finished);
+            return Ok(Ended {
+                finished,
+                failed: survey.failed,
+            });
         }
         Err(StoreError::Missing { .. }) => {}
         Err(e @ StoreError::Damaged { .. }) => {
@@ -109,7 +122,7 @@ pub(crate) fn look(
     match foreign.next() {
         None => {
             can_write(dir)?;
-            Ok(BTreeSet::new())
+            Ok(Ended::default())
         }
         Some(_) => Err(FolderError::NoStudy {
             dir: dir.to_path_buf(),
@@ -124,7 +137,7 @@ pub(crate) fn look(
 pub(crate) fn hold(dir: &Path, share: &Share) -> Result<Hold, FolderError> {
     let shard = match share {
         Share::Shard(shard) => Some((shard.number(), shard.count())),
-        Share::All | Share::Points(_) => None,
+        Share::All | Share::Points(_) | Share::Failed => None,
     };
     match Hold::take(dir, shard)? {
         Asked::Taken(hold) => Ok(hold),
@@ -132,6 +145,16 @@ pub(crate) fn hold(dir: &Path, share: &Share) -> Result<Hold, FolderError> {
             dir: dir.to_path_buf(),
             holder,
         }),
+    }
+}
+
+/// Removes what runs that were killed were writing, in a folder that this run has for itself.
+pub(crate) fn clean(folder: &StudyFolder) {
+    remove_temporary(folder.root());
+    remove_temporary(&folder.intact_folder());
+    let parts = [folder.points_folder(), folder.earlier_folder()];
+    for place in parts.iter().flat_map(|p| folders_in(p)) {
+        remove_temporary(&place);
     }
 }
 
@@ -144,7 +167,7 @@ mod tests {
         let temp = tempfile::tempdir().unwrap();
         let dir = temp.path().join("out");
         let look = |dir: &Path| look(dir, "a", &BTreeSet::new());
-        let nothing = Ok(BTreeSet::new());
+        let nothing = Ok(Ended::default());
         assert_eq!(look(&dir), nothing);
         std::fs::create_dir(&dir).unwrap();
         assert_eq!(look(&dir), nothing);

@@ -2,6 +2,7 @@
 
 mod evidence;
 mod hardware;
+mod maker;
 mod moved;
 
 use crate::model_build::{BuiltModel, ModelSolution, cancellous_moduli};
@@ -14,6 +15,7 @@ use bicolumn_store::{
     CarriedRecord, CaseRecord, DensityRecord, PointRecord, ProfileRecord, ResponseRecord, SCHEMA,
     SharingRecord, StageRecord, Status, UnderChoice, WallProfileRecord,
 };
+pub(crate) use maker::{lock_digest, maker};
 pub(crate) use moved::moved;
 use std::iter::repeat_with;
 
@@ -29,6 +31,8 @@ pub(crate) struct PointResults<'a> {
     pub(crate) intact: Option<Vec<ShaftProfile>>,
     pub(crate) stages: Vec<StageRecord>,
     pub(crate) warnings: Vec<String>,
+    /// Threads within the point.
+    pub(crate) threads: usize,
 }
 
 /// Record of a point with nothing but its inputs and the way it ended.
@@ -54,6 +58,8 @@ fn bare(inputs: &PointInputs, status: Status) -> PointRecord {
         warnings: Vec::new(),
         density: None,
         cases: Vec::new(),
+        stopped_by: None,
+        made_by: None,
     }
 }
 
@@ -83,6 +89,7 @@ pub(crate) fn done_record(inputs: &PointInputs, results: PointResults<'_>) -> Po
         intact,
         stages,
         warnings,
+        threads,
     } = results;
     let construct = &model.construct;
     let contact = solution.contact.as_ref();
@@ -127,6 +134,7 @@ pub(crate) fn done_record(inputs: &PointInputs, results: PointResults<'_>) -> Po
         warnings,
         density: density(inputs, &model.problem),
         cases,
+        made_by: Some(maker(threads)),
         ..bare(inputs, Status::Done)
     }
 }
