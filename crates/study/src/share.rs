@@ -12,7 +12,7 @@ pub enum Share {
     All,
     /// These, by number counted from 1.
     Points(BTreeSet<usize>),
-    /// Those that failed before: they are tried again.
+    /// Points that failed before: they are tried again.
     Failed,
     /// One of several shards.
     Shard(Shard),

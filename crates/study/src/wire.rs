@@ -44,7 +44,7 @@ pub(crate) enum FromWorker {
     Forecast(ToldForecast),
     /// The solution of an intact bone is needed: is it there?
     IntactWanted { key: String },
-    /// That solution is stored, or cannot be had.
+    /// Its turn at a solution is over: stored, or not to be had.
     IntactEnded { key: String },
     /// The point is solved; its record as JSON.
     Done { record: String },
