@@ -119,6 +119,18 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
             idle(key, "fractional_factorial"),
         ));
     }
+    let pose = keys().mesh.pose;
+    if let Some(spot) = job.spot_of(pose).filter(|_| job.replicates() > 1) {
+        errors.push(job.error(
+            Some(spot),
+            keys().path(pose),
+            String::new(),
+            Fault::Conflict {
+                why: "design.replicates gives each point its poses".into(),
+                hint: format!("leave {} out, or design.replicates", keys().path(pose)),
+            },
+        ));
+    }
     let of_samples = [
         (job.spot_of(run.points), keys().path(run.points)),
         (job.spot_of(run.seed), keys().path(run.seed)),

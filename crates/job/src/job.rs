@@ -180,6 +180,11 @@ impl Job {
         self.given.get(path).map(|g| g.spot.line)
     }
 
+    /// Replicates of each design point: meshes of other poses.
+    pub fn replicates(&self) -> usize {
+        Settings::at(self, &BTreeMap::new()).get(keys().run.replicates)
+    }
+
     /// Threads that the job asks for, for all points together.
     pub fn threads(&self) -> Option<usize> {
         self.stated(keys().run.threads).flatten()

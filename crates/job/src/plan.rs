@@ -4,6 +4,7 @@ use crate::design::{Layout, layout};
 use crate::job::Job;
 use crate::job_error::JobErrors;
 use crate::value::Value;
+use bicolumn_store::REPLICATE;
 use std::collections::BTreeMap;
 
 /// More points than this in one job are taken for a slip.
@@ -21,7 +22,7 @@ pub struct DesignPoint {
 /// All design points of a job.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
-    /// In order; in a full factorial the last factor of the file varies fastest.
+    /// In order; in a full factorial the last factor of the file varies fastest, and replicates of a point follow each other.
     pub points: Vec<DesignPoint>,
     /// Effects that these points cannot tell apart, in words: "a = b × c".
     pub aliases: Vec<String>,
@@ -31,21 +32,29 @@ impl Plan {
     /// Lays out the points of a job: one without factors has a single point.
     ///
     /// # Errors
-    /// More than 10 000 points; a design that does not exist for these factors.
+    /// More than 10 000 points, replicates counted; a design that does not exist for these factors.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
-        let Layout { choices, aliases } = layout(job, MOST_POINTS)?;
-        let width = choices.len().to_string().len().max(3);
-        let points = choices
-            .into_iter()
+        let replicates = job.replicates();
+        let Layout { choices, aliases } = layout(job, MOST_POINTS / replicates)?;
+        let width = (choices.len() * replicates).to_string().len().max(3);
+        let levels = |choice: &[usize], pose: usize| {
+            let chosen = job.factors.iter().zip(choice);
+            let mut levels: BTreeMap<String, Value> = chosen
+                .map(|(f, c)| (f.path().to_string(), f.levels[*c].clone()))
+                .collect();
+            if replicates > 1 {
+                levels.insert(REPLICATE.to_owned(), Value::Integer(pose as i64));
+            }
+            levels
+        };
+        let all = choices
+            .iter()
+            .flat_map(|c| (0..replicates).map(move |pose| (c, pose)));
+        let points = all
             .enumerate()
-            .map(|(n, choice)| DesignPoint {
+            .map(|(n, (choice, pose))| DesignPoint {
                 id: format!("p{:0width$}", n + 1),
-                levels: job
-                    .factors
-                    .iter()
-                    .zip(choice)
-                    .map(|(f, c)| (f.path().to_string(), f.levels[c].clone()))
-                    .collect(),
+                levels: levels(choice, pose),
             })
             .collect();
         Ok(Plan { points, aliases })
@@ -63,6 +72,7 @@ impl Plan {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::catalogue::keys;
     use std::path::Path;
 
     fn plan(extra: &str) -> Plan {
@@ -70,6 +80,27 @@ mod tests {
             "{extra}\n[factors]\n\"construct.layout\" = [\"parallel\", \"orthogonal\"]\n\"plates.stagger_mm\" = [-20, 0, 20]\n"
         );
         Plan::of(&Job::parse(Path::new("x.toml"), &text).unwrap()).unwrap()
+    }
+
+    #[test]
+    fn replicates_are_the_same_point_on_other_poses() {
+        let plan = plan("design.replicates = 3");
+        assert_eq!(plan.points.len(), 18);
+        assert_eq!(keys().path(keys().mesh.pose), REPLICATE);
+        let pose = |n: usize| plan.points[n].levels["mesh.pose"].number();
+        assert_eq!([0, 1, 2, 3].map(pose), [0.0, 1.0, 2.0, 0.0].map(Some));
+        let without = |n: usize| {
+            let mut levels = plan.points[n].levels.clone();
+            levels.remove("mesh.pose");
+            levels
+        };
+        assert_eq!(without(0), without(2));
+        assert_ne!(without(2), without(3));
+        let text = "design.replicates = 2\nmesh.pose = 1\n";
+        let told = Job::parse(Path::new("x.toml"), text)
+            .unwrap_err()
+            .to_string();
+        assert!(told.contains("mesh.pose"), "{told}");
     }
 
     #[test]

@@ -254,7 +254,7 @@ fn independent(s: &Settings) -> impl Iterator<Item = (usize, IndependentScrewSpe
 
 fn sizing(s: &Settings, job: &Job) -> Sizing {
     let k = &keys().mesh;
-    Sizing {
+    let usual = Sizing {
         finest_mm: s.get(k.finest),
         plate_ratio: s.get(k.plate_ratio),
         fracture_ratio: s.get(k.fracture_ratio),
@@ -266,6 +266,10 @@ fn sizing(s: &Settings, job: &Job) -> Sizing {
         size_field: job.size_field.clone(),
         regions: job.regions.clone(),
         ..Sizing::default()
+    };
+    match s.get(k.pose) {
+        0 => usual,
+        n => usual.posed(n),
     }
 }
 

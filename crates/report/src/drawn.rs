@@ -57,7 +57,7 @@ impl Sample {
         } = Observed::of(view, case, name)?;
         let mut terms = vec![];
         let mut columns: Vec<Vec<f64>> = vec![];
-        for (factor, levels) in &view.record.factors {
+        for (factor, levels) in view.analysed_factors() {
             let numbers = points.iter().map(|p| value_of(p, factor)?.as_number());
             if let Some(numbers) = numbers.collect::<Option<Vec<f64>>>() {
                 terms.push(Term {

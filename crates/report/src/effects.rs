@@ -5,10 +5,15 @@ use crate::error::{ReportError, table_bytes};
 use crate::labels::{factor_words, level_words, shown_unit};
 use crate::number::Decimals;
 use crate::study_view::{StudyView, response, value_of};
-use crate::tables::{Row, Table};
+use crate::tables::{NONE, Row, Table, cells};
 use bicolumn_response::ResponseName;
-use bicolumn_stats::{Design, DesignError, Line, Term, Variation, analyse};
+use bicolumn_stats::{
+    Design, DesignError, Line, Rest, Term, Variation, analyse, f_probability, pure_error,
+};
 use bicolumn_store::{FactorValue, PointRecord};
+
+/// Probability below which an effect is more than the scatter of replicates (common practice, no source).
+const LEVEL: f64 = 0.05;
 
 /// A response over the points of a study, by the levels of its factors.
 struct Spread<'a> {
@@ -22,10 +27,12 @@ struct Spread<'a> {
     doubt: Option<f64>,
     /// Mesh noise on record, in the response's unit at the mean.
     noise: f64,
+    /// Scatter of replicates on other meshes.
+    pure_error: Option<Rest>,
 }
 
 impl<'a> Spread<'a> {
-    /// `None` unless two factors vary over the points that have the response.
+    /// `None` unless two factors vary over the points that have the response, or one that has replicates.
     fn of(
         view: &'a StudyView,
         case: &str,
@@ -42,7 +49,7 @@ impl<'a> Spread<'a> {
         let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
         let mut factors = vec![];
         let mut points = vec![vec![]; found.len()];
-        for (key, levels) in &view.record.factors {
+        for (key, levels) in view.analysed_factors() {
             let occurs = |l: &&FactorValue| found.iter().any(|f| value_of(f.0, key) == Some(*l));
             let levels: Vec<&FactorValue> = levels.iter().filter(occurs).collect();
             if levels.len() < 2 {
@@ -54,13 +61,16 @@ impl<'a> Spread<'a> {
             }
             factors.push((key.as_str(), levels));
         }
-        if factors.len() < 2 {
+        // The levels of one factor are compared elsewhere; against replicates its effect is tested here.
+        if factors.len() < if view.has_replicates() { 1 } else { 2 } {
             return None;
         }
         let values: Vec<f64> = found.iter().map(|f| f.1).collect();
         let errors = found.iter().map(|f| f.2);
         let levels = factors.iter().map(|(_, levels)| levels.len()).collect();
-        let variation = Design::new(levels, points).and_then(|d| analyse(&d, &values));
+        let design = Design::new(levels, points);
+        let pure_error = design.as_ref().ok().and_then(|d| pure_error(d, &values));
+        let variation = design.and_then(|d| analyse(&d, &values));
         let range = values.iter().fold(f64::MIN, |m, v| m.max(*v))
             - values.iter().fold(f64::MAX, |m, v| m.min(*v));
         let mean = values.iter().sum::<f64>() / values.len() as f64;
@@ -71,6 +81,7 @@ impl<'a> Spread<'a> {
             range,
             noise: noise.map_or(0.0, |cv| cv * mean.abs()),
             doubt: twice_mean_error(errors),
+            pure_error,
         }))
     }
 
@@ -108,8 +119,17 @@ impl<'a> Spread<'a> {
         }
     }
 
+    /// More than estimated errors and mesh noise; where there are replicates, improbable as their scatter, too.
     fn is_resolved(&self, line: &Line) -> bool {
         line.swing() >= self.doubt.unwrap_or(0.0).max(self.noise)
+            && self.tested(line).is_none_or(|(_, p)| p < LEVEL)
+    }
+
+    /// Mean square of a line over that of the replicates, and the probability that their scatter alone makes it so large.
+    fn tested(&self, line: &Line) -> Option<(f64, f64)> {
+        let pure = self.pure_error.as_ref()?;
+        let ratio = line.squares / line.freedom as f64 / (pure.squares / pure.freedom as f64);
+        Some((ratio, f_probability(ratio, line.freedom, pure.freedom)))
     }
 
     /// Do the points differ by more than the last printed digit, the mesh noise and the error estimates? Shares of a
@@ -130,6 +150,7 @@ impl<'a> Spread<'a> {
 pub(crate) fn effect_table(view: &StudyView) -> Option<Table> {
     let headline = view.headline()?;
     let decimals = view.decimals(&headline.response);
+    let replicated = view.has_replicates();
     let mut rows = vec![];
     for case in view.distinct_cases(&[&headline.response]) {
         let Some(spread) = Spread::of(view, &case.name, &headline.response) else {
@@ -161,28 +182,32 @@ pub(crate) fn effect_table(view: &StudyView) -> Option<Table> {
                 true => "",
                 false => " (not resolved)",
             };
-            rows.push(Row {
-                cells: vec![
-                    spread.term_words(line.term),
-                    spread.place(line, least, level_words),
-                    spread.place(line, most, level_words),
-                    format!("{}{mark}", decimals.show(line.swing())),
-                    share(line.share),
-                ],
-                ..Row::default()
-            });
+            let mut row = vec![
+                spread.term_words(line.term),
+                spread.place(line, least, level_words),
+                spread.place(line, most, level_words),
+                format!("{}{mark}", decimals.show(line.swing())),
+                share(line.share),
+            ];
+            if replicated {
+                row.push(tested_words(spread.tested(line)));
+            }
+            rows.push(cells(row));
         }
-        if spread.variation.rest.freedom > 0 {
-            rows.push(Row {
-                cells: vec![
-                    rest_words(&spread.variation).into(),
-                    String::new(),
-                    String::new(),
-                    String::new(),
-                    share(spread.variation.rest.share),
-                ],
-                ..Row::default()
-            });
+        let blank = |words: &str, of: f64| {
+            let mut row = vec![String::new(); if replicated { 6 } else { 5 }];
+            (row[0], row[4]) = (words.into(), share(of));
+            cells(row)
+        };
+        let rest = spread.variation.rest;
+        let pure = spread.pure_error.map_or((0, 0.0), |p| (p.freedom, p.share));
+        if rest.freedom > pure.0 {
+            // The scatter of replicates is part of what is left and has a line of its own.
+            let left = (rest.share - pure.1).max(0.0);
+            rows.push(blank(rest_words(&spread.variation), left));
+        }
+        if pure.0 > 0 {
+            rows.push(blank("replicates on other meshes", pure.1));
         }
         if let Some(note) = note_on_shares(&spread, has_shares) {
             rows.push(Row {
@@ -198,16 +223,33 @@ pub(crate) fn effect_table(view: &StudyView) -> Option<Table> {
             "Effects of the factors on the {}",
             headline.response.words()
         ),
-        heads: vec![
+        heads: [
             "factor".into(),
             "least at".into(),
             "most at".into(),
             format!("from least to most, {unit}"),
             "share of the variation".into(),
-        ],
+        ]
+        .into_iter()
+        .chain(replicated.then(|| "F against replicates (p)".into()))
+        .collect(),
         rows,
         words: 3,
     })
+}
+
+/// Ratio of mean squares with its probability.
+fn tested_words(tested: Option<(f64, f64)>) -> String {
+    match tested {
+        None => NONE.into(),
+        Some((ratio, p)) => {
+            let p = match p < 0.001 {
+                true => "<0.001".into(),
+                false => format!("{p:.3}"),
+            };
+            format!("{} ({p})", Decimals::of(std::iter::once(ratio)).show(ratio))
+        }
+    }
 }
 
 /// Remark on the shares of a load case, where there is one.
@@ -359,6 +401,8 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
         "least_at",
         "most_at",
         "twice_mean_error",
+        "f_against_replicates",
+        "p_against_replicates",
         "reverse_case",
     ])?;
     let mut is_empty = true;
@@ -392,24 +436,30 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
                     spread.place(line, least, bare),
                     spread.place(line, most, bare),
                     doubt.clone(),
+                    spread
+                        .tested(line)
+                        .map_or(String::new(), |t| t.0.to_string()),
+                    spread
+                        .tested(line)
+                        .map_or(String::new(), |t| t.1.to_string()),
                     reverse.clone(),
                 ])?;
             }
-            let rest = spread.variation.rest;
-            let mut row = vec![
-                case.clone(),
-                name.to_string(),
-                unit.to_string(),
-                "rest".into(),
-            ];
-            row.extend([
-                rest.freedom.to_string(),
-                rest.squares.to_string(),
-                rest.share.to_string(),
-            ]);
-            row.extend(vec![String::new(); 4]);
-            row.push(reverse);
-            writer.write_record(row)?;
+            let own = spread.pure_error.map(|pure| ("pure_error", pure));
+            for (term, rest) in std::iter::once(("rest", spread.variation.rest)).chain(own) {
+                let mut row = vec![
+                    case.clone(),
+                    name.to_string(),
+                    unit.to_string(),
+                    term.into(),
+                    rest.freedom.to_string(),
+                    rest.squares.to_string(),
+                    rest.share.to_string(),
+                ];
+                row.extend(vec![String::new(); 6]);
+                row.push(reverse.clone());
+                writer.write_record(row)?;
+            }
         }
     }
     let bytes = table_bytes(writer)?;
@@ -419,8 +469,49 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::synthetic::{CASES, HEADLINE, hot_spot, synthetic_study};
+    use crate::synthetic::{CASES, HEADLINE, hot_spot, replicated, synthetic_study};
     use bicolumn_response::{Load, ResponseId};
+
+    #[test]
+    fn effects_are_tested_against_the_scatter_of_replicates() {
+        let (_temp, folder) = synthetic_study();
+        let mut view = StudyView::read(folder).unwrap();
+        assert!(!view.has_replicates() && view.replicate_freedom.is_none());
+        replicated(&mut view);
+        // Six places of three poses; deviations of 0.1 about each mean, 0.05 about the first.
+        let squares = 5.0 * 2.0 * 0.1f64.powi(2) + 2.0 * 0.05f64.powi(2);
+        let spread = Spread::of(&view, "axial", &HEADLINE).unwrap().unwrap();
+        let pure = spread.pure_error.unwrap();
+        assert_eq!(pure.freedom, 12);
+        assert!((pure.squares / squares - 1.0).abs() < 1e-9);
+        assert_eq!(spread.factors.len(), 2, "the pose is no factor");
+        let line = &spread.variation.lines[0];
+        let (ratio, p) = spread.tested(line).unwrap();
+        let expected = line.squares / line.freedom as f64 / (squares / 12.0);
+        assert!((ratio / expected - 1.0).abs() < 1e-9);
+        assert!((0.0..1.0).contains(&p));
+        let is_more_than_noise = line.swing() >= spread.noise;
+        assert_eq!(spread.is_resolved(line), p < LEVEL && is_more_than_noise);
+        // The mesh noise is that scatter over the mean, the largest of the load cases: the axial case is the smallest.
+        assert_eq!(view.replicate_freedom, Some(12));
+        let of_axial = (squares / 12.0).sqrt() / spread.variation.mean;
+        assert!((view.noise().unwrap() / of_axial - 1.0).abs() < 1e-9);
+        let table = effect_table(&view).unwrap();
+        assert_eq!(table.heads.len(), 6);
+        let row = table.rows.iter().find(|r| r.cells.len() == 6).unwrap();
+        assert_eq!(row.cells[5], tested_words(Some((ratio, p))));
+        let pure_row = table.rows.iter().find(|r| {
+            r.cells
+                .first()
+                .is_some_and(|c| c == "replicates on other meshes")
+        });
+        assert_eq!(pure_row.unwrap().cells[4], share(pure.share));
+        let bytes = effects_csv(&view).unwrap().unwrap();
+        let text = String::from_utf8(bytes).unwrap();
+        assert!(text.contains(",pure_error,12,"));
+        let told = crate::words::answer(&view).join(" ");
+        assert!(told.contains("12 degrees of freedom"), "{told}");
+    }
 
     #[test]
     fn effects_that_the_design_confounds_are_named_beside_the_shares() {
@@ -494,7 +585,7 @@ mod tests {
         assert!(rows.iter().all(|r| &r[0] != second));
         for row in &rows {
             let reverse = if &row[0] == first { second } else { "" };
-            assert_eq!(&row[11], reverse, "{row:?}");
+            assert_eq!(&row[13], reverse, "{row:?}");
         }
         let of_headline = rows.iter().filter(|r| r[1] == HEADLINE.to_string());
         assert_eq!(of_headline.count(), 4 * (CASES.len() - 1));

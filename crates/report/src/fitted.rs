@@ -60,13 +60,54 @@ impl<'a> Observed<'a> {
     }
 }
 
+/// Places of a study with the mean over the replicates of each: left out of a fit, a replicate would be predicted by the others.
+struct Means {
+    /// First point of each place.
+    ids: Vec<String>,
+    points: Vec<Vec<f64>>,
+    values: Vec<f64>,
+    /// Most replicates of a place.
+    most: usize,
+}
+
+impl Means {
+    fn of(places: &[Vec<f64>], observed: &Observed<'_>) -> Means {
+        let mut means = Means {
+            ids: vec![],
+            points: vec![],
+            values: vec![],
+            most: 0,
+        };
+        let mut counts: Vec<usize> = vec![];
+        for (place, (record, value)) in places
+            .iter()
+            .zip(observed.points.iter().zip(&observed.values))
+        {
+            match means.points.iter().position(|p| p == place) {
+                Some(n) => {
+                    counts[n] += 1;
+                    means.values[n] += (value - means.values[n]) / counts[n] as f64;
+                }
+                None => {
+                    counts.push(1);
+                    means.ids.push(record.id.clone());
+                    means.points.push(place.clone());
+                    means.values.push(*value);
+                }
+            }
+        }
+        means.most = counts.into_iter().max().unwrap_or(1);
+        means
+    }
+}
+
 /// Factors that vary over the finished points at their levels; `None` where they are too few, or none is a number of several
 /// values.
 fn factors(view: &StudyView) -> Option<Vec<ModelFactor>> {
     let points: Vec<&PointRecord> = view.at_levels().collect();
     let mut factors = vec![];
     let mut has_numbers = false;
-    for (key, levels) in &view.record.factors {
+    for (key, levels) in view.analysed_factors() {
         let values: Option<Vec<&FactorValue>> = points.iter().map(|p| value_of(p, key)).collect();
         let values = values?;
         let numbers: Option<Vec<f64>> = values.iter().map(|v| v.as_number()).collect();
@@ -93,7 +134,14 @@ fn factors(view: &StudyView) -> Option<Vec<ModelFactor>> {
             });
         }
     }
-    let enough = points.len() >= LEAST_POINTS.max(POINTS_A_FACTOR * factors.len());
+    let mut places: Vec<Vec<Option<&FactorValue>>> = vec![];
+    for p in &points {
+        let place: Vec<_> = factors.iter().map(|f| value_of(p, &f.key)).collect();
+        if !places.contains(&place) {
+            places.push(place);
+        }
+    }
+    let enough = places.len() >= LEAST_POINTS.max(POINTS_A_FACTOR * factors.len());
     (has_numbers && enough).then_some(factors)
 }
 
@@ -134,8 +182,15 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
             let of_factor = |f: &ModelFactor| coordinate(f, value_of(p, &f.key)?);
             factors.iter().map(of_factor).collect()
         };
-        let points: Vec<Vec<f64>> = observed.points.iter().map(place).collect::<Option<_>>()?;
-        let values = &observed.values;
+        let places: Vec<Vec<f64>> = observed.points.iter().map(place).collect::<Option<_>>()?;
+        let Means {
+            ids,
+            points,
+            values,
+            most,
+        } = Means::of(&places, &observed);
+        let noise_sd = observed.noise_sd / (most as f64).sqrt();
+        let values = &values;
         let surface = |degree, form| {
             let fitted = ResponseSurface::fit(&space, degree, &points, values)?;
             Some((fitted.regression().q2, form))
@@ -144,7 +199,7 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
             if points.len() > MOST_OF_PROCESS {
                 return None;
             }
-            let fitted = GaussianProcess::fit(&space, &points, values, observed.noise_sd)?;
+            let fitted = GaussianProcess::fit(&space, &points, values, noise_sd)?;
             let Covariance { reach, nugget } = fitted.covariance().clone();
             Some((fitted.q2(), ModelForm::GaussianProcess { reach, nugget }))
         };
@@ -160,9 +215,9 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
             case: case.name.clone(),
             form,
             q2,
-            ids: observed.points.iter().map(|p| p.id.clone()).collect(),
+            values: values.clone(),
+            ids,
             points,
-            values: observed.values,
         })
     });
     Some(ModelsRecord {

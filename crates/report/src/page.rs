@@ -111,6 +111,7 @@ pub(crate) fn render(
         sensitivity => data(sensitivity_tables(view)),
         wall_charts => walls,
         effects => effect_table(view).map(data),
+        replicates => view.has_replicates(),
         regression => regression_table(view).map(data),
         models => models.and_then(|m| model_table(view, m)).map(data),
         pareto => pareto_table(view).map(data),

@@ -4,9 +4,10 @@ use crate::labels::level_words;
 use crate::number::Decimals;
 use bicolumn_response::ResponseName;
 use bicolumn_store::{
-    FactorValue, Gathered, HeadlineRecord, PointRecord, ResponseRecord, Status, StoreError,
-    StudyFolder, StudyRecord,
+    FactorValue, Gathered, HeadlineRecord, PointRecord, REPLICATE, ResponseRecord, Status,
+    StoreError, StudyFolder, StudyRecord,
 };
+use std::collections::BTreeMap;
 
 /// Everything that the page is made of, except surfaces.
 #[derive(Debug)]
@@ -19,6 +20,15 @@ pub(crate) struct StudyView {
     pub(crate) points: Vec<PointRecord>,
     /// Points without a valid record: id, reason.
     pub(crate) unread: Vec<(String, String)>,
+    /// Degrees of freedom of the mesh noise, where it is the scatter of the study's own replicates.
+    pub(crate) replicate_freedom: Option<usize>,
+}
+
+/// Scatter of replicates under a load case.
+struct Pooled {
+    mean: f64,
+    squares: f64,
+    freedom: usize,
 }
 
 /// Points of one construct (one level of the factor that splits the headline).
@@ -65,12 +75,87 @@ impl StudyView {
             points,
             unread,
         } = Gathered::read(&folder)?;
-        Ok(StudyView {
+        let mut view = StudyView {
             folder,
             record: study,
             points,
             unread,
+            replicate_freedom: None,
+        };
+        view.take_noise_of_replicates();
+        Ok(view)
+    }
+
+    /// Takes the scatter of replicates for the mesh noise, where there are any: of each response the standard deviation over the
+    /// poses, pooled over the points of equal factors, as a part of its mean under a load case; of several cases the largest, those
+    /// left out whose mean is next to nothing beside the largest.
+    pub(crate) fn take_noise_of_replicates(&mut self) {
+        if !self.has_replicates() {
+            return;
+        }
+        let mut noise = BTreeMap::new();
+        let mut freedom = 0;
+        for (name, ..) in &self.record.columns {
+            let pooled: Vec<Pooled> = self
+                .cases()
+                .iter()
+                .filter_map(|case| self.pooled(case, name))
+                .collect();
+            let largest = pooled.iter().fold(0.0, |m: f64, p| m.max(p.mean.abs()));
+            let shares = pooled
+                .iter()
+                .filter(|p| p.mean.abs() > 1e-3 * largest)
+                .map(|p| (p.squares / p.freedom as f64).sqrt() / p.mean.abs());
+            if let Some(most) = shares.reduce(f64::max) {
+                noise.insert(name.clone(), most);
+            }
+            freedom = freedom.max(pooled.iter().map(|p| p.freedom).max().unwrap_or(0));
+        }
+        if freedom > 0 {
+            self.record.mesh_noise = noise;
+            self.replicate_freedom = Some(freedom);
+        }
+    }
+
+    /// Scatter of a response about the means of points of equal factors; `None` without replicates that have it.
+    fn pooled(&self, case: &str, name: &ResponseName) -> Option<Pooled> {
+        let mut cells: Vec<(Vec<Option<&FactorValue>>, Vec<f64>)> = vec![];
+        for point in self.at_levels() {
+            let Some(value) = response(point, case, name).and_then(|r| r.value) else {
+                continue;
+            };
+            let place: Vec<_> = self
+                .analysed_factors()
+                .map(|(key, _)| value_of(point, key))
+                .collect();
+            match cells.iter_mut().find(|c| c.0 == place) {
+                Some(cell) => cell.1.push(value),
+                None => cells.push((place, vec![value])),
+            }
+        }
+        let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+        let about = |v: &[f64]| v.iter().map(|x| (x - mean(v)).powi(2)).sum::<f64>();
+        let all: Vec<f64> = cells.iter().flat_map(|c| &c.1).copied().collect();
+        let freedom = all.len() - cells.len();
+        (freedom > 0).then(|| Pooled {
+            mean: mean(&all),
+            squares: cells.iter().map(|c| about(&c.1)).sum(),
+            freedom,
         })
+    }
+
+    /// Are there several meshes of the same points?
+    pub(crate) fn has_replicates(&self) -> bool {
+        let poses = self.record.factors.iter().find(|(key, _)| key == REPLICATE);
+        poses.is_some_and(|(_, levels)| levels.len() > 1)
+    }
+
+    /// Factors with their levels; not the pose that tells replicates apart.
+    pub(crate) fn analysed_factors(&self) -> impl Iterator<Item = &(String, Vec<FactorValue>)> {
+        self.record
+            .factors
+            .iter()
+            .filter(|(key, _)| key != REPLICATE)
     }
 
     /// Finished points.

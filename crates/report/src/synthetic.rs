@@ -89,6 +89,30 @@ pub(crate) fn write_study(folder: &StudyFolder) {
     }
 }
 
+/// The invented study with each point on three meshes: its headline, 0.9, 1 and 1.1 MPa more by pose, and half of that in the
+/// first point.
+pub(crate) fn replicated(view: &mut crate::study_view::StudyView) {
+    let own: Vec<PointRecord> = view.done().cloned().collect();
+    view.points.clear();
+    for (n, point) in own.iter().enumerate() {
+        for pose in 0..3u8 {
+            let mut p = point.clone();
+            p.id = format!("{}-{pose}", p.id);
+            let more = (0.9 + 0.1 * f64::from(pose)) * if n == 0 { 0.5 } else { 1.0 };
+            let value = FactorValue::Number(f64::from(pose));
+            p.factors.insert(bicolumn_store::REPLICATE.into(), value);
+            for r in p.cases.iter_mut().flat_map(|c| &mut c.responses) {
+                r.value = r.value.filter(|_| r.name == HEADLINE).map(|v| v + more);
+            }
+            view.points.push(p);
+        }
+    }
+    let poses = [0.0, 1.0, 2.0].map(FactorValue::Number).to_vec();
+    let factors = &mut view.record.factors;
+    factors.push((bicolumn_store::REPLICATE.into(), poses));
+    view.take_noise_of_replicates();
+}
+
 /// An invented study of points that were drawn: staggers at random, its headline 2 MPa and 0.1 MPa for each mm, 1.5 MPa
 /// more in orthogonal plates.
 pub(crate) fn drawn_study(count: usize) -> (tempfile::TempDir, StudyFolder) {

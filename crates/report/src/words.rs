@@ -368,7 +368,10 @@ fn resolution(view: &StudyView) -> Option<String> {
             "The mesh noise on record for this response is {:.1}\u{a0}% (coefficient of variation \
              over {}); smaller differences are marked not resolved.{}",
             cv * 100.0,
-            poses_words(view.record.mesh_noise_poses),
+            match view.replicate_freedom {
+                Some(freedom) => replicates_words(freedom),
+                None => poses_words(view.record.mesh_noise_poses),
+            },
             match estimated {
                 true => " So are those within the discretisation error estimates.",
                 false => " The values carry no estimate of their discretisation error yet.",
@@ -387,6 +390,15 @@ fn poses_words(poses: usize) -> String {
             format!("{n} shifted meshes, itself known to about {known:.0}\u{a0}%")
         }
     }
+}
+
+/// Replicates of the study, with how well they make the noise known.
+fn replicates_words(freedom: usize) -> String {
+    let known = 100.0 / (2.0 * freedom as f64).sqrt();
+    format!(
+        "the replicates of each point on other meshes, {freedom} degrees of freedom, itself known to about {known:.0}\u{a0}%; of \
+         several load cases the largest"
+    )
 }
 
 fn missing_points(view: &StudyView) -> Option<String> {

@@ -11,8 +11,8 @@
 //! [`sobol_indices`] and the [`optimum`]. [`pareto_front`] weighs several responses.
 //!
 //! A computed response has no sampling error: the same point gives the same number again. So there are sums of
-//! squares, shares and sizes here, and no probabilities; how large an effect must be to be more than the error of
-//! the computation is the caller's to say.
+//! squares, shares and sizes here; how large an effect must be to be more than the error of the computation is the caller's to
+//! say, and probabilities there are only against the scatter of replicates on other meshes ([`pure_error`], [`f_probability`]).
 //!
 //! # Known limits
 //! [`analyse`] takes factors by their levels, numbers too; [`regress`] is linear: no curvature.
@@ -29,6 +29,7 @@ mod gaussian_process;
 mod nelder_mead;
 mod optimum;
 mod pareto;
+mod pure_error;
 mod regression;
 mod response_surface;
 mod sampling;
@@ -44,6 +45,7 @@ pub use fraction::{Fraction, FractionError, MOST_FACTORS};
 pub use gaussian_process::{Covariance, GaussianProcess};
 pub use optimum::{Optimum, optimum};
 pub use pareto::pareto_front;
+pub use pure_error::{f_probability, pure_error};
 pub use regression::{Coefficient, Regression, regress};
 pub use response_surface::{Degree, ResponseSurface};
 pub use sampling::{Between, MOST_SEQUENCED, halton, latin_hypercube, random_points};

@@ -13,6 +13,10 @@ use std::fmt;
 /// Version of the record files' layout.
 pub const SCHEMA: u32 = 1;
 
+/// Key that tells the replicates of a design point apart: the pose of the mesh. It is no factor of an analysis; its scatter is
+/// the mesh noise.
+pub const REPLICATE: &str = "mesh.pose";
+
 /// A factor's value at a point.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(untagged)]

@@ -8,7 +8,8 @@ use bicolumn_job::{
 };
 use bicolumn_response::ResponseId;
 use bicolumn_store::{
-    HeadlineRecord, HypothesisRecord, InputRecord, MovedRecord, SCHEMA, StudyRecord,
+    FactorValue, HeadlineRecord, HypothesisRecord, InputRecord, MovedRecord, REPLICATE, SCHEMA,
+    StudyRecord,
 };
 
 /// Values of a key that differ between points are listed up to this many.
@@ -45,6 +46,7 @@ pub(crate) fn study_record(
                     f.levels.iter().map(Value::to_record).collect(),
                 )
             })
+            .chain(replicates(job))
             .collect(),
         points: plan.points.iter().map(|p| p.id.clone()).collect(),
         digests: planned.iter().map(|p| p.digest.clone()).collect(),
@@ -72,6 +74,13 @@ pub(crate) fn study_record(
             .map(|t| t.as_str().into()),
         landmarks: landmarks.map(|l| l.rows).unwrap_or_default(),
     }
+}
+
+/// Factor that tells the replicates of a point apart, where there are any.
+fn replicates(job: &Job) -> Option<(String, Vec<FactorValue>)> {
+    let poses = (0..job.replicates()).map(|n| FactorValue::Number(n as f64));
+    let poses: Vec<FactorValue> = poses.collect();
+    (poses.len() > 1).then(|| (REPLICATE.to_owned(), poses))
 }
 
 /// The row of a key in the table of inputs; a key without a value has none.

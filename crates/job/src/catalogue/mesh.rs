@@ -20,6 +20,7 @@ pub struct MeshKeys {
     pub screw_ratio: Key<f64>,
     pub riser_ratio: Key<f64>,
     pub growth: Key<f64>,
+    pub pose: Key<usize>,
     pub size_field: Key<Option<String>>,
     pub region: RegionKeys,
 }
@@ -90,6 +91,13 @@ impl MeshKeys {
                 number("", Range::new(0.05, 2.0)),
                 is(sizing.growth),
                 "Growth of the cell with distance, mm a mm",
+                OURS,
+            ),
+            pose: d.key(
+                "mesh.pose",
+                count(0, 1023),
+                is(0),
+                "Pose of the mesh's lattice: 0 is the usual one, another number shifts and turns it; results differ by the mesh's own noise",
                 OURS,
             ),
             size_field: d.optional(

@@ -20,6 +20,7 @@ pub struct RunKeys {
     pub table: Key<Option<String>>,
     pub points: Key<Option<usize>>,
     pub seed: Key<usize>,
+    pub replicates: Key<usize>,
     pub distribution: Key<OneOf<Spread>>,
     pub baseline_is: Key<Option<OneOf<Direction>>>,
     pub least_distance: Key<f64>,
@@ -92,6 +93,13 @@ impl RunKeys {
                 "design.points",
                 count(2, 10_000),
                 "Points of a sampled design (random, latin_hypercube, halton)",
+                OURS,
+            ),
+            replicates: d.key(
+                "design.replicates",
+                count(1, 64),
+                is(1),
+                "Replicates of each design point: the same model on meshes of other poses (mesh.pose 0, 1, 2, ...), whose scatter is the pure error that effects are held against",
                 OURS,
             ),
             seed: d.key(

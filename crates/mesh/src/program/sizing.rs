@@ -49,3 +49,44 @@ impl Default for Sizing {
         }
     }
 }
+
+impl Sizing {
+    /// The same sizes on a lattice shifted and turned: pose `n` of a fixed sequence that fills cell and angles evenly.
+    ///
+    /// Additive recurrence with the reciprocal powers of the root of x⁷ = x + 1 (Roberts 2018, "R-sequence",
+    /// from memory); six coordinates: three shifts within one cell, three turns within ± 0.6 rad.
+    pub fn posed(&self, n: usize) -> Sizing {
+        const ROOT: f64 = 1.112_775_684_278_705_5;
+        let part = |k: i32| (0.5 + n as f64 * ROOT.powi(-k)).fract();
+        let mut posed = self.clone();
+        for k in 0..3 {
+            posed.pose.shift_mm[k] += self.finest_mm * part(k as i32 + 1);
+            posed.pose.rotation_rad[k] += 1.2 * (part(k as i32 + 4) - 0.5);
+        }
+        posed
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn poses_differ_and_stay_within_a_cell() {
+        let sizing = Sizing::default();
+        let mut seen = Vec::new();
+        for n in 1..9 {
+            let p = sizing.posed(n).pose;
+            for k in 0..3 {
+                let shift = p.shift_mm[k] - sizing.pose.shift_mm[k];
+                assert!((0.0..sizing.finest_mm).contains(&shift));
+                assert!((p.rotation_rad[k] - sizing.pose.rotation_rad[k]).abs() <= 0.6);
+            }
+            assert!(!seen.contains(&p));
+            seen.push(p);
+        }
+        // The root that the recurrence rests on.
+        let x: f64 = 1.112_775_684_278_705_5;
+        assert!((x.powi(7) - x - 1.0).abs() < 1e-12);
+    }
+}
