@@ -5,6 +5,7 @@
 //!
 //! | program | measures |
 //! | --- | --- |
+//! | `plan_constructs` | processor seconds to plan and check a construct |
 //! | `layout_sweep` | designs that the geometry can build, and reasons for the others |
 //! | `stage_table` | mesh quality and seconds by stage of the mesher |
 //! | `sweep` | every quality figure of the mesher on random designs |

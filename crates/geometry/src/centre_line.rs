@@ -56,10 +56,15 @@ impl Spline {
     }
 
     fn segment(&self, s: f64) -> usize {
-        self.at
-            .partition_point(|a| *a <= s)
-            .clamp(1, self.at.len() - 1)
-            - 1
+        let last = self.at.len() - 1;
+        // Knots are nearly evenly spaced.
+        let (first, end) = (self.at[0], self.at[last]);
+        let guess = ((s - first) / (end - first) * last as f64) as usize;
+        let guess = guess.min(last - 1);
+        if self.at[guess] <= s && s < self.at[guess + 1] {
+            return guess;
+        }
+        self.at.partition_point(|a| *a <= s).clamp(1, last) - 1
     }
 
     /// Value and first and second derivative; beyond the ends the end tangent goes on.
@@ -92,6 +97,8 @@ pub(crate) struct CentreLine {
     path: Spline,
     normals: Spline,
     length: f64,
+    /// Largest distance between neighbouring knots, mm.
+    spacing: f64,
 }
 
 impl CentreLine {
@@ -125,10 +132,13 @@ impl CentreLine {
             path = by_arc_length(path);
         }
         let normals = Spline::through(path.at.clone(), normals);
+        let gaps = path.value.windows(2).map(|w| (w[1] - w[0]).norm());
+        let spacing = 1.001 * gaps.fold(0.0, f64::max);
         let mut line = CentreLine {
             path,
             normals,
             length: 0.0,
+            spacing,
         };
         let start = line.at_level(from);
         for at in line.path.at.iter_mut().chain(line.normals.at.iter_mut()) {
@@ -177,21 +187,47 @@ impl CentreLine {
         (point, tangent, normal)
     }
 
-    /// Distance from a point to the line, too large by no more than half the knots' spacing, mm.
-    pub(crate) fn rough_distance(&self, x: Vec3) -> f64 {
-        let squares = self.path.value.iter().map(|p| (p - x).norm_squared());
-        squares.fold(f64::MAX, f64::min).sqrt()
+    /// For points of a line along Z, the same x and y and the z given, the squared distance to the nearest knot and
+    /// that knot: the root is too large for the distance to the line by no more than half the knots' spacing.
+    pub(crate) fn nearest_knots(&self, x: Vec3, z: &[f64]) -> Vec<(f64, usize)> {
+        let mut nearest = vec![(f64::MAX, 0); z.len()];
+        for (k, p) in self.path.value.iter().enumerate() {
+            let (dx, dy) = (p.x - x.x, p.y - x.y);
+            let level = dx * dx + dy * dy;
+            for (best, z) in nearest.iter_mut().zip(z) {
+                let dz = p.z - z;
+                let square = level + dz * dz;
+                if square < best.0 {
+                    *best = (square, k);
+                }
+            }
+        }
+        nearest
     }
 
-    /// Parameter of the point of the line at which its normal plane holds x, near the nearest point.
-    pub(crate) fn foot(&self, x: Vec3) -> f64 {
+    /// The knot nearest to a point, of two alike the first; `near` is one that may be near.
+    fn nearest_knot(&self, x: Vec3, near: usize) -> usize {
+        let knots = &self.path.value;
+        let square = |k: usize| (knots[k] - x).norm_squared();
+        let (mut best, mut nearest) = (square(near), near);
+        let mut k = 0;
+        while k < knots.len() {
+            let here = square(k);
+            if here < best || (here == best && k < nearest) {
+                (best, nearest) = (here, k);
+            }
+            // From knot to knot the distance changes by no more than their spacing.
+            let surplus = 0.999 * here.sqrt() - best.sqrt();
+            k += 1 + (surplus / self.spacing).max(0.0) as usize;
+        }
+        nearest
+    }
+
+    /// Parameter of the point of the line at which its normal plane holds x, near the nearest point; `near` is a knot
+    /// that may be near.
+    pub(crate) fn foot(&self, x: Vec3, near: usize) -> f64 {
         let path = &self.path;
-        let nearest = (0..path.at.len())
-            .min_by(|&i, &j| {
-                let d = |k: usize| (path.value[k] - x).norm_squared();
-                d(i).total_cmp(&d(j))
-            })
-            .unwrap_or(0);
+        let nearest = self.nearest_knot(x, near);
         let mut s = path.at[nearest];
         for _ in 0..8 {
             let (c, slope, bend) = path.jet(s);
@@ -382,7 +418,7 @@ mod tests {
                     bone.outer().value(p)
                 );
                 assert!(t.dot(&normal).abs() < 1e-9);
-                assert!((line.foot(p + normal * 3.0) - s).abs() < 1e-6);
+                assert!((line.foot(p + normal * 3.0, 0) - s).abs() < 1e-6);
             }
             assert!(
                 (length - line.length()).abs() < 1e-3 * length,

@@ -68,18 +68,20 @@ impl Footprint {
             }
         }
         let lattice = Lattice::covering(&bounds.grown(MARGIN), GRID);
-        let values = (0..lattice.len())
-            .map(|i| {
-                let x = lattice.node(lattice.at(i));
+        let mut values = Vec::with_capacity(lattice.len());
+        let [columns, rows, deep] = lattice.size;
+        let z: Vec<f64> = (0..deep).map(|k| lattice.node([0, 0, k]).z).collect();
+        for (i, j) in (0..columns).flat_map(|i| (0..rows).map(move |j| (i, j))) {
+            let near = line.nearest_knots(lattice.node([i, j, 0]), &z);
+            for (k, (square, knot)) in near.into_iter().enumerate() {
                 // Far off, any large distance does.
-                let rough = line.rough_distance(x) - half;
-                if rough > top + MARGIN + 3.0 {
-                    rough
-                } else {
-                    stadium(bone, line, widths, x)
-                }
-            })
-            .collect();
+                let rough = square.sqrt() - half;
+                values.push(match rough > top + MARGIN + 3.0 {
+                    true => rough,
+                    false => stadium(bone, line, widths, lattice.node([i, j, k]), knot),
+                });
+            }
+        }
         Footprint {
             field: redistance(lattice, values),
             bounds,
@@ -97,7 +99,7 @@ struct Place {
     depth: f64,
 }
 
-fn place(bone: &Bone, line: &CentreLine, x: Vec3) -> Place {
+fn place(bone: &Bone, line: &CentreLine, x: Vec3, near: usize) -> Place {
     let distance = bone.outer().value(x);
     let outward = bone.outer().gradient(x).normalize();
     // Deep in the bone, where the nearest surface may be another one, points stay where they are.
@@ -107,7 +109,7 @@ fn place(bone: &Bone, line: &CentreLine, x: Vec3) -> Place {
         1.0
     };
     let under = x - outward * (distance.min(12.0) * shallow);
-    let along = line.foot(under);
+    let along = line.foot(under, near);
     let (p, tangent, normal) = line.frame(along);
     Place {
         along,
@@ -119,7 +121,7 @@ fn place(bone: &Bone, line: &CentreLine, x: Vec3) -> Place {
 
 /// Footprint coordinates of a point: those of the bone surface under it.
 pub(crate) fn locate(bone: &Bone, line: &CentreLine, x: Vec3) -> (f64, f64) {
-    let place = place(bone, line, x);
+    let place = place(bone, line, x, 0);
     (place.along, place.across)
 }
 
@@ -159,8 +161,8 @@ pub(crate) fn edge_facing(bone: &Bone, edge: Vec3, normal: Vec3) -> f64 {
     outward.dot(&normal)
 }
 
-fn stadium(bone: &Bone, line: &CentreLine, widths: &Widths, x: Vec3) -> f64 {
-    let place = place(bone, line, x);
+fn stadium(bone: &Bone, line: &CentreLine, widths: &Widths, x: Vec3, near: usize) -> f64 {
+    let place = place(bone, line, x, near);
     let half = widths.half(place.along);
     let middle = 0.5 * line.length();
     let beyond = ((place.along - middle).abs() - (middle - half)).max(0.0);

@@ -50,6 +50,7 @@ pub mod spec;
 mod spline_grid;
 pub mod split;
 pub mod subject;
+mod wide;
 
 pub use as_built::ScrewAsBuilt;
 pub use bone::{ArticularSurface, Bone, Landmarks};

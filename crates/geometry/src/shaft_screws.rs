@@ -19,6 +19,7 @@ use crate::{
     ScrewRow,
 };
 use bicolumn_base::Vec3;
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -98,6 +99,7 @@ pub(crate) fn place(
         plated,
         clearance,
         known: BTreeMap::new(),
+        pairs: BTreeMap::new(),
     };
     let combinations = combinations(&plates);
     let screws: usize = plated.iter().map(|p| p.spec.shaft_screws).sum();
@@ -136,6 +138,35 @@ fn combinations(plates: &[&Plate]) -> Vec<Vec<usize>> {
 
 /// Options of a seat, by cost.
 type Options = Rc<Vec<Choice>>;
+/// A place for a screw: plate and bits of the distance along it.
+type Place = (usize, u64);
+
+/// Are the options of two seats clear of each other? Each pair is looked at once.
+struct Pairs {
+    width: usize,
+    known: Vec<Cell<Option<bool>>>,
+}
+
+impl Pairs {
+    fn of(one: &Options, other: &Options) -> Pairs {
+        Pairs {
+            width: other.len(),
+            known: vec![Cell::new(None); one.len() * other.len()],
+        }
+    }
+
+    fn are_clear(&self, (i, one): (usize, &Choice), (j, other): (usize, &Choice), by: f64) -> bool {
+        let known = &self.known[i * self.width + j];
+        known.get().unwrap_or_else(|| {
+            let are_clear = one.rod.clearance(&other.rod) >= by;
+            known.set(Some(are_clear));
+            are_clear
+        })
+    }
+}
+
+/// A seat with its place and options.
+type Seated = (Seat, Options, Place);
 
 struct Planner<'a> {
     bone: &'a Bone,
@@ -144,13 +175,13 @@ struct Planner<'a> {
     plates: &'a [&'a Plate],
     plated: &'a [Plated<'a>],
     clearance: f64,
-    /// By plate and place along it.
-    known: BTreeMap<(usize, u64), Options>,
+    known: BTreeMap<Place, Options>,
+    pairs: BTreeMap<(Place, Place), Rc<Pairs>>,
 }
 
 impl Planner<'_> {
     /// Seats of a combination of rows with their options, from the proximal end down.
-    fn seats(&mut self, rows: &[usize]) -> Vec<(Seat, Options)> {
+    fn seats(&mut self, rows: &[usize]) -> Vec<Seated> {
         let mut seats = Vec::new();
         for (n, plated) in self.plated.iter().enumerate() {
             let (plate, spec) = (plated.plate, plated.spec);
@@ -171,7 +202,7 @@ impl Planner<'_> {
                         options
                     }
                 };
-                seats.push((seat, options));
+                seats.push((seat, options, key));
             }
         }
         // Neighbours in level decide about each other: search them one after the other.
@@ -189,6 +220,13 @@ impl Planner<'_> {
         {
             return None;
         }
+        let pairs: Vec<Vec<Rc<Pairs>>> = (0..seats.len())
+            .map(|one| {
+                (0..one)
+                    .map(|other| self.pairs(&seats[one], &seats[other]))
+                    .collect()
+            })
+            .collect();
         let least = lists.iter().map(|list| list[0].cost).fold(0.0, f64::max);
         // The rows asked for are searched thoroughly, others quickly.
         let (step, work) = match rows.iter().all(|row| *row == 0) {
@@ -199,12 +237,12 @@ impl Planner<'_> {
         while limit <= 2.0 * CONE + MOST_FLOOR_COST {
             // No seat has an option below its first one's cost.
             if limit + 1e-9 >= least
-                && let Some(chosen) = search(&lists, (limit, work), lacking, self.clearance)
+                && let Some(chosen) = search(&lists, &pairs, (limit, work), lacking, self.clearance)
             {
                 let placed = chosen
                     .into_iter()
                     .zip(&seats)
-                    .map(|(i, (seat, list))| Placed {
+                    .map(|(i, (seat, list, _))| Placed {
                         seat: seat.clone(),
                         direction: list[i].direction,
                         length: list[i].length,
@@ -217,12 +255,18 @@ impl Planner<'_> {
         None
     }
 
+    fn pairs(&mut self, one: &Seated, other: &Seated) -> Rc<Pairs> {
+        let pairs = self.pairs.entry((one.2, other.2));
+        let pairs = pairs.or_insert_with(|| Rc::new(Pairs::of(&one.1, &other.1)));
+        pairs.clone()
+    }
+
     /// The reason why the rows asked for hold no screws, and what may mend it.
     fn refusal(&mut self) -> Fault {
         let rows = vec![0; self.plates.len()];
         let seats = self.seats(&rows);
-        let error = match seats.iter().find(|(_, list)| list.is_empty()) {
-            Some((seat, _)) => GeometryError::NoRoom {
+        let error = match seats.iter().find(|(_, list, _)| list.is_empty()) {
+            Some((seat, _, _)) => GeometryError::NoRoom {
                 member: seat.member(),
                 why: format!(
                     "no direction within {CONE}° of its hole in plate.{} at level {:.1} mm holds it in the proximal fragment, and none of the other holes and rows that were tried holds all",
@@ -350,19 +394,21 @@ impl Planner<'_> {
 }
 
 /// Depth-first choice of one option a seat, costs up to a limit, at most so many lacking a cortex, all clear of each
-/// other. `work` bounds a hopeless search; a layout that exists is found long before.
+/// other. `work` bounds a hopeless search; a layout that exists is found long before. `pairs` are those of each seat with
+/// the seats before it.
 fn search(
     options: &[&[Choice]],
+    pairs: &[Vec<Rc<Pairs>>],
     (limit, work): (f64, usize),
     lacking: usize,
     clearance: f64,
 ) -> Option<Vec<usize>> {
     let lacks = |seat: usize, i: usize| options[seat][i].lacks_a_cortex();
     let clear = |chosen: &[usize], seat: usize, i: usize| {
-        chosen
-            .iter()
-            .enumerate()
-            .all(|(other, &j)| options[seat][i].rod.clearance(&options[other][j].rod) >= clearance)
+        let one = (i, &options[seat][i]);
+        chosen.iter().enumerate().all(|(other, &j)| {
+            pairs[seat][other].are_clear(one, (j, &options[other][j]), clearance)
+        })
     };
     let mut chosen: Vec<usize> = Vec::new();
     let mut next = 0;
@@ -418,7 +464,7 @@ fn deepest_in_canal(bone: &Bone, seat: &Seat, direction: Vec3, length: f64) -> f
 }
 
 /// The pair that can least be brought apart.
-fn worst_pair(seats: &[(Seat, Options)], clearance: f64) -> GeometryError {
+fn worst_pair(seats: &[Seated], clearance: f64) -> GeometryError {
     let mut worst = (f64::MAX, 0, 0, Vec3::zeros());
     for a in 0..seats.len() {
         for b in a + 1..seats.len() {

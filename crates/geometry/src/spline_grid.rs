@@ -6,6 +6,7 @@
 //! pole z = √3 − 2.
 
 use crate::Field;
+use crate::wide::{Kernel, Processor};
 use bicolumn_base::{Aabb, Mat3, Vec3};
 
 /// Geometry of a grid: nodes at `origin + step · (i, j, k)`.
@@ -36,12 +37,19 @@ impl Lattice {
         (i[0] * self.size[1] + i[1]) * self.size[2] + i[2]
     }
 
+    /// Distances in index between neighbours along the axes.
+    pub(crate) fn strides(&self) -> [usize; 3] {
+        [self.size[1] * self.size[2], self.size[2], 1]
+    }
+
+    #[inline(always)]
     pub(crate) fn at(&self, index: usize) -> [usize; 3] {
         let k = index % self.size[2];
         let ij = index / self.size[2];
         [ij / self.size[1], ij % self.size[1], k]
     }
 
+    #[inline(always)]
     pub(crate) fn node(&self, i: [usize; 3]) -> Vec3 {
         self.origin + Vec3::from_fn(|a, _| i[a] as f64) * self.step
     }
@@ -56,6 +64,27 @@ pub(crate) struct SplineGrid {
     inner: Aabb,
     /// Mirror the Z axis: the grid is that of a right bone, asked for a left one.
     mirror: bool,
+    processor: Processor,
+}
+
+/// Value and gradient of a grid's spline at a point inside it.
+struct ValueAt<'a>(&'a SplineGrid, Vec3);
+struct GradientAt<'a>(&'a SplineGrid, Vec3);
+
+impl Kernel for ValueAt<'_> {
+    type Output = f64;
+    #[inline(always)]
+    fn run(self) -> f64 {
+        self.0.raw_value(self.1)
+    }
+}
+
+impl Kernel for GradientAt<'_> {
+    type Output = Vec3;
+    #[inline(always)]
+    fn run(self) -> Vec3 {
+        self.0.raw_gradient(self.1)
+    }
 }
 
 impl SplineGrid {
@@ -79,6 +108,7 @@ impl SplineGrid {
                 max: top - margin,
             },
             mirror: false,
+            processor: Processor::found(),
         }
     }
 
@@ -126,7 +156,13 @@ impl SplineGrid {
         }
     }
 
-    #[inline]
+    /// Value at a point of the grid's box, unmirrored; a point outside is moved to its border.
+    #[inline(always)]
+    pub(crate) fn value_inside(&self, x: Vec3) -> f64 {
+        self.raw_value(self.clamp(x))
+    }
+
+    #[inline(always)]
     fn raw_value(&self, x: Vec3) -> f64 {
         let (first, t) = self.cell(x);
         let (line, plane) = (
@@ -147,6 +183,7 @@ impl SplineGrid {
         dot(&sum, &wz)
     }
 
+    #[inline(always)]
     fn raw_gradient(&self, x: Vec3) -> Vec3 {
         let (first, t) = self.cell(x);
         let (line, plane) = (
@@ -171,35 +208,42 @@ impl SplineGrid {
     }
 
     /// Value, gradient and second derivatives at a point inside the grid, unmirrored.
+    #[inline(always)]
     pub(crate) fn jet(&self, x: Vec3) -> (f64, Vec3, Mat3) {
         let x = self.clamp(x);
         let (first, t) = self.cell(x);
-        let (line, plane) = (
-            self.lattice.size[2],
-            self.lattice.size[1] * self.lattice.size[2],
-        );
-        let tables = [t.x, t.y, t.z].map(|t| [weights(t), slopes(t), bends(t)]);
-        let mut sums = [[[0.0; 4]; 3]; 3]; // [order in x][order in y][z]
+        let [plane, line, _] = self.lattice.strides();
+        let [wx, wy, wz] = [weights(t.x), weights(t.y), weights(t.z)];
+        let [dx, dy, dz] = [slopes(t.x), slopes(t.y), slopes(t.z)];
+        let [ex, ey, ez] = [bends(t.x), bends(t.y), bends(t.z)];
+        // Orders in x and y: 00, 01, 02, 10, 11, 20; by place in z.
+        let mut sums = [[0.0; 4]; 6];
         for a in 0..4 {
+            let of_line = |of_x: f64, of_y: &[f64; 4]| -> [f64; 4] { of_y.map(|y| of_x * y) };
+            let products = [
+                of_line(wx[a], &wy),
+                of_line(wx[a], &dy),
+                of_line(wx[a], &ey),
+                of_line(dx[a], &wy),
+                of_line(dx[a], &dy),
+                of_line(ex[a], &wy),
+            ];
             for b in 0..4 {
                 let row = self.row(first + a * plane + b * line);
-                for (p, sums_p) in sums.iter_mut().enumerate() {
-                    for q in 0..3 - p {
-                        let w = tables[0][p][a] * tables[1][q][b];
-                        for c in 0..4 {
-                            sums_p[q][c] += w * row[c];
-                        }
+                for (sum, products) in sums.iter_mut().zip(&products) {
+                    for c in 0..4 {
+                        sum[c] += products[b] * row[c];
                     }
                 }
             }
         }
-        let d = |p: usize, q: usize, r: usize| dot(&sums[p][q], &tables[2][r]);
+        let [s00, s01, s02, s10, s11, s20] = sums;
         let h = self.lattice.step;
-        let gradient = Vec3::new(d(1, 0, 0), d(0, 1, 0), d(0, 0, 1)) / h;
-        let [xx, yy, zz] = [d(2, 0, 0), d(0, 2, 0), d(0, 0, 2)];
-        let [xy, yz, xz] = [d(1, 1, 0), d(0, 1, 1), d(1, 0, 1)];
+        let gradient = Vec3::new(dot(&s10, &wz), dot(&s01, &wz), dot(&s00, &dz)) / h;
+        let [xx, yy, zz] = [dot(&s20, &wz), dot(&s02, &wz), dot(&s00, &ez)];
+        let [xy, yz, xz] = [dot(&s11, &wz), dot(&s01, &dz), dot(&s10, &dz)];
         (
-            d(0, 0, 0),
+            dot(&s00, &wz),
             gradient,
             Mat3::new(xx, xy, xz, xy, yy, yz, xz, yz, zz) / (h * h),
         )
@@ -212,7 +256,7 @@ impl Field for SplineGrid {
         let inside = self.clamp(x);
         let mut away = x - inside;
         away.y = away.y.min(0.0);
-        let value = self.raw_value(inside);
+        let value = self.processor.run(ValueAt(self, inside));
         if away == Vec3::zeros() {
             value
         } else {
@@ -225,7 +269,7 @@ impl Field for SplineGrid {
         let inside = self.clamp(right);
         let mut away = right - inside;
         away.y = away.y.min(0.0);
-        let mut g = self.raw_gradient(inside);
+        let mut g = self.processor.run(GradientAt(self, inside));
         let distance = away.norm();
         if distance > 0.0 {
             g = away / distance;
@@ -244,11 +288,13 @@ impl Field for SplineGrid {
     }
 }
 
+#[inline(always)]
 fn dot(a: &[f64; 4], b: &[f64; 4]) -> f64 {
     a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3]
 }
 
 /// The four cubic B-spline weights at fraction t of a cell.
+#[inline(always)]
 fn weights(t: f64) -> [f64; 4] {
     let (t2, t3, s) = (t * t, t * t * t, 1.0 - t);
     [
@@ -260,6 +306,7 @@ fn weights(t: f64) -> [f64; 4] {
 }
 
 /// Their first derivatives.
+#[inline(always)]
 fn slopes(t: f64) -> [f64; 4] {
     let s = 1.0 - t;
     [
@@ -271,32 +318,41 @@ fn slopes(t: f64) -> [f64; 4] {
 }
 
 /// Their second derivatives.
+#[inline(always)]
 fn bends(t: f64) -> [f64; 4] {
     [1.0 - t, 3.0 * t - 2.0, 1.0 - 3.0 * t, t]
 }
 
-/// Applies `work` to every grid line along an axis.
-fn for_each_line(lattice: &Lattice, axis: usize, values: &mut [f64], work: fn(&mut [f64])) {
+/// Values at one place of several grid lines side by side.
+type Lanes = [f64; 8];
+
+/// Applies `work` to every grid line along an axis, several lines at a time.
+fn for_each_line(lattice: &Lattice, axis: usize, values: &mut [f64], work: fn(&mut [Lanes])) {
+    const WIDTH: usize = 8;
     let n = lattice.size[axis];
     let (a, b) = match axis {
         0 => (1, 2),
         1 => (0, 2),
         _ => (0, 1),
     };
-    let mut line = vec![0.0; n];
+    let strides = lattice.strides();
+    let mut lines = vec![[0.0; WIDTH]; n];
     for i in 0..lattice.size[a] {
-        for j in 0..lattice.size[b] {
-            let at = |k: usize| {
-                let mut index = [0; 3];
-                (index[a], index[b], index[axis]) = (i, j, k);
-                lattice.index(index)
-            };
-            for k in 0..n {
-                line[k] = values[at(k)];
+        for from in (0..lattice.size[b]).step_by(WIDTH) {
+            let side_by_side = WIDTH.min(lattice.size[b] - from);
+            let first = i * strides[a] + from * strides[b];
+            for (k, lanes) in lines.iter_mut().enumerate() {
+                let at = first + k * strides[axis];
+                for (lane, value) in lanes.iter_mut().enumerate().take(side_by_side) {
+                    *value = values[at + lane * strides[b]];
+                }
             }
-            work(&mut line);
-            for k in 0..n {
-                values[at(k)] = line[k];
+            work(&mut lines);
+            for (k, lanes) in lines.iter().enumerate() {
+                let at = first + k * strides[axis];
+                for (lane, value) in lanes.iter().enumerate().take(side_by_side) {
+                    values[at + lane * strides[b]] = *value;
+                }
             }
         }
     }
@@ -309,8 +365,10 @@ pub(crate) fn smoothed(lattice: &Lattice, mut values: Vec<f64>, passes: usize) -
             for_each_line(lattice, axis, &mut values, |line| {
                 let mut before = line[0];
                 for k in 1..line.len() - 1 {
-                    let here = line[k];
-                    line[k] = 0.25 * before + 0.5 * here + 0.25 * line[k + 1];
+                    let (here, on) = (line[k], line[k + 1]);
+                    for (l, value) in line[k].iter_mut().enumerate() {
+                        *value = 0.25 * before[l] + 0.5 * here[l] + 0.25 * on[l];
+                    }
                     before = here;
                 }
             });
@@ -319,26 +377,37 @@ pub(crate) fn smoothed(lattice: &Lattice, mut values: Vec<f64>, passes: usize) -
     values
 }
 
-/// Interpolation coefficients of one line, mirror boundary.
-fn prefilter(line: &mut [f64]) {
+/// Interpolation coefficients of lines, mirror boundary.
+fn prefilter(line: &mut [Lanes]) {
     let n = line.len();
     let pole = 3f64.sqrt() - 2.0;
     let horizon = n.min(30);
-    let mut first = 0.0;
+    let mut first = Lanes::default();
     let mut power = 1.0;
     for value in line.iter().take(horizon) {
-        first += power * value;
+        for (first, value) in first.iter_mut().zip(value) {
+            *first += power * value;
+        }
         power *= pole;
     }
     line[0] = first;
     for k in 1..n {
-        line[k] += pole * line[k - 1];
+        let before = line[k - 1];
+        for (value, before) in line[k].iter_mut().zip(before) {
+            *value += pole * before;
+        }
     }
-    line[n - 1] = pole / (pole * pole - 1.0) * (line[n - 1] + pole * line[n - 2]);
+    let before = line[n - 2];
+    for (last, before) in line[n - 1].iter_mut().zip(before) {
+        *last = pole / (pole * pole - 1.0) * (*last + pole * before);
+    }
     for k in (0..n - 1).rev() {
-        line[k] = pole * (line[k + 1] - line[k]);
+        let on = line[k + 1];
+        for (value, on) in line[k].iter_mut().zip(on) {
+            *value = pole * (on - *value);
+        }
     }
-    for value in line.iter_mut() {
+    for value in line.iter_mut().flatten() {
         *value *= 6.0;
     }
 }

@@ -231,7 +231,11 @@ fn fossa_extent(bone: &Bone, along: Vec3) -> f64 {
             let at = bone.shape.fossa_middle + along * (sign * t);
             let from = Vec3::new(-60.0, at.y, at.z);
             let seen = from + Vec3::x() * crossing(bone, from, Vec3::x());
-            if bone.shape.without_fossae(seen) > -0.5 {
+            if bone
+                .shape
+                .without_fossae(seen, &bone.shape.sections(seen.y))
+                > -0.5
+            {
                 break;
             }
             t += 0.1;

@@ -76,8 +76,15 @@ impl Bone {
         }
         let shape = Shape::new(spec);
         let lattice = Lattice::covering(&grid_box(spec, &shape), GRID);
+        let levels = 0..lattice.size[1];
+        let sections: Vec<_> = levels
+            .map(|j| shape.sections(lattice.node([0, j, 0]).y))
+            .collect();
         let values = (0..lattice.len())
-            .map(|i| shape.value(lattice.node(lattice.at(i))))
+            .map(|i| {
+                let at = lattice.at(i);
+                shape.value(lattice.node(at), &sections[at[1]])
+            })
             .collect();
         let outer = redistance(lattice, values);
         let inner = redistance(lattice, inside(spec, &shape, &lattice, &outer));
@@ -278,7 +285,8 @@ impl Bone {
 
     /// Distance of a point outside the two columns and the bone between them, without the articular block, mm (about).
     pub(crate) fn off_columns(&self, x: Vec3) -> f64 {
-        self.shape.metaphysis(self.mirrored(x))
+        let x = self.mirrored(x);
+        self.shape.metaphysis(x, &self.shape.sections(x.y))
     }
 
     /// How far the olecranon fossa reaches from the shaft axis to a side, mm.
@@ -342,10 +350,14 @@ fn places(spec: &BoneSpec, shape: &Shape) -> Vec<(&'static str, Vec3, f64)> {
 /// runs out into edges and sheets too thin to mesh. Rounding only ever takes away from the inside, and
 /// leaves smooth parts such as the canal alone.
 fn inside(spec: &BoneSpec, shape: &Shape, lattice: &Lattice, outer: &SplineGrid) -> Vec<f64> {
+    let levels = 0..lattice.size[1];
+    let cortex: Vec<f64> = levels
+        .map(|j| cortex(spec, shape, lattice.node([0, j, 0]).y))
+        .collect();
     let offset: Vec<f64> = (0..lattice.len())
         .map(|i| {
-            let x = lattice.node(lattice.at(i));
-            outer.value(x) + cortex(spec, shape, x.y)
+            let at = lattice.at(i);
+            outer.value(lattice.node(at)) + cortex[at[1]]
         })
         .collect();
     let round = smoothed(lattice, offset.clone(), 3);

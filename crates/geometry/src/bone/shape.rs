@@ -135,6 +135,12 @@ pub(crate) struct Shape {
     perforated: bool,
 }
 
+/// Centre (x, z) relative to the shaft axis and radius of both pillars at a level.
+pub(crate) struct Sections {
+    medial: (f64, f64, f64),
+    lateral: (f64, f64, f64),
+}
+
 /// An axis-parallel ellipsoid.
 #[derive(Debug, Clone)]
 struct Ellipsoid {
@@ -272,9 +278,17 @@ impl Shape {
         }
     }
 
-    /// Negative inside; gradient near one, not a distance.
-    pub(crate) fn value(&self, x: Vec3) -> f64 {
-        let solid = self.without_fossae(x);
+    /// Sections of both pillars at a level.
+    pub(crate) fn sections(&self, y: f64) -> Sections {
+        Sections {
+            medial: self.medial.section(y),
+            lateral: self.lateral.section(y),
+        }
+    }
+
+    /// Negative inside; gradient near one, not a distance. The sections are those at the point's level.
+    pub(crate) fn value(&self, x: Vec3, sections: &Sections) -> f64 {
+        let solid = self.without_fossae(x, sections);
         let behind = -smooth_min(-solid, self.olecranon.value(x), RIM_BLEND);
         let before = -smooth_min(-solid, self.coronoid.value(x), BLEND);
         // The rim of a perforation is rounded; where only one fossa cuts, nothing is to be blended.
@@ -284,9 +298,9 @@ impl Shape {
     }
 
     /// The same before the fossae are taken out.
-    pub(crate) fn without_fossae(&self, x: Vec3) -> f64 {
+    pub(crate) fn without_fossae(&self, x: Vec3, sections: &Sections) -> f64 {
         let block = smooth_min(self.spool(x), self.capitellum(x), BLEND);
-        smooth_min(self.metaphysis(x), block, BLEND)
+        smooth_min(self.metaphysis(x, sections), block, BLEND)
     }
 
     /// Radius of the trochlear spool at a position along the axis.
@@ -354,9 +368,9 @@ impl Shape {
     }
 
     /// Hull of the two pillars.
-    pub(crate) fn metaphysis(&self, x: Vec3) -> f64 {
-        let (xm, zm, rm) = self.medial.section(x.y);
-        let (xl, zl, rl) = self.lateral.section(x.y);
+    pub(crate) fn metaphysis(&self, x: Vec3, sections: &Sections) -> f64 {
+        let (xm, zm, rm) = sections.medial;
+        let (xl, zl, rl) = sections.lateral;
         let (px, pz) = (x.x - self.shaft_x, x.z);
         let (dx, dz) = (xl - xm, zl - zm);
         let t = (((px - xm) * dx + (pz - zm) * dz) / (dx * dx + dz * dz).max(1e-6)).clamp(0.0, 1.0);
