@@ -2,7 +2,7 @@
 
 use crate::error::{ReportError, table_bytes};
 use crate::study_view::{StudyView, response};
-use crate::tables::{Table, cells};
+use crate::tables::{Row, Table, cells};
 use bicolumn_response::{Load, Motion, ResponseId, ResponseName};
 use bicolumn_stats::pareto_front;
 use bicolumn_store::PointRecord;
@@ -85,20 +85,21 @@ pub(crate) fn pareto_table(view: &StudyView) -> Option<Table> {
             format!("{better} {}", name.words())
         });
         let ids: Vec<&str> = weighed.on_front().map(|p| p.id.as_str()).collect();
+        let named: Vec<String> = named.collect();
+        rows.push(Row {
+            section: format!("{}: {}", case.words(), named.join(", ")),
+            ..Row::default()
+        });
         rows.push(cells(vec![
-            case.words(),
-            named.collect::<Vec<_>>().join(", "),
             format!("{} of {}", ids.len(), weighed.points.len()),
             ids.join(", "),
         ]));
     }
     (!rows.is_empty()).then(|| Table {
         caption: "Points that no other point betters".into(),
-        heads: ["load case", "weighed", "how many", "points"]
-            .map(String::from)
-            .to_vec(),
+        heads: vec!["how many".into(), "points".into()],
         rows,
-        words: 4,
+        words: 2,
     })
 }
 
@@ -158,9 +159,12 @@ mod tests {
         };
         let mut ids: Vec<String> = axial("true").into_iter().map(|r| r.0).collect();
         ids.dedup();
-        let row = table.rows.iter().find(|r| r.cells[0] == "axial").unwrap();
-        assert_eq!(row.cells[3], ids.join(", "));
-        assert_eq!(row.cells[2], format!("{} of 6", ids.len()));
+        let at = table
+            .rows
+            .iter()
+            .position(|r| r.section.starts_with("axial: low "));
+        let row = &table.rows[at.unwrap() + 1];
+        assert_eq!(row.cells, [format!("{} of 6", ids.len()), ids.join(", ")]);
         // The point of the least headline stress is never bettered.
         let least = axial("true")
             .into_iter()
