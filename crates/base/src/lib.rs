@@ -18,6 +18,7 @@
 
 pub mod aabb;
 pub mod part;
+pub mod shown;
 pub mod side;
 pub mod tensor;
 pub mod unit;

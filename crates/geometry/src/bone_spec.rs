@@ -2,6 +2,7 @@
 //! presets.
 
 use crate::Range;
+use crate::imported::{SurfaceFrame, SurfaceUnit};
 use serde::{Deserialize, Serialize};
 use std::ops::{Index, IndexMut};
 use std::path::PathBuf;
@@ -45,6 +46,12 @@ pub struct BoneSpec {
     /// An STL file whose closed surface, in the bone frame, takes the place of the outer surface; the
     /// dimensions still say where joint, columns and fossae lie and how thick the cortex is.
     pub surface_file: Option<PathBuf>,
+    /// Unit of the numbers in that file.
+    #[serde(default)]
+    pub surface_unit: SurfaceUnit,
+    /// Landmarks of the surface in the coordinates of that file, where it does not lie in the bone frame.
+    #[serde(default)]
+    pub surface_frame: Option<SurfaceFrame>,
 }
 
 /// One row of the card.
@@ -95,6 +102,8 @@ macro_rules! card {
                     $( $field: dimension(BoneDimension::$variant), )*
                     left: false,
                     surface_file: None,
+                    surface_unit: SurfaceUnit::default(),
+                    surface_frame: None,
                 }
             }
         }

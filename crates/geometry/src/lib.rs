@@ -63,7 +63,10 @@ pub use field::Field;
 pub use fracture::{Fracture, Step};
 pub use freedom::{Fit, Freedom, Moved};
 pub use head::Head;
-pub use imported::{Audited, SurfaceError, TriangleSurface, audit, read_stl};
+pub use imported::{
+    Audited, SurfaceError, SurfaceFrame, SurfaceUnit, TriangleSurface, audit, read_stl,
+    surface_bytes,
+};
 pub use plate::{Hole, Plate};
 pub use quantity::{CLEARANCE_MM, FractureQuantity, IndependentQuantity, PlateQuantity};
 pub use range::Range;

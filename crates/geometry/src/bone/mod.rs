@@ -7,7 +7,7 @@ mod shape;
 pub(crate) use landmarks::first_crossing;
 pub(crate) use shape::step;
 
-use crate::imported::{self, Audited, SurfaceError, audit, read_stl};
+use crate::imported::{self, Audited, audit, read_stl, surface_bytes};
 use crate::laid::LaidPlates;
 use crate::redistance::redistance;
 use crate::spline_grid::{Lattice, SplineGrid, smoothed};
@@ -69,10 +69,9 @@ impl Bone {
     pub fn build(spec: &BoneSpec) -> Result<Bone, GeometryError> {
         check::check(spec)?;
         if let Some(file) = &spec.surface_file {
-            let bytes = std::fs::read(file).map_err(|e| SurfaceError::Unreadable {
-                why: format!("{}: {e}", file.display()),
-            })?;
-            return Bone::on_surface(spec, &audit(read_stl(&bytes)?)?);
+            let surface = read_stl(&surface_bytes(file)?)?;
+            imported::check_size(&surface, spec.surface_unit)?;
+            return Bone::on_surface(spec, &audit(surface)?);
         }
         let shape = Shape::new(spec);
         let lattice = Lattice::covering(&grid_box(spec, &shape), GRID);
@@ -106,7 +105,7 @@ impl Bone {
         Ok(bone)
     }
 
-    /// Builds the solid on an imported outer surface. The inner surface is the outer one offset by the
+    /// Builds the solid on an imported outer surface, brought into the bone frame by its unit and its landmarks. The inner surface is the outer one offset by the
     /// card's cortex; joint axis, columns and fossae lie where the card puts them.
     ///
     /// # Errors
@@ -120,6 +119,14 @@ impl Bone {
         } else {
             surface.surface.clone()
         };
+        let tips = [true, false].map(|medial| shape.epicondyle(medial));
+        let frame = spec.surface_frame.map(|frame| match spec.left {
+            true => frame.mirrored(),
+            false => frame,
+        });
+        imported::check_size(&right, spec.surface_unit)?;
+        let of_card = (tips, shape.shaft_x);
+        let right = imported::placed(right, spec.surface_unit, frame, of_card)?;
         let top = spec.potting_level_mm;
         imported::reaches(&right, top)?;
         let (lattice, outer) = imported::distances(&right, top, GRID, MARGIN);

@@ -339,6 +339,14 @@ impl Shape {
         (Vec3::new(self.shaft_x + x, y, z), radius)
     }
 
+    /// Tip of an epicondyle.
+    pub(crate) fn epicondyle(&self, medial: bool) -> Vec3 {
+        let pillar = if medial { &self.medial } else { &self.lateral };
+        let level = pillar.jut_levels[1];
+        let (x, ..) = pillar.section(level);
+        Vec3::new(self.shaft_x + x, level, pillar.side * pillar.tip)
+    }
+
     /// Level at which a column's border is half way down its straight flare.
     pub(crate) fn mid_flare(&self, medial: bool) -> f64 {
         let p = if medial { &self.medial } else { &self.lateral };

@@ -5,9 +5,10 @@
 
 use super::crossing::crosses;
 use super::stl::TriangleSurface;
-use super::surface_error::SurfaceError;
+use super::surface_error::{MOST_CROSSINGS, SurfaceError};
 use super::tree::Tree;
 use bicolumn_base::{Aabb, Vec3};
+use std::collections::BTreeSet;
 
 /// A surface that passed, with what was repaired.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,6 +35,12 @@ pub fn audit(mut surface: TriangleSurface) -> Result<Audited, SurfaceError> {
             "{dropped} triangles with coinciding corners were left out"
         ));
     }
+    let twice = drop_repeated(&mut surface);
+    if twice > 0 {
+        repairs.push(format!(
+            "{twice} triangles that were there already were left out"
+        ));
+    }
     let edges = edges(&surface);
     closed(&surface, &edges)?;
     let turned = turn(&mut surface, &edges)?;
@@ -53,6 +60,19 @@ pub fn audit(mut surface: TriangleSurface) -> Result<Audited, SurfaceError> {
     }
     free_of_crossings(&surface)?;
     Ok(Audited { surface, repairs })
+}
+
+/// Leaves out triangles that run through the same corners the same way round as one before them; returns how many.
+fn drop_repeated(surface: &mut TriangleSurface) -> usize {
+    let before = surface.triangles.len();
+    let mut seen = BTreeSet::new();
+    surface.triangles.retain(|t| {
+        let mut from_least = *t;
+        let least = (0..3).min_by_key(|i| t[*i]).unwrap_or(0);
+        from_least.rotate_left(least);
+        seen.insert(from_least)
+    });
+    before - surface.triangles.len()
 }
 
 /// An edge of a triangle: its ends in ascending order, the triangle, does it run that way there?
@@ -158,19 +178,31 @@ pub(crate) fn volume(surface: &TriangleSurface) -> f64 {
         .sum()
 }
 
+/// Pairs of triangles whose boxes meet that are looked at, per triangle on average; a bone's surface has some ten.
+const MOST_PAIRS: usize = 2_000;
+
 fn free_of_crossings(surface: &TriangleSurface) -> Result<(), SurfaceError> {
     let tree = Tree::of(surface);
+    let count = surface.triangles.len();
     let mut found: Vec<Vec3> = Vec::new();
-    for t in 0..surface.triangles.len() {
+    let mut pairs = 0;
+    for t in 0..count {
         let mine = surface.triangles[t];
         let corners = surface.corners(t);
         tree.touching(&Aabb::around(&corners), &mut |o| {
             let other = surface.triangles[o];
+            pairs += 1;
             // Neighbours share corners; each pair once.
             if o > t && !mine.iter().any(|v| other.contains(v)) {
                 found.extend(crosses(&corners, &surface.corners(o)));
             }
         });
+        if found.len() >= MOST_CROSSINGS {
+            break;
+        }
+        if pairs > MOST_PAIRS * count.max(1_000) {
+            return Err(SurfaceError::Crowded);
+        }
     }
     match found.first() {
         None => Ok(()),
@@ -207,13 +239,17 @@ mod tests {
             t.swap(0, 1);
         }
         broken.triangles.push([0, 0, 5]);
+        let [a, b, c] = broken.triangles[4];
+        broken.triangles.push([b, c, a]);
         let audited = audit(broken.clone()).unwrap();
         assert!(volume(&audited.surface) > 0.0);
         assert_eq!(audited.surface.triangles.len(), surface.triangles.len());
         let told = audited.repairs.join("; ");
         let turned = surface.triangles.len().div_ceil(3);
         assert!(
-            told.contains("1 triangles with") && told.contains(&format!("{turned} triangles were")),
+            told.contains("1 triangles with")
+                && told.contains("1 triangles that were there already")
+                && told.contains(&format!("{turned} triangles were")),
             "{told}"
         );
         // All inside out.

@@ -1,5 +1,6 @@
 //! The signed distance to a triangle surface on a grid.
 
+use super::placed::{BY_LANDMARKS, box_in_words};
 use super::stl::TriangleSurface;
 use super::surface_error::SurfaceError;
 use super::tree::Tree;
@@ -47,21 +48,24 @@ pub(crate) fn distances(
 /// # Errors
 /// [`SurfaceError::Misplaced`] with the level at which it ends.
 pub(crate) fn reaches(surface: &TriangleSurface, potting: f64) -> Result<(), SurfaceError> {
-    let end = Aabb::around(&surface.vertices).max.y;
+    let bounds = Aabb::around(&surface.vertices);
+    let end = bounds.max.y;
     if end >= potting + ABOVE_POTTING {
         return Ok(());
     }
     let range = BoneDimension::PottingLevel.range();
     let highest = end - ABOVE_POTTING;
     Err(SurfaceError::Misplaced {
-        why: format!("it ends at level {end:.1} mm, the potting is at {potting:.1} mm"),
+        why: format!(
+            "it ends at level {end:.1} mm, the potting is at {potting:.1} mm; its bounding box is {}",
+            box_in_words(&bounds, "mm")
+        ),
         hint: match highest >= range.least {
             true => {
                 format!("set potting_level_mm to {highest:.1} or less, or import more of the shaft")
             }
             false => format!(
-                "the shaft must go on to level {:.1} mm at least: import more of it, in millimetres, its Y axis proximal \
-                 and its origin in the middle of the flexion axis",
+                "the shaft must go on to level {:.1} mm at least: import more of it; {BY_LANDMARKS}",
                 range.least + ABOVE_POTTING
             ),
         },
@@ -91,7 +95,9 @@ pub(crate) fn fits(
                         format!("{depth:.1} mm inside")
                     }
                 ),
-                hint: "move the surface into the frame (origin in the middle of the flexion axis, Y proximal, X anterior, Z lateral, in mm), or give its dimensions in bone".into(),
+                hint: format!(
+                    "give the dimensions of bone as measured on the surface; {BY_LANDMARKS}"
+                ),
             });
         }
     }
@@ -132,12 +138,12 @@ mod tests {
             }
         };
         assert!(hint(120.0).starts_with("set potting_level_mm to 112.0 or less"));
-        // A scan in metres: no level of the range would do.
-        let told = hint(0.2);
+        // No level of the range would do.
+        let told = hint(60.0);
         assert!(!told.contains("set potting_level_mm"), "{told}");
         let least = format!("level {:.1} mm", range.least + ABOVE_POTTING);
         assert!(
-            told.contains(&least) && told.contains("in millimetres"),
+            told.contains(&least) && told.contains("surface_shaft_distal"),
             "{told}"
         );
     }

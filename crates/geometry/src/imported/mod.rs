@@ -1,11 +1,12 @@
 //! An imported closed surface in place of the parametric bone's outer one.
 //!
-//! [`read_stl`] reads it, [`audit`] checks and repairs it, [`crate::Bone::on_surface`] makes a bone of
-//! it: signed distance to the triangles, sampled on the grid that the parametric bone uses.
+//! [`surface_bytes`] and [`read_stl`] read it, [`audit`] checks and repairs it, [`crate::Bone::on_surface`] brings it into the
+//! bone frame and makes a bone of it: signed distance to the triangles, sampled on the grid that the parametric bone uses.
 
 mod audit;
 mod crossing;
 mod field;
+mod placed;
 #[cfg(test)]
 mod shapes;
 mod stl;
@@ -14,5 +15,7 @@ mod tree;
 
 pub use audit::{Audited, audit};
 pub(crate) use field::{distances, fits, reaches};
-pub use stl::{TriangleSurface, read_stl};
+pub use placed::{SurfaceFrame, SurfaceUnit};
+pub(crate) use placed::{check_size, placed};
+pub use stl::{TriangleSurface, read_stl, surface_bytes};
 pub use surface_error::SurfaceError;

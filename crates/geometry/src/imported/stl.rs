@@ -1,17 +1,42 @@
 //! Reads a triangle surface from STL, binary or ascii.
 //!
 //! The binary layout: 80 bytes of header, a count (u32), then 50 bytes a triangle: normal, three
-//! corners (twelve f32, little-endian) and two bytes without meaning here. STL has no unit; numbers
-//! are taken as millimetres in the bone frame.
+//! corners (twelve f32, little-endian) and two bytes without meaning here. STL has no unit; the
+//! bone's specification tells it and the frame.
 
 use super::surface_error::SurfaceError;
 use bicolumn_base::Vec3;
+use bicolumn_base::shown::one_line;
 use std::collections::BTreeMap;
+use std::io::Read;
+use std::path::Path;
+
+/// Largest file of a surface, bytes: some ten million triangles.
+const MOST_BYTES: u64 = 500 << 20;
+/// Longest part of a line of a file that a message shows.
+const MOST_OF_LINE: usize = 60;
+
+/// Bytes of a surface's file.
+///
+/// # Errors
+/// [`SurfaceError::Unreadable`]: no such file, or a larger one than any surface has.
+pub fn surface_bytes(file: &Path) -> Result<Vec<u8>, SurfaceError> {
+    let wrong = |why: String| unreadable(format!("{}: {why}", file.display()));
+    let mut bytes = Vec::new();
+    // A device has no end.
+    std::fs::File::open(file)
+        .and_then(|f| f.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(|e| wrong(e.to_string()))?;
+    match bytes.len() as u64 > MOST_BYTES {
+        true => Err(wrong(format!("it is longer than {} MB", MOST_BYTES >> 20))),
+        false => Ok(bytes),
+    }
+}
 
 /// Triangles with shared corners.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TriangleSurface {
-    /// Corner positions, mm.
+    /// Corner positions, in the unit and the frame of the file or in mm in the bone frame.
     pub vertices: Vec<Vec3>,
     /// Corners of each triangle, anticlockwise seen from outside.
     pub triangles: Vec<[u32; 3]>,
@@ -95,8 +120,16 @@ fn binary(bytes: &[u8]) -> Result<Vec<[[f32; 3]; 3]>, SurfaceError> {
 }
 
 fn ascii(bytes: &[u8]) -> Result<Vec<[[f32; 3]; 3]>, SurfaceError> {
-    let text = std::str::from_utf8(bytes)
-        .map_err(|e| unreadable(format!("byte {} is no text", e.valid_up_to())))?;
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let count = bytes.get(80..84).and_then(|b| b.try_into().ok());
+        let count = u64::from(count.map_or(0, u32::from_le_bytes));
+        unreadable(format!(
+            "byte {} is no text, and as a binary file of {count} triangles, as its count says, it would have {} bytes; it has {}",
+            e.valid_up_to() + 1,
+            84 + 50 * count,
+            bytes.len()
+        ))
+    })?;
     let mut triangles = Vec::new();
     let mut corners: Vec<[f32; 3]> = Vec::new();
     for (n, line) in text.lines().enumerate() {
@@ -107,8 +140,9 @@ fn ascii(bytes: &[u8]) -> Result<Vec<[[f32; 3]; 3]>, SurfaceError> {
                 let numbers: Vec<f32> = words.map_while(|w| w.parse().ok()).collect();
                 let Ok(corner) = <[f32; 3]>::try_from(numbers) else {
                     return Err(unreadable(format!(
-                        "{}: a vertex needs three numbers: {line:?}",
-                        at()
+                        "{}: a vertex needs three numbers: \"{}\"",
+                        at(),
+                        one_line(line.trim(), MOST_OF_LINE)
                     )));
                 };
                 corners.push(corner);
@@ -124,7 +158,11 @@ fn ascii(bytes: &[u8]) -> Result<Vec<[[f32; 3]; 3]>, SurfaceError> {
             }
             Some("solid" | "facet" | "outer" | "endfacet" | "endsolid") | None => {}
             Some(word) => {
-                return Err(unreadable(format!("{}: {word:?} is no word of STL", at())));
+                let word = one_line(word, MOST_OF_LINE);
+                return Err(unreadable(format!(
+                    "{}: \"{word}\" is no word of STL",
+                    at()
+                )));
             }
         }
     }

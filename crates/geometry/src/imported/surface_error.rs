@@ -3,6 +3,9 @@
 use bicolumn_base::Vec3;
 use thiserror::Error;
 
+/// Crossing pairs of triangles that are counted.
+pub(crate) const MOST_CROSSINGS: usize = 1_000;
+
 /// A surface that cannot stand for a bone, with the place at fault.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum SurfaceError {
@@ -49,15 +52,26 @@ pub enum SurfaceError {
     },
     /// Triangles that pass through each other.
     #[error(
-        "the surface cuts itself: {count} pairs of triangles pass through each other, the first near ({:.2}, {:.2}, {:.2}) mm",
-        at.x, at.y, at.z
+        "the surface cuts itself: {} pairs of triangles pass through each other, the first near ({:.2}, {:.2}, {:.2}) mm",
+        if *.count < MOST_CROSSINGS { count.to_string() } else { format!("{MOST_CROSSINGS} or more") }, at.x, at.y, at.z
     )]
     CutsItself {
-        /// How many pairs.
+        /// How many pairs, counted up to [`MOST_CROSSINGS`].
         count: usize,
         /// Near the first.
         at: Vec3,
     },
+    /// A surface of no humerus's size in the unit that its file is said to have.
+    #[error("the surface is not of the size of a humerus: its bounding box is {bounds}; {hint}")]
+    Size {
+        /// Bounding box in words.
+        bounds: String,
+        /// Hint: a remedy.
+        hint: String,
+    },
+    /// Triangles too many in one place to be looked at.
+    #[error("the surface cannot be checked: too many of its triangles lie in one place")]
+    Crowded,
     /// A surface that does not lie in the bone frame, or not on this card.
     #[error("the surface does not fit the bone frame: {why}; {hint}")]
     Misplaced {
