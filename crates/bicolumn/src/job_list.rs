@@ -54,12 +54,17 @@ impl JobList {
                 }
                 files_of.insert(name.clone(), file.clone());
                 match crate::run::read(&file) {
-                    Ok((job, plan)) => list.jobs.push(ReadJob {
-                        file,
-                        name,
-                        job,
-                        plan,
-                    }),
+                    Ok((job, plan)) => {
+                        for idle in bicolumn_job::warnings(&job, &plan) {
+                            console.warn(&idle);
+                        }
+                        list.jobs.push(ReadJob {
+                            file,
+                            name,
+                            job,
+                            plan,
+                        });
+                    }
                     Err(e) => {
                         console.error(&e);
                         list.unread += 1;

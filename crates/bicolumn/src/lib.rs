@@ -100,7 +100,7 @@ use std::io::Write;
 
 /// All well.
 pub const ALL_WELL: u8 = 0;
-/// Some design points failed, or were left when the run was stopped.
+/// Some design points failed, or were left when the run was stopped; or standard output could not be written.
 pub const SOME_FAILED: u8 = 1;
 /// The job cannot be run, every design point failed, or the command line is wrong.
 pub const CANNOT_RUN: u8 = 2;
@@ -122,10 +122,10 @@ pub fn main_with(
                 return CANNOT_RUN;
             }
             console.data(text.trim_end());
-            return ALL_WELL;
+            return console.end(ALL_WELL, SOME_FAILED);
         }
     };
-    match args.verb {
+    let status = match args.verb {
         Verb::Run(args) => run::run(&args, &mut console),
         Verb::Check(args) => check::check(&args, &mut console),
         Verb::Mesh(args) => mesh::mesh(&args, &mut console),
@@ -137,7 +137,8 @@ pub fn main_with(
         Verb::SolvePoints => solve_points::solve_points(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
         Verb::Predict(args) => predict::predict(&args, &mut console),
-    }
+    };
+    console.end(status, SOME_FAILED)
 }
 
 /// Lets the panic of a design point pass in silence: it is caught, and the point marked with it.

@@ -1,6 +1,7 @@
 //! Progress of a run: bars on a terminal, one line a point elsewhere, JSON for machines.
 
 use crate::console::{Console, Streams};
+use bicolumn_base::shown::printable;
 use bicolumn_study::Event;
 use indicatif::{MultiProgress, ProgressBar, ProgressState, ProgressStyle};
 use std::collections::BTreeMap;
@@ -11,12 +12,12 @@ use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
 /// Hears a run and shows it.
-pub(crate) struct Progress<'c> {
-    state: Mutex<State<'c>>,
+pub(crate) struct Progress<'c, 'a> {
+    state: Mutex<State<'c, 'a>>,
 }
 
-struct State<'c> {
-    streams: Streams<'c>,
+struct State<'c, 'a> {
+    streams: Streams<'c, 'a>,
     total: usize,
     ended: usize,
     quiet: bool,
@@ -34,13 +35,13 @@ struct Bars {
     expected: Arc<Mutex<Option<Instant>>>,
 }
 
-impl<'c> Progress<'c> {
+impl<'c, 'a> Progress<'c, 'a> {
     pub(crate) fn new(
-        console: &'c mut Console<'_>,
+        console: &'c mut Console<'a>,
         total: usize,
         quiet: bool,
         json: bool,
-    ) -> Progress<'c> {
+    ) -> Progress<'c, 'a> {
         let draw = console.terminal && !quiet && !json;
         Progress {
             state: Mutex::new(State {
@@ -101,7 +102,7 @@ impl<'c> Progress<'c> {
     }
 }
 
-impl State<'_> {
+impl State<'_, '_> {
     fn hear(&mut self, event: Event<'_>) {
         if matches!(
             event,
@@ -121,8 +122,7 @@ impl State<'_> {
         if self.json
             && let Some(line) = json_line(&event)
         {
-            let _ = writeln!(self.streams.out, "{line}");
-            let _ = self.streams.out.flush();
+            self.streams.out.line(&line);
         }
         if let Some(bars) = &mut self.bars {
             bars.hear(&event, self.ended);
@@ -135,10 +135,10 @@ impl State<'_> {
     fn tell(&mut self, line: &str) {
         match &self.bars {
             Some(bars) => {
-                let _ = bars.all.println(line);
+                let _ = bars.all.println(printable(line));
             }
             None => {
-                let _ = writeln!(self.streams.err, "{line}");
+                let _ = writeln!(self.streams.err, "{}", printable(line));
             }
         }
     }
@@ -245,7 +245,7 @@ impl Bars {
                     bar.enable_steady_tick(Duration::from_millis(250));
                     bar
                 });
-                bar.set_message(format!("{id}  {stage}"));
+                bar.set_message(printable(&format!("{id}  {stage}")).into_owned());
             }
             Event::Kept { id }
             | Event::Done { id, .. }

@@ -335,6 +335,53 @@ fn full_disk() {
     assert!(err.contains("the disk is full"), "{err}");
 }
 
+/// `/dev/full` takes no byte; a pipe whose reader has gone wants none.
+#[cfg(target_os = "linux")]
+#[test]
+fn output_that_cannot_be_written_is_an_error_and_a_closed_pipe_is_none() {
+    let bench = Bench::with_job("construct.layout = \"bare_bone\"\n");
+    let program = assert_cmd::cargo::cargo_bin("bicolumn");
+    let told = |args: &[&str], out: std::process::Stdio| {
+        let mut command = std::process::Command::new(&program);
+        let command = command.args(args).current_dir(bench.dir.path()).stdout(out);
+        let done = command.output().unwrap();
+        let err = String::from_utf8(done.stderr).unwrap();
+        assert!(!err.contains("panicked"), "{err}");
+        (done.status.code(), err)
+    };
+    for args in [&["keys"][..], &["check", "job.toml"], &["--help"]] {
+        let full = std::fs::File::create("/dev/full").unwrap();
+        let (status, err) = told(args, full.into());
+        assert_eq!(status, Some(1), "{args:?}: {err}");
+        assert!(
+            err.contains("error: standard output cannot be written: "),
+            "{args:?}: {err}"
+        );
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let (status, err) = told(args, writer.into());
+        assert_eq!(status, Some(0), "{args:?}: {err}");
+        assert!(!err.contains("error"), "{args:?}: {err}");
+    }
+}
+
+#[test]
+fn a_message_acts_on_no_terminal() {
+    let bench = Bench::with_job("\"wid\\u001b[31mth\" = 3\n");
+    let (code, _, err) = bench.call(&["check", "job.toml"]);
+    assert_eq!(code, 2, "{err}");
+    assert!(err.contains("wid\\u{1b}[31mth = 3: no such key"), "{err}");
+    let (code, _, err) = bench.call(&["check", "no\u{1b}]0;x\u{7}\u{202e}.toml"]);
+    assert_eq!(code, 2, "{err}");
+    assert!(
+        err.contains("no\\u{1b}]0;x\\u{7}\\u{202e}.toml: cannot be read"),
+        "{err}"
+    );
+    let (code, _, err) = bench.call(&["report", "\u{1b}[2J"]);
+    assert_eq!(code, 2, "{err}");
+    assert!(!err.contains('\u{1b}'), "{err}");
+}
+
 #[test]
 fn check_tells_some_from_none() {
     let bench = Bench::with_job("[factors]\nplates.end_level_mm = [55, 90]\n");

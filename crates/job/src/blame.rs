@@ -174,7 +174,12 @@ fn keys_behind(error: &GeometryError, job: &Job) -> Vec<KeyId> {
             }
         }
         GeometryError::Several(_) => {}
-        GeometryError::Surface(_) => candidates.push(keys().bone.surface_file.id()),
+        GeometryError::Surface(_) => {
+            let k = &keys().bone;
+            candidates.push(k.surface_file.id());
+            candidates.push(k.surface_unit.id());
+            candidates.extend(k.landmarks.map(|l| l.id()));
+        }
         GeometryError::NoRoom {
             member, remedies, ..
         } => {

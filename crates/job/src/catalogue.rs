@@ -1,5 +1,6 @@
 //! The list of all job keys: each declared once, in the file of its section.
 
+mod acts;
 mod bone;
 mod fracture;
 mod interfaces;
@@ -112,7 +113,7 @@ pub fn keys() -> &'static Keys {
         let mesh = MeshKeys::declare(&mut d);
         let solve = SolveKeys::declare(&mut d);
         let (rows, order) = d.finish();
-        Keys {
+        let mut all = Keys {
             rows,
             order,
             run,
@@ -130,7 +131,11 @@ pub fn keys() -> &'static Keys {
             published,
             mesh,
             solve,
+        };
+        for (key, condition) in acts::conditions(&all) {
+            all.rows[key.0].acts.push(condition);
         }
+        all
     })
 }
 

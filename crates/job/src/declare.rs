@@ -117,6 +117,11 @@ pub(crate) fn flag() -> Accepts<bool> {
     Accepts::new(Kind::Flag)
 }
 
+/// Three coordinates of a file.
+pub(crate) fn place() -> Accepts<[f64; 3]> {
+    Accepts::new(Kind::Place)
+}
+
 /// Free text.
 pub(crate) fn text() -> Accepts<String> {
     Accepts::new(Kind::Text)
@@ -216,6 +221,7 @@ impl Declaration {
             default,
             doc,
             source,
+            acts: vec![],
         });
         Key::new(id)
     }

@@ -114,6 +114,19 @@ impl KeyType for String {
     }
 }
 
+impl KeyType for [f64; 3] {
+    type Out = [f64; 3];
+    fn read(value: Option<&Value>) -> Option<[f64; 3]> {
+        match value {
+            Some(Value::Place(place)) => Some(*place),
+            _ => None,
+        }
+    }
+    fn written(value: [f64; 3]) -> Option<Value> {
+        Some(Value::Place(value))
+    }
+}
+
 /// Type of a key that holds one word of an enumeration.
 #[derive(Debug)]
 pub struct OneOf<W>(PhantomData<W>);

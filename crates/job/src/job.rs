@@ -7,9 +7,10 @@ use crate::job_error::{Fault, JobError, JobErrors, Spot};
 use crate::key::{KeyRow, Kind};
 use crate::load_case::StatedCase;
 use crate::named_table::WrongTable;
+use crate::plan::MOST_POINTS;
 use crate::raw::{RawEntry, RawJob, RawValue};
 use crate::settings::Settings;
-use crate::units::{Guess, guess, nearest};
+use crate::units::{Guess, guess, nearest, nearest_few};
 use crate::value::Value;
 use crate::words::PlateKind;
 use crate::{
@@ -68,6 +69,8 @@ pub struct Job {
 }
 
 const FACTORS: &str = "factors.";
+/// Keys that a hint names where none is similar.
+const MOST_NEAR: usize = 3;
 
 impl Job {
     /// Reads and validates a job file.
@@ -142,6 +145,11 @@ impl Job {
         } else {
             errors.sort_by_key(|e| e.spot);
             errors.dedup();
+            for e in errors.iter_mut().take(JobErrors::TOLD) {
+                if e.fault == to_be_guessed() {
+                    e.fault = job.unknown(e.key.strip_prefix(FACTORS).unwrap_or(&e.key));
+                }
+            }
             Err(JobErrors(errors))
         }
     }
@@ -228,26 +236,44 @@ impl Job {
         }
     }
 
-    /// An empty table with a wrong name would otherwise go unnoticed; the keys of a filled one speak
-    /// for themselves.
+    /// A table where a value belongs, and one that no key lies in: an empty one would otherwise go unnoticed.
     fn check_table(&self, table: &str, spot: Spot, errors: &mut Vec<JobError>) {
-        let bare = table.strip_prefix(FACTORS).unwrap_or(table);
-        let prefix = format!("{bare}.");
-        let known = bare == "factors" || keys().rows().any(|(_, k)| k.path.starts_with(&prefix));
-        // A key of ours that is not a table: `[fracture.gap_mm]`.
-        if known || SECTIONS.contains(&bare.split('.').next().unwrap_or(bare)) && bare.contains('.')
-        {
+        let (bare, is_of_factors) = match table.strip_prefix(FACTORS) {
+            Some(path) => (path, true),
+            None => (table, false),
+        };
+        if let Some(key) = keys().find(bare) {
+            let fault = match is_of_factors {
+                true => needs_levels(),
+                false => Fault::NotAccepted {
+                    accepted: keys().row(key).accepted(),
+                    nearest: None,
+                },
+            };
+            errors.push(self.error(Some(spot), table, "(a table)".into(), fault));
             return;
         }
-        errors.push(self.error(Some(spot), table, String::new(), self.unknown(bare)));
+        let prefix = format!("{bare}.");
+        let is_known = bare == "factors"
+            || named_path::is_table(bare)
+            || keys().rows().any(|(_, k)| k.path.starts_with(&prefix));
+        // What lies in a table where a value belongs was told with it.
+        if !is_known && !lies_in_key(bare) {
+            errors.push(self.error(Some(spot), table, String::new(), to_be_guessed()));
+        }
     }
 
     fn take_value(&mut self, entry: &RawEntry, errors: &mut Vec<JobError>) {
         let Some(key) = keys().find(&entry.path) else {
+            // A wrong table was told once already.
+            let lies_in = |e: &JobError| match entry.path.strip_prefix(&e.key) {
+                Some(rest) => !e.key.is_empty() && rest.starts_with('.'),
+                None => false,
+            };
             let section = entry.path.split('.').next().unwrap_or_default();
-            // The wrong table was reported once already.
-            if SECTIONS.contains(&section) || !entry.path.contains('.') {
-                errors.push(self.unknown_key(&entry.path, entry));
+            let is_told = !SECTIONS.contains(&section) && errors.iter().any(lies_in);
+            if !is_told && !lies_in_key(&entry.path) {
+                errors.push(self.unknown_key(entry));
             }
             return;
         };
@@ -272,7 +298,9 @@ impl Job {
 
     fn take_factor(&mut self, path: &str, entry: &RawEntry, errors: &mut Vec<JobError>) {
         let Some(key) = keys().find(path) else {
-            errors.push(self.unknown_key(path, entry));
+            if !lies_in_key(path) {
+                errors.push(self.unknown_key(entry));
+            }
             return;
         };
         let row = keys().row(key);
@@ -298,17 +326,21 @@ impl Job {
         let items = match &entry.value {
             RawValue::List(items) if !items.is_empty() => items,
             other => {
-                errors.push(fail(
-                    entry.value_spot,
-                    other.shown(),
-                    Fault::Conflict {
-                        why: "a factor needs a list of levels".into(),
-                        hint: "for example [-20, 0, 20]".into(),
-                    },
-                ));
+                errors.push(fail(entry.value_spot, other.shown(), needs_levels()));
                 return;
             }
         };
+        if items.len() > MOST_POINTS {
+            errors.push(fail(
+                entry.value_spot,
+                String::new(),
+                Fault::Conflict {
+                    why: format!("{} levels; at most {MOST_POINTS} are accepted", items.len()),
+                    hint: String::new(),
+                },
+            ));
+            return;
+        }
         let mut levels: Vec<Value> = Vec::new();
         for (item, spot) in items {
             match convert(item, row) {
@@ -361,13 +393,9 @@ impl Job {
         }
     }
 
-    fn unknown_key(&self, path: &str, entry: &RawEntry) -> JobError {
-        self.error(
-            Some(entry.key_spot),
-            &entry.path,
-            entry.value.shown(),
-            self.unknown(path),
-        )
+    fn unknown_key(&self, entry: &RawEntry) -> JobError {
+        let (spot, value) = (Some(entry.key_spot), entry.value.shown());
+        self.error(spot, &entry.path, value, to_be_guessed())
     }
 
     pub(crate) fn unknown(&self, path: &str) -> Fault {
@@ -377,7 +405,7 @@ impl Job {
                     nearest: Some(k), ..
                 } => Fault::UnknownKey {
                     nearest: Some(named_path::named_as(&k, path)),
-                    choices: Vec::new(),
+                    others: String::new(),
                 },
                 Fault::WrongUnit { meant } => Fault::WrongUnit {
                     meant: named_path::named_as(&meant, path),
@@ -393,37 +421,24 @@ impl Job {
             {
                 Fault::UnknownKey {
                     nearest: None,
-                    choices: vec![of_named_parts()],
+                    others: format!("known here: {}", of_named_parts()),
                 }
             }
             Guess::Similar(k) => Fault::UnknownKey {
                 nearest: Some(k),
-                choices: Vec::new(),
+                others: String::new(),
             },
             Guess::None => {
                 let section = path.split('.').next().unwrap_or_default();
                 if let Some(s) = nearest(section, SECTIONS.into_iter()).filter(|s| *s != section) {
                     return Fault::UnknownKey {
                         nearest: Some(format!("[{s}]")),
-                        choices: Vec::new(),
+                        others: String::new(),
                     };
-                }
-                let prefix = format!("{section}.");
-                let mut choices: Vec<String> = keys()
-                    .rows()
-                    .filter(|(_, k)| k.path.starts_with(&prefix))
-                    .filter(|(id, _)| !is_of_named_part(*id))
-                    .map(|(_, k)| k.path.clone())
-                    .collect();
-                if section == "interfaces" {
-                    choices.push(of_named_parts());
-                }
-                if choices.is_empty() {
-                    choices = SECTIONS.iter().map(|s| format!("[{s}]")).collect();
                 }
                 Fault::UnknownKey {
                     nearest: None,
-                    choices,
+                    others: near_in_section(section, path),
                 }
             }
         }
@@ -499,6 +514,17 @@ impl Job {
                 ));
             }
         }
+        // A frame has all four landmarks.
+        let landmarks = keys().bone.landmarks.map(Key::id);
+        let given = landmarks.iter().find_map(|k| self.spot_of(*k));
+        let missing = landmarks.iter().find(|k| self.spot_of(**k).is_none());
+        if let (Some(spot), Some(missing)) = (given, missing) {
+            let fault = Fault::Conflict {
+                why: "needed as well: the frame of a surface has four landmarks".into(),
+                hint: format!("give {}", landmarks.map(|k| keys().path(k)).join(", ")),
+            };
+            errors.push(self.error(Some(spot), keys().path(*missing), String::new(), fault));
+        }
         let factor_names: Vec<&str> = self.factors.iter().map(Factor::path).collect();
         for key in [keys().run.over, keys().run.by] {
             let path = keys().path(key);
@@ -548,6 +574,44 @@ impl Job {
     }
 }
 
+/// An unknown key of which the nearest are looked for when the faults to be told are known.
+fn to_be_guessed() -> Fault {
+    Fault::UnknownKey {
+        nearest: None,
+        others: String::new(),
+    }
+}
+
+fn needs_levels() -> Fault {
+    Fault::Conflict {
+        why: "a factor needs a list of levels".into(),
+        hint: "for example [-20, 0, 20]; of a sampled design the two ends, as [17, 21]".into(),
+    }
+}
+
+/// Is a part of the path before its end a key, so that the path lies in a table where a value belongs?
+fn lies_in_key(path: &str) -> bool {
+    let mut ends = path.match_indices('.').map(|(at, _)| at);
+    ends.any(|end| keys().find(&path[..end]).is_some())
+}
+
+/// The keys of a section nearest to a path; the sections where there is none of that name.
+fn near_in_section(section: &str, path: &str) -> String {
+    let prefix = format!("{section}.");
+    let own = keys()
+        .rows()
+        .filter(|(id, k)| k.path.starts_with(&prefix) && !is_of_named_part(*id));
+    let mut near = nearest_few(path, own.map(|(_, k)| k.path.as_str()), MOST_NEAR).join(", ");
+    if near.is_empty() {
+        let sections: Vec<String> = SECTIONS.iter().map(|s| format!("[{s}]")).collect();
+        return format!("known here: {}", sections.join(", "));
+    }
+    if section == "interfaces" {
+        near = format!("{near}, {}", of_named_parts());
+    }
+    format!("nearest here: {near}; bicolumn keys lists all")
+}
+
 /// Do two keys begin alike up to their last name?
 fn same_part(a: &str, b: &str) -> bool {
     a.rsplit_once('.').map(|a| a.0) == b.rsplit_once('.').map(|b| b.0)
@@ -574,7 +638,7 @@ fn of_named_parts() -> String {
 pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
     let refuse = |nearest| {
         Err(Fault::NotAccepted {
-            accepted: key.kind.accepted(),
+            accepted: key.accepted(),
             nearest,
         })
     };
@@ -585,6 +649,19 @@ pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
         (Kind::Word(_), RawValue::Text(s)) => Value::Word(s.clone()),
         (Kind::Flag, RawValue::Flag(b)) => Value::Flag(*b),
         (Kind::Text, RawValue::Text(s)) => Value::Text(s.clone()),
+        (Kind::Place, RawValue::List(items)) => {
+            let number = |(item, _): &(RawValue, Spot)| match item {
+                RawValue::Float(x) => Some(*x),
+                RawValue::Integer(i) => Some(*i as f64),
+                _ => None,
+            };
+            let numbers: Option<Vec<f64>> = items.iter().map(number).collect();
+            let place: Option<[f64; 3]> = numbers.and_then(|n| n.try_into().ok());
+            match place {
+                Some(place) => Value::Place(place),
+                None => return refuse(None),
+            }
+        }
         (Kind::Cases(_), RawValue::List(items)) => {
             let mut words = Vec::new();
             for (item, _) in items {
@@ -597,7 +674,7 @@ pub(crate) fn convert(raw: &RawValue, key: &KeyRow) -> Result<Value, Fault> {
         }
         _ => return refuse(None),
     };
-    if key.kind.accepts(&value) {
+    if key.accepts(&value) {
         return Ok(value);
     }
     let near = match (&key.kind, &value) {
@@ -687,6 +764,67 @@ mod tests {
         assert!(all.contains("jobs/x.toml:1: fractur: no such key"), "{all}");
         assert!(all.contains("jobs/x.toml:2: plate"), "{all}");
         assert!(all.contains("[fracture]"), "{all}");
+    }
+
+    #[test]
+    fn a_table_that_no_key_lies_in_is_seen_in_a_known_section_too() {
+        for text in [
+            "[bone.shaft]\n",
+            "[factors.plates.sizes]\n",
+            "[mesh.regions.\"a b\"]\n",
+        ] {
+            let told = complaints(text);
+            assert!(
+                told.contains("x.toml:1: ") && told.contains("no such key"),
+                "{told}"
+            );
+        }
+        let told = complaints("[factors]\nfracture.gap_mm = {min = 2, max = 5}\n");
+        assert!(
+            told.starts_with("jobs/x.toml:2: factors.fracture.gap_mm = (a table): a factor needs a list of levels"),
+            "{told}"
+        );
+        assert_eq!(told.lines().count(), 2, "{told}");
+    }
+
+    #[test]
+    fn hints_name_three_keys_and_messages_are_bounded_and_on_their_line() {
+        let told = complaints("screws.colour = 3\n");
+        assert!(told.contains("hint: nearest here: screws."), "{told}");
+        assert_eq!(told.matches("screws.").count(), 4, "{told}");
+        let forged = complaints("\"a\\n\\u001b[2Jjobs/x.toml:9: \\u202e\" = 3\n");
+        assert!(
+            forged.starts_with(
+                "jobs/x.toml:1: a\\n\\u{1b}[2Jjobs/x.toml:9: \\u{202e} = 3: no such key"
+            ),
+            "{forged}"
+        );
+        let long = "p".repeat(10_000_000);
+        for text in [
+            format!("{long} = 1\n"),
+            format!("bone.{long} = 1\n"),
+            format!("construct.layout = \"{long}\"\n"),
+            format!("[factors]\nfracture.gap_mm = \"{long}\"\n"),
+        ] {
+            let told = complaints(&text);
+            assert!(
+                told.len() < 3_000 && told.contains("p ... p"),
+                "{}",
+                told.len()
+            );
+        }
+        let many: String = (0..4_900).map(|n| format!("bone.key{n} = 1\n")).collect();
+        let told = complaints(&many);
+        assert!(
+            told.ends_with("\nand 4860 more") && told.len() < 20_000,
+            "{told}"
+        );
+        let levels = vec!["1"; 100_000].join(", ");
+        let told = complaints(&format!("[factors]\nfracture.gap_mm = [{levels}]\n"));
+        assert!(
+            told.contains("100000 levels; at most 10000 are accepted"),
+            "{told}"
+        );
     }
 
     #[test]

@@ -1,9 +1,13 @@
 //! Errors in a job file: the place, the fault, the accepted values.
 
 use crate::units::{split_unit, spoken_unit};
+use bicolumn_base::shown::{MOST_SHOWN, one_line};
 use std::fmt;
 use std::path::PathBuf;
 use thiserror::Error;
+
+/// Longest reason or hint of a message, in characters.
+const MOST_TOLD: usize = 1_000;
 
 /// A place in the job file, counted from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -32,16 +36,21 @@ pub struct JobError {
 /// Fault.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Fault {
-    /// The file cannot be read.
-    Unreadable(String),
+    /// The file cannot be read: the reason, and a remedy.
+    Unreadable {
+        /// Reason.
+        why: String,
+        /// Hint: a remedy.
+        hint: &'static str,
+    },
     /// The file is no TOML.
     Syntax(String),
-    /// No such key; perhaps a similar one was meant, else these exist in the section.
+    /// No such key; perhaps a similar one was meant, else the nearest of the section are told.
     UnknownKey {
         /// A similar key.
         nearest: Option<String>,
-        /// Keys of the section, or the sections.
-        choices: Vec<String>,
+        /// Hint where none is similar: the nearest keys, or the sections.
+        others: String,
     },
     /// A known quantity whose name ends in another unit.
     WrongUnit {
@@ -68,14 +77,11 @@ impl JobError {
     /// Hint for the user, if the remedy is not plain from the message.
     pub fn hint(&self) -> Option<String> {
         match &self.fault {
-            Fault::Unreadable(_) => {
-                Some("give the path of a job file, for example jobs/first-look.toml".into())
-            }
+            Fault::Unreadable { hint, .. } => (!hint.is_empty()).then(|| (*hint).into()),
             Fault::Syntax(_) => None,
-            Fault::UnknownKey { nearest, choices } => match nearest {
+            Fault::UnknownKey { nearest, others } => match nearest {
                 Some(k) => Some(format!("did you mean {k}?")),
-                None if choices.is_empty() => None,
-                None => Some(format!("known here: {}", choices.join(", "))),
+                None => (!others.is_empty()).then(|| others.clone()),
             },
             Fault::WrongUnit { meant } => {
                 let (_, unit) = split_unit(meant);
@@ -91,45 +97,56 @@ impl JobError {
 
 impl fmt::Display for JobError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.file.display())?;
+        let shown = |text: &str| one_line(text, MOST_SHOWN);
+        f.write_str(&shown(&self.file.display().to_string()))?;
         if let Some(spot) = self.spot {
             write!(f, ":{}", spot.line)?;
         }
         f.write_str(": ")?;
         if !self.key.is_empty() {
-            f.write_str(&self.key)?;
+            f.write_str(&shown(&self.key))?;
             if !self.value.is_empty() {
-                write!(f, " = {}", self.value)?;
+                write!(f, " = {}", shown(&self.value))?;
             }
             f.write_str(": ")?;
         }
+        let told = |text: &str| one_line(text, MOST_TOLD);
         match &self.fault {
-            Fault::Unreadable(why) => write!(f, "cannot be read: {why}")?,
-            Fault::Syntax(message) => write!(f, "not valid TOML: {message}")?,
+            Fault::Unreadable { why, .. } => write!(f, "cannot be read: {}", told(why))?,
+            Fault::Syntax(message) => write!(f, "not valid TOML: {}", told(message))?,
             Fault::UnknownKey { .. } => f.write_str("no such key")?,
             Fault::WrongUnit { .. } => f.write_str("no such key; the unit at its end is wrong")?,
-            Fault::NotAccepted { accepted, .. } => write!(f, "must {accepted}")?,
-            Fault::Conflict { why, .. } => f.write_str(why)?,
+            Fault::NotAccepted { accepted, .. } => write!(f, "must {}", told(accepted))?,
+            Fault::Conflict { why, .. } => f.write_str(&told(why))?,
         }
         if let Some(hint) = self.hint() {
-            write!(f, "\n  hint: {hint}")?;
+            write!(f, "\n  hint: {}", told(&hint))?;
         }
         Ok(())
     }
 }
 
 /// Everything wrong with a job file, in the order of the file.
+/// The first [`JobErrors::TOLD`] are told in full.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub struct JobErrors(pub Vec<JobError>);
 
+impl JobErrors {
+    /// Faults that are told; of the others only the number is.
+    pub const TOLD: usize = 40;
+}
+
 impl fmt::Display for JobErrors {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, e) in self.0.iter().enumerate() {
+        for (i, e) in self.0.iter().take(JobErrors::TOLD).enumerate() {
             if i > 0 {
                 f.write_str("\n")?;
             }
             write!(f, "{e}")?;
         }
-        Ok(())
+        match self.0.len().saturating_sub(JobErrors::TOLD) {
+            0 => Ok(()),
+            more => write!(f, "\nand {more} more"),
+        }
     }
 }

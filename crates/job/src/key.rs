@@ -22,6 +22,17 @@ pub struct KeyRow {
     pub doc: String,
     /// Source of the default.
     pub source: String,
+    /// Conditions under which the key acts, all of them; always where there is none.
+    pub acts: Vec<Acts>,
+}
+
+/// Condition under which a key acts.
+pub struct Acts {
+    /// The condition in words, to follow "acts only".
+    pub told: &'static str,
+    /// Does it follow from the kind of the key, so that the key reference tells it once for all?
+    pub is_general: bool,
+    pub(crate) when: Box<dyn Fn(&Settings) -> bool + Send + Sync>,
 }
 
 impl KeyRow {
@@ -30,7 +41,26 @@ impl KeyRow {
     pub fn may_be_factor(&self) -> bool {
         self.decides_result()
             && !is_named(&self.path)
-            && !matches!(self.kind, Kind::Text | Kind::Cases(_))
+            && !matches!(self.kind, Kind::Text | Kind::Place | Kind::Cases(_))
+    }
+
+    /// Accepted values, to follow "must": `lie between 0 and 15 mm`.
+    pub fn accepted(&self) -> String {
+        match self.takes_no_empty_text() {
+            true => format!("{}, not empty", self.kind.accepted()),
+            false => self.kind.accepted(),
+        }
+    }
+
+    /// Is a value of the right type, within the range, and not an empty text where the key names something?
+    pub fn accepts(&self, value: &Value) -> bool {
+        let is_empty = matches!(value, Value::Text(text) if text.trim().is_empty());
+        self.kind.accepts(value) && !(is_empty && self.takes_no_empty_text())
+    }
+
+    /// Texts without a default name a file, a factor, a source.
+    fn takes_no_empty_text(&self) -> bool {
+        self.kind == Kind::Text && matches!(self.default, Fallback::Absent)
     }
 
     /// Does a point's result depend on this key? Titles, threads, design, hypothesis and published values do not enter.
@@ -51,6 +81,13 @@ impl fmt::Display for KeyRow {
         f.write_str(&self.path)
     }
 }
+
+/// Longest text of a job, in characters.
+const MOST_TEXT: usize = 10_000;
+/// Largest coordinate of a file, in its unit: a bone in micrometres, a scanner's length away.
+const MOST_COORDINATE: f64 = 1e7;
+/// Most names in a list.
+const MOST_NAMES: usize = 1_000;
 
 /// Accepted values of a key.
 #[derive(Debug, Clone, PartialEq)]
@@ -77,6 +114,8 @@ pub enum Kind {
     Flag,
     /// Free text.
     Text,
+    /// Three coordinates in the unit and the frame of a file.
+    Place,
     /// One or more load cases, each once: these words, or names of `[loads.case.NAME]`.
     Cases(Vec<&'static str>),
 }
@@ -86,7 +125,12 @@ impl Kind {
     pub fn unit(&self) -> &'static str {
         match self {
             Kind::Number { unit, .. } => unit,
-            Kind::Integer { .. } | Kind::Word(_) | Kind::Flag | Kind::Text | Kind::Cases(_) => "",
+            Kind::Integer { .. }
+            | Kind::Word(_)
+            | Kind::Flag
+            | Kind::Text
+            | Kind::Place
+            | Kind::Cases(_) => "",
         }
     }
 
@@ -116,9 +160,14 @@ impl Kind {
             }
             Kind::Word(words) => format!("be one of {}", quoted(words)),
             Kind::Flag => "be true or false".into(),
-            Kind::Text => "be text in quotes".into(),
+            Kind::Text => format!(
+                "be text in quotes, of at most {MOST_TEXT} characters, without control characters"
+            ),
+            Kind::Place => format!(
+                "be a list of three numbers, [x, y, z], each between -{MOST_COORDINATE} and {MOST_COORDINATE}"
+            ),
             Kind::Cases(words) => format!(
-                "be a list of names of [loads.case.NAME] or of some of {}",
+                "be a list of names of [loads.case.NAME] or of some of {}, each once",
                 quoted(words)
             ),
         }
@@ -132,7 +181,15 @@ impl Kind {
             }
             (Kind::Integer { least, most }, Value::Integer(i)) => (least..=most).contains(&i),
             (Kind::Word(words), Value::Word(w)) => words.contains(&w.as_str()),
-            (Kind::Flag, Value::Flag(_)) | (Kind::Text, Value::Text(_)) => true,
+            (Kind::Flag, Value::Flag(_)) => true,
+            (Kind::Place, Value::Place(place)) => {
+                let mut all = place.iter();
+                all.all(|x| (-MOST_COORDINATE..=MOST_COORDINATE).contains(x))
+            }
+            (Kind::Text, Value::Text(text)) => {
+                let is_wrong = |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
+                text.chars().nth(MOST_TEXT).is_none() && !text.chars().any(is_wrong)
+            }
             // Names that no table has are told when all tables are read.
             (Kind::Cases(_), Value::List(items)) => are_distinct(items),
             _ => false,
@@ -142,7 +199,9 @@ impl Kind {
 
 /// Is there at least one item, and none twice?
 fn are_distinct(items: &[String]) -> bool {
-    !items.is_empty() && (1..items.len()).all(|n| !items[..n].contains(&items[n]))
+    !items.is_empty()
+        && items.len() <= MOST_NAMES
+        && (1..items.len()).all(|n| !items[..n].contains(&items[n]))
 }
 
 /// A value that follows from the settings of keys declared before.

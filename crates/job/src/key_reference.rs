@@ -14,7 +14,11 @@ pub fn markdown() -> String {
          A key is given in its section's table or in full: `thickness_mm = 3` under `[plates]`, or \
          `plates.thickness_mm = 3`. Numbers are in the unit that the key ends in. `NN` stands for a screw's \
          number in two digits, as in `screws.csv`. Any key that is a number, a word or a flag, but those of `run`, \
-         `design`, `mesh.regions`, `loads.case`, `sensors` and `published`, may be a factor: `[factors]` with `\"plates.stagger_mm\" = [0, 20]`.\n",
+         `design`, `mesh.regions`, `loads.case`, `sensors` and `published`, may be a factor: `[factors]` with `\"plates.stagger_mm\" = [0, 20]`.\n\n\
+         A key that is given and cannot act is told by `check` and `run` as a warning, and as a factor refused. \"Acts only\" says \
+         where a key does; beyond that, keys of plates, screws, interfaces and fracture do nothing with `construct.layout = \"bare_bone\"`, \
+         those of one plate nothing where the layout lacks it, those of both nothing where each has its own, and a preset \
+         nothing where all that it gives is given by itself.\n",
     );
     for section in SECTIONS {
         let prefix = format!("{section}.");
@@ -53,13 +57,17 @@ fn is_a_later_screw(key: KeyId) -> bool {
     named.any(|n| n.meeting.id() == key || n.friction.id() == key)
 }
 
-/// Meaning of a key, then of each of its words.
+/// Meaning of a key, then of each of its words, then where it acts.
 fn meaning(k: &KeyRow) -> String {
     let words = k.words.iter().map(|(word, doc)| format!("`{word}`: {doc}"));
-    match k.words.is_empty() {
+    let mut text = match k.words.is_empty() {
         true => k.doc.clone(),
         false => format!("{}. {}", k.doc, words.collect::<Vec<_>>().join("; ")),
+    };
+    for condition in k.acts.iter().filter(|a| !a.is_general) {
+        text.push_str(&format!(". Acts only {}", condition.told));
     }
+    text
 }
 
 fn accepts(kind: &Kind) -> String {
@@ -83,6 +91,7 @@ fn accepts(kind: &Kind) -> String {
         Kind::Word(all) => words(all),
         Kind::Flag => "`true`, `false`".into(),
         Kind::Text => "text".into(),
+        Kind::Place => "`[x, y, z]`".into(),
         Kind::Cases(all) => format!(
             "a list of names of `[loads.case.NAME]` or of some of {}",
             words(all)

@@ -19,6 +19,7 @@ mod fill;
 mod given;
 mod handle;
 mod hypothesis;
+mod idle;
 mod inputs;
 mod job;
 mod job_error;
@@ -45,12 +46,13 @@ mod words;
 pub use blame::{Refusal, explain, explain_refusal, explain_sizes};
 pub use catalogue::{Keys, Side, keys};
 pub use handle::{Key, KeyId};
+pub use idle::warnings;
 pub use inputs::{
     InterfaceInputs, InterfaceKind, Materials, NamedInterface, PointInputs, SupportInputs,
 };
 pub use job::{Factor, Job};
 pub use job_error::{JobError, JobErrors};
-pub use key::{Derived, Fallback};
+pub use key::{Acts, Derived, Fallback, KeyRow, Kind};
 pub use key_reference::markdown;
 pub use moved_key::QuantityKey;
 pub use plan::{DesignPoint, Plan};

@@ -23,6 +23,26 @@ pub(crate) fn is_named(path: &str) -> bool {
     TABLES.iter().any(|t| path.starts_with(t))
 }
 
+/// Is a path that of such tables, of one of them, or of an action or a marker in one?
+pub(crate) fn is_table(path: &str) -> bool {
+    let inside = |t: &&str| match path.strip_prefix(*t) {
+        Some(name) => {
+            let mut parts = name.split('.');
+            parts.clone().count() <= most_parts(t) && parts.all(is_name)
+        }
+        None => t.strip_suffix('.') == Some(path),
+    };
+    TABLES.iter().any(inside)
+}
+
+/// Most parts of a name in a table: a load case has actions, a sensor two markers.
+fn most_parts(table: &str) -> usize {
+    match table {
+        REGIONS | PUBLISHED => 1,
+        _ => 2,
+    }
+}
+
 /// The listed key that stands for a named one: `mesh.regions.NAME.edge_mm` for `mesh.regions.rim.edge_mm`.
 pub(crate) fn listed_as(path: &str) -> Option<String> {
     let (table, _, leaf) = split(path)?;
@@ -48,11 +68,7 @@ pub(crate) fn split(path: &str) -> Option<(&'static str, &str, &str)> {
     let table = TABLES.into_iter().find(|t| path.starts_with(t))?;
     let (name, leaf) = path.strip_prefix(table)?.rsplit_once('.')?;
     let parts = name.split('.');
-    let most = if table == REGIONS || table == PUBLISHED {
-        1
-    } else {
-        2
-    };
+    let most = most_parts(table);
     (parts.clone().count() <= most && parts.into_iter().all(is_name)).then_some((table, name, leaf))
 }
 

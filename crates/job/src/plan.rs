@@ -1,6 +1,7 @@
 //! The plan: from factors and levels to design points.
 
 use crate::design::{Layout, layout};
+use crate::idle::check_factors;
 use crate::job::Job;
 use crate::job_error::JobErrors;
 use crate::value::Value;
@@ -32,7 +33,7 @@ impl Plan {
     /// Lays out the points of a job: one without factors has a single point.
     ///
     /// # Errors
-    /// More than 10 000 points, replicates counted; a design that does not exist for these factors.
+    /// More than 10 000 points, replicates counted; a design that does not exist for these factors; a factor that acts at no point.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
         let replicates = job.replicates();
         let Layout { choices, aliases } = layout(job, MOST_POINTS / replicates)?;
@@ -50,13 +51,14 @@ impl Plan {
         let all = choices
             .iter()
             .flat_map(|c| (0..replicates).map(move |pose| (c, pose)));
-        let points = all
+        let points: Vec<DesignPoint> = all
             .enumerate()
             .map(|(n, (choice, pose))| DesignPoint {
                 id: format!("p{:0width$}", n + 1),
                 levels: levels(choice, pose),
             })
             .collect();
+        check_factors(job, &points)?;
         Ok(Plan { points, aliases })
     }
 

@@ -1,6 +1,7 @@
 //! The job file as written: a flat list of keys with their values and places, nothing judged yet.
 
 use crate::job_error::{Fault, JobError, JobErrors, Spot};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -69,16 +70,30 @@ impl RawJob {
     /// Reads a file.
     ///
     /// # Errors
-    /// The file cannot be read or is no TOML.
+    /// The file cannot be read, is too large, or is no TOML in UTF-8.
     pub(crate) fn read(file: &Path) -> Result<RawJob, JobErrors> {
-        let text = std::fs::read_to_string(file).map_err(|e| {
-            JobErrors(vec![JobError {
-                file: file.to_path_buf(),
-                spot: None,
-                key: String::new(),
-                value: String::new(),
-                fault: Fault::Unreadable(e.to_string()),
-            }])
+        let refuse = |spot: Option<Spot>, why: String, hint: &'static str| {
+            let fault = Fault::Unreadable { why, hint };
+            JobErrors(vec![fault_at(file, spot, fault)])
+        };
+        let path_hint = "give the path of a job file, for example jobs/first-look.toml";
+        let mut bytes = Vec::new();
+        // A device has no end.
+        let limited = std::fs::File::open(file).map(|f| f.take(MOST_BYTES + 1));
+        limited
+            .and_then(|mut f| f.read_to_end(&mut bytes))
+            .map_err(|e| refuse(None, e.to_string(), path_hint))?;
+        if bytes.len() as u64 > MOST_BYTES {
+            let why = format!("it is longer than {} MB", MOST_BYTES >> 20);
+            return Err(refuse(None, why, path_hint));
+        }
+        let text = String::from_utf8(bytes).map_err(|e| {
+            let good = &e.as_bytes()[..e.utf8_error().valid_up_to()];
+            let text = String::from_utf8_lossy(good);
+            let spot = Lines::of(&text).spot(&text, text.len());
+            let byte = e.as_bytes().get(good.len()).copied().unwrap_or_default();
+            let why = format!("byte {byte:#04x} in column {} is not UTF-8", spot.column);
+            refuse(Some(spot), why, "save the file as UTF-8")
         })?;
         RawJob::parse(file, text)
     }
@@ -93,12 +108,15 @@ impl RawJob {
         if !errors.is_empty() {
             let errors = errors
                 .iter()
-                .map(|e| JobError {
-                    file: file.to_path_buf(),
-                    spot: e.span().map(|s| lines.spot(&text, s.start)),
-                    key: String::new(),
-                    value: String::new(),
-                    fault: Fault::Syntax(e.message().replace('\n', "; ")),
+                .map(|e| {
+                    let at = e.span().map(|s| lines.spot(&text, s.start));
+                    let message = match e.message() {
+                        "recursion limit" => {
+                            "a key of too many parts, or too many brackets in one another".into()
+                        }
+                        other => other.replace('\n', "; "),
+                    };
+                    fault_at(file, at.or_else(|| deepest(&text)), Fault::Syntax(message))
                 })
                 .collect();
             return Err(JobErrors(errors));
@@ -113,6 +131,24 @@ impl RawJob {
         let (mut entries, mut tables) = (walk.entries, walk.tables);
         entries.sort_by_key(|e| e.key_spot);
         tables.sort_by_key(|t| t.1);
+        for (what, count, spot) in [
+            (
+                "keys",
+                entries.len(),
+                entries.get(MOST_ENTRIES).map(|e| e.key_spot),
+            ),
+            (
+                "tables",
+                tables.len(),
+                tables.get(MOST_ENTRIES).map(|t| t.1),
+            ),
+        ] {
+            if spot.is_some() {
+                let why = format!("{count} {what}; at most {MOST_ENTRIES} are accepted");
+                let fault = Fault::Unreadable { why, hint: "" };
+                return Err(JobErrors(vec![fault_at(file, spot, fault)]));
+            }
+        }
         Ok(RawJob {
             file: file.to_path_buf(),
             text,
@@ -120,6 +156,45 @@ impl RawJob {
             tables,
         })
     }
+}
+
+/// Longest job file, bytes.
+const MOST_BYTES: u64 = 16 << 20;
+/// Most keys, and most tables, of a job file: several times what the list of keys holds.
+const MOST_ENTRIES: usize = 5_000;
+/// Brackets in one another, and parts of a key, from which on a fault without a place is looked for.
+const DEEP: usize = 60;
+
+fn fault_at(file: &Path, spot: Option<Spot>, fault: Fault) -> JobError {
+    JobError {
+        file: file.to_path_buf(),
+        spot,
+        key: String::new(),
+        value: String::new(),
+        fault,
+    }
+}
+
+/// First line in which the brackets open and the dots of the line are too many: the parser gives no place for these.
+fn deepest(text: &str) -> Option<Spot> {
+    let mut open = 0_usize;
+    for (n, line) in text.lines().enumerate() {
+        let dots = line.matches('.').count();
+        for c in line.chars() {
+            match c {
+                '[' | '{' => open += 1,
+                ']' | '}' => open = open.saturating_sub(1),
+                _ => {}
+            }
+            if open + dots > DEEP {
+                return Some(Spot {
+                    line: n + 1,
+                    column: 1,
+                });
+            }
+        }
+    }
+    None
 }
 
 /// Byte offsets of the line starts.
@@ -241,6 +316,31 @@ mod tests {
             )
         );
         assert_eq!(raw.entries[2].value, RawValue::Float(17000.0));
+    }
+
+    #[test]
+    fn a_file_that_is_no_text_or_too_deep_names_its_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let told = |bytes: &[u8]| {
+            let file = folder.path().join("a.toml");
+            std::fs::write(&file, bytes).unwrap();
+            let errors = RawJob::read(&file).unwrap_err().to_string();
+            errors.split_once("a.toml").unwrap().1.to_string()
+        };
+        assert_eq!(
+            told(b"# mean\nrun.title = \"gr\xfc\xdfe\"\n"),
+            ":2: cannot be read: byte 0xfc in column 16 is not UTF-8\n  hint: save the file as UTF-8"
+        );
+        assert!(told(b"\xff\xfe[\0b\0").starts_with(":1: cannot be read: byte 0xff in column 1"));
+        let deep = format!("\n\n{}b = 1\n", "a.".repeat(100));
+        assert!(told(deep.as_bytes()).starts_with(":3: not valid TOML: a key of too many parts"));
+        let nested = format!("\na = {}", "[".repeat(100_000));
+        assert!(told(nested.as_bytes()).starts_with(":2: not valid TOML"));
+        let long = "#".repeat(17 << 20);
+        assert!(told(long.as_bytes()).starts_with(": cannot be read: it is longer than 16 MB"));
+        let many: String = (0..100_000).map(|n| format!("key{n} = 1\n")).collect();
+        assert!(told(many.as_bytes()).starts_with(":5001: cannot be read: 100000 keys"));
+        assert!(RawJob::read(Path::new("/dev/zero")).is_err());
     }
 
     #[test]

@@ -12,7 +12,8 @@ use crate::settings::Settings;
 use crate::words::{Filling, FracturePattern, Layout, Meeting, PlateKind, Symmetry};
 use bicolumn_geometry::{
     BoneDimension, BoneSpec, ConstructSpec, FractureQuantity, FractureSpec, Freedom,
-    IndependentScrewSpec, PlateQuantity, PlateSpec, SplitSpec, Subject,
+    IndependentScrewSpec, PlateQuantity, PlateSpec, SplitSpec, Subject, SurfaceFrame,
+    surface_bytes,
 };
 use bicolumn_mesh::{SizeField, Sizing};
 use bicolumn_model::{
@@ -90,7 +91,7 @@ fn digest(
         };
         text.push_str(&format!("\n{key}\t{value}"));
     }
-    if let Some(bytes) = surface.and_then(|file| std::fs::read(file).ok()) {
+    if let Some(bytes) = surface.and_then(|file| surface_bytes(file).ok()) {
         text.push_str(&format!(
             "\nsurface\t{}",
             bicolumn_store::digest_text(bytes)
@@ -108,6 +109,16 @@ fn digest(
 fn surface_file(s: &Settings, folder: &Path) -> Option<PathBuf> {
     let name = s.get(keys().bone.surface_file).filter(|n| !n.is_empty());
     name.map(|name| folder.join(name))
+}
+
+fn surface_frame(s: &Settings) -> Option<SurfaceFrame> {
+    let [distal, proximal, medial, lateral] = keys().bone.landmarks.map(|k| s.get(k));
+    Some(SurfaceFrame {
+        shaft_distal: distal?,
+        shaft_proximal: proximal?,
+        medial_epicondyle: medial?,
+        lateral_epicondyle: lateral?,
+    })
 }
 
 /// `folder`: that of the job file, from which a surface's path counts.
@@ -190,6 +201,8 @@ fn bone(s: &Settings, folder: &Path) -> BoneSpec {
     BoneSpec {
         left: s.get(k.left),
         surface_file: surface_file(s, folder),
+        surface_unit: s.get(k.surface_unit).unwrap_or_default(),
+        surface_frame: surface_frame(s),
         ..BoneSpec::of(|dimension| s.get(k.of(dimension)))
     }
 }
@@ -490,9 +503,13 @@ mod tests {
     #[test]
     fn every_key_of_the_model_has_an_effect() {
         let base = "plates.stagger_mm = 1\nfracture.pattern = \"intercondylar\"\nscrews.independent_1.hold = \"lag\"\nscrews.independent_2.hold = \"lag\"\nmaterials.cancellous.density_law = \"pooled\"\nloads.cases = [\"axial\", \"varus\", \"valgus\", \"anterior_bending\", \"internal_torsion\", \"medial_column\"]\n";
-        // The size field and tables under names of the job have tests of their own.
-        let is_single =
-            |k: &&KeyRow| k.decides_result() && k.path != "mesh.size_field" && !is_named(&k.path);
+        // The size field, the landmarks of a surface and tables under names of the job have tests of their own.
+        let is_single = |k: &&KeyRow| {
+            k.decides_result()
+                && k.path != "mesh.size_field"
+                && k.kind != Kind::Place
+                && !is_named(&k.path)
+        };
         for k in keys().rows().map(|(_, k)| k).filter(is_single) {
             let current = first(base).inputs.get(&k.path).cloned();
             let unset = match k.kind {
@@ -520,7 +537,13 @@ mod tests {
                     )
                 }
                 (Kind::Word(words), FactorValue::Word(w)) => {
-                    format!("{:?}", words.iter().find(|o| *o != w).unwrap())
+                    // Of a word that is not given the first may be the default.
+                    let mut others = words.iter().filter(|o| *o != w);
+                    let other = match w.is_empty() {
+                        true => others.last(),
+                        false => others.next(),
+                    };
+                    format!("{:?}", other.unwrap())
                 }
                 (Kind::Flag, FactorValue::Flag(b)) => format!("{}", !b),
                 (Kind::Cases(words), _) => format!("[{:?}]", words[0]),

@@ -55,13 +55,48 @@ pub(crate) fn guess<'a>(path: &str, known: impl Iterator<Item = &'a str>) -> Gue
 /// The most similar of some names, if any is similar enough to be a slip of the pen.
 pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let mut best: Option<(f64, &str)> = None;
-    for k in known {
+    for k in known.filter(|k| may_be_slip(name, k)) {
         let score = strsim::normalized_damerau_levenshtein(name, k);
         if score >= 0.7 && best.is_none_or(|(b, _)| score > b) {
             best = Some((score, k));
         }
     }
     best.map(|(_, k)| k)
+}
+
+/// Are two names so near in length that one can be a slip of the other? Of a name of a million characters no distance is
+/// computed.
+fn may_be_slip(name: &str, known: &str) -> bool {
+    let (short, long) = (name.len().min(known.len()), name.len().max(known.len()));
+    // A character has up to four bytes.
+    short * 4 >= long && long <= 400
+}
+
+/// The `most` names of which the last part is nearest to that of a name, the nearest first.
+pub(crate) fn nearest_few<'a>(
+    name: &str,
+    known: impl Iterator<Item = &'a str>,
+    most: usize,
+) -> Vec<&'a str> {
+    let leaf = |path: &'a str| path.rsplit('.').next().unwrap_or(path);
+    let wanted: String = name
+        .rsplit('.')
+        .next()
+        .unwrap_or(name)
+        .chars()
+        .take(100)
+        .collect();
+    let mut scored: Vec<(f64, &str)> = Vec::new();
+    for k in known {
+        let score = strsim::normalized_damerau_levenshtein(&wanted, leaf(k));
+        // Keys of each plate are called as that of both.
+        if !scored.iter().any(|(_, other)| leaf(other) == leaf(k)) {
+            scored.push((score, k));
+        }
+    }
+    // A stable sort: of equals the first of the reference.
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
+    scored.into_iter().take(most).map(|(_, k)| k).collect()
 }
 
 #[cfg(test)]

@@ -18,6 +18,8 @@ pub enum Value {
     Text(String),
     /// Words in order.
     List(Vec<String>),
+    /// Three coordinates.
+    Place([f64; 3]),
 }
 
 impl Value {
@@ -45,7 +47,7 @@ impl Value {
             Value::Integer(i) => FactorValue::Number(*i as f64),
             Value::Word(s) | Value::Text(s) => FactorValue::Word(s.clone()),
             Value::Flag(b) => FactorValue::Flag(*b),
-            Value::List(_) => FactorValue::Word(self.to_string()),
+            Value::List(_) | Value::Place(_) => FactorValue::Word(self.to_string()),
         }
     }
 }
@@ -58,6 +60,7 @@ impl fmt::Display for Value {
             Value::Word(s) | Value::Text(s) => f.write_str(s),
             Value::Flag(b) => write!(f, "{b}"),
             Value::List(items) => f.write_str(&items.join(", ")),
+            Value::Place([x, y, z]) => write!(f, "{x}, {y}, {z}"),
         }
     }
 }
