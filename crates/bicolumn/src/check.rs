@@ -39,7 +39,7 @@ fn check_one(read: &ReadJob, bones: &BoneCache, args: &CheckArgs, console: &mut 
     }
     if args.json {
         let rows: Vec<serde_json::Value> = checked.iter().map(as_json).collect();
-        console.data(&serde_json::Value::Array(rows).to_string());
+        console.json(&serde_json::Value::Array(rows).to_string());
     } else {
         for line in table(&checked) {
             console.data(&line);

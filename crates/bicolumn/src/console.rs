@@ -3,7 +3,8 @@
 //! Texts of others (keys, names of files, reasons of the system) reach a terminal through here only: characters that would
 //! act on it are shown as escapes.
 
-use bicolumn_base::shown::printable;
+use bicolumn_base::shown::{is_hidden, printable};
+use std::borrow::Cow;
 use std::io::{self, ErrorKind, Write};
 
 /// The two streams of a command.
@@ -23,11 +24,25 @@ pub(crate) struct Data<'a> {
 impl Data<'_> {
     /// A line of data, written at once.
     pub(crate) fn line(&mut self, line: &str) {
+        self.put(&printable(line));
+    }
+
+    /// A line of JSON, written at once.
+    pub(crate) fn json(&mut self, line: &str) {
+        self.put(&escaped_in_json(line));
+    }
+
+    fn put(&mut self, line: &str) {
         if self.failed.is_some() {
             return;
         }
-        let written = writeln!(self.out, "{}", printable(line)).and_then(|()| self.out.flush());
+        let written = writeln!(self.out, "{line}").and_then(|()| self.out.flush());
         self.failed = written.err();
+    }
+
+    /// The stream itself, for another program.
+    pub(crate) fn writer(&mut self) -> &mut (dyn Write + Send) {
+        &mut *self.out
     }
 
     /// Why data is lost. A reader that went away wants no more of it: that is no loss.
@@ -50,6 +65,11 @@ impl<'a> Console<'a> {
     /// A line of data.
     pub(crate) fn data(&mut self, line: &str) {
         self.out.line(line);
+    }
+
+    /// A line of JSON.
+    pub(crate) fn json(&mut self, line: &str) {
+        self.out.json(line);
     }
 
     /// A line of talk.
@@ -85,6 +105,22 @@ impl<'a> Console<'a> {
             err: &mut *self.err,
         }
     }
+}
+
+/// JSON on one line with hidden characters as escapes of JSON.
+fn escaped_in_json(line: &str) -> Cow<'_, str> {
+    if !line.chars().any(is_hidden) {
+        return Cow::Borrowed(line);
+    }
+    let mut out = String::with_capacity(line.len());
+    for c in line.chars() {
+        match is_hidden(c) {
+            // All of them have four digits at most.
+            true => out.push_str(&format!("\\u{:04x}", u32::from(c))),
+            false => out.push(c),
+        }
+    }
+    Cow::Owned(out)
 }
 
 /// Standard output and standard error.
@@ -130,6 +166,13 @@ mod tests {
         console.data("a\u{1b}[2J\tb");
         console.error(&"x\u{202e}y\n  hint: z");
         assert_eq!(out, b"a\\u{1b}[2J\tb\n");
+        let text = serde_json::json!({"a": "x\u{202e}\u{7f}\u{1b}y"});
+        let shown = escaped_in_json(&text.to_string()).into_owned();
+        assert!(!shown.chars().any(is_hidden), "{shown}");
+        assert_eq!(
+            serde_json::from_str::<serde_json::Value>(&shown).unwrap(),
+            text
+        );
         assert_eq!(err, b"error: x\\u{202e}y\n  hint: z\n");
     }
 }

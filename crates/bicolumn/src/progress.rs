@@ -122,7 +122,7 @@ impl State<'_, '_> {
         if self.json
             && let Some(line) = json_line(&event)
         {
-            self.streams.out.line(&line);
+            self.streams.out.json(&line);
         }
         if let Some(bars) = &mut self.bars {
             bars.hear(&event, self.ended);

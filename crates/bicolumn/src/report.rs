@@ -14,11 +14,17 @@ pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
         .map_err(|e| e.to_string())
         .and_then(|all| Ok((all, write_report(&args.dir).map_err(|e| e.to_string())?)));
     match written {
-        Ok((all, path)) => {
-            console.data(&path.display().to_string());
+        Ok((all, written)) => {
+            console.data(&written.page.display().to_string());
+            for fault in &written.faults {
+                console.error(fault);
+            }
             let missing = missing(&all);
             if missing.is_empty() {
-                return ALL_WELL;
+                return match written.faults.is_empty() {
+                    true => ALL_WELL,
+                    false => SOME_FAILED,
+                };
             }
             for (id, reason) in &all.unread {
                 console.say(&format!("{id}: {reason}"));

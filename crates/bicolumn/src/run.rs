@@ -6,7 +6,7 @@ use crate::job_list::{JobList, ReadJob};
 use crate::progress::Progress;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED, signals, solve_points};
 use bicolumn_job::{Job, JobErrors, Plan};
-use bicolumn_report::{ReportError, write_report, write_summary};
+use bicolumn_report::{ReportError, WrittenReport, write_report, write_summary};
 use bicolumn_study::{
     Outcome, PointLimits, RunOptions, Share, StudyError, StudyTask, numbers_in_words, run_studies,
 };
@@ -111,7 +111,7 @@ fn summarise(studies: &[&str], args: &RunArgs, console: &mut Console<'_>) -> u8 
     match write_summary(&root, studies) {
         Ok(path) if args.json => {
             let line = serde_json::json!({"event": "summary", "page": path});
-            console.data(&line.to_string());
+            console.json(&line.to_string());
             ALL_WELL
         }
         Ok(path) => {
@@ -138,7 +138,7 @@ fn share(args: &RunArgs) -> Share {
 /// Tells how a study ended and where its report is; `report` is none for a shard.
 fn tell_study(
     outcome: &Outcome,
-    report: Option<Result<PathBuf, ReportError>>,
+    report: Option<Result<WrittenReport, ReportError>>,
     args: &RunArgs,
     task: &StudyTask<'_>,
     read: &ReadJob,
@@ -148,7 +148,15 @@ fn tell_study(
         tell_end(outcome, args, task, read, console);
     }
     let path = match &report {
-        Some(Ok(path)) => Some(path),
+        Some(Ok(written)) => {
+            for fault in &written.faults {
+                console.error(fault);
+            }
+            if !written.faults.is_empty() {
+                console.say("  hint: a point whose folder is removed is solved again");
+            }
+            Some(&written.page)
+        }
         Some(Err(e)) => {
             console.error(&format!(
                 "the points are stored, but the report cannot be written: {e}"
@@ -158,11 +166,14 @@ fn tell_study(
         None => None,
     };
     match path {
-        _ if args.json => console.data(&finished_line(outcome, task.name, path)),
+        _ if args.json => console.json(&finished_line(outcome, task.name, path)),
         Some(path) => console.data(&path.display().to_string()),
         None => {}
     }
-    exit_status(outcome, report.is_none_or(|r| r.is_ok()))
+    exit_status(
+        outcome,
+        report.is_none_or(|r| r.is_ok_and(|w| w.faults.is_empty())),
+    )
 }
 
 /// All well, some failed or left, or nothing came of it.

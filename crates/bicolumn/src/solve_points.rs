@@ -36,7 +36,7 @@ pub(crate) fn program() -> Option<&'static WorkerProgram> {
 pub(crate) fn solve_points(console: &mut Console<'_>) -> u8 {
     // A signal to all of a session is the run's to answer.
     signals::ignore();
-    solve_orders(std::io::stdin(), console.split().out, || {
+    solve_orders(std::io::stdin(), console.split().out.writer(), || {
         #[allow(clippy::exit)] // the run is over, or no more: nobody waits for a point
         std::process::exit(i32::from(ALL_WELL));
     });

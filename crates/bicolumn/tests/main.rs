@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod contact_study;
+mod damaged_results;
 mod doc_comments;
 mod docs_agree;
 mod error_estimates;

@@ -2,7 +2,7 @@
 
 use bicolumn_formats::VtuError;
 use bicolumn_store::StoreError;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use thiserror::Error;
 
 /// An error of the report.
@@ -31,6 +31,18 @@ pub enum ReportError {
 }
 
 impl ReportError {
+    /// Message of an error with a file of the folder `root`, its path relative to it.
+    pub(crate) fn within(&self, root: &Path) -> String {
+        match self {
+            ReportError::Store(e) => e.within(root),
+            ReportError::Surface { path, reason } => {
+                let inside = path.strip_prefix(root).unwrap_or(path);
+                format!("{}: {reason}", inside.display())
+            }
+            other => other.to_string(),
+        }
+    }
+
     pub(crate) fn surface(path: PathBuf, error: VtuError) -> ReportError {
         ReportError::Surface {
             path,

@@ -63,15 +63,25 @@ use crate::study_view::StudyView;
 use bicolumn_store::{StudyFolder, write_atomic, write_record};
 use std::path::{Path, PathBuf};
 
-/// Writes `report.html` into a study's folder from what is stored there, and returns its path; beside it
+/// A report that was written.
+#[derive(Debug)]
+pub struct WrittenReport {
+    /// Path of the page.
+    pub page: PathBuf,
+    /// Stored files that it does without, because they are missing or damaged, with the reason; their paths are told from
+    /// the study's folder. Points without a valid record are not among them.
+    pub faults: Vec<String>,
+}
+
+/// Writes `report.html` into a study's folder from what is stored there; beside it
 /// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has a hypothesis,
 /// `regression.csv`, if the points were drawn, `models.json`, if the points suffice for models of the headline response, and
 /// `pareto.csv`, if there are several responses to weigh.
 ///
 /// # Errors
-/// [`ReportError`]: no readable `study.json`, a damaged surface, or a folder that does not take writing.
-/// Points without a valid record do not stop the report; it lists them with the reason.
-pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
+/// [`ReportError`]: no readable `study.json`, or a folder that does not take writing. Points without a valid record and
+/// surfaces that cannot be used do not stop the report; it lists them with the reason.
+pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
     let view = StudyView::read(StudyFolder::new(study_dir))?;
     let models = fitted::fit_models(&view);
     let page = page::render(&view, models.as_ref())?;
@@ -91,6 +101,9 @@ pub fn write_report(study_dir: &Path) -> Result<PathBuf, ReportError> {
         write_atomic(&view.folder.hypothesis_csv(), &judged)?;
     }
     let path = view.folder.report_html();
-    write_atomic(&path, page.as_bytes())?;
-    Ok(path)
+    write_atomic(&path, page.html.as_bytes())?;
+    Ok(WrittenReport {
+        page: path,
+        faults: page.faults,
+    })
 }

@@ -182,7 +182,8 @@ mod tests {
             point.moved = vec![moved(POTTING, 158.25, None)];
         }
         assert!(moved_to_fit_sentences(&view).is_empty());
-        assert!(render(&view, None).unwrap().contains("Moved to fit"));
+        let page = render(&view, None).unwrap();
+        assert!(page.html.contains("Moved to fit"));
     }
 
     #[test]

@@ -63,21 +63,30 @@ struct ImageRow {
     images: Vec<Image>,
 }
 
-/// Renders the whole page of a study with the models of its headline response.
+/// Page of a study, and what was stored for it and cannot be used.
+pub(crate) struct Page {
+    pub(crate) html: String,
+    /// Files at fault with the reason, their paths told from the study's folder.
+    pub(crate) faults: Vec<String>,
+}
+
+/// Renders the whole page of a study with the models of its headline response. A stored surface that cannot be used costs
+/// its pictures.
 ///
 /// # Errors
-/// [`ReportError`], when a stored surface is damaged or the template fails.
-pub(crate) fn render(
-    view: &StudyView,
-    models: Option<&ModelsRecord>,
-) -> Result<String, ReportError> {
+/// [`ReportError`], when the template fails.
+pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<Page, ReportError> {
     let pictured = view.chosen(MOST_PICTURED);
+    let mut faults = view.faults.clone();
     let mut surfaces: Vec<(&PointRecord, Surface)> = Vec::new();
     for point in &pictured {
-        if let Some(surface) = Surface::read(&view.folder, point)? {
+        if let Some(surface) = surface_of(view, point, &mut faults) {
             surfaces.push((point, surface));
         }
     }
+    let constructs = construct_images(view, &mut faults)?;
+    let unusable = faults.iter().map(|f| format!("stored and not used: {f}"));
+    let warnings: Vec<String> = unusable.chain(grouped_warnings(view)).collect();
     let worst_case = view.worst_case();
     let (stress, scales) = stress_images(view, &surfaces, worst_case.as_deref())?;
     let profiles: Vec<_> = profile_charts(view)
@@ -92,7 +101,7 @@ pub(crate) fn render(
 
     let mut environment = Environment::new();
     environment.add_template("report.html", TEMPLATE)?;
-    let page = environment.get_template("report.html")?.render(context! {
+    let html = environment.get_template("report.html")?.render(context! {
         style => Value::from_safe_string(STYLE.to_string()),
         title => view.record.title.clone(),
         question => view.record.question.clone(),
@@ -123,7 +132,7 @@ pub(crate) fn render(
         profiles => profiles,
         level_legend => safe(level_legend(view)),
         lines_left_out => some_points_left_out(view),
-        constructs => data(construct_images(view)?),
+        constructs => data(constructs),
         plate_legend => safe(plate_legend(view)),
         stress_rows => stress.len().div_ceil(2),
         stress => data(stress),
@@ -134,7 +143,7 @@ pub(crate) fn render(
         band_legend => safe(band_legend().iter().map(|(w, c)| swatch(w, c)).collect()),
         motion_chosen => view.done().count() > MOST_POINTS,
         evidence => data(evidence_table(view)),
-        warnings => grouped_warnings(view),
+        warnings => warnings,
         landmarks => data(landmark_table(view)),
         moved => moved_table(view).map(data),
         inputs => data(input_table(view)),
@@ -144,7 +153,25 @@ pub(crate) fn render(
         definitions => data(definition_table(view)),
         job_text => view.record.job_text.clone(),
     })?;
-    Ok(page)
+    Ok(Page { html, faults })
+}
+
+/// The stored surface of a point; `None` where it cannot be used, which is added to the faults.
+fn surface_of(view: &StudyView, point: &PointRecord, faults: &mut Vec<String>) -> Option<Surface> {
+    match Surface::read(&view.folder, point) {
+        Ok(surface) => Some(surface),
+        Err(e) => {
+            let told = format!(
+                "{} (without pictures of {})",
+                e.within(view.folder.root()),
+                point.id
+            );
+            if !faults.contains(&told) {
+                faults.push(told);
+            }
+            None
+        }
+    }
 }
 
 /// A serialisable value for the template.
@@ -221,7 +248,10 @@ fn point_words(view: &StudyView, point: &PointRecord) -> String {
 }
 
 /// Each construct at its baseline level, from the front and from behind.
-fn construct_images(view: &StudyView) -> Result<Vec<ImageRow>, ReportError> {
+fn construct_images(
+    view: &StudyView,
+    faults: &mut Vec<String>,
+) -> Result<Vec<ImageRow>, ReportError> {
     let baseline = view.baseline();
     let mut rows = Vec::new();
     for group in view.groups() {
@@ -235,7 +265,7 @@ fn construct_images(view: &StudyView) -> Result<Vec<ImageRow>, ReportError> {
             .find(at_baseline)
             .or(group.points.first());
         let Some(point) = shown else { continue };
-        let Some(surface) = Surface::read(&view.folder, point)? else {
+        let Some(surface) = surface_of(view, point, faults) else {
             continue;
         };
         let mut images = Vec::new();

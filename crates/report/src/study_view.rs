@@ -20,6 +20,8 @@ pub(crate) struct StudyView {
     pub(crate) points: Vec<PointRecord>,
     /// Points without a valid record: id, reason.
     pub(crate) unread: Vec<(String, String)>,
+    /// Other stored files that cannot be used, with the reason.
+    pub(crate) faults: Vec<String>,
     /// Degrees of freedom of the mesh noise, where it is the scatter of the study's own replicates.
     pub(crate) replicate_freedom: Option<usize>,
 }
@@ -74,12 +76,14 @@ impl StudyView {
             study,
             points,
             unread,
+            faults,
         } = Gathered::read(&folder)?;
         let mut view = StudyView {
             folder,
             record: study,
             points,
             unread,
+            faults,
             replicate_freedom: None,
         };
         view.take_noise_of_replicates();
@@ -458,6 +462,7 @@ mod tests {
         assert!(
             crate::page::render(&view, None)
                 .unwrap()
+                .html
                 .contains("means over points of equal factors")
         );
     }

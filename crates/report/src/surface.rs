@@ -3,12 +3,20 @@
 use crate::error::ReportError;
 use crate::study_view::value_of;
 use bicolumn_base::{BodySide, Vec3};
-use bicolumn_formats::{CellKind, read_vtu};
+use bicolumn_formats::CellKind;
+use bicolumn_formats::vtu_read::parse_vtu;
 use bicolumn_store::{FactorValue, PointRecord, StudyFolder};
 use serde::Deserialize;
+use std::path::Path;
 
 /// Normals of neighbouring facets that differ by more than this are not blended, degrees.
 const CREASE_DEG: f64 = 35.0;
+
+/// Largest coordinate that a picture is made of, mm.
+const FARTHEST_MM: f64 = 1e4;
+/// Longest files of a surface, bytes.
+const MOST_GRID_BYTES: u64 = 1 << 30;
+const MOST_NAMES_BYTES: u64 = 16 << 20;
 
 /// Class of part that a triangle belongs to, as far as pictures care.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -53,28 +61,70 @@ struct Names {
     cases: Vec<String>,
 }
 
+impl Names {
+    /// Why these cannot be the names of a point's surface: its load cases, plates and screws are others.
+    fn is_of_another(&self, point: &PointRecord) -> Option<String> {
+        let other = |what: &str| Some(format!("its {what} are not those of {}", point.id));
+        if self
+            .cases
+            .iter()
+            .any(|c| point.cases.iter().all(|p| p.name != *c))
+        {
+            return other("load cases");
+        }
+        let of_kind = |kind: &'static str| self.parts.iter().filter(move |p| p.starts_with(kind));
+        if of_kind("plate.").count() != point.plates.len() {
+            return other("plates");
+        }
+        if !of_kind("screw.").eq(point.screws.iter().map(|s| &s.name)) {
+            return other("screws");
+        }
+        None
+    }
+}
+
+/// Bytes of a file; only of a plain one: a pipe would be waited for, a device has no end.
+fn plain_file(path: &Path, most: u64) -> Result<Vec<u8>, String> {
+    let found = std::fs::metadata(path).map_err(|e| match e.kind() {
+        std::io::ErrorKind::NotFound => "no such file".into(),
+        _ => e.to_string(),
+    })?;
+    if !found.is_file() {
+        return Err("not a file".into());
+    }
+    if found.len() > most {
+        return Err(format!("longer than {} MB", most >> 20));
+    }
+    std::fs::read(path).map_err(|e| e.to_string())
+}
+
 impl Surface {
-    /// Reads a point's surface; `None` when none was stored.
+    /// Reads a point's surface.
     ///
     /// # Errors
-    /// [`ReportError::Surface`] when the files are there but damaged or do not fit each other.
-    pub(crate) fn read(
-        folder: &StudyFolder,
-        point: &PointRecord,
-    ) -> Result<Option<Surface>, ReportError> {
+    /// [`ReportError::Surface`] when the files are missing, damaged, do not fit each other or are another construct's.
+    pub(crate) fn read(folder: &StudyFolder, point: &PointRecord) -> Result<Surface, ReportError> {
         let id = &point.id;
         let (grid_path, names_path) = (folder.surface_vtu(id), folder.surface_json(id));
-        if !grid_path.exists() {
-            return Ok(None);
-        }
         let bad = |path: &std::path::Path, reason: String| ReportError::Surface {
             path: path.to_path_buf(),
             reason,
         };
-        let names = std::fs::read(&names_path).map_err(|e| bad(&names_path, e.to_string()))?;
+        let names = plain_file(&names_path, MOST_NAMES_BYTES).map_err(|e| bad(&names_path, e))?;
         let names: Names =
             serde_json::from_slice(&names).map_err(|e| bad(&names_path, e.to_string()))?;
-        let grid = read_vtu(&grid_path).map_err(|e| ReportError::surface(grid_path.clone(), e))?;
+        let bytes = plain_file(&grid_path, MOST_GRID_BYTES).map_err(|e| bad(&grid_path, e))?;
+        let grid = parse_vtu(&bytes).map_err(|e| ReportError::surface(grid_path.clone(), e))?;
+        let is_placed = |p: &Vec3| p.iter().all(|x| x.abs() <= FARTHEST_MM);
+        if !grid.points.iter().all(is_placed) {
+            return Err(bad(
+                &grid_path,
+                "a coordinate is no number or far off".into(),
+            ));
+        }
+        if let Some(why) = names.is_of_another(point) {
+            return Err(bad(&names_path, why));
+        }
         if grid.kinds.iter().any(|&k| k != CellKind::Triangle) {
             return Err(bad(
                 &grid_path,
@@ -96,11 +146,18 @@ impl Surface {
                 .point_field(&field)
                 .filter(|f| f.components == 1)
                 .ok_or_else(|| bad(&grid_path, format!("it lacks the point data \"{field}\"")))?;
-            mises.push((case, values.values.to_f64()));
+            let values = values.values.to_f64();
+            if !values.iter().all(|v| v.is_finite()) {
+                return Err(bad(
+                    &grid_path,
+                    format!("a value of \"{field}\" is no number"),
+                ));
+            }
+            mises.push((case, values));
         }
         let triangles = grid.connectivity.as_chunks::<3>().0.to_vec();
         let normals = corner_normals(&grid.points, &triangles);
-        Ok(Some(Surface {
+        Ok(Surface {
             points: grid.points,
             triangles,
             part,
@@ -108,7 +165,7 @@ impl Surface {
             normals,
             mises,
             side: BodySide::of_left(value_of(point, "bone.left") == Some(&FactorValue::Flag(true))),
-        }))
+        })
     }
 
     /// von Mises stress of a load case at the points, MPa.

@@ -536,6 +536,7 @@ fn surface(folder: &StudyFolder, point: &PointRecord) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use serde_json::Value;
 
     /// Set `BICOLUMN_SYNTHETIC_REPORT` to a folder to keep the invented study and look at its page.
     #[test]
@@ -546,7 +547,9 @@ mod tests {
             create_folder(folder.root()).unwrap();
             write_study(&folder);
         }
-        let path = crate::write_report(folder.root()).unwrap();
+        let written = crate::write_report(folder.root()).unwrap();
+        assert_eq!(written.faults, Vec::<String>::new());
+        let path = written.page;
         let page = std::fs::read_to_string(&path).unwrap();
         assert_eq!(path, folder.report_html());
         // Self-contained: nothing is fetched, nothing runs.
@@ -574,26 +577,109 @@ mod tests {
         for id in ["p001", "p004"] {
             std::fs::remove_file(folder.surface_vtu(id)).unwrap();
         }
-        let page = crate::write_report(folder.root()).unwrap();
+        let page = crate::write_report(folder.root()).unwrap().page;
         let page = std::fs::read_to_string(page).unwrap();
         assert!(page.contains("names no headline response"));
 
         record.points = vec!["p007".into(), "p099".into()];
         write_record(&folder.study_file(), &record).unwrap();
-        let page = crate::write_report(folder.root()).unwrap();
+        let page = crate::write_report(folder.root()).unwrap().page;
         let page = std::fs::read_to_string(page).unwrap();
         assert!(page.contains("there is no answer") && page.contains("no such file"));
         assert!(!page.contains("NaN") && !page.contains(" inf"));
     }
 
     #[test]
-    fn a_damaged_surface_is_named() {
+    fn a_damaged_surface_costs_its_pictures_and_is_named() {
         let (_temp, folder) = synthetic_study();
-        std::fs::write(folder.surface_vtu("p002"), b"<VTKFile type=").unwrap();
-        let error = crate::write_report(folder.root()).unwrap_err().to_string();
-        assert!(
-            error.contains("p002") && error.contains("surface.vtu"),
-            "{error}"
+        let pictures = |folder: &StudyFolder| {
+            let written = crate::write_report(folder.root()).unwrap();
+            let page = std::fs::read_to_string(&written.page).unwrap();
+            for fault in &written.faults {
+                assert!(page.contains(fault.split(':').next().unwrap()), "{fault}");
+            }
+            (page.matches("<img ").count(), written.faults)
+        };
+        let (all, none) = pictures(&folder);
+        assert!(none.is_empty());
+        let [grid, names] = [folder.surface_vtu("p002"), folder.surface_json("p002")];
+        let good = [
+            std::fs::read(&grid).unwrap(),
+            std::fs::read(&names).unwrap(),
+        ];
+        let mut flipped = good[0].clone();
+        flipped[good[0].len() / 2] ^= 0x40;
+        let other: &[u8] = b"{\"parts\": [\"bone\"], \"cases\": []}";
+        for (path, bytes) in [
+            (&grid, &b"<VTKFile type="[..]),
+            (&grid, b""),
+            (&grid, &good[0][..good[0].len() / 2]),
+            (&grid, &flipped),
+            (&grid, &good[1]),
+            (&names, b""),
+            (&names, other),
+            (&names, b"[1, 2]"),
+        ] {
+            std::fs::write(path, bytes).unwrap();
+            let (left, faults) = pictures(&folder);
+            assert!(left < all && left > 0, "{left} of {all}");
+            assert_eq!(faults.len(), 1, "{faults:?}");
+            assert!(faults[0].starts_with("points/p002/surface."), "{faults:?}");
+            std::fs::write(&grid, &good[0]).unwrap();
+            std::fs::write(&names, &good[1]).unwrap();
+        }
+        std::fs::remove_file(&grid).unwrap();
+        let (_, faults) = pictures(&folder);
+        assert_eq!(
+            faults,
+            ["points/p002/surface.vtu: no such file (without pictures of p002)"]
         );
+        std::fs::create_dir(&grid).unwrap();
+        assert!(pictures(&folder).1[0].contains("surface.vtu: not a file"));
+    }
+
+    /// Records changed at random places whose checksum is made to fit again: whatever is still a record is shown or refused.
+    #[test]
+    fn damaged_records_make_a_page_or_an_error() {
+        use bicolumn_verify::mutation::{inputs, mutated_json, survey};
+        let (_temp, folder) = synthetic_study();
+        for id in ["p001", "p002", "p003", "p004", "p005", "p006"] {
+            // Pictures take most of the time and have a test of their own.
+            let _ = std::fs::remove_file(folder.surface_vtu(id));
+        }
+        let paths = [folder.record_file("p002"), folder.study_file()];
+        let good = paths.each_ref().map(|p| std::fs::read(p).unwrap());
+        let value = |bytes: &Vec<u8>| serde_json::from_slice::<Value>(bytes).unwrap();
+        let seeds = good.each_ref().map(value);
+        // Each is the number of a record and the record.
+        let input = |n: u64| {
+            let which = (n % 2) as usize;
+            let damaged = mutated_json(&seeds[which], n);
+            format!("{which}{damaged}").into_bytes()
+        };
+        let read = |bytes: &[u8]| {
+            let which = usize::from(bytes[0] == b'1');
+            let damaged: Value = serde_json::from_slice(&bytes[1..]).unwrap();
+            let is_record = match which {
+                0 => sealed::<PointRecord>(damaged, &paths[0]),
+                _ => sealed::<StudyRecord>(damaged, &paths[1]),
+            };
+            let is_shown = is_record
+                && bicolumn_store::gather(&folder).is_ok()
+                && crate::write_report(folder.root()).is_ok_and(|w| w.page.is_file());
+            std::fs::write(&paths[which], &good[which]).unwrap();
+            is_shown
+        };
+        let tally = survey(inputs(60), input, read);
+        assert_eq!(tally.failed, Vec::<u64>::new(), "{tally:?}");
+        assert!(tally.taken > 0 && tally.refused > 0, "{tally:?}");
+    }
+
+    /// Writes a damaged record with a checksum that fits, where it is still one.
+    fn sealed<T: bicolumn_store::Record>(mut damaged: Value, path: &std::path::Path) -> bool {
+        if let Some(map) = damaged.as_object_mut() {
+            map.remove("checksum");
+        }
+        T::from_json(damaged).is_ok_and(|record| write_record(path, &record).is_ok())
     }
 }

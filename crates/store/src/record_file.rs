@@ -7,11 +7,14 @@ use crate::atomic::write_atomic;
 use crate::digest::{canonical_json, digest_text};
 use crate::error::StoreError;
 use crate::models::ModelsRecord;
-use crate::record::{MeshNoise, PointRecord, StudyRecord};
+use crate::record::{MeshNoise, PointRecord, SCHEMA, StudyRecord};
+use bicolumn_base::shown::one_line;
 use serde_json::Value;
 use std::path::Path;
 
 const CHECKSUM: &str = "checksum";
+/// Longest record, bytes: that of a point has some hundred thousand.
+const MOST_BYTES: u64 = 256 << 20;
 
 /// Record with a file of its own. A trait whose functions are compiled here: as functions generic over serde's traits
 /// they were compiled again in every crate that reads or writes records, which was half of its time.
@@ -93,6 +96,17 @@ fn parse(text: &[u8]) -> Result<Value, serde_json::Error> {
 
 /// JSON value of a record's file without its checksum, which it matches.
 fn checked_value(path: &Path) -> Result<Value, StoreError> {
+    let found = std::fs::metadata(path).map_err(|source| StoreError::reading(path, source))?;
+    // A pipe would be waited for, a device has no end.
+    if !found.is_file() {
+        return Err(damaged(path, "it is no file".into()));
+    }
+    if found.len() > MOST_BYTES {
+        return Err(damaged(
+            path,
+            format!("it is longer than {} MB", MOST_BYTES >> 20),
+        ));
+    }
     let bytes = std::fs::read(path).map_err(|source| StoreError::reading(path, source))?;
     let mut value = parse(&bytes).map_err(|e| damaged(path, e.to_string()))?;
     let stated = value
@@ -105,7 +119,14 @@ fn checked_value(path: &Path) -> Result<Value, StoreError> {
             "its content does not match its checksum".into(),
         ));
     }
-    Ok(value)
+    match value.get("schema") {
+        Some(schema) if schema.as_u64() != Some(u64::from(SCHEMA)) => {
+            let schema = one_line(&schema.to_string(), 40);
+            let reason = format!("schema {schema}, this program reads {SCHEMA}");
+            Err(damaged(path, reason))
+        }
+        _ => Ok(value),
+    }
 }
 
 #[cfg(test)]

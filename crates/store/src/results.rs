@@ -6,13 +6,15 @@ use crate::error::StoreError;
 use crate::evidence::MeshRecord;
 use crate::layout::StudyFolder;
 use crate::published::published_table;
-use crate::record::{CaseRecord, MeshNoise, PointRecord, SCHEMA, Status, StudyRecord};
+use crate::record::{CaseRecord, FactorValue, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
 use crate::sensitivity_table::sensitivity_table;
+use bicolumn_base::shown::one_line;
 use bicolumn_base::{Unit, Word};
 use bicolumn_response::{Place, ResponseName};
 use serde_json::json;
+use std::collections::BTreeSet;
 
 /// Records found by [`gather`].
 #[derive(Debug)]
@@ -23,25 +25,37 @@ pub struct Gathered {
     pub points: Vec<PointRecord>,
     /// Points without a valid record: id and reason, paths told from the study's folder.
     pub unread: Vec<(String, String)>,
+    /// Other files that are there and cannot be used, with the reason, told likewise.
+    pub faults: Vec<String>,
 }
 
 impl Gathered {
     /// Reads the study's record and every point's record.
     ///
     /// # Errors
-    /// Only when `study.json` itself is missing or damaged; a point's damage is listed in `unread`.
+    /// Only when `study.json` itself is missing or damaged; a point's damage is listed in `unread`, that of the mesh noise in
+    /// `faults`.
     pub fn read(folder: &StudyFolder) -> Result<Gathered, StoreError> {
         let mut study: StudyRecord = read_record(&folder.study_file())?;
-        if folder.mesh_noise_file().is_file() {
-            let noise: MeshNoise = read_record(&folder.mesh_noise_file())?;
-            study.mesh_noise = noise.by_response;
-            study.mesh_noise_poses = noise.poses;
+        check_points(&study, folder)?;
+        let mut faults = Vec::new();
+        match read_record::<MeshNoise>(&folder.mesh_noise_file()) {
+            Ok(noise) => {
+                study.mesh_noise = noise.by_response;
+                study.mesh_noise_poses = noise.poses;
+            }
+            Err(StoreError::Missing { .. }) => {}
+            Err(e) => faults.push(format!(
+                "{} (no difference is called unresolved by it)",
+                e.within(folder.root())
+            )),
         }
         let (mut points, mut unread) = (Vec::new(), Vec::new());
         for (n, id) in study.points.iter().enumerate() {
             let digest = study.digests.get(n).map(String::as_str);
             let record = read_record::<PointRecord>(&folder.record_file(id));
-            match record.and_then(|record| belongs(record, folder, id, digest)) {
+            let own = |record| belongs(record, &study, folder, (id, digest));
+            match record.and_then(own) {
                 Ok(record) => points.push(record),
                 Err(error) => unread.push((id.clone(), error.within(folder.root()))),
             }
@@ -50,20 +64,54 @@ impl Gathered {
             study,
             points,
             unread,
+            faults,
         })
     }
 }
 
-/// A record, where it is this point's and of a layout that this program reads.
+/// Refuses a study whose points are not names of folders, each once, with a digest each or none at all.
+fn check_points(study: &StudyRecord, folder: &StudyFolder) -> Result<(), StoreError> {
+    let is_name = |id: &str| {
+        let fits = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+        !id.is_empty() && id.len() <= 64 && id.chars().all(fits)
+    };
+    let unique: BTreeSet<&String> = study.points.iter().collect();
+    let wrong = study.points.iter().find(|id| !is_name(id));
+    let reason = if let Some(id) = wrong {
+        format!("a point is called {}", one_line(&format!("{id:?}"), 80))
+    } else if unique.len() != study.points.len() {
+        "a point is there twice".to_string()
+    } else if !study.digests.is_empty() && study.digests.len() != study.points.len() {
+        "its points and their digests differ in number".to_string()
+    } else {
+        return Ok(());
+    };
+    Err(StoreError::Damaged {
+        path: folder.study_file(),
+        reason,
+    })
+}
+
+/// A record, where it is this point's, with the factors and the version of the study.
 fn belongs(
     record: PointRecord,
+    study: &StudyRecord,
     folder: &StudyFolder,
-    id: &str,
-    digest: Option<&str>,
+    (id, digest): (&str, Option<&str>),
 ) -> Result<PointRecord, StoreError> {
     let is_other = record.id != id || digest.is_some_and(|d| d != record.digest);
-    let reason = if record.schema != SCHEMA {
-        format!("schema {}, this program reads {SCHEMA}", record.schema)
+    let has_level = |(name, levels): &(String, Vec<FactorValue>)| {
+        record.factors.get(name).is_some_and(|l| levels.contains(l))
+    };
+    let has_factors =
+        record.factors.len() == study.factors.len() && study.factors.iter().all(has_level);
+    let reason = if !is_other && record.engine_version != study.engine_version {
+        format!(
+            "results of version {}, the study's is {}",
+            record.engine_version, study.engine_version
+        )
+    } else if !is_other && !has_factors {
+        "its factors or their levels are not the study's".into()
     } else if is_other {
         format!(
             "results of another point or study (it calls itself {})",

@@ -11,4 +11,5 @@ pub mod exact;
 pub mod humerus_surface;
 pub mod imposed;
 pub mod meshes;
+pub mod mutation;
 pub mod shared_models;

@@ -3,6 +3,7 @@
 
 mod bone_shaft;
 mod bone_stress;
+mod damaged_inputs;
 mod error_estimate;
 mod hard_bodies;
 mod invariants;
