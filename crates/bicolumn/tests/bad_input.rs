@@ -446,3 +446,83 @@ fn a_job_that_cannot_be_read_does_not_stop_the_others() {
     assert_eq!(status, 2);
     assert!(err.contains("holds no job file"), "{err}");
 }
+
+/// The outside of the parametric bone as binary STL, each coordinate changed.
+fn stl_of(change: impl Fn([f32; 3]) -> [f32; 3]) -> Vec<u8> {
+    let meshes = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../meshes");
+    let mut bytes = std::fs::read(meshes.join("humerus_outer.stl")).unwrap();
+    for triangle in bytes[84..].chunks_exact_mut(50) {
+        for corner in triangle[12..48].chunks_exact_mut(12) {
+            let at = |i: usize| f32::from_le_bytes(corner[4 * i..4 * i + 4].try_into().unwrap());
+            let moved = change([at(0), at(1), at(2)]);
+            for (i, x) in moved.into_iter().enumerate() {
+                corner[4 * i..4 * i + 4].copy_from_slice(&x.to_le_bytes());
+            }
+        }
+    }
+    bytes
+}
+
+#[test]
+fn surfaces_that_are_no_bone_as_they_stand() {
+    let scaled = |s: f32| stl_of(move |p| p.map(|x| x * s));
+    let whole = stl_of(|p| p);
+    let text = b"\x1b[2Jjunk\n".to_vec();
+    let cases: [(Vec<u8>, &[&str]); 10] = [
+        (scaled(0.001), &["bounding box", "set surface_unit = \"m\""]),
+        (
+            scaled(1000.0),
+            &["bounding box", "set surface_unit = \"um\""],
+        ),
+        (scaled(1e34), &["bounding box", "in no unit"]),
+        (
+            stl_of(|[x, y, z]| [z + 90.0, -x - 240.0, -y + 700.0]),
+            &["bounding box", "surface_shaft_distal"],
+        ),
+        (
+            stl_of(|[x, _, z]| [x, f32::NAN, z]),
+            &["triangle 1: a coordinate is no number"],
+        ),
+        (
+            whole[..whole.len() / 2].to_vec(),
+            &["it ends after", "in triangle"],
+        ),
+        (
+            whole[..whole.len() - 50].to_vec(),
+            &["it ends after", "in triangle"],
+        ),
+        (Vec::new(), &["it holds no triangle"]),
+        (text, &["line 1: \"\\u{1b}[2Jjunk\" is no word of STL"]),
+        (b"solid\nendsolid\n".to_vec(), &["it holds no triangle"]),
+    ];
+    for (bytes, parts) in cases {
+        let bench = Bench::with_job("[bone]\nsurface_file = \"a.stl\"\n");
+        std::fs::write(bench.dir.path().join("a.stl"), bytes).unwrap();
+        let (code, out, err) = bench.call(&["run", "job.toml"]);
+        assert_eq!((code, out.as_str()), (2, ""), "{err}");
+        assert!(
+            err.contains("job.toml:2: bone.surface_file = a.stl: "),
+            "{err}"
+        );
+        for part in parts {
+            assert!(err.contains(part), "{part:?} is not in:\n{err}");
+        }
+        assert!(
+            !err.contains("internal error") && err.len() < 2_000,
+            "{err}"
+        );
+    }
+    let bench = Bench::with_job("bone.surface_file = \"none.stl\"\n");
+    let (code, _, err) = bench.call(&["check", "job.toml"]);
+    assert_eq!(code, 2);
+    assert!(
+        err.contains("job.toml:1: bone.surface_file = none.stl: the surface cannot be read: "),
+        "{err}"
+    );
+    refused(
+        "bone.surface_file = \"a.stl\"\nbone.surface_shaft_distal = [0, 60, 0]\n",
+        &[
+            "job.toml:2: bone.surface_shaft_proximal: needed as well: the frame of a surface has four landmarks",
+        ],
+    );
+}

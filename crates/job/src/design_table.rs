@@ -4,8 +4,12 @@ use crate::catalogue::keys;
 use crate::job::{Factor, Job, convert};
 use crate::job_error::{Fault, JobError, Spot};
 use crate::raw::RawValue;
+use crate::text_file::text_of;
 use std::collections::HashMap;
 use std::path::Path;
+
+/// Longest table, bytes.
+const MOST_BYTES: u64 = 64 << 20;
 
 /// Factors and points of a table, and its text.
 pub(crate) struct DesignTable {
@@ -31,7 +35,7 @@ pub(crate) fn read(job: &Job, name: &str, spot: Spot) -> Result<DesignTable, Vec
         let key = keys().path(keys().run.table);
         vec![job.error(Some(spot), key, format!("{name:?}"), fault)]
     };
-    let text = std::fs::read_to_string(&file).map_err(|e| {
+    let text = text_of(&file, MOST_BYTES).map_err(|e| {
         let why = format!("{} cannot be read: {e}", file.display());
         of_key(
             why,

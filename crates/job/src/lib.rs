@@ -39,6 +39,7 @@ mod sampled;
 mod sensor;
 mod settings;
 mod size_field_file;
+mod text_file;
 mod units;
 mod value;
 mod words;

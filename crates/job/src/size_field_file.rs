@@ -3,8 +3,12 @@
 use crate::catalogue::keys;
 use crate::given::AllGiven;
 use crate::job_error::{Fault, Spot};
+use crate::text_file::text_of;
 use bicolumn_mesh::SizeField;
 use std::path::Path;
+
+/// Longest size field, bytes.
+const MOST_BYTES: u64 = 512 << 20;
 
 /// A fault of the file that a job names.
 pub(crate) struct WrongFile {
@@ -39,7 +43,7 @@ fn read_file(file: &Path) -> Result<SizeField, Fault> {
         why,
         hint: hint.into(),
     };
-    let text = std::fs::read_to_string(file).map_err(|e| {
+    let text = text_of(file, MOST_BYTES).map_err(|e| {
         wrong(
             format!("{} cannot be read: {e}", file.display()),
             "the path counts from the folder of the job file",

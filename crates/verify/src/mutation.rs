@@ -18,7 +18,7 @@ impl Numbers {
     }
 
     /// The next number.
-    pub fn next(&mut self) -> u64 {
+    pub fn draw(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -28,7 +28,7 @@ impl Numbers {
 
     /// A number below `n`, which is not zero.
     pub fn below(&mut self, n: usize) -> usize {
-        (self.next() % n.max(1) as u64) as usize
+        (self.draw() % n.max(1) as u64) as usize
     }
 
     /// One of some things.
@@ -114,7 +114,7 @@ fn change(bytes: &mut Vec<u8>, seeds: &[Vec<u8>], words: &[String], numbers: &mu
     let end = (at + numbers.below(reach) + 1).min(length);
     match numbers.below(11) {
         0 if at < length => bytes[at] ^= 1 << numbers.below(8),
-        1 if at < length => bytes[at] = numbers.next() as u8,
+        1 if at < length => bytes[at] = numbers.draw() as u8,
         2 if at < end => drop(bytes.drain(at..end)),
         3 if at < end => {
             let part = bytes[at..end].to_vec();
@@ -200,7 +200,7 @@ fn change_value(value: &mut Value, numbers: &mut Numbers) {
             const ODD: [f64; 10] = [0.0, -0.0, 1.0, -1.0, 1e308, -1e308, 5e-324, 0.5, 1e15, 3.0];
             *value = ODD[numbers.below(ODD.len())].into();
             if n == 0 {
-                *value = (numbers.next() >> numbers.below(64)).into();
+                *value = (numbers.draw() >> numbers.below(64)).into();
             }
         }
         Value::String(text) if n < 4 => {

@@ -124,6 +124,25 @@ fn damaged_design_tables_are_refused_or_can_be_planned() {
     told("design tables", &tally);
 }
 
+#[test]
+fn damaged_size_fields_are_refused_or_can_be_planned() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("x.toml");
+    let field = folder.path().join("field.json");
+    std::fs::write(&file, "mesh.size_field = \"field.json\"\n").unwrap();
+    let seeds = [
+        b"{\"origin_mm\": [0, -20.5, 0], \"spacing_mm\": 10, \"counts\": [2, 3, 2], \"sizes_mm\": [1, 1, 2, 2, 3, 3, 1, 1, 2, 2, 3, 3]}"
+            .to_vec(),
+    ];
+    let read = |bytes: &[u8]| {
+        std::fs::write(&field, bytes).unwrap();
+        let job = Job::read(&file);
+        job.and_then(|job| Plan::of(&job)).is_ok()
+    };
+    let tally = survey(inputs(1_000), |n| mutated(&seeds, &[], n), read);
+    told("size fields", &tally);
+}
+
 /// An octahedron of the size of a bone, in both layouts.
 fn surfaces() -> Vec<Vec<u8>> {
     let corners = [

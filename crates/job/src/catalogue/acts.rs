@@ -379,8 +379,7 @@ fn of_plates_and_screws(keys: &Keys, table: &mut Table) {
             table.add([row.of(which).id()], told, move |s| is_loose(s, which));
         }
     }
-    for n in 0..keys.screws.independent.len() {
-        let k = &keys.screws.independent[n];
+    for (n, k) in keys.screws.independent.iter().enumerate() {
         let preload = preloads.independent[n].id();
         let numbers = [
             k.level,
