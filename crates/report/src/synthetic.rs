@@ -640,6 +640,7 @@ mod tests {
 
     /// Records changed at random places whose checksum is made to fit again: whatever is still a record is shown or refused.
     #[test]
+    #[ignore = "a search by hand, told in DEVELOPERS.md"]
     fn damaged_records_make_a_page_or_an_error() {
         use bicolumn_verify::mutation::{inputs, mutated_json, survey};
         let (_temp, folder) = synthetic_study();

@@ -523,7 +523,10 @@ pub(crate) mod tests {
             title: "invented".into(),
             question: String::new(),
             job_text: String::new(),
-            factors: vec![("plates.stagger_mm".into(), vec![FactorValue::Number(0.0)])],
+            factors: vec![(
+                "plates.stagger_mm".into(),
+                [-20.0, 0.0, 20.0].map(FactorValue::Number).to_vec(),
+            )],
             points: Vec::new(),
             digests: Vec::new(),
             inputs: Vec::new(),

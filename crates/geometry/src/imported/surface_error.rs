@@ -56,7 +56,7 @@ pub enum SurfaceError {
         if *.count < MOST_CROSSINGS { count.to_string() } else { format!("{MOST_CROSSINGS} or more") }, at.x, at.y, at.z
     )]
     CutsItself {
-        /// How many pairs, counted up to [`MOST_CROSSINGS`].
+        /// How many pairs, counted up to a thousand.
         count: usize,
         /// Near the first.
         at: Vec3,
