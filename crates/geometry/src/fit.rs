@@ -43,7 +43,7 @@ pub(crate) fn nearest<T>(
     }];
     let mut seen: BTreeSet<Vec<(Subject, u64)>> = BTreeSet::new();
     let (mut by_numbers, mut on_bone) = (0, 0);
-    let mut furthest: Option<Fault> = None;
+    let mut furthest: Option<(Fault, bool)> = None;
     while let Some(n) = cheapest(&open) {
         let mut candidate = open.remove(n);
         let tried = with(spec, &candidate.moved);
@@ -60,26 +60,31 @@ pub(crate) fn nearest<T>(
                 }
             }
         };
+        let mut is_final = true;
         for cure in &fault.cures {
             let Some(mut next) = changed(spec, &candidate, cure) else {
                 continue;
             };
+            is_final = false;
             next.reached = Some(progress(&fault));
             let key = next.moved.iter().map(|(s, v)| (*s, v.to_bits()));
             if seen.insert(key.collect()) {
                 open.push(next);
             }
         }
-        let is_further = |known: &Fault| progress(known) >= progress(&fault);
+        // Of two faults at one stage the one that nothing free mends is told: what mends the other was tried.
+        let is_further = |(known, known_is_final): &(Fault, bool)| {
+            (progress(known), *known_is_final) >= (progress(&fault), is_final)
+        };
         if !furthest.as_ref().is_some_and(is_further) {
-            furthest = Some(fault);
+            furthest = Some((fault, is_final));
         }
         if by_numbers >= MOST_BY_NUMBERS || on_bone >= MOST_ON_BONE {
             break;
         }
     }
     match furthest {
-        Some(fault) => Err(fault),
+        Some((fault, _)) => Err(fault),
         None => unreachable!("the specification itself is tried first"),
     }
 }
@@ -169,4 +174,41 @@ fn moves(spec: &ConstructSpec, moved: &BTreeMap<Subject, f64>) -> Vec<Moved> {
         })
     });
     moves.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{GeometryError, Member, PlateQuantity};
+    use bicolumn_base::PlateSite;
+
+    #[test]
+    fn the_fault_told_is_one_that_nothing_free_mends() {
+        let level = Subject::Plate(PlateSite::Medial, PlateQuantity::DistalHoleLevel);
+        let mut spec = ConstructSpec::orthogonal();
+        spec.freedom.derived = [level].into();
+        let asked = spec.value(level).unwrap();
+        let fault = |why: &str| {
+            Fault::from(GeometryError::NoRoom {
+                member: Member::Plate(PlateSite::Medial),
+                why: why.into(),
+                hint: "raise it".into(),
+                remedies: vec![level],
+            })
+            .at(Stage::Line)
+        };
+        // Raised, the first hole lies over bone, but the plate is too wide there as well.
+        let build = |tried: &ConstructSpec| -> Result<(), Fault> {
+            Err(match tried.value(level) == Some(asked) {
+                true => fault("its end overhangs").or_by([(level, asked + 0.5)]),
+                false => fault("it is too wide"),
+            })
+        };
+        let told = nearest(&spec, &build).unwrap_err().error.to_string();
+        assert!(told.contains("it is too wide"), "{told}");
+        // Where its level is stated, it is the fault at hand.
+        spec.freedom.derived.clear();
+        let told = nearest(&spec, &build).unwrap_err().error.to_string();
+        assert!(told.contains("its end overhangs"), "{told}");
+    }
 }
