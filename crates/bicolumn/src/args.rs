@@ -1,5 +1,6 @@
 //! Command line: commands and their options.
 
+use crate::set_key::{SetKey, set_key};
 use bicolumn_study::Shard;
 use clap::{Args as ClapArgs, Parser, Subcommand};
 use std::collections::BTreeSet;
@@ -74,6 +75,12 @@ pub enum Verb {
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
     #[command(after_help = more())]
     Keys,
+    /// Tell how far a run is, from the files of its folder alone: from any terminal, on any machine that sees it
+    #[command(after_help = more())]
+    Status(StatusArgs),
+    /// Print a script that runs a job on a cluster: an array of tasks, each a shard, and the merge after them
+    #[command(after_help = more())]
+    Cluster(ClusterArgs),
     /// Solve points for a run, which starts this for itself
     #[command(hide = true)]
     SolvePoints,
@@ -136,6 +143,9 @@ pub struct RunArgs {
     /// folder NAME in it. The same command again goes on where it stopped
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// Set a key of the job, as if it stood in the file: mesh.finest_mm=2.5; may be given several times
+    #[arg(long, value_name = "KEY=VALUE", value_parser = set_key)]
+    pub set: Vec<SetKey>,
     /// Solve only these points, by number: 1,3-5. The others are left as they are
     #[arg(long, value_name = "LIST", value_parser = numbers, conflicts_with = "shard")]
     pub points: Option<PointNumbers>,
@@ -165,6 +175,10 @@ pub struct RunArgs {
     /// off and left; default: what a batch scheduler says, else no limit
     #[arg(long, value_name = "MINUTES", value_parser = minutes)]
     pub minutes: Option<f64>,
+    /// Folder of points solved before, by any job: the same inputs are not solved again by the same program. Points
+    /// solved now are added
+    #[arg(long, value_name = "DIR")]
+    pub cache: Option<PathBuf>,
     /// Print errors and the path of the report, nothing else
     #[arg(long)]
     pub quiet: bool,
@@ -187,6 +201,9 @@ pub struct CheckArgs {
     /// Job files (TOML), or folders of them
     #[arg(required = true, value_name = "JOB")]
     pub jobs: Vec<PathBuf>,
+    /// Set a key of the job, as if it stood in the file: mesh.finest_mm=2.5; may be given several times
+    #[arg(long, value_name = "KEY=VALUE", value_parser = set_key)]
+    pub set: Vec<SetKey>,
     /// Print the design points as JSON instead of a table
     #[arg(long)]
     pub json: bool,
@@ -318,6 +335,48 @@ fn ratio(text: &str) -> Result<f64, String> {
 pub struct ReportArgs {
     /// Folder of a study
     pub dir: PathBuf,
+}
+
+/// `status`
+#[derive(Debug, ClapArgs)]
+pub struct StatusArgs {
+    /// Folder of a study
+    pub dir: PathBuf,
+}
+
+/// `cluster`
+#[derive(Debug, ClapArgs)]
+pub struct ClusterArgs {
+    /// Job file (TOML)
+    pub job: PathBuf,
+    /// Batch scheduler that the script is for
+    #[arg(long = "for", value_name = "SCHEDULER", value_enum)]
+    pub scheduler: Scheduler,
+    /// Folder for the results, seen by all nodes; default: results/NAME of the job file
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Set a key of the job, as if it stood in the file: mesh.finest_mm=2.5; may be given several times
+    #[arg(long, value_name = "KEY=VALUE", value_parser = set_key)]
+    pub set: Vec<SetKey>,
+    /// Threads of a task
+    #[arg(long, value_name = "N", default_value_t = 4, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: u16,
+    /// Tasks; default: as many as make them last about an hour
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1000))]
+    pub tasks: Option<u16>,
+    /// Folder of points solved before, as for run
+    #[arg(long, value_name = "DIR")]
+    pub cache: Option<PathBuf>,
+    /// Hand the script to the scheduler instead of printing it
+    #[arg(long)]
+    pub submit: bool,
+}
+
+/// Batch schedulers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Scheduler {
+    /// Slurm
+    Slurm,
 }
 
 #[cfg(test)]

@@ -9,7 +9,7 @@ use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
 use bicolumn_study::{BoneCache, CheckedPoint, check_job};
 
 pub(crate) fn check(args: &CheckArgs, console: &mut Console<'_>) -> u8 {
-    let list = JobList::read(&args.jobs, console);
+    let list = JobList::read(&args.jobs, &args.set, console);
     let bones = BoneCache::default();
     let mut statuses = vec![CANNOT_RUN; list.unread];
     for read in &list.jobs {

@@ -1,7 +1,8 @@
 //! Job files of a command: as typed, folders with all that is in them.
 
 use crate::console::Console;
-use crate::run::default_folder;
+use crate::run::{default_folder, read_with};
+use crate::set_key::SetKey;
 use bicolumn_job::{Job, Plan};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -23,8 +24,8 @@ pub(crate) struct JobList {
 }
 
 impl JobList {
-    /// Reads job files and the `.toml` files of folders; tells what is wrong with each that cannot be read.
-    pub(crate) fn read(typed: &[PathBuf], console: &mut Console<'_>) -> JobList {
+    /// Reads job files and the `.toml` files of folders, with keys set on the command line; tells what is wrong with each that cannot be read.
+    pub(crate) fn read(typed: &[PathBuf], set: &[SetKey], console: &mut Console<'_>) -> JobList {
         let mut list = JobList {
             jobs: vec![],
             unread: 0,
@@ -53,7 +54,7 @@ impl JobList {
                     continue;
                 }
                 files_of.insert(name.clone(), file.clone());
-                match crate::run::read(&file) {
+                match read_with(&file, set) {
                     Ok((job, plan)) => {
                         for idle in bicolumn_job::warnings(&job, &plan) {
                             console.warn(&idle);

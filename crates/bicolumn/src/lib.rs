@@ -60,6 +60,7 @@
 
 pub mod args;
 mod check;
+mod cluster;
 mod console;
 mod converge;
 mod export;
@@ -73,9 +74,11 @@ mod progress;
 mod refine;
 mod report;
 mod run;
+mod set_key;
 mod signals;
 mod solve;
 mod solve_points;
+mod status;
 
 pub use bicolumn_base::Part;
 pub use bicolumn_bundle::{read_bundle, solve_bundle};
@@ -134,6 +137,8 @@ pub fn main_with(
         Verb::Converge(args) => converge::converge(&args, &mut console),
         Verb::Refine(args) => refine::refine(&args, &mut console),
         Verb::Keys => keys::keys(&mut console),
+        Verb::Status(args) => status::status(&args, &mut console),
+        Verb::Cluster(args) => cluster::cluster(&args, &mut console),
         Verb::SolvePoints => solve_points::solve_points(&mut console),
         Verb::Report(args) => report::report(&args, &mut console),
         Verb::Predict(args) => predict::predict(&args, &mut console),

@@ -107,6 +107,7 @@ impl State<'_, '_> {
         if matches!(
             event,
             Event::Kept { .. }
+                | Event::Taken { .. }
                 | Event::Done { .. }
                 | Event::Copied { .. }
                 | Event::Failed { .. }
@@ -184,6 +185,7 @@ impl State<'_, '_> {
                 folder.display()
             )),
             Event::Kept { id } => Some(format!("{id} kept from before ({ended}/{total})")),
+            Event::Taken { id } => Some(format!("{id} taken from the cache ({ended}/{total})")),
             Event::Forecast { id, forecast } => Some(format!("{id}: {forecast}")),
             Event::Copied { id, from } => Some(format!(
                 "{id} has the inputs of {from}, whose results are copied ({ended}/{total})"
@@ -248,6 +250,7 @@ impl Bars {
                 bar.set_message(printable(&format!("{id}  {stage}")).into_owned());
             }
             Event::Kept { id }
+            | Event::Taken { id }
             | Event::Done { id, .. }
             | Event::Copied { id, .. }
             | Event::Failed { id, .. }
@@ -312,6 +315,7 @@ fn json_line(event: &Event<'_>) -> Option<String> {
         Event::SetAside { count, folder } => {
             serde_json::json!({"event": "set_aside", "count": count, "folder": folder})
         }
+        Event::Taken { id } => serde_json::json!({"event": "taken", "point": id}),
         Event::Kept { id } => serde_json::json!({"event": "kept", "point": id}),
         Event::Damaged { id, reason } => {
             serde_json::json!({"event": "damaged", "point": id, "reason": reason})

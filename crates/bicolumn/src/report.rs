@@ -4,12 +4,16 @@ use crate::args::ReportArgs;
 use crate::console::Console;
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED};
 use bicolumn_report::write_report;
-use bicolumn_store::{Gathered, StudyFolder, gather};
+use bicolumn_store::{Asked, Gathered, Hold, StudyFolder, gather, remove_temporary};
 use bicolumn_study::numbers_in_words;
 use std::collections::BTreeSet;
 
 pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
     let folder = StudyFolder::new(&args.dir);
+    // A run at work writes there itself.
+    if let Ok(Asked::Taken(_hold)) = Hold::take(folder.root(), None) {
+        remove_temporary(folder.root());
+    }
     let written = gather(&folder)
         .map_err(|e| e.to_string())
         .and_then(|all| Ok((all, write_report(&args.dir).map_err(|e| e.to_string())?)));
@@ -21,6 +25,8 @@ pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
             }
             let missing = missing(&all);
             if missing.is_empty() {
+                // Solved intact bones that shards shared: no point is left that needs them.
+                let _ = std::fs::remove_dir_all(folder.intact_folder());
                 return match written.faults.is_empty() {
                     true => ALL_WELL,
                     false => SOME_FAILED,

@@ -4,6 +4,7 @@ use crate::args::RunArgs;
 use crate::console::Console;
 use crate::job_list::{JobList, ReadJob};
 use crate::progress::Progress;
+use crate::set_key::{SetKey, with_set};
 use crate::{ALL_WELL, CANNOT_RUN, SOME_FAILED, signals, solve_points};
 use bicolumn_job::{Job, JobErrors, Plan};
 use bicolumn_report::{ReportError, WrittenReport, write_report, write_summary};
@@ -13,7 +14,7 @@ use bicolumn_study::{
 use std::path::{Path, PathBuf};
 
 pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
-    let list = JobList::read(&args.jobs, console);
+    let list = JobList::read(&args.jobs, &args.set, console);
     let Some(first) = list.jobs.first() else {
         return CANNOT_RUN;
     };
@@ -49,6 +50,7 @@ pub(crate) fn run(args: &RunArgs, console: &mut Console<'_>) -> u8 {
             memory_bytes: args.point_memory.map(bytes),
         },
         until: signals::until(args.minutes),
+        cache: args.cache.as_deref(),
         stop,
         observer: &|event| progress.hear(event),
     };
@@ -195,6 +197,44 @@ pub(crate) fn read(file: &Path) -> Result<(Job, Plan), JobErrors> {
     Ok((job, plan))
 }
 
+/// Reads and plans a job with keys set on the command line, which are judged as if they stood in its file.
+///
+/// # Errors
+/// All that is wrong, first with the file as it is.
+pub(crate) fn read_with(file: &Path, set: &[SetKey]) -> Result<(Job, Plan), String> {
+    let told = |e: JobErrors| e.to_string();
+    let job = Job::read(file).map_err(told)?;
+    if set.is_empty() {
+        let plan = Plan::of(&job).map_err(told)?;
+        return Ok((job, plan));
+    }
+    let own = std::fs::read_to_string(file).map_err(|e| format!("{}: {e}", file.display()))?;
+    let text = with_set(&own, set).map_err(|e| format!("{}: {e}", file.display()))?;
+    let planned = Job::parse(file, &text).and_then(|job| Ok((Plan::of(&job)?, job)));
+    let (plan, job) = planned.map_err(|e| {
+        let typed: Vec<&str> = set.iter().map(|s| s.typed.as_str()).collect();
+        let typed = typed.join(" --set ");
+        format!("with --set {typed}, which may have moved lines of the file:\n{e}")
+    })?;
+    Ok((job, plan))
+}
+
+/// Options of a command that sets keys, as they are typed.
+pub(crate) fn set_in_words(set: &[SetKey]) -> String {
+    set.iter()
+        .map(|s| format!(" --set {}", quoted(&s.typed)))
+        .collect()
+}
+
+/// A word as a shell takes it for one.
+pub(crate) fn quoted(word: &str) -> String {
+    let is_plain = |c: char| c.is_ascii_alphanumeric() || "_-./=,:@%+".contains(c);
+    match !word.is_empty() && word.chars().all(is_plain) {
+        true => word.to_owned(),
+        false => format!("'{}'", word.replace('\'', "'\\''")),
+    }
+}
+
 /// `results/NAME` for `anywhere/NAME.toml`.
 pub(crate) fn default_folder(job: &Path) -> PathBuf {
     Path::new("results").join(job.file_stem().unwrap_or(job.as_os_str()))
@@ -261,8 +301,9 @@ fn tell_end(
             (None, None) => String::new(),
         };
         console.say(&format!(
-            "stopped; to go on: bicolumn run {}{out}{share}",
-            read.file.display()
+            "stopped; to go on: bicolumn run {}{out}{share}{}",
+            read.file.display(),
+            set_in_words(&args.set)
         ));
     }
     if args.shard.is_some() {

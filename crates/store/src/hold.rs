@@ -20,6 +20,9 @@ pub struct Holder {
     began: Option<u64>,
     /// When it took the folder, seconds since 1970.
     pub since_s: u64,
+    /// Task of a batch scheduler that it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    task: Option<String>,
     /// Name of the file that says so.
     #[serde(skip)]
     pub file: String,
@@ -90,6 +93,7 @@ impl Hold {
     fn take_file(folder: &Path, name: &str) -> Result<Asked, StoreError> {
         let path = folder.join(name);
         let own = Holder::this();
+        let restarted = restarted_task(&|name| std::env::var(name).ok());
         // Twice: what was left behind is removed once, and somebody may be quicker.
         for _ in 0..2 {
             // Whole or not there: a run that asks at the same moment reads a name.
@@ -108,7 +112,7 @@ impl Hold {
                 Err(source) => return Err(StoreError::Unreadable { path, source }),
             };
             match serde_json::from_str::<Holder>(&text) {
-                Ok(holder) if holder.may_live(&own.host) => {
+                Ok(holder) if holder.may_live(&own) && !holder.is_before(restarted.as_deref()) => {
                     let file = name.to_owned();
                     return Ok(Asked::HeldBy(Holder { file, ..holder }));
                 }
@@ -139,14 +143,21 @@ impl Holder {
             pid,
             began: began(pid),
             since_s: now.map_or(0, |d| d.as_secs()),
+            task: std::env::var(TASK).ok(),
             file: String::new(),
         }
     }
 
     /// May its process still be at work? One of another machine may; one of this machine may if there is such a process,
     /// begun at the same moment.
-    fn may_live(&self, host: &str) -> bool {
-        self.host != host || self.began.is_none() || began(self.pid) == self.began
+    fn may_live(&self, own: &Holder) -> bool {
+        self.host != own.host || self.began.is_none() || began(self.pid) == self.began
+    }
+
+    /// Is it an earlier attempt of a task that the scheduler has restarted, on whatever machine? Should it live on unseen, its
+    /// results are the same and each file of them is whole.
+    fn is_before(&self, restarted: Option<&str>) -> bool {
+        restarted.is_some_and(|task| self.task.as_deref() == Some(task))
     }
 
     /// Time since it took the folder, s.
@@ -154,6 +165,15 @@ impl Holder {
         let now = SystemTime::now().duration_since(UNIX_EPOCH);
         now.map_or(0, |d| d.as_secs().saturating_sub(self.since_s))
     }
+}
+
+/// Variable with the number of a task of Slurm.
+const TASK: &str = "SLURM_JOB_ID";
+
+/// Task of Slurm that this process is a further attempt of: its node was lost, or it was put back into the queue.
+fn restarted_task(environment: &dyn Fn(&str) -> Option<String>) -> Option<String> {
+    let attempts: u32 = environment("SLURM_RESTART_COUNT")?.trim().parse().ok()?;
+    environment(TASK).filter(|_| attempts > 0)
 }
 
 /// Name of this machine; empty where the system does not tell it.
@@ -215,6 +235,28 @@ mod tests {
         drop((first, second));
         assert!(matches!(take(None), Asked::Taken(_)));
         assert_eq!(std::fs::read_dir(temp.path()).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn a_restarted_task_takes_over_from_its_earlier_attempt_and_from_nobody_else() {
+        let with = |count: Option<&str>| {
+            restarted_task(&|name| match name {
+                "SLURM_JOB_ID" => Some("17".to_owned()),
+                "SLURM_RESTART_COUNT" => count.map(str::to_owned),
+                _ => None,
+            })
+        };
+        assert_eq!(with(Some("1")).as_deref(), Some("17"));
+        assert_eq!(with(None), None, "two runs within one task");
+        assert_eq!(with(Some("0")), None);
+        let of = |task: Option<&str>| Holder {
+            host: "lost".into(),
+            task: task.map(str::to_owned),
+            ..Holder::this()
+        };
+        assert!(of(Some("17")).is_before(Some("17")));
+        assert!(!of(Some("16")).is_before(Some("17")));
+        assert!(!of(None).is_before(Some("17")) && !of(Some("17")).is_before(None));
     }
 
     #[cfg(target_os = "linux")]

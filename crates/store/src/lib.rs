@@ -23,6 +23,7 @@ mod models;
 mod moved_record;
 mod number;
 pub mod published;
+mod pulse;
 pub mod record;
 pub mod record_file;
 pub mod results;
@@ -42,6 +43,7 @@ pub use maker_record::{MakerRecord, StopRecord};
 pub use models::{ModelFactor, ModelForm, ModelRange, ModelRecord, ModelsRecord};
 pub use moved_record::MovedRecord;
 pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
+pub use pulse::{PointUnderWay, Pulse, now_s};
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
     InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, PublishedRecord, REPLICATE,

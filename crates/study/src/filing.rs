@@ -11,6 +11,7 @@ use bicolumn_store::{
     create_folder, is_temporary, read_record, write_record,
 };
 use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// A finished record, by all that filing asks of it.
@@ -209,17 +210,35 @@ fn take(
     point: &PointInputs,
 ) -> Result<(), StoreError> {
     let own = to.point_folder(&point.id);
-    create_folder(&own)?;
+    copy_named(from, &own, &|name| name != RECORD)?;
+    restate(&own, record, point)
+}
+
+/// Name of a point's record.
+const RECORD: &str = "record.json";
+
+/// Copies a point's files as they are, the record last.
+pub(crate) fn copy_files(from: &Path, to: &Path) -> Result<(), StoreError> {
+    copy_named(from, to, &|name| name != RECORD)?;
+    copy_named(from, to, &|name| name == RECORD)
+}
+
+fn copy_named(
+    from: &Path,
+    to: &Path,
+    is_wanted: &dyn Fn(&OsStr) -> bool,
+) -> Result<(), StoreError> {
+    create_folder(to)?;
     let files = std::fs::read_dir(from).map_err(|e| StoreError::writing(from, e))?;
     for entry in files {
         let entry = entry.map_err(|e| StoreError::writing(from, e))?;
         let name = entry.file_name();
-        if name != "record.json" && !is_temporary(&name) {
-            let to = own.join(&name);
+        if is_wanted(&name) && !is_temporary(&name) {
+            let to = to.join(&name);
             std::fs::copy(entry.path(), &to).map_err(|e| StoreError::writing(&to, e))?;
         }
     }
-    restate(&own, record, point)
+    Ok(())
 }
 
 /// Writes a record under the id and the factors of a point.
@@ -233,7 +252,7 @@ fn restate(own: &Path, record: PointRecord, point: &PointInputs) -> Result<(), S
 }
 
 /// Finished record of a digest in a folder.
-fn finished(folder: &Path, digest: &str) -> Option<PointRecord> {
+pub(crate) fn finished(folder: &Path, digest: &str) -> Option<PointRecord> {
     let record = read_record::<PointRecord>(&folder.join("record.json")).ok()?;
     (record.status == Status::Done && record.digest == digest).then_some(record)
 }

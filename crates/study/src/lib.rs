@@ -12,6 +12,7 @@
 mod bones;
 mod bundle;
 mod bundle_responses;
+mod cache;
 mod case_contact;
 mod check;
 mod clamp;
@@ -41,6 +42,7 @@ mod runner_test;
 mod sensors;
 mod share;
 mod shared;
+mod signs;
 mod size_from_error;
 mod slab;
 mod solved_bonded;

@@ -1,6 +1,7 @@
 //! The pool of open points: how many at once, each to its record whatever happens inside it.
 
 use crate::bones::BoneCache;
+use crate::cache::Cache;
 use crate::check::CheckedPoint;
 use crate::crew::{Crew, End, Hand};
 use crate::filing::{FailedBefore, copy_point};
@@ -50,6 +51,8 @@ pub(crate) type Open<'a> = (usize, &'a CheckedPoint);
 /// Resources that the points of a run share.
 pub(crate) struct Team<'a> {
     pub(crate) options: &'a RunOptions<'a>,
+    /// Points solved before, by any job.
+    pub(crate) cache: Option<&'a Cache>,
     pub(crate) bones: &'a BoneCache,
     pub(crate) intact: &'a IntactCache<'a>,
     pub(crate) solve_point: &'a SolvePoint<'a>,
@@ -303,6 +306,9 @@ fn finish_point(
     match end {
         End::Done(record) => {
             write_point(&study.folder, &record)?;
+            if let Some(cache) = team.cache {
+                cache.add(&study.folder, inputs)?;
+            }
             (options.observer)(Event::Done {
                 id,
                 seconds: begin.elapsed().as_secs_f64(),

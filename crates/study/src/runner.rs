@@ -1,6 +1,7 @@
 //! Studies run to their tables: what is done already, what is open, and what becomes of points that fail.
 
 use crate::bones::BoneCache;
+use crate::cache::Cache;
 use crate::check::{CheckedPoint, check_points};
 use crate::crew::{Crew, IntactDesk, PointLimits, WorkerProgram};
 use crate::filing::{self, Filed};
@@ -10,6 +11,7 @@ use crate::pool::{
     Open, PooledStudy, Team, all_memory_bytes, keep_failure, mark_failed, mark_skipped, run_pool,
 };
 use crate::share::Share;
+use crate::signs::Signs;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
@@ -53,6 +55,8 @@ pub struct RunOptions<'a> {
     /// Moment by which the run is to be over: no point is begun whose forecast does not fit, and one under way then is
     /// broken off where it has a process of its own.
     pub until: Option<Instant>,
+    /// Folder of points solved before, by any job, and for those solved now.
+    pub cache: Option<&'a Path>,
     /// Set from outside to stop: points under way are finished, no new one is begun.
     pub stop: &'a AtomicBool,
     /// Hears what happens, from several threads.
@@ -73,6 +77,7 @@ impl<'a> RunOptions<'a> {
             worker: None,
             limits: PointLimits::default(),
             until: None,
+            cache: None,
             stop,
             observer,
         }
@@ -130,6 +135,10 @@ pub enum Event<'a> {
     Copied {
         id: &'a str,
         from: &'a str,
+    },
+    /// Copied from the folder of points solved before.
+    Taken {
+        id: &'a str,
     },
     Failed {
         id: &'a str,
@@ -240,8 +249,9 @@ pub(crate) fn run_studies_by(
 ) -> Vec<Result<Outcome, StudyError>> {
     let mut known = BTreeMap::new();
     let mut prepared = vec![];
+    let cache = options.cache.map(Cache::in_folder);
     for task in tasks {
-        prepared.push(prepare(task, options, bones, &mut known));
+        prepared.push(prepare(task, options, (bones, cache.as_ref()), &mut known));
     }
     let ready = || prepared.iter().flatten();
     let studies: Vec<&PooledStudy<'_>> = ready().map(|p| &p.study).collect();
@@ -258,22 +268,51 @@ pub(crate) fn run_studies_by(
         .map(String::as_str)
         .collect();
     open.sort_by_key(|(_, c)| tried.contains(c.inputs.digest.as_str()));
-    let folder = studies.first().map(|s| s.folder.intact_folder());
+    let intact = match &cache {
+        Some(cache) => Some(cache.intact_folder()),
+        None => studies.first().map(|s| s.folder.intact_folder()),
+    };
     let crew = options.worker.map(|program| Crew {
         program,
         limits: options.limits,
         all_memory_bytes: all_memory_bytes(options.memory_bytes),
         until: options.until,
-        desk: IntactDesk::in_folder(folder.unwrap_or_default()),
+        desk: IntactDesk::in_folder(intact.unwrap_or_default()),
     });
+    let to_solve: Vec<(&str, PathBuf, usize)> = ready()
+        .map(|p| {
+            (
+                p.study.name,
+                p.study.folder.root().to_path_buf(),
+                p.open.len(),
+            )
+        })
+        .collect();
+    let shard = match &options.share {
+        Share::Shard(shard) => Some(shard.to_string()),
+        Share::All | Share::Points(_) | Share::Failed => None,
+    };
+    let signs = Signs::of(&to_solve, shard.as_deref());
+    let observer = |event: Event<'_>| {
+        signs.hear(&event);
+        (options.observer)(event);
+    };
+    let observed = RunOptions {
+        share: options.share.clone(),
+        observer: &observer,
+        ..*options
+    };
     let team = Team {
-        options,
+        options: &observed,
+        cache: cache.as_ref(),
         bones,
         intact: &IntactCache::default(),
         solve_point,
         crew: crew.as_ref(),
     };
-    let mut ends = run_pool(&studies, &open, &team).into_iter();
+    let mut ends = signs
+        .during(|| run_pool(&studies, &open, &team))
+        .into_iter();
     drop(open);
     let one = |prepared: Result<Prepared<'_>, StudyError>| {
         let Prepared {
@@ -318,7 +357,7 @@ struct Prepared<'a> {
 fn prepare<'a>(
     task: &StudyTask<'a>,
     options: &RunOptions<'_>,
-    bones: &BoneCache,
+    (bones, cache): (&BoneCache, Option<&Cache>),
     known: &mut BTreeMap<String, PathBuf>,
 ) -> Result<Prepared<'a>, StudyError> {
     let (job, plan) = (task.job, task.plan);
@@ -339,7 +378,8 @@ fn prepare<'a>(
     };
     let is_finished = |n: usize| ended.finished.contains(&planned[n].digest);
     let has_failed = |n: usize| ended.failed.contains_key(&planned[n].digest);
-    let is_open = |n: usize| !is_finished(n) && kept_failure(n).is_none();
+    let is_cached = |n: usize| cache.is_some_and(|c| c.has(&planned[n].digest));
+    let is_open = |n: usize| !is_finished(n) && !is_cached(n) && kept_failure(n).is_none();
     let (own, checked) = chosen(task, options, bones, &is_open, &|n| {
         has_failed(n) && !is_finished(n)
     })?;
@@ -397,6 +437,16 @@ fn prepare<'a>(
             || known.get(&inputs.digest).is_some_and(|from| {
                 is_own && filing::copy_point(from, &study.folder, inputs).is_ok()
             });
+        let is_taken = is_own
+            && !is_finished
+            && cache
+                .is_some_and(|c| c.has(&inputs.digest) && c.take(&study.folder, inputs).is_ok());
+        if is_taken {
+            (options.observer)(Event::Taken { id: &label });
+            outcome.kept.push(id.clone());
+            known.insert(inputs.digest.clone(), study.folder.point_folder(id));
+            continue;
+        }
         if is_finished {
             known.insert(inputs.digest.clone(), study.folder.point_folder(id));
         }

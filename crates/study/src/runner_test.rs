@@ -702,3 +702,141 @@ fn points_do_not_fail_where_no_process_can_be_started() {
     assert!(matches!(error, StudyError::NoWorker { .. }), "{error}");
     assert!(!bench.folder().record_file("p001").exists());
 }
+
+#[test]
+fn a_point_of_the_cache_is_not_solved_again_by_any_job_and_a_damaged_one_is() {
+    let temp = tempfile::tempdir().unwrap();
+    let run = |text: &str, name: &str, solve: &SolvePoint<'_>| {
+        let job = Job::parse(Path::new("x.toml"), text).unwrap();
+        let plan = Plan::of(&job).unwrap();
+        let out_dir = temp.path().join(name);
+        let task = StudyTask {
+            name: "",
+            job: &job,
+            plan: &plan,
+            out_dir: &out_dir,
+        };
+        let stop = AtomicBool::new(false);
+        let cache = temp.path().join("cache");
+        let options = RunOptions {
+            cache: Some(&cache),
+            ..RunOptions::new(1, &stop, &|_| {})
+        };
+        let outcome = run_studies_by(&[task], &options, bones(), solve).pop();
+        (outcome.unwrap().unwrap(), StudyFolder::new(out_dir))
+    };
+    run(THREE, "a", &all_well);
+    let other = THREE.replace("85, 90, 95", "90, 95, 100");
+    let (outcome, folder) = run(&other, "b", &|inputs, _| {
+        assert_eq!(inputs.id, "p003", "100 alone is new");
+        Ok(solved(inputs))
+    });
+    assert_eq!((outcome.kept.len(), outcome.done.len()), (2, 1));
+    let taken: PointRecord = read_record(&folder.record_file("p001")).unwrap();
+    let level = taken.factors["plates.end_level_mm"].as_number();
+    assert_eq!((taken.id.as_str(), level), ("p001", Some(90.0)));
+
+    let versions = std::fs::read_dir(temp.path().join("cache")).unwrap();
+    let points = versions.flatten().next().unwrap().path().join("points");
+    let entries: Vec<_> = std::fs::read_dir(&points).unwrap().flatten().collect();
+    assert_eq!(entries.len(), 4, "nothing else is left there");
+    let record = points.join(&taken.digest).join("record.json");
+    let text = std::fs::read_to_string(&record).unwrap();
+    std::fs::write(&record, text.replacen("90", "91", 1)).unwrap();
+    let (outcome, _) = run(THREE, "c", &all_well);
+    assert_eq!(outcome.done, ["p002"]);
+    let (outcome, _) = run(THREE, "d", &|_, _| panic!("all are there"));
+    assert_eq!(outcome.kept.len(), 3);
+}
+
+#[test]
+fn a_run_gives_signs_of_life_while_it_works() {
+    let bench = Bench::with(THREE);
+    let seen = Mutex::new(vec![]);
+    bench
+        .run(&|inputs, context| {
+            (context.progress)(Stage::Mesh);
+            // The first sign is given at once.
+            let at = bench.folder().root().join("at-work.json");
+            let begin = std::time::Instant::now();
+            while !at.exists() && begin.elapsed().as_secs() < 10 {
+                std::thread::yield_now();
+            }
+            seen.lock()
+                .unwrap()
+                .extend(bicolumn_store::Pulse::all(bench.folder().root()));
+            Ok(solved(inputs))
+        })
+        .unwrap();
+    let seen = seen.into_inner().unwrap();
+    assert_eq!(seen[0].pid, std::process::id());
+    assert_eq!(seen[0].left, 3);
+    assert!(bicolumn_store::Pulse::all(bench.folder().root()).is_empty());
+}
+
+/// A small file system in memory, for as long as the value lives; `None` where it may not be mounted.
+#[cfg(target_os = "linux")]
+struct SmallDisk(TempDir);
+
+#[cfg(target_os = "linux")]
+impl SmallDisk {
+    fn mount() -> Option<SmallDisk> {
+        let dir = tempfile::tempdir().unwrap();
+        let mounted = std::process::Command::new("mount")
+            .args(["-t", "tmpfs", "-o", "size=256k", "tmpfs"])
+            .arg(dir.path())
+            .stderr(std::process::Stdio::null())
+            .status();
+        mounted.is_ok_and(|s| s.success()).then_some(SmallDisk(dir))
+    }
+}
+
+#[cfg(target_os = "linux")]
+impl Drop for SmallDisk {
+    fn drop(&mut self) {
+        let umount = std::process::Command::new("umount")
+            .arg(self.0.path())
+            .status();
+        assert!(umount.is_ok_and(|s| s.success()));
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_ends_the_run_keeps_what_is_done_and_is_named() {
+    let Some(disk) = SmallDisk::mount() else {
+        eprintln!("NOT TESTED: a file system in memory cannot be mounted here");
+        return;
+    };
+    let job = Job::parse(Path::new("x.toml"), THREE).unwrap();
+    let plan = Plan::of(&job).unwrap();
+    let out_dir = disk.0.path().join("out");
+    let filler = disk.0.path().join("filler");
+    let task = StudyTask {
+        name: "",
+        job: &job,
+        plan: &plan,
+        out_dir: &out_dir,
+    };
+    let stop = AtomicBool::new(false);
+    let options = RunOptions::new(1, &stop, &|_| {});
+    let fill = |inputs: &PointInputs, _: &PointContext<'_>| {
+        assert_ne!(inputs.id, "p003", "nothing is solved to be thrown away");
+        if inputs.id == "p002" {
+            let full = std::fs::write(&filler, vec![0; 1 << 20]).unwrap_err();
+            assert_eq!(full.kind(), std::io::ErrorKind::StorageFull);
+        }
+        Ok(solved(inputs))
+    };
+    let end = run_studies_by(&[task], &options, bones(), &fill).pop();
+    let told = end.unwrap().unwrap_err().to_string();
+    assert!(told.contains("the disk is full"), "{told}");
+    std::fs::remove_file(&filler).unwrap();
+    stop.store(false, Ordering::Relaxed);
+    let end = run_studies_by(&[task], &options, bones(), &all_well).pop();
+    let outcome = end.unwrap().unwrap();
+    assert_eq!(outcome.kept, ["p001"]);
+    assert_eq!(outcome.done, ["p002", "p003"]);
+    let left = std::fs::read_dir(out_dir.join("points/p002")).unwrap();
+    assert_eq!(left.count(), 1, "the record and nothing else");
+}

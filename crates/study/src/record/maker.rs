@@ -1,9 +1,8 @@
 //! Maker of a record: this program on this machine.
 
 use bicolumn_job::ENGINE_VERSION;
-use bicolumn_store::{MakerRecord, digest_text, host_name};
+use bicolumn_store::{MakerRecord, digest_text, host_name, now_s};
 use std::sync::OnceLock;
-use std::time::{SystemTime, UNIX_EPOCH};
 
 /// Digest of the lock file that this program was built by: of the versions of all its libraries.
 pub(crate) fn lock_digest() -> &'static str {
@@ -13,12 +12,11 @@ pub(crate) fn lock_digest() -> &'static str {
 
 /// This program, on this machine, now.
 pub(crate) fn maker(threads: usize) -> MakerRecord {
-    let now = SystemTime::now().duration_since(UNIX_EPOCH);
     MakerRecord {
         version: ENGINE_VERSION.to_owned(),
         lock_digest: lock_digest().to_owned(),
         host: host_name(),
         threads,
-        ended_s: now.map_or(0, |d| d.as_secs()),
+        ended_s: now_s(),
     }
 }
