@@ -437,10 +437,13 @@ fn prepare<'a>(
             || known.get(&inputs.digest).is_some_and(|from| {
                 is_own && filing::copy_point(from, &study.folder, inputs).is_ok()
             });
-        let is_taken = is_own
-            && !is_finished
-            && cache
-                .is_some_and(|c| c.has(&inputs.digest) && c.take(&study.folder, inputs).is_ok());
+        let is_taken = match cache {
+            Some(cache) if is_own && !is_finished && cache.has(&inputs.digest) => {
+                cache.take(&study.folder, inputs)?;
+                true
+            }
+            _ => false,
+        };
         if is_taken {
             (options.observer)(Event::Taken { id: &label });
             outcome.kept.push(id.clone());
