@@ -135,6 +135,7 @@ mod tests {
         let all = Gathered {
             study: serde_json::from_value(study).unwrap(),
             points: vec![done, failed],
+            faults: vec![],
             unread: vec![],
         };
         let at_work = Pulse {
