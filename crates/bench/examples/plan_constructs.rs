@@ -30,7 +30,7 @@ struct Sum {
     planned: usize,
     refused: usize,
     seconds: f64,
-    /// Of these, seconds of the bones as stated.
+    /// Processor seconds of the bones as stated, among `seconds`.
     of_bones: f64,
     most: f64,
 }

@@ -540,7 +540,7 @@ mod tests {
                     // Of a word that is not given the first may be the default.
                     let mut others = words.iter().filter(|o| *o != w);
                     let other = match w.is_empty() {
-                        true => others.last(),
+                        true => others.next_back(),
                         false => others.next(),
                     };
                     format!("{:?}", other.unwrap())
@@ -680,7 +680,7 @@ mod tests {
         assert_eq!(all(""), [0.3, 0.2, 0.3, 0.46]);
         let text = "[interfaces]\nfriction = 0.1\nhead_seat_friction = 0.15\n";
         assert_eq!(all(text), [0.1, 0.15, 0.1, 0.1]);
-        let text = "[factors]\n\"interfaces.friction\" = [0.5, 0.6]\n";
+        let text = "interfaces.plate_bone = \"frictional\"\n[factors]\n\"interfaces.friction\" = [0.5, 0.6]\n";
         assert_eq!(all(text), [0.5; 4]);
     }
 

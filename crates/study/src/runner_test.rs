@@ -803,6 +803,7 @@ impl Drop for SmallDisk {
 
 #[cfg(target_os = "linux")]
 #[test]
+#[allow(clippy::print_stderr)]
 fn a_full_disk_ends_the_run_keeps_what_is_done_and_is_named() {
     let Some(disk) = SmallDisk::mount() else {
         eprintln!("NOT TESTED: a file system in memory cannot be mounted here");

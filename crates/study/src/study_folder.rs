@@ -37,7 +37,7 @@ pub enum FolderError {
         "{} is in use by process {} of {}, for {} s\n  hint: wait for it, or give another folder with --out; where that process is no more, remove {}",
         dir.display(), holder.pid, holder.host, holder.seconds(), dir.join(&holder.file).display()
     )]
-    InUse { dir: PathBuf, holder: Holder },
+    InUse { dir: PathBuf, holder: Box<Holder> },
     /// Its description of the study is damaged, so that it cannot be told whose it is.
     #[error(
         "{reason}\n  hint: give another folder with --out, or move {} away",
@@ -143,7 +143,7 @@ pub(crate) fn hold(dir: &Path, share: &Share) -> Result<Hold, FolderError> {
         Asked::Taken(hold) => Ok(hold),
         Asked::HeldBy(holder) => Err(FolderError::InUse {
             dir: dir.to_path_buf(),
-            holder,
+            holder: Box::new(holder),
         }),
     }
 }
