@@ -82,7 +82,7 @@ impl Needs {
         (!built.is_empty()).then(|| Needs::with(&costs, bytes, threads, tasks))
     }
 
-    /// Of points with these times in a task, s, the largest of this memory, bytes.
+    /// Request for tasks whose points have these times, s, the largest of them this memory, bytes.
     fn with(costs: &[f64], bytes: f64, threads: usize, tasks: Option<u16>) -> Needs {
         /// Time that a task is to last, s.
         const TASK: f64 = 3600.0;

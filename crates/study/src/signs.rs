@@ -23,7 +23,7 @@ struct Study {
 }
 
 impl Signs {
-    /// Of studies by name, folder and number of points to be solved; `shard` as in `2/8`.
+    /// Signs of life of studies by name, folder and number of points to be solved; `shard` as in `2/8`.
     pub(crate) fn of(studies: &[(&str, PathBuf, usize)], shard: Option<&str>) -> Signs {
         let now = now_s();
         let study = |(name, folder, left): &(&str, PathBuf, usize)| Study {
