@@ -32,20 +32,20 @@ const MOST_KEPT: usize = 8;
 /// Intact solutions by what they depend on.
 pub struct IntactCache<'a> {
     kept: Shared<Result<Arc<IntactModel>, String>>,
-    shelf: Option<&'a dyn Shelf>,
+    files: Option<&'a dyn IntactFiles>,
 }
 
 impl Default for IntactCache<'_> {
     fn default() -> Self {
         IntactCache {
             kept: Shared::keeping(MOST_KEPT),
-            shelf: None,
+            files: None,
         }
     }
 }
 
 /// Files of intact solutions, for other processes and later runs.
-pub(crate) trait Shelf: Sync {
+pub(crate) trait IntactFiles: Sync {
     /// Is the solution of this key there to be read, or to be solved now? Waits while another solves it.
     fn turn(&self, key: &str) -> Turn;
 
@@ -64,10 +64,10 @@ pub(crate) enum Turn {
 
 impl<'a> IntactCache<'a> {
     /// Keeps so many solutions in memory, and all in files.
-    pub(crate) fn on_shelf(most: usize, shelf: &'a dyn Shelf) -> IntactCache<'a> {
+    pub(crate) fn in_files(most: usize, files: &'a dyn IntactFiles) -> IntactCache<'a> {
         IntactCache {
             kept: Shared::keeping(most),
-            shelf: Some(shelf),
+            files: Some(files),
         }
     }
 
@@ -83,9 +83,9 @@ impl<'a> IntactCache<'a> {
     ) -> Result<Arc<IntactModel>, String> {
         let key = key(inputs);
         self.kept.get(key.clone(), || {
-            let found = match self.shelf {
+            let found = match self.files {
                 None => solve_intact(inputs, bones, threads, None),
-                Some(shelf) => from_shelf(shelf, &file_key(&key), inputs, bones, threads),
+                Some(files) => from_files(files, &file_key(&key), inputs, bones, threads),
             };
             found.map_err(|e| e.to_string())
         })
@@ -98,14 +98,14 @@ fn file_key(key: &str) -> String {
 }
 
 /// An intact solution read from its file, or solved and stored there.
-fn from_shelf(
-    shelf: &dyn Shelf,
+fn from_files(
+    files: &dyn IntactFiles,
     key: &str,
     inputs: &PointInputs,
     bones: &BoneCache,
     threads: usize,
 ) -> Result<Arc<IntactModel>, PointError> {
-    match shelf.turn(key) {
+    match files.turn(key) {
         Turn::Read(file) => {
             let intact = without_hardware(inputs);
             let model = build_model(&intact, bones)?;
@@ -117,7 +117,7 @@ fn from_shelf(
         }
         Turn::Solve(file) => {
             let solved = solve_intact(inputs, bones, threads, Some(&file));
-            shelf.ended(key);
+            files.ended(key);
             solved
         }
     }

@@ -3,7 +3,6 @@
 use crate::bones::BoneCache;
 use crate::cache::Cache;
 use crate::check::CheckedPoint;
-use crate::crew::{Crew, End, Hand};
 use crate::filing::{FailedBefore, copy_point};
 use crate::free_memory::free_memory_bytes;
 use crate::intact::IntactCache;
@@ -13,6 +12,7 @@ use crate::runner::{Event, Outcome, RunOptions, SolvePoint, StudyError};
 use crate::stage::{PointError, Stage};
 use crate::wire::{FromWorker, Order};
 use crate::worker::solve_caught;
+use crate::worker_pool::{End, WorkerPool, WorkerProcess};
 use bicolumn_job::{Job, PointInputs};
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
@@ -57,7 +57,7 @@ pub(crate) struct Team<'a> {
     pub(crate) intact: &'a IntactCache<'a>,
     pub(crate) solve_point: &'a SolvePoint<'a>,
     /// Processes that points are solved in; `None`: in this one, by `solve_point`.
-    pub(crate) crew: Option<&'a Crew<'a>>,
+    pub(crate) workers: Option<&'a WorkerPool<'a>>,
 }
 
 /// Groups of points that are still to be begun, in their order, and the time that is left for them.
@@ -140,7 +140,7 @@ pub(crate) fn run_pool(
     std::thread::scope(|scope| {
         for _ in 0..at_once {
             scope.spawn(|| {
-                let mut hand = None;
+                let mut process = None;
                 while !options.stop.load(Ordering::Relaxed) {
                     let Some(group) = next() else {
                         break;
@@ -148,7 +148,7 @@ pub(crate) fn run_pool(
                     let begin = Instant::now();
                     let members = &alike[group];
                     let ends =
-                        finish_alike(members, studies, open, (team, &mut hand), threads_each);
+                        finish_alike(members, studies, open, (team, &mut process), threads_each);
                     if let (Some((_, Ok(PointEnd::Done))), Ok(mut queue)) =
                         (ends.first(), queue.lock())
                     {
@@ -229,14 +229,14 @@ fn finish_alike(
     members: &[usize],
     studies: &[&PooledStudy<'_>],
     open: &[Open<'_>],
-    (team, hand): (&Team<'_>, &mut Option<Hand>),
+    (team, process): (&Team<'_>, &mut Option<WorkerProcess>),
     threads: usize,
 ) -> Vec<(usize, Result<PointEnd, StudyError>)> {
     let Some((&first, others)) = members.split_first() else {
         return vec![];
     };
     let (study, c) = open[first];
-    let end = finish_point(&c.inputs, studies[study], (team, hand), threads);
+    let end = finish_point(&c.inputs, studies[study], (team, process), threads);
     let from = studies[study].folder.point_folder(&c.inputs.id);
     let first_label = studies[study].label(&c.inputs.id);
     let copied = others.iter().filter_map(|&n| {
@@ -268,7 +268,7 @@ fn finish_alike(
 fn finish_point(
     inputs: &PointInputs,
     study: &PooledStudy<'_>,
-    (team, hand): (&Team<'_>, &mut Option<Hand>),
+    (team, process): (&Team<'_>, &mut Option<WorkerProcess>),
     threads: usize,
 ) -> Result<PointEnd, StudyError> {
     let options = team.options;
@@ -277,8 +277,8 @@ fn finish_point(
     let id = label.as_str();
     // What a run that was killed was writing.
     remove_temporary(&study.folder.point_folder(&inputs.id));
-    let end = match team.crew {
-        Some(crew) => {
+    let end = match team.workers {
+        Some(workers) => {
             let order = Order {
                 job_file: study.job.file.clone(),
                 job_text: study.job.text.clone(),
@@ -297,7 +297,7 @@ fn finish_point(
                 }
                 _ => {}
             };
-            let end = crew.solve(hand, &order, &tell);
+            let end = workers.solve(process, &order, &tell);
             remove_temporary(&study.folder.point_folder(&inputs.id));
             end.map_err(|reason| StudyError::NoWorker { reason })?
         }

@@ -3,18 +3,18 @@
 use crate::bones::BoneCache;
 use crate::cache::Cache;
 use crate::check::{CheckedPoint, check_points};
-use crate::crew::{Crew, IntactDesk, PointLimits, WorkerProgram};
 use crate::filing::{self, Filed};
+use crate::heartbeat::Heartbeat;
 use crate::intact::IntactCache;
 use crate::point::{PointContext, run_point};
 use crate::pool::{
     Open, PooledStudy, Team, all_memory_bytes, keep_failure, mark_failed, mark_skipped, run_pool,
 };
 use crate::share::Share;
-use crate::signs::Signs;
 use crate::stage::{PointError, Stage};
 use crate::study_folder::{self, FolderError};
 use crate::study_record::study_record;
+use crate::worker_pool::{IntactTurns, PointLimits, WorkerPool, WorkerProgram};
 use bicolumn_job::{DesignPoint, Job, Plan, PointInputs, resolve};
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
@@ -272,12 +272,12 @@ pub(crate) fn run_studies_by(
         Some(cache) => Some(cache.intact_folder()),
         None => studies.first().map(|s| s.folder.intact_folder()),
     };
-    let crew = options.worker.map(|program| Crew {
+    let workers = options.worker.map(|program| WorkerPool {
         program,
         limits: options.limits,
         all_memory_bytes: all_memory_bytes(options.memory_bytes),
         until: options.until,
-        desk: IntactDesk::in_folder(intact.unwrap_or_default()),
+        turns: IntactTurns::in_folder(intact.unwrap_or_default()),
     });
     let to_solve: Vec<(&str, PathBuf, usize)> = ready()
         .map(|p| {
@@ -292,9 +292,9 @@ pub(crate) fn run_studies_by(
         Share::Shard(shard) => Some(shard.to_string()),
         Share::All | Share::Points(_) | Share::Failed => None,
     };
-    let signs = Signs::of(&to_solve, shard.as_deref());
+    let heartbeat = Heartbeat::of(&to_solve, shard.as_deref());
     let observer = |event: Event<'_>| {
-        signs.hear(&event);
+        heartbeat.hear(&event);
         (options.observer)(event);
     };
     let observed = RunOptions {
@@ -308,9 +308,9 @@ pub(crate) fn run_studies_by(
         bones,
         intact: &IntactCache::default(),
         solve_point,
-        crew: crew.as_ref(),
+        workers: workers.as_ref(),
     };
-    let mut ends = signs
+    let mut ends = heartbeat
         .during(|| run_pool(&studies, &open, &team))
         .into_iter();
     drop(open);

@@ -1,7 +1,6 @@
 //! A batch whose points are not really solved: what fails, what goes on, what is kept.
 
 use crate::bones::BoneCache;
-use crate::crew::{PointLimits, WorkerProgram};
 use crate::point::PointContext;
 use crate::record::failed_record;
 use crate::runner::{
@@ -9,6 +8,7 @@ use crate::runner::{
 };
 use crate::share::{Shard, Share};
 use crate::stage::{PointError, Stage};
+use crate::worker_pool::{PointLimits, WorkerProgram};
 use bicolumn_job::Job;
 use bicolumn_job::Plan;
 use bicolumn_job::PointInputs;

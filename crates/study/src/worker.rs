@@ -2,7 +2,7 @@
 
 use crate::bones::BoneCache;
 use crate::check::{WORKER, panic_text};
-use crate::intact::{IntactCache, Shelf, Turn};
+use crate::intact::{IntactCache, IntactFiles, Turn};
 use crate::point::{PointContext, run_point};
 use crate::stage::{PointError, Stage};
 use crate::wire::{FromWorker, Order, ToWorker};
@@ -54,13 +54,13 @@ pub fn solve_orders(
         }
     };
     let answered = Mutex::new(answered);
-    let shelf = AskedShelf {
+    let files = AskedFiles {
         folder: intact,
         say: &say,
         answered: &answered,
     };
     let bones = BoneCache::default();
-    let intact = IntactCache::on_shelf(INTACT_KEPT, &shelf);
+    let intact = IntactCache::in_files(INTACT_KEPT, &files);
     say(&FromWorker::Ready {
         version: ENGINE_VERSION.to_owned(),
     });
@@ -149,13 +149,13 @@ fn inputs_of(order: &Order) -> Result<PointInputs, PointError> {
 }
 
 /// Solved intact bones in a folder that the run looks after: it says whose turn it is to solve one.
-struct AskedShelf<'a> {
+struct AskedFiles<'a> {
     folder: PathBuf,
     say: &'a (dyn Fn(&FromWorker) + Sync),
     answered: &'a Mutex<Receiver<bool>>,
 }
 
-impl Shelf for AskedShelf<'_> {
+impl IntactFiles for AskedFiles<'_> {
     fn turn(&self, key: &str) -> Turn {
         let path = self.folder.join(format!("{key}.bin"));
         (self.say)(&FromWorker::IntactWanted {

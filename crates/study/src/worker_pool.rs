@@ -43,14 +43,14 @@ pub(crate) enum End {
 }
 
 /// All that the processes of a run have in common.
-pub(crate) struct Crew<'a> {
+pub(crate) struct WorkerPool<'a> {
     pub(crate) program: &'a WorkerProgram,
     pub(crate) limits: PointLimits,
     /// Memory that there was for a point without a limit of its own, bytes.
     pub(crate) all_memory_bytes: f64,
     /// Moment by which the run is to be over.
     pub(crate) until: Option<Instant>,
-    pub(crate) desk: IntactDesk,
+    pub(crate) turns: IntactTurns,
 }
 
 /// Time between two looks at a process that says nothing.
@@ -61,7 +61,7 @@ const BEGIN: Duration = Duration::from_secs(60);
 const LAST_WORDS: usize = 2000;
 
 /// A process that solves points, one after the other.
-pub(crate) struct Hand {
+pub(crate) struct WorkerProcess {
     child: Child,
     input: ChildStdin,
     heard: Receiver<FromWorker>,
@@ -69,35 +69,35 @@ pub(crate) struct Hand {
     said: Option<JoinHandle<String>>,
 }
 
-impl Crew<'_> {
-    /// Solves a point in the process at hand, or in a new one where there is none; one that ends is let go. `tell` hears
+impl WorkerPool<'_> {
+    /// Solves a point in `process`, or in a new one where there is none; one that ends is let go. `tell` hears
     /// of stages and forecasts.
     ///
     /// # Errors
     /// Why there is no process that solves points: no fault of the point.
     pub(crate) fn solve(
         &self,
-        hand: &mut Option<Hand>,
+        process: &mut Option<WorkerProcess>,
         order: &Order,
         tell: &dyn Fn(&FromWorker),
     ) -> Result<End, String> {
-        let mut own = match hand.take() {
+        let mut own = match process.take() {
             Some(own) => own,
             None => self.start()?,
         };
         let mut held = BTreeSet::new();
         let end = self.attend(&mut own, order, &mut held, tell);
         for key in &held {
-            self.desk.ended(key);
+            self.turns.ended(key);
         }
         match end {
             Watched::Ended(end) => {
-                *hand = Some(own);
+                *process = Some(own);
                 Ok(end)
             }
             Watched::Stopped(end) => Ok(end),
             Watched::Gone(stage) => {
-                let (status, words) = own.bury();
+                let (status, words) = own.reap();
                 let (message, stop) = cause(status, &words, self.memory());
                 Ok(End::Failed(PointError { stage, message }, Some(stop)))
             }
@@ -110,7 +110,7 @@ impl Crew<'_> {
     }
 
     /// Starts a process and waits until it says that it has begun.
-    fn start(&self) -> Result<Hand, String> {
+    fn start(&self) -> Result<WorkerProcess, String> {
         let mut command = Command::new(&self.program.program);
         #[cfg(unix)]
         std::os::unix::process::CommandExt::arg0(&mut command, "bicolumn");
@@ -137,22 +137,22 @@ impl Crew<'_> {
                 }
             }
         });
-        let mut hand = Hand {
+        let mut process = WorkerProcess {
             child,
             input,
             heard,
             said: Some(std::thread::spawn(move || last_words(errors))),
         };
-        hand.say(&ToWorker::Begin {
-            intact: self.desk.folder.clone(),
+        process.say(&ToWorker::Begin {
+            intact: self.turns.folder.clone(),
         });
-        match hand.heard.recv_timeout(BEGIN) {
-            Ok(FromWorker::Ready { version }) if version == ENGINE_VERSION => Ok(hand),
+        match process.heard.recv_timeout(BEGIN) {
+            Ok(FromWorker::Ready { version }) if version == ENGINE_VERSION => Ok(process),
             Ok(FromWorker::Ready { version }) => {
                 Err(format!("the program is of version {version} now"))
             }
             _ => {
-                let (status, words) = hand.bury();
+                let (status, words) = process.reap();
                 Err(format!("{}: {}", ended(status), words.trim()))
             }
         }
@@ -161,16 +161,16 @@ impl Crew<'_> {
     /// Orders a point and hears of it until it ends or has to be ended. `held`: intact solutions that are its turn.
     fn attend(
         &self,
-        hand: &mut Hand,
+        process: &mut WorkerProcess,
         order: &Order,
         held: &mut BTreeSet<String>,
         tell: &dyn Fn(&FromWorker),
     ) -> Watched {
         let mut stage = Stage::Geometry;
         let mut begin = Instant::now();
-        hand.say(&ToWorker::Solve(order.clone()));
+        process.say(&ToWorker::Solve(order.clone()));
         loop {
-            match hand.heard.recv_timeout(TICK) {
+            match process.heard.recv_timeout(TICK) {
                 Ok(message) => match message {
                     FromWorker::Stage { stage: s } => {
                         stage = s;
@@ -179,7 +179,7 @@ impl Crew<'_> {
                     FromWorker::Forecast(_) => tell(&message),
                     FromWorker::IntactWanted { key } => {
                         let asked = Instant::now();
-                        let Some(solve) = self.desk.turn(&key, self.until) else {
+                        let Some(solve) = self.turns.turn(&key, self.until) else {
                             return Watched::Stopped(End::BrokenOff);
                         };
                         // The time that another takes is not this point's.
@@ -187,11 +187,11 @@ impl Crew<'_> {
                         if solve {
                             held.insert(key);
                         }
-                        hand.say(&ToWorker::Intact { solve });
+                        process.say(&ToWorker::Intact { solve });
                     }
                     FromWorker::IntactEnded { key } => {
                         held.remove(&key);
-                        self.desk.ended(&key);
+                        self.turns.ended(&key);
                     }
                     FromWorker::Done { record } => return Watched::Ended(read(&record)),
                     FromWorker::Failed { stage, message } => {
@@ -205,7 +205,7 @@ impl Crew<'_> {
             if self.until.is_some_and(|until| Instant::now() >= until) {
                 return Watched::Stopped(End::BrokenOff);
             }
-            if let Some((message, stop)) = self.broken_limit(hand.child.id(), begin) {
+            if let Some((message, stop)) = self.broken_limit(process.child.id(), begin) {
                 let error = PointError { stage, message };
                 return Watched::Stopped(End::Failed(error, Some(stop)));
             }
@@ -260,7 +260,7 @@ fn read(record: &str) -> End {
     }
 }
 
-impl Hand {
+impl WorkerProcess {
     /// A process that is gone hears nothing, and the end of its output says so.
     fn say(&mut self, message: &ToWorker) {
         let line = serde_json::to_string(message).unwrap_or_default();
@@ -269,7 +269,7 @@ impl Hand {
     }
 
     /// Ends the process, if it has not ended: its status and last words.
-    fn bury(mut self) -> (Option<ExitStatus>, String) {
+    fn reap(mut self) -> (Option<ExitStatus>, String) {
         // Its output has ended, and so will it: it is given the time to leave a status of its own.
         let begin = Instant::now();
         let mut status = self.child.try_wait().ok().flatten();
@@ -285,7 +285,7 @@ impl Hand {
     }
 }
 
-impl Drop for Hand {
+impl Drop for WorkerProcess {
     fn drop(&mut self) {
         // Idle, or its point is given up.
         let _ = self.child.kill();
@@ -353,17 +353,17 @@ fn signal(status: Option<ExitStatus>) -> Option<i32> {
 }
 
 /// Turns at intact solutions: each is solved by one process and read from its file by the others.
-pub(crate) struct IntactDesk {
+pub(crate) struct IntactTurns {
     folder: PathBuf,
     /// Solutions that are being solved.
     under_way: Mutex<BTreeSet<String>>,
     one_ended: Condvar,
 }
 
-impl IntactDesk {
+impl IntactTurns {
     /// Solutions in a folder, which need not be there yet.
-    pub(crate) fn in_folder(folder: PathBuf) -> IntactDesk {
-        IntactDesk {
+    pub(crate) fn in_folder(folder: PathBuf) -> IntactTurns {
+        IntactTurns {
             folder,
             under_way: Mutex::default(),
             one_ended: Condvar::new(),

@@ -1,4 +1,4 @@
-//! Signs of life that a run gives in the folders of its studies.
+//! Heartbeat that a run writes in the folders of its studies.
 
 use crate::runner::Event;
 use bicolumn_store::{PointUnderWay, Pulse, host_name, now_s};
@@ -10,8 +10,8 @@ use std::time::Duration;
 /// Time between two signs.
 const EVERY: Duration = Duration::from_secs(5);
 
-/// Signs of a run, a file for each study.
-pub(crate) struct Signs {
+/// Heartbeat of a run, a file for each study.
+pub(crate) struct Heartbeat {
     studies: Mutex<Vec<Study>>,
 }
 
@@ -22,9 +22,9 @@ struct Study {
     pulse: Pulse,
 }
 
-impl Signs {
-    /// Signs of life of studies by name, folder and number of points to be solved; `shard` as in `2/8`.
-    pub(crate) fn of(studies: &[(&str, PathBuf, usize)], shard: Option<&str>) -> Signs {
+impl Heartbeat {
+    /// Heartbeat of studies by name, folder and number of points to be solved; `shard` as in `2/8`.
+    pub(crate) fn of(studies: &[(&str, PathBuf, usize)], shard: Option<&str>) -> Heartbeat {
         let now = now_s();
         let study = |(name, folder, left): &(&str, PathBuf, usize)| Study {
             name: (*name).to_owned(),
@@ -40,7 +40,7 @@ impl Signs {
                 under_way: vec![],
             },
         };
-        Signs {
+        Heartbeat {
             studies: Mutex::new(studies.iter().map(study).collect()),
         }
     }
