@@ -592,6 +592,11 @@ mod tests {
     #[test]
     fn a_damaged_surface_costs_its_pictures_and_is_named() {
         let (_temp, folder) = synthetic_study();
+        // Pictures take most of the time: two points have them.
+        for id in ["p003", "p004", "p005", "p006"] {
+            std::fs::remove_file(folder.surface_vtu(id)).unwrap();
+            std::fs::remove_file(folder.surface_json(id)).unwrap();
+        }
         let pictures = |folder: &StudyFolder| {
             let written = crate::write_report(folder.root()).unwrap();
             let page = std::fs::read_to_string(&written.page).unwrap();
@@ -600,7 +605,8 @@ mod tests {
                 let file = fault.split(':').next().unwrap().replace('/', "&#x2f;");
                 assert!(page.contains(&file), "{fault}");
             }
-            (page.matches("<img ").count(), written.faults)
+            let of_second = written.faults.into_iter().filter(|f| f.contains("p002"));
+            (page.matches("<img ").count(), of_second.collect::<Vec<_>>())
         };
         let (all, none) = pictures(&folder);
         assert!(none.is_empty());
