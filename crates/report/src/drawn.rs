@@ -1,9 +1,9 @@
 //! Sampled designs: the distribution of the responses over the points, and a linear model that says what moves them.
 
 use crate::error::{ReportError, table_bytes};
-use crate::fitted::Observed;
 use crate::labels::{factor_words, shown_unit};
 use crate::number::{Decimals, plain};
+use crate::observed::Observed;
 use crate::study_view::{StudyView, value_of};
 use crate::tables::{NONE, Row, Table, cells};
 use bicolumn_response::ResponseName;
@@ -49,12 +49,9 @@ impl Term {
 
 impl Sample {
     fn of(view: &StudyView, case: &str, name: &ResponseName) -> Option<Sample> {
-        let Observed {
-            points,
-            values,
-            least,
-            ..
-        } = Observed::of(view, case, name)?;
+        let observed = Observed::of(view, case, name)?.over_replicates(view);
+        let least = observed.least();
+        let (points, values) = (observed.points, observed.values);
         let mut terms = vec![];
         let mut columns: Vec<Vec<f64>> = vec![];
         for (factor, levels) in view.analysed_factors() {

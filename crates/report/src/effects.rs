@@ -4,13 +4,14 @@
 use crate::error::{ReportError, table_bytes};
 use crate::labels::{factor_words, level_words, shown_unit};
 use crate::number::Decimals;
-use crate::study_view::{StudyView, response, value_of};
+use crate::observed::Observed;
+use crate::study_view::StudyView;
 use crate::tables::{NONE, Row, Table, cells};
 use bicolumn_response::ResponseName;
 use bicolumn_stats::{
     Design, DesignError, Line, Rest, Term, Variation, analyse, f_probability, pure_error,
 };
-use bicolumn_store::{FactorValue, PointRecord};
+use bicolumn_store::FactorValue;
 
 /// Probability below which an effect is more than the scatter of replicates (common practice, no source).
 const LEVEL: f64 = 0.05;
@@ -42,21 +43,17 @@ impl<'a> Spread<'a> {
         if view.record.drawn.is_some() {
             return None;
         }
-        let found = view.at_levels().filter_map(|p| {
-            let r = response(p, case, name)?;
-            Some((p, r.value?, r.error_estimate))
-        });
-        let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
+        let observed = Observed::of(view, case, name)?;
         let mut factors = vec![];
-        let mut points = vec![vec![]; found.len()];
+        let mut points = vec![vec![]; observed.points.len()];
         for (key, levels) in view.analysed_factors() {
-            let occurs = |l: &&FactorValue| found.iter().any(|f| value_of(f.0, key) == Some(*l));
-            let levels: Vec<&FactorValue> = levels.iter().filter(occurs).collect();
+            let at_points = observed.levels_of(key)?;
+            let levels: Vec<&FactorValue> =
+                levels.iter().filter(|l| at_points.contains(l)).collect();
             if levels.len() < 2 {
                 continue;
             }
-            for (point, (record, ..)) in points.iter_mut().zip(&found) {
-                let level = value_of(record, key)?;
+            for (point, level) in points.iter_mut().zip(at_points) {
                 point.push(levels.iter().position(|l| *l == level)?);
             }
             factors.push((key.as_str(), levels));
@@ -65,22 +62,17 @@ impl<'a> Spread<'a> {
         if factors.len() < if view.has_replicates() { 1 } else { 2 } {
             return None;
         }
-        let values: Vec<f64> = found.iter().map(|f| f.1).collect();
-        let errors = found.iter().map(|f| f.2);
         let levels = factors.iter().map(|(_, levels)| levels.len()).collect();
         let design = Design::new(levels, points);
-        let pure_error = design.as_ref().ok().and_then(|d| pure_error(d, &values));
-        let variation = design.and_then(|d| analyse(&d, &values));
-        let range = values.iter().fold(f64::MIN, |m, v| m.max(*v))
-            - values.iter().fold(f64::MAX, |m, v| m.min(*v));
-        let mean = values.iter().sum::<f64>() / values.len() as f64;
-        let noise = view.record.mesh_noise.get(name);
+        let repeats = design.as_ref().ok();
+        let pure_error = repeats.and_then(|d| pure_error(d.points(), &observed.values));
+        let variation = design.and_then(|d| analyse(&d, &observed.values));
         Some(variation.map(|variation| Spread {
             factors,
             variation,
-            range,
-            noise: noise.map_or(0.0, |cv| cv * mean.abs()),
-            doubt: twice_mean_error(errors),
+            range: observed.range(),
+            noise: observed.noise_sd,
+            doubt: observed.doubt,
             pure_error,
         }))
     }
@@ -127,7 +119,7 @@ impl<'a> Spread<'a> {
 
     /// Mean square of a line over that of the replicates, and the probability that their scatter alone makes it so large.
     fn tested(&self, line: &Line) -> Option<(f64, f64)> {
-        let pure = self.pure_error.as_ref()?;
+        let pure = self.pure_error.filter(|p| p.squares > 0.0)?;
         let ratio = line.squares / line.freedom as f64 / (pure.squares / pure.freedom as f64);
         Some((ratio, f_probability(ratio, line.freedom, pure.freedom)))
     }
@@ -371,13 +363,6 @@ fn rest_words(variation: &Variation) -> &'static str {
     }
 }
 
-/// Twice the mean size of estimated discretisation errors: a difference below it may be the meshes'; `None` unless all are
-/// estimated.
-pub(crate) fn twice_mean_error(errors: impl Iterator<Item = Option<f64>>) -> Option<f64> {
-    let errors: Vec<f64> = errors.map(|e| e.map(f64::abs)).collect::<Option<_>>()?;
-    Some(2.0 * errors.iter().sum::<f64>() / errors.len() as f64)
-}
-
 fn share(share: f64) -> String {
     format!("{:.1}\u{a0}%", 100.0 * share)
 }
@@ -424,6 +409,7 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
             let doubt = spread.doubt.map_or(String::new(), |d| d.to_string());
             for line in &spread.variation.lines {
                 let [least, most] = line.ends();
+                let tested = spread.tested(line);
                 writer.write_record([
                     case.clone(),
                     name.to_string(),
@@ -436,12 +422,8 @@ pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportErr
                     spread.place(line, least, bare),
                     spread.place(line, most, bare),
                     doubt.clone(),
-                    spread
-                        .tested(line)
-                        .map_or(String::new(), |t| t.0.to_string()),
-                    spread
-                        .tested(line)
-                        .map_or(String::new(), |t| t.1.to_string()),
+                    tested.map_or(String::new(), |t| t.0.to_string()),
+                    tested.map_or(String::new(), |t| t.1.to_string()),
                     reverse.clone(),
                 ])?;
             }
@@ -511,6 +493,16 @@ mod tests {
         assert!(text.contains(",pure_error,12,"));
         let told = crate::words::answer(&view).join(" ");
         assert!(told.contains("12 degrees of freedom"), "{told}");
+        // Models and draws take the mean over the replicates, whose noise is less by √3.
+        let all = Observed::of(&view, "axial", &HEADLINE).unwrap();
+        let (first, noise) = (all.values[..3].iter().sum::<f64>() / 3.0, all.noise_sd);
+        let means = all.over_replicates(&view);
+        assert_eq!(
+            (means.points.len(), means.points[1].id.as_str()),
+            (6, "p002-0")
+        );
+        assert!((means.values[0] - first).abs() < 1e-12);
+        assert!((means.noise_sd * 3f64.sqrt() / noise - 1.0).abs() < 1e-12);
     }
 
     #[test]

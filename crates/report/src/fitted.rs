@@ -1,8 +1,7 @@
 //! Models of the headline response over the factors of a study: fitted, stored, read back, used to predict.
 
-use crate::effects::twice_mean_error;
-use crate::study_view::{StudyView, response, value_of};
-use bicolumn_response::ResponseName;
+use crate::observed::Observed;
+use crate::study_view::{StudyView, value_of};
 use bicolumn_stats::{
     Axis, Covariance, Degree, GaussianProcess, Prediction, Predictor, ResponseSurface, Space,
 };
@@ -19,90 +18,7 @@ const LEAST_VALUES: usize = 3;
 /// Most points of a Gaussian process: its cost grows with their cube.
 const MOST_OF_PROCESS: usize = 300;
 
-/// Values of a response at the points that stand at their levels.
-pub(crate) struct Observed<'a> {
-    /// Points.
-    pub(crate) points: Vec<&'a PointRecord>,
-    /// Value at each.
-    pub(crate) values: Vec<f64>,
-    /// Least difference that is more than the estimated discretisation errors and the mesh noise on record; 0 where there
-    /// is neither.
-    pub(crate) least: f64,
-    /// Standard deviation over posed meshes, where it is on record; otherwise 0.
-    pub(crate) noise_sd: f64,
-}
-
-impl<'a> Observed<'a> {
-    /// `None` where no point has a value.
-    pub(crate) fn of(view: &'a StudyView, case: &str, name: &ResponseName) -> Option<Observed<'a>> {
-        let found = view.at_levels().filter_map(|p| {
-            let r = response(p, case, name)?;
-            Some((p, r.value?, r.error_estimate))
-        });
-        let found: Vec<(&PointRecord, f64, Option<f64>)> = found.collect();
-        let values: Vec<f64> = found.iter().map(|f| f.1).collect();
-        let mean = values.iter().sum::<f64>() / values.len() as f64;
-        let doubt = twice_mean_error(found.iter().map(|f| f.2)).unwrap_or(0.0);
-        let noise = view.record.mesh_noise.get(name).copied().unwrap_or(0.0);
-        (!found.is_empty()).then(|| Observed {
-            points: found.iter().map(|f| f.0).collect(),
-            values,
-            least: doubt.max(noise * mean.abs()),
-            noise_sd: noise * mean.abs(),
-        })
-    }
-
-    /// Do the points differ by more than can be told apart? Otherwise a model says nothing.
-    pub(crate) fn is_told_apart(&self) -> bool {
-        let ends = self.values.iter();
-        let (low, high) = ends.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
-        high - low > self.least
-    }
-}
-
-/// Places of a study with the mean over the replicates of each: left out of a fit, a replicate would be predicted by the others.
-struct Means {
-    /// First point of each place.
-    ids: Vec<String>,
-    points: Vec<Vec<f64>>,
-    values: Vec<f64>,
-    /// Most replicates of a place.
-    most: usize,
-}
-
-impl Means {
-    fn of(places: &[Vec<f64>], observed: &Observed<'_>) -> Means {
-        let mut means = Means {
-            ids: vec![],
-            points: vec![],
-            values: vec![],
-            most: 0,
-        };
-        let mut counts: Vec<usize> = vec![];
-        for (place, (record, value)) in places
-            .iter()
-            .zip(observed.points.iter().zip(&observed.values))
-        {
-            match means.points.iter().position(|p| p == place) {
-                Some(n) => {
-                    counts[n] += 1;
-                    means.values[n] += (value - means.values[n]) / counts[n] as f64;
-                }
-                None => {
-                    counts.push(1);
-                    means.ids.push(record.id.clone());
-                    means.points.push(place.clone());
-                    means.values.push(*value);
-                }
-            }
-        }
-        means.most = counts.into_iter().max().unwrap_or(1);
-        means
-    }
-}
-
-/// Factors that vary over the finished points at their levels; `None` where they are too few, or none is a number of several
-/// values.
+/// Factors that vary over the finished points at their levels; `None` where none is a number of several values.
 fn factors(view: &StudyView) -> Option<Vec<ModelFactor>> {
     let points: Vec<&PointRecord> = view.at_levels().collect();
     let mut factors = vec![];
@@ -134,15 +50,7 @@ fn factors(view: &StudyView) -> Option<Vec<ModelFactor>> {
             });
         }
     }
-    let mut places: Vec<Vec<Option<&FactorValue>>> = vec![];
-    for p in &points {
-        let place: Vec<_> = factors.iter().map(|f| value_of(p, &f.key)).collect();
-        if !places.contains(&place) {
-            places.push(place);
-        }
-    }
-    let enough = places.len() >= LEAST_POINTS.max(POINTS_A_FACTOR * factors.len());
-    (has_numbers && enough).then_some(factors)
+    has_numbers.then_some(factors)
 }
 
 fn space(factors: &[ModelFactor]) -> Option<Space> {
@@ -172,9 +80,16 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
     let name = view.lead()?;
     let factors = factors(view)?;
     let space = space(&factors)?;
-    let cases = view.distinct_cases(&[name]);
-    let models = cases.iter().filter_map(|case| {
-        let observed = Observed::of(view, &case.name, name)?;
+    let least_points = LEAST_POINTS.max(POINTS_A_FACTOR * factors.len());
+    let cases = view.distinct_cases(&[name]).into_iter().filter_map(|case| {
+        let observed = Observed::of(view, &case.name, name)?.over_replicates(view);
+        (observed.points.len() >= least_points).then_some((case.name, observed))
+    });
+    let cases: Vec<(String, Observed<'_>)> = cases.collect();
+    if cases.is_empty() {
+        return None;
+    }
+    let models = cases.into_iter().filter_map(|(case, observed)| {
         if !observed.is_told_apart() {
             return None;
         }
@@ -182,15 +97,8 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
             let of_factor = |f: &ModelFactor| coordinate(f, value_of(p, &f.key)?);
             factors.iter().map(of_factor).collect()
         };
-        let places: Vec<Vec<f64>> = observed.points.iter().map(place).collect::<Option<_>>()?;
-        let Means {
-            ids,
-            points,
-            values,
-            most,
-        } = Means::of(&places, &observed);
-        let noise_sd = observed.noise_sd / (most as f64).sqrt();
-        let values = &values;
+        let points: Vec<Vec<f64>> = observed.points.iter().map(place).collect::<Option<_>>()?;
+        let values = &observed.values;
         let surface = |degree, form| {
             let fitted = ResponseSurface::fit(&space, degree, &points, values)?;
             Some((fitted.regression().q2, form))
@@ -199,7 +107,7 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
             if points.len() > MOST_OF_PROCESS {
                 return None;
             }
-            let fitted = GaussianProcess::fit(&space, &points, values, noise_sd)?;
+            let fitted = GaussianProcess::fit(&space, &points, values, observed.noise_sd)?;
             let Covariance { reach, nugget } = fitted.covariance().clone();
             Some((fitted.q2(), ModelForm::GaussianProcess { reach, nugget }))
         };
@@ -212,12 +120,12 @@ pub(crate) fn fit_models(view: &StudyView) -> Option<ModelsRecord> {
         let best = forms.into_iter().flatten().filter(|f| f.0 > 0.0);
         let (q2, form) = best.reduce(|a, b| if b.0 > a.0 { b } else { a })?;
         Some(ModelRecord {
-            case: case.name.clone(),
+            case,
             form,
             q2,
-            values: values.clone(),
-            ids,
+            ids: observed.points.iter().map(|p| p.id.clone()).collect(),
             points,
+            values: observed.values,
         })
     });
     Some(ModelsRecord {

@@ -34,6 +34,7 @@ mod motion_chart;
 mod moved_to_fit;
 mod moved_with;
 mod number;
+mod observed;
 mod page;
 mod pareto;
 mod peak_places;
@@ -60,7 +61,8 @@ pub use picture::{Camera, Picture, Ring, Triangle, draw};
 pub use summary::write_summary;
 
 use crate::study_view::StudyView;
-use bicolumn_store::{StudyFolder, write_atomic, write_record};
+use bicolumn_store::{StoreError, StudyFolder, write_atomic, write_record};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// A report that was written.
@@ -76,7 +78,7 @@ pub struct WrittenReport {
 /// Writes `report.html` into a study's folder from what is stored there; beside it
 /// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has a hypothesis,
 /// `regression.csv`, if the points were drawn, `models.json`, if the points suffice for models of the headline response, and
-/// `pareto.csv`, if there are several responses to weigh.
+/// `pareto.csv`, if there are several responses to weigh; one that there is no ground for now is removed.
 ///
 /// # Errors
 /// [`ReportError`]: no readable `study.json`, or a folder that does not take writing. Points without a valid record and
@@ -85,20 +87,14 @@ pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
     let view = StudyView::read(StudyFolder::new(study_dir))?;
     let models = fitted::fit_models(&view);
     let page = page::render(&view, models.as_ref())?;
-    if let Some(effects) = effects::effects_csv(&view)? {
-        write_atomic(&view.folder.effects_csv(), &effects)?;
-    }
-    if let Some(model) = drawn::regression_csv(&view)? {
-        write_atomic(&view.folder.regression_csv(), &model)?;
-    }
-    if let Some(models) = &models {
-        write_record(&view.folder.models_json(), models)?;
-    }
-    if let Some(weighed) = pareto::pareto_csv(&view)? {
-        write_atomic(&view.folder.pareto_csv(), &weighed)?;
-    }
-    if let Some(judged) = hypothesis::hypothesis_csv(&view)? {
-        write_atomic(&view.folder.hypothesis_csv(), &judged)?;
+    let folder = &view.folder;
+    keep(&folder.effects_csv(), effects::effects_csv(&view)?)?;
+    keep(&folder.regression_csv(), drawn::regression_csv(&view)?)?;
+    keep(&folder.pareto_csv(), pareto::pareto_csv(&view)?)?;
+    keep(&folder.hypothesis_csv(), hypothesis::hypothesis_csv(&view)?)?;
+    match &models {
+        Some(models) => write_record(&folder.models_json(), models)?,
+        None => keep(&folder.models_json(), None)?,
     }
     let path = view.folder.report_html();
     write_atomic(&path, page.html.as_bytes())?;
@@ -106,4 +102,18 @@ pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
         page: path,
         faults: page.faults,
     })
+}
+
+/// Writes a table, or removes the one of an earlier state of the study where there is none now.
+fn keep(path: &Path, table: Option<Vec<u8>>) -> Result<(), ReportError> {
+    match table {
+        Some(table) => write_atomic(path, &table)?,
+        None => match std::fs::remove_file(path) {
+            Err(e) if e.kind() != ErrorKind::NotFound => {
+                return Err(StoreError::writing(path, e).into());
+            }
+            _ => {}
+        },
+    }
+    Ok(())
 }

@@ -86,7 +86,17 @@ fn place_words(factor: &ModelFactor, model: &ModelRecord, end: &Optimum, k: usiz
         ModelRange::Between(ends) => {
             let all = model.points.iter().map(|p| p[k]).chain(*ends);
             let show = |x| Decimals::of(all.clone()).show(x);
-            format!("{} ({} to {})", show(end.point[k]), show(low), show(high))
+            // At an end of the range the response may go on falling, or rising, beyond it.
+            let rim = match ends.contains(&end.point[k]) {
+                true => ", the range's end",
+                false => "",
+            };
+            format!(
+                "{}{rim} ({} to {})",
+                show(end.point[k]),
+                show(low),
+                show(high)
+            )
         }
         ModelRange::Levels(levels) => {
             let word = |x: f64| {
@@ -143,8 +153,13 @@ mod tests {
             layout.cells
         );
         assert!(layout.cells[4].starts_with("orthogonal"));
+        assert!(
+            stagger.cells[3].contains(", the range's end ("),
+            "{:?}",
+            stagger.cells
+        );
         let lowest: f64 = stagger.cells[3]
-            .split(' ')
+            .split(',')
             .next()
             .unwrap()
             .replace('\u{2212}', "-")

@@ -1,11 +1,11 @@
 //! Points that no other point betters: low headline stress, small motion across the fracture, high stiffness, weighed together.
 
 use crate::error::{ReportError, table_bytes};
-use crate::study_view::{StudyView, response};
+use crate::study_view::{StudyView, response, value_of};
 use crate::tables::{Row, Table, cells};
 use bicolumn_response::{Load, Motion, ResponseId, ResponseName};
 use bicolumn_stats::pareto_front;
-use bicolumn_store::PointRecord;
+use bicolumn_store::{PointRecord, REPLICATE};
 
 /// Least number of points: of fewer, nearly all are on the front.
 const LEAST_POINTS: usize = 5;
@@ -45,6 +45,8 @@ impl<'a> Weighed<'a> {
         let value = |p: &PointRecord, name| response(p, case, name)?.value;
         let points: Vec<(&PointRecord, Vec<f64>)> = view
             .at_levels()
+            // Of replicates the first mesh stands for the point.
+            .filter(|p| value_of(p, REPLICATE).is_none_or(|pose| pose.as_number() == Some(0.0)))
             .filter_map(|p| {
                 let values = names.iter().map(|(name, _)| value(p, name));
                 Some((p, values.collect::<Option<Vec<f64>>>()?))

@@ -2,7 +2,9 @@
 
 use crate::labels::level_words;
 use crate::number::Decimals;
+use crate::observed::Observed;
 use bicolumn_response::ResponseName;
+use bicolumn_stats::{Rest, pure_error};
 use bicolumn_store::{
     FactorValue, Gathered, HeadlineRecord, PointRecord, REPLICATE, ResponseRecord, Status,
     StoreError, StudyFolder, StudyRecord,
@@ -24,13 +26,6 @@ pub(crate) struct StudyView {
     pub(crate) faults: Vec<String>,
     /// Degrees of freedom of the mesh noise, where it is the scatter of the study's own replicates.
     pub(crate) replicate_freedom: Option<usize>,
-}
-
-/// Scatter of replicates under a load case.
-struct Pooled {
-    mean: f64,
-    squares: f64,
-    freedom: usize,
 }
 
 /// Points of one construct (one level of the factor that splits the headline).
@@ -97,23 +92,29 @@ impl StudyView {
         if !self.has_replicates() {
             return;
         }
+        let cases = self.cases();
         let mut noise = BTreeMap::new();
         let mut freedom = 0;
         for (name, ..) in &self.record.columns {
-            let pooled: Vec<Pooled> = self
-                .cases()
+            let scatter = cases.iter().filter_map(|case| {
+                let observed = Observed::of(self, case, name)?;
+                let places: Vec<_> = observed.points.iter().map(|p| self.place_of(p)).collect();
+                let mean = observed.values.iter().sum::<f64>() / observed.values.len() as f64;
+                Some((mean.abs(), pure_error(&places, &observed.values)?))
+            });
+            let scatter: Vec<(f64, Rest)> = scatter.collect();
+            let largest = scatter.iter().map(|s| s.0).fold(0.0, f64::max);
+            let shares = scatter
                 .iter()
-                .filter_map(|case| self.pooled(case, name))
-                .collect();
-            let largest = pooled.iter().fold(0.0, |m: f64, p| m.max(p.mean.abs()));
-            let shares = pooled
-                .iter()
-                .filter(|p| p.mean.abs() > 1e-3 * largest)
-                .map(|p| (p.squares / p.freedom as f64).sqrt() / p.mean.abs());
+                .filter(|(mean, _)| *mean > 1e-3 * largest)
+                .map(|(mean, pure)| (pure.squares / pure.freedom as f64).sqrt() / mean);
             if let Some(most) = shares.reduce(f64::max) {
                 noise.insert(name.clone(), most);
             }
-            freedom = freedom.max(pooled.iter().map(|p| p.freedom).max().unwrap_or(0));
+            freedom = scatter
+                .iter()
+                .map(|s| s.1.freedom)
+                .fold(freedom, usize::max);
         }
         if freedom > 0 {
             self.record.mesh_noise = noise;
@@ -121,31 +122,10 @@ impl StudyView {
         }
     }
 
-    /// Scatter of a response about the means of points of equal factors; `None` without replicates that have it.
-    fn pooled(&self, case: &str, name: &ResponseName) -> Option<Pooled> {
-        let mut cells: Vec<(Vec<Option<&FactorValue>>, Vec<f64>)> = vec![];
-        for point in self.at_levels() {
-            let Some(value) = response(point, case, name).and_then(|r| r.value) else {
-                continue;
-            };
-            let place: Vec<_> = self
-                .analysed_factors()
-                .map(|(key, _)| value_of(point, key))
-                .collect();
-            match cells.iter_mut().find(|c| c.0 == place) {
-                Some(cell) => cell.1.push(value),
-                None => cells.push((place, vec![value])),
-            }
-        }
-        let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
-        let about = |v: &[f64]| v.iter().map(|x| (x - mean(v)).powi(2)).sum::<f64>();
-        let all: Vec<f64> = cells.iter().flat_map(|c| &c.1).copied().collect();
-        let freedom = all.len() - cells.len();
-        (freedom > 0).then(|| Pooled {
-            mean: mean(&all),
-            squares: cells.iter().map(|c| about(&c.1)).sum(),
-            freedom,
-        })
+    /// Levels of a point, equal for its replicates.
+    pub(crate) fn place_of<'a>(&'a self, point: &'a PointRecord) -> Vec<Option<&'a FactorValue>> {
+        let factors = self.analysed_factors();
+        factors.map(|(key, _)| value_of(point, key)).collect()
     }
 
     /// Are there several meshes of the same points?

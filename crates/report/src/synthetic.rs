@@ -590,6 +590,24 @@ mod tests {
     }
 
     #[test]
+    fn a_table_without_ground_is_removed() {
+        let (_temp, folder) = synthetic_study();
+        for id in ["p001", "p002", "p003", "p004", "p005", "p006"] {
+            std::fs::remove_file(folder.surface_vtu(id)).unwrap();
+        }
+        let stale = folder.models_json();
+        std::fs::write(&stale, "of an earlier state").unwrap();
+        crate::write_report(folder.root()).unwrap();
+        assert!(!stale.exists(), "six points have no models");
+        assert!(folder.effects_csv().exists() && folder.pareto_csv().exists());
+        let mut record: StudyRecord = bicolumn_store::read_record(&folder.study_file()).unwrap();
+        record.points = vec!["p001".into()];
+        write_record(&folder.study_file(), &record).unwrap();
+        crate::write_report(folder.root()).unwrap();
+        assert!(!folder.effects_csv().exists() && !folder.pareto_csv().exists());
+    }
+
+    #[test]
     fn a_damaged_surface_costs_its_pictures_and_is_named() {
         let (_temp, folder) = synthetic_study();
         // Pictures take most of the time: two points have them.

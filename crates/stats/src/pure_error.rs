@@ -1,22 +1,24 @@
 //! Pure error: the scatter of replicates, and what a mean square is worth against it.
 
-use crate::{Design, Rest};
+use crate::Rest;
 use statrs::function::beta::beta_reg;
-use std::collections::BTreeMap;
 
-/// Scatter of a response over points of equal levels: sum of squares about their means, with its degrees of freedom;
-/// `None` without replicates. Its share is that of the total about the mean of all points.
-pub fn pure_error(design: &Design, values: &[f64]) -> Option<Rest> {
-    let mut cells: BTreeMap<&Vec<usize>, Vec<f64>> = BTreeMap::new();
-    for (point, value) in design.points().iter().zip(values) {
-        cells.entry(point).or_default().push(*value);
+/// Scatter of a response over points of equal place: sum of squares about their means, with its degrees of freedom; `None`
+/// without replicates. Its share is that of the total about the mean of all points.
+pub fn pure_error<P: PartialEq>(places: &[P], values: &[f64]) -> Option<Rest> {
+    let mut cells: Vec<(&P, Vec<f64>)> = vec![];
+    for (place, value) in places.iter().zip(values) {
+        match cells.iter_mut().find(|c| c.0 == place) {
+            Some(cell) => cell.1.push(*value),
+            None => cells.push((place, vec![*value])),
+        }
     }
     let about_mean = |v: &[f64]| {
         let mean = v.iter().sum::<f64>() / v.len() as f64;
         v.iter().map(|x| (x - mean).powi(2)).sum::<f64>()
     };
-    let freedom = values.len().min(design.points().len()) - cells.len();
-    let squares = cells.values().map(|v| about_mean(v)).sum();
+    let freedom = values.len().min(places.len()) - cells.len();
+    let squares = cells.iter().map(|c| about_mean(&c.1)).sum();
     let total = about_mean(values);
     (freedom > 0).then(|| Rest {
         freedom,
@@ -38,7 +40,7 @@ pub fn f_probability(f: f64, above: usize, below: usize) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse;
+    use crate::{Design, analyse};
 
     /// Silicon resistivity, five instruments by five replicates (NIST StRD, analysis of variance, SiRstv; data and certified
     /// values from memory, which agree with each other).
@@ -55,7 +57,7 @@ mod tests {
         let values = INSTRUMENTS.concat();
         let design = Design::new(vec![5], points).unwrap();
         let between = &analyse(&design, &values).unwrap().lines[0];
-        let within = pure_error(&design, &values).unwrap();
+        let within = pure_error(design.points(), &values).unwrap();
         assert_eq!((between.freedom, within.freedom), (4, 20));
         assert!((between.squares / 5.114_626_16e-2 - 1.0).abs() < 1e-8);
         assert!((within.squares / 2.166_365_60e-1 - 1.0).abs() < 1e-8);
@@ -88,6 +90,6 @@ mod tests {
     #[test]
     fn points_without_replicates_have_no_pure_error() {
         let design = Design::new(vec![2], vec![vec![0], vec![1]]).unwrap();
-        assert_eq!(pure_error(&design, &[1.0, 2.0]), None);
+        assert_eq!(pure_error(design.points(), &[1.0, 2.0]), None);
     }
 }
