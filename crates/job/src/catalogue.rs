@@ -3,6 +3,7 @@
 mod acts;
 mod bone;
 mod fracture;
+mod hypothesis;
 mod interfaces;
 mod loads;
 mod materials;
@@ -16,6 +17,7 @@ mod supports;
 
 pub(crate) use bone::BoneKeys;
 pub(crate) use fracture::FractureKeys;
+pub(crate) use hypothesis::{HypothesisKeys, LEAST_DIFFERENCE_PERCENT};
 pub use interfaces::Side;
 pub(crate) use interfaces::{InterfaceKeys, KindKeys};
 pub(crate) use loads::LoadKeys;
@@ -60,8 +62,10 @@ pub(crate) const SECTIONS: [&str; 17] = [
 pub struct Keys {
     rows: Vec<KeyRow>,
     order: Vec<KeyId>,
-    /// Keys of `[run]`, `[design]` and `[hypothesis]`.
+    /// Keys of `[run]` and `[design]`.
     pub run: RunKeys,
+    /// Keys of `[hypothesis]` and `[hypothesis.NAME]`.
+    pub hypothesis: HypothesisKeys,
     /// Keys of `[bone]`.
     pub bone: BoneKeys,
     /// Keys of `[fracture]`.
@@ -98,6 +102,7 @@ pub fn keys() -> &'static Keys {
     KEYS.get_or_init(|| {
         let mut d = Declaration::default();
         let run = RunKeys::declare(&mut d);
+        let hypothesis = HypothesisKeys::declare(&mut d);
         let bone = BoneKeys::declare(&mut d);
         let fracture = FractureKeys::declare(&mut d, &bone);
         let construct = ConstructKeys::declare(&mut d);
@@ -117,6 +122,7 @@ pub fn keys() -> &'static Keys {
             rows,
             order,
             run,
+            hypothesis,
             bone,
             fracture,
             construct,

@@ -1,57 +1,172 @@
-//! The hypothesis of a job: keys that need one another.
+//! Hypotheses of a job: `[hypothesis]`, one about the headline, and `[hypothesis.NAME]`.
 
-use crate::catalogue::keys;
-use crate::handle::KeyId;
-use crate::job::Job;
-use crate::job_error::{Fault, JobError};
+use crate::catalogue::{LEAST_DIFFERENCE_PERCENT, keys};
+use crate::handle::{Key, KeyId};
+use crate::job::{Factor, Job};
 
-/// Keys of `[hypothesis]` that cannot act.
-pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
-    let run = &keys().run;
-    let mut tell = |key: KeyId, why: String, hint: &str| {
-        let fault = Fault::Conflict {
-            why,
-            hint: hint.into(),
-        };
-        errors.push(job.error(job.spot_of(key), keys().path(key), String::new(), fault));
-    };
-    let claim = run.baseline_is.id();
-    let sizes = [run.least_distance.id(), run.least_difference.id()];
-    if job.spot_of(claim).is_none() {
-        if let Some(key) = sizes.into_iter().find(|k| job.spot_of(*k).is_some()) {
-            let why = format!("has no effect without {}", keys().path(claim));
-            tell(
-                key,
-                why,
-                "claim that the headline is \"higher\" or \"lower\" at the baseline, or leave it out",
-            );
+use crate::job_error::{Fault, Spot};
+use crate::named_path::HYPOTHESES;
+use crate::named_table::{NamedTable, WrongTable, names};
+use bicolumn_base::Word;
+use bicolumn_model::{NamedLoad, Sensor};
+use bicolumn_response::ResponseId;
+use bicolumn_store::HypothesisRecord;
+
+/// The key at fault, or none for the table as a whole; why; remedy.
+type Wrong = (Option<KeyId>, String, String);
+
+fn wrong(key: impl Into<Option<KeyId>>, why: impl Into<String>, hint: &str) -> Wrong {
+    (key.into(), why.into(), hint.into())
+}
+
+/// Hypotheses of a job, the one without a name first, the others by name, and their faults.
+pub(crate) fn read(
+    job: &Job,
+    tables: &[(String, Spot)],
+) -> (Vec<HypothesisRecord>, Vec<WrongTable>) {
+    let (mut claims, mut faults) = (Vec::new(), Vec::new());
+    match unnamed(job) {
+        Ok(claim) => claims.extend(claim),
+        Err((key, why, hint)) => {
+            let path = key.map_or("hypothesis", |k| keys().path(k)).to_string();
+            faults.push(WrongTable {
+                spot: key
+                    .and_then(|k| job.spot_of(k))
+                    .unwrap_or(Spot { line: 1, column: 1 }),
+                value: String::new(),
+                path,
+                fault: Fault::Conflict { why, hint },
+            });
         }
-        return;
     }
+    for (name, spot) in names(HYPOTHESES, &job.given, tables) {
+        let table = NamedTable {
+            kind: HYPOTHESES,
+            name,
+            given: &job.given,
+        };
+        match named(job, &table) {
+            Ok(claim) => claims.push(claim),
+            Err((key, why, hint)) => {
+                faults.push(table.wrong(key, spot, Fault::Conflict { why, hint }));
+            }
+        }
+    }
+    (claims, faults)
+}
+
+fn unnamed(job: &Job) -> Result<Option<HypothesisRecord>, Wrong> {
+    let k = &keys().hypothesis;
+    let claim = k.baseline_is.id();
+    let Some(direction) = job.stated(k.baseline_is).flatten() else {
+        let sizes = [k.least_distance.id(), k.least_difference.id()];
+        return match sizes.into_iter().find(|k| job.spot_of(*k).is_some()) {
+            Some(key) => {
+                let why = format!("has no effect without {}", keys().path(claim));
+                let hint = "claim that the headline is \"higher\" or \"lower\" at the baseline, or leave it out";
+                Err(wrong(key, why, hint))
+            }
+            None => Ok(None),
+        };
+    };
+    let over = compared(job, None, claim)?;
+    let distance = job.stated(k.least_distance).unwrap_or(0.0);
+    check_distance(over, distance, k.least_distance.id())?;
+    let difference = job.stated(k.least_difference);
+    Ok(Some(HypothesisRecord {
+        baseline_is: direction.word().into(),
+        least_distance: distance,
+        least_difference_percent: difference.unwrap_or(LEAST_DIFFERENCE_PERCENT),
+        ..HypothesisRecord::default()
+    }))
+}
+
+fn named(job: &Job, table: &NamedTable<'_>) -> Result<HypothesisRecord, Wrong> {
+    let k = &keys().hypothesis.named;
+    let direction = table.value(k.baseline_is).ok_or_else(|| {
+        let hint = "claim that the response is \"higher\" or \"lower\" at the baseline";
+        wrong(None, "needs baseline_is", hint)
+    })?;
+    let response = table.value(k.response);
+    if let Some(response) = &response {
+        let mut sensors = job.sensors().iter().map(Sensor::column);
+        if ResponseId::from_name(response).is_none() && !sensors.any(|s| s == *response) {
+            let hint = "name a column of columns.json, or of a sensor of this job";
+            return Err(wrong(k.response.id(), "no such response", hint));
+        }
+    }
+    let case = table.value(k.case);
+    if let Some(case) = &case {
+        let mut own = job.load_cases.iter();
+        if NamedLoad::from_word(case).is_none() && !own.any(|c| c.name() == case) {
+            let hint = "name a load case of the program or of [loads.case.NAME]";
+            return Err(wrong(k.case.id(), "no such load case", hint));
+        }
+    }
+    let (over, by) = (table.value(k.over), table.value(k.by));
+    let factor = compared(job, over.as_deref(), k.over.id())?;
+    if let Some(by) = &by {
+        let by = factor_of(job, by, k.by)?;
+        if by.key == factor.key {
+            let hint = "name another factor, or leave it out";
+            return Err(wrong(k.by.id(), "is the factor that is compared", hint));
+        }
+    }
+    let distance = table.value(k.least_distance).unwrap_or(0.0);
+    check_distance(factor, distance, k.least_distance.id())?;
+    let at = match table.value(k.at) {
+        Some(text) => levels(job, &text, factor, k.at.id())?,
+        None => Vec::new(),
+    };
+    let difference = table.value(k.least_difference);
+    Ok(HypothesisRecord {
+        name: table.name.to_string(),
+        response: response.map(|r| r.as_str().into()),
+        over,
+        by,
+        at,
+        case,
+        baseline_is: direction.word().into(),
+        least_distance: distance,
+        least_difference_percent: difference.unwrap_or(LEAST_DIFFERENCE_PERCENT),
+    })
+}
+
+fn factor_of<'a>(job: &'a Job, path: &str, key: Key<Option<String>>) -> Result<&'a Factor, Wrong> {
+    let found = job.factors.iter().find(|f| f.path() == path);
+    found.ok_or_else(|| {
+        let why = format!("{path} is no factor of this job");
+        wrong(key.id(), why, "name a key under [factors]")
+    })
+}
+
+/// Factor whose levels are compared: the one named, otherwise the headline's.
+fn compared<'a>(job: &'a Job, named: Option<&str>, key: KeyId) -> Result<&'a Factor, Wrong> {
     if job.drawn().is_some() {
         let why =
             "a hypothesis compares levels of a factor, and the points of this design are drawn";
-        tell(
-            claim,
-            why.into(),
-            "leave it out, or take a design of levels",
-        );
-        return;
+        return Err(wrong(key, why, "leave it out, or take a design of levels"));
     }
-    let Some(over) = job.compared_factor().filter(|f| f.levels.len() > 1) else {
+    let factor = match named {
+        Some(path) => Some(factor_of(job, path, keys().hypothesis.named.over)?),
+        None => job.compared_factor(),
+    };
+    factor.filter(|f| f.levels.len() > 1).ok_or_else(|| {
         let why = "a hypothesis compares levels of a factor, and this job has none of two levels";
-        tell(claim, why.into(), "give the factor under [factors]");
-        return;
-    };
-    let Some(distance) = job.stated(run.least_distance).filter(|d| *d > 0.0) else {
-        return;
-    };
-    let key = run.least_distance.id();
-    let numbers: Option<Vec<f64>> = over.levels.iter().map(|l| l.number()).collect();
+        wrong(key, why, "give the factor under [factors]")
+    })
+}
+
+/// Is a level of a factor at least so far from its baseline?
+fn check_distance(factor: &Factor, distance: f64, key: KeyId) -> Result<(), Wrong> {
+    if distance <= 0.0 {
+        return Ok(());
+    }
+    let numbers: Option<Vec<f64>> = factor.levels.iter().map(|l| l.number()).collect();
     let Some(numbers) = numbers else {
-        let why = format!("the levels of {} are no numbers", over.path());
-        tell(key, why, "leave it out: every other level counts then");
-        return;
+        let why = format!("the levels of {} are no numbers", factor.path());
+        let hint = "leave it out: every other level counts then";
+        return Err(wrong(key, why, hint));
     };
     let baseline = match numbers.contains(&0.0) {
         true => 0.0,
@@ -64,10 +179,41 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
     if farthest < distance {
         let why = format!(
             "no level of {} is so far from the baseline {baseline}; the farthest is {farthest} away",
-            over.path()
+            factor.path()
         );
-        tell(key, why, "give a smaller distance, or more levels");
+        return Err(wrong(key, why, "give a smaller distance, or more levels"));
     }
+    Ok(())
+}
+
+/// Levels of other factors than the one compared that single out the points.
+fn levels(
+    job: &Job,
+    text: &str,
+    compared: &Factor,
+    key: KeyId,
+) -> Result<Vec<(String, String)>, Wrong> {
+    let fault = |why: String| {
+        let hint =
+            "write \"construct.layout = orthogonal\", a factor of this job and one of its levels";
+        wrong(key, why, hint)
+    };
+    let part = |part: &str| {
+        let (factor, level) = part
+            .split_once('=')
+            .ok_or_else(|| fault("is no list of factors and levels".into()))?;
+        let (factor, level) = (factor.trim(), level.trim());
+        let found = job.factors.iter().find(|f| f.path() == factor);
+        let found = found.ok_or_else(|| fault(format!("{factor} is no factor of this job")))?;
+        if found.key == compared.key {
+            return Err(fault(format!("{factor} is the factor that is compared")));
+        }
+        if !found.levels.iter().any(|l| l.to_string() == level) {
+            return Err(fault(format!("{level} is no level of {factor}")));
+        }
+        Ok((factor.to_string(), level.to_string()))
+    };
+    text.split(';').map(part).collect()
 }
 
 #[cfg(test)]
@@ -75,46 +221,99 @@ mod tests {
     use crate::Job;
     use std::path::Path;
 
-    fn told(text: &str) -> Option<String> {
-        let text = format!("[hypothesis]\n{text}");
-        Job::parse(Path::new("x.toml"), &text)
-            .err()
-            .map(|e| e.to_string())
+    const FACTORS: &str = "[factors]\nplates.stagger_mm = [0, 10, 20]\nconstruct.layout = [\"parallel\", \"orthogonal\"]\n";
+
+    fn job(text: &str) -> Result<Job, String> {
+        Job::parse(Path::new("x.toml"), text).map_err(|e| e.to_string())
+    }
+
+    fn is_wrong(text: &str, part: &str) {
+        let told = job(text).unwrap_err();
+        assert!(told.contains(part), "{told}");
     }
 
     #[test]
     fn a_hypothesis_needs_a_factor_with_levels_far_enough() {
-        let factor = "[factors]\nplates.stagger_mm = [0, 10, 20]\n";
-        assert_eq!(
-            told(&format!(
-                "baseline_is = \"higher\"\nleast_distance = 20\n{factor}"
-            )),
-            None
-        );
-        let wrong = |text: &str, part: &str| {
-            let told = told(text).unwrap();
-            assert!(told.contains(part), "{told}");
-        };
-        wrong(
-            "baseline_is = \"higher\"\n",
+        let one = |text: &str| format!("[hypothesis]\n{text}");
+        let far = one(&format!(
+            "baseline_is = \"higher\"\nleast_distance = 20\n{FACTORS}"
+        ));
+        assert_eq!(job(&far).unwrap().hypotheses().len(), 1);
+        is_wrong(
+            &one("baseline_is = \"higher\"\n"),
             "x.toml:2: hypothesis.baseline_is",
         );
-        wrong(
-            &format!("least_distance = 5\n{factor}"),
+        is_wrong(
+            &one(&format!("least_distance = 5\n{FACTORS}")),
             "has no effect without hypothesis.baseline_is",
         );
-        wrong(
-            &format!("baseline_is = \"higher\"\nleast_distance = 25\n{factor}"),
+        is_wrong(
+            &one(&format!(
+                "baseline_is = \"higher\"\nleast_distance = 25\n{FACTORS}"
+            )),
             "the farthest is 20 away",
         );
         let words = "[factors]\nconstruct.layout = [\"parallel\", \"orthogonal\"]\n";
-        wrong(
-            &format!("baseline_is = \"lower\"\nleast_distance = 1\n{words}"),
+        is_wrong(
+            &one(&format!(
+                "baseline_is = \"lower\"\nleast_distance = 1\n{words}"
+            )),
             "are no numbers",
         );
-        wrong(
-            &format!("baseline_is = \"equal\"\n{factor}"),
+        is_wrong(
+            &one(&format!("baseline_is = \"equal\"\n{FACTORS}")),
             "\"higher\", \"lower\"",
         );
+    }
+
+    #[test]
+    fn several_hypotheses_have_each_its_response_factor_points_and_case() {
+        let text = format!(
+            "{FACTORS}[hypothesis.riser]\nbaseline_is = \"higher\"\nleast_distance = 20\n[hypothesis.stiff]\n\
+             response = \"stiffness_n_per_mm\"\nbaseline_is = \"lower\"\nover = \"construct.layout\"\nby = \"plates.stagger_mm\"\n\
+             case = \"axial\"\nleast_difference_percent = 5\n"
+        );
+        let job = job(&text).unwrap();
+        let [riser, stiff] = job.hypotheses() else {
+            panic!("{:?}", job.hypotheses());
+        };
+        assert_eq!(
+            (riser.name.as_str(), riser.least_difference_percent),
+            ("riser", 10.0)
+        );
+        assert_eq!(riser.response, None);
+        assert_eq!(stiff.over.as_deref(), Some("construct.layout"));
+        assert_eq!(stiff.response, Some("stiffness_n_per_mm".into()));
+        assert_eq!(
+            (stiff.case.as_deref(), stiff.least_difference_percent),
+            (Some("axial"), 5.0)
+        );
+
+        let with = |line: &str| format!("{FACTORS}[hypothesis.a]\n{line}\n");
+        is_wrong(&with(""), "x.toml:4: hypothesis.a: needs baseline_is");
+        for (line, part) in [
+            ("response = \"stiffness\"", "no such response"),
+            ("case = \"axail\"", "no such load case"),
+            (
+                "over = \"fracture.gap_mm\"",
+                "fracture.gap_mm is no factor of this job",
+            ),
+            (
+                "by = \"plates.stagger_mm\"",
+                "is the factor that is compared",
+            ),
+            (
+                "at = \"construct.layout = lateral_only\"",
+                "lateral_only is no level",
+            ),
+            (
+                "at = \"plates.stagger_mm = 10\"",
+                "is the factor that is compared",
+            ),
+            ("least_distance = 21", "the farthest is 20 away"),
+            ("distance = 21", "no such key"),
+        ] {
+            is_wrong(&with(&format!("baseline_is = \"higher\"\n{line}")), part);
+        }
     }
 }

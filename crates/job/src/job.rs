@@ -21,7 +21,7 @@ use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_model::Sensor;
 use bicolumn_response::ResponseId;
-use bicolumn_store::PublishedRecord;
+use bicolumn_store::{HypothesisRecord, PublishedRecord};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
@@ -66,6 +66,8 @@ pub struct Job {
     pub(crate) sensors: Vec<Sensor>,
     /// Published values of `[published.NAME]`, by name.
     pub(crate) published: Vec<PublishedRecord>,
+    /// Hypotheses, that of `[hypothesis]` first, then those of `[hypothesis.NAME]` by name.
+    pub(crate) hypotheses: Vec<HypothesisRecord>,
 }
 
 const FACTORS: &str = "factors.";
@@ -101,6 +103,7 @@ impl Job {
             load_cases: Vec::new(),
             sensors: Vec::new(),
             published: Vec::new(),
+            hypotheses: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -122,7 +125,6 @@ impl Job {
         job.sensors = sensors;
         errors.extend(job.told(wrong));
         design::check(&job, &mut errors);
-        hypothesis::check(&job, &mut errors);
         job.check_together(&mut errors);
         let (regions, wrong) = region::read(&job.given, &raw.tables);
         errors.extend(job.told(wrong));
@@ -140,6 +142,9 @@ impl Job {
         let (published, wrong) = published::read(&job, &raw.tables);
         errors.extend(job.told(wrong));
         job.published = published;
+        let (hypotheses, wrong) = hypothesis::read(&job, &raw.tables);
+        errors.extend(job.told(wrong));
+        job.hypotheses = hypotheses;
         if errors.is_empty() {
             Ok(job)
         } else {
@@ -181,6 +186,11 @@ impl Job {
     /// Published values of the job, by name.
     pub fn published(&self) -> &[PublishedRecord] {
         &self.published
+    }
+
+    /// Hypotheses of the job, the one without a name first, the others by name.
+    pub fn hypotheses(&self) -> &[HypothesisRecord] {
+        &self.hypotheses
     }
 
     /// Line where the job gives a key, in full.

@@ -1,5 +1,5 @@
 //! Paths of keys in tables under names that a job gives: `[mesh.regions.NAME]`, `[loads.case.NAME]`,
-//! `[sensors.NAME]`, `[published.NAME]`.
+//! `[sensors.NAME]`, `[published.NAME]`, `[hypothesis.NAME]`.
 
 /// Beginning of the keys of regions; a name that the job gives follows.
 pub(crate) const REGIONS: &str = "mesh.regions.";
@@ -12,8 +12,11 @@ pub(crate) const SENSORS: &str = "sensors.";
 /// Beginning of the keys of published values.
 pub(crate) const PUBLISHED: &str = "published.";
 
+/// Beginning of the keys of hypotheses under names.
+pub(crate) const HYPOTHESES: &str = "hypothesis.";
+
 /// Tables whose names the job gives.
-const TABLES: [&str; 4] = [REGIONS, CASES, SENSORS, PUBLISHED];
+const TABLES: [&str; 5] = [REGIONS, CASES, SENSORS, PUBLISHED, HYPOTHESES];
 
 /// Stands for the name in the list of keys.
 pub(crate) const ANY: &str = "NAME";
@@ -38,7 +41,7 @@ pub(crate) fn is_table(path: &str) -> bool {
 /// Most parts of a name in a table: a load case has actions, a sensor two markers.
 fn most_parts(table: &str) -> usize {
     match table {
-        REGIONS | PUBLISHED => 1,
+        REGIONS | PUBLISHED | HYPOTHESES => 1,
         _ => 2,
     }
 }

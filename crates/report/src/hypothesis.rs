@@ -1,23 +1,21 @@
-//! The hypothesis of the job, judged by construct and load case.
+//! The hypotheses of the job, each judged by construct and load case.
 //!
-//! The claim: with the baseline level of the headline's factor the headline is higher (or lower) than with every level
+//! A claim: with the baseline level of its factor its response is higher (or lower) than with every level
 //! at least so far from it, by at least a share m of its value at the baseline. A level's difference from the baseline at
 //! equal other factors is s of that value in the claimed direction, known to ± e: the estimates of the discretisation
 //! error of both, or the mesh noise where that is larger. The level supports the claim where s − e reaches m; its
 //! difference is smaller than matters where |s| + e stays below m; it refutes the claim where s + e does otherwise; else
 //! it is not resolved. A difference that is not credited to the factor judges nothing.
 
-use crate::chart::{Axis, Chart, Marker, Stroke};
 use crate::distinct_cases::DistinctCase;
 use crate::error::{ReportError, table_bytes};
-use crate::interaction_chart::CONSTRUCTS;
 use crate::labels::{capital, case_words, factor_words, level_words, with_unit};
 use crate::number::{percent, plain};
-use crate::study_view::{Change, Group, StudyView};
+use crate::study_view::{Change, Group, StudyView, value_of};
 use crate::tables::{NONE, Row, Table, cells};
 use crate::words::{baseline_words, listed};
 use bicolumn_store::results::unit_of_key;
-use bicolumn_store::{FactorValue, HypothesisRecord};
+use bicolumn_store::{FactorValue, HeadlineRecord, HypothesisRecord, PointRecord};
 
 /// Judgement of the claim, of a level or of all together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -35,7 +33,7 @@ pub(crate) enum Verdict {
 }
 
 impl Verdict {
-    const ALL: [Verdict; 5] = [
+    pub(crate) const ALL: [Verdict; 5] = [
         Verdict::Supported,
         Verdict::Refuted,
         Verdict::Smaller,
@@ -56,20 +54,20 @@ impl Verdict {
 
 /// A level against the baseline.
 #[derive(Debug, Clone, PartialEq)]
-struct Judged {
-    level: FactorValue,
+pub(crate) struct Judged {
+    pub(crate) level: FactorValue,
     /// (value − baseline) over the baseline's size.
-    change: f64,
+    pub(crate) change: f64,
     /// Error of `change`.
-    error: f64,
-    verdict: Verdict,
+    pub(crate) error: f64,
+    pub(crate) verdict: Verdict,
 }
 
 /// A construct under a load case.
-struct Judgement {
-    case: DistinctCase,
-    verdict: Verdict,
-    levels: Vec<Judged>,
+pub(crate) struct Judgement {
+    pub(crate) case: DistinctCase,
+    pub(crate) verdict: Verdict,
+    pub(crate) levels: Vec<Judged>,
 }
 
 impl Judgement {
@@ -104,73 +102,274 @@ fn of_level(claim: &HypothesisRecord, change: f64, error: f64) -> Verdict {
     }
 }
 
-/// Levels that the claim is about.
-fn levels_of_claim(view: &StudyView, claim: &HypothesisRecord) -> Vec<FactorValue> {
-    let Some(baseline) = view.baseline() else {
-        return Vec::new();
-    };
-    let is_far = |level: &FactorValue| match (level.as_number(), baseline.as_number()) {
-        (Some(a), Some(b)) => (a - b).abs() >= claim.least_distance,
-        _ => true,
-    };
-    let levels = view.levels().into_iter();
-    levels.filter(|l| *l != baseline && is_far(l)).collect()
+/// A hypothesis with the part of the study that it is about, compared as it asks.
+pub(crate) struct Hypothesis {
+    pub(crate) claim: HypothesisRecord,
+    pub(crate) view: StudyView,
 }
 
-fn judgements(view: &StudyView, claim: &HypothesisRecord, group: &Group<'_>) -> Vec<Judgement> {
-    let Some(name) = view.lead() else {
-        return Vec::new();
-    };
-    let wanted = levels_of_claim(view, claim);
-    let of_case = |case: DistinctCase| {
-        let judged = |level: &FactorValue| {
-            let found = view.compare(group, level, &case.name)?;
-            let Change {
-                relative: change,
-                error,
-                ..
-            } = found.change?;
-            let verdict = match found.withheld {
-                Some(_) => Verdict::NotCredited,
-                None => of_level(claim, change, error),
+/// The hypotheses of the job that compare levels.
+pub(crate) fn hypotheses(view: &StudyView) -> Vec<Hypothesis> {
+    let claims = view.record.hypotheses.iter();
+    claims.filter_map(|c| Hypothesis::of(view, c)).collect()
+}
+
+impl Hypothesis {
+    fn of(study: &StudyView, claim: &HypothesisRecord) -> Option<Hypothesis> {
+        let headline = study.headline()?;
+        let over = claim.over.as_ref().unwrap_or(&headline.over);
+        let by = claim.by.as_ref().or(headline.by.as_ref());
+        let asked = HeadlineRecord {
+            response: claim
+                .response
+                .as_ref()
+                .unwrap_or(&headline.response)
+                .clone(),
+            over: over.clone(),
+            by: by.filter(|by| *by != over).cloned(),
+        };
+        let mut view = study.clone();
+        view.record.headline = Some(asked);
+        let is_at = |p: &PointRecord| {
+            claim
+                .at
+                .iter()
+                .all(|(key, level)| value_of(p, key).is_some_and(|own| own.to_string() == *level))
+        };
+        view.points.retain(is_at);
+        if let Some(case) = &claim.case {
+            for point in &mut view.points {
+                point.cases.retain(|c| c.name == *case);
+            }
+        }
+        Some(Hypothesis {
+            claim: claim.clone(),
+            view,
+        })
+    }
+
+    /// Its name; "Hypothesis" for the one without.
+    pub(crate) fn title(&self) -> String {
+        match self.claim.name.as_str() {
+            "" => "Hypothesis".into(),
+            name => format!("Hypothesis {name}"),
+        }
+    }
+
+    /// Levels that it is about.
+    pub(crate) fn levels(&self) -> Vec<FactorValue> {
+        let Some(baseline) = self.view.baseline() else {
+            return Vec::new();
+        };
+        let is_far = |level: &FactorValue| match (level.as_number(), baseline.as_number()) {
+            (Some(a), Some(b)) => (a - b).abs() >= self.claim.least_distance,
+            _ => true,
+        };
+        let levels = self.view.levels().into_iter();
+        levels.filter(|l| *l != baseline && is_far(l)).collect()
+    }
+
+    /// Constructs with their judgements by load case.
+    pub(crate) fn judgements(&self) -> Vec<(Group<'_>, Vec<Judgement>)> {
+        let groups = self.view.groups().into_iter();
+        groups
+            .map(|g| {
+                let judged = self.of_group(&g);
+                (g, judged)
+            })
+            .collect()
+    }
+
+    fn of_group(&self, group: &Group<'_>) -> Vec<Judgement> {
+        let Some(name) = self.view.lead() else {
+            return Vec::new();
+        };
+        let wanted = self.levels();
+        let of_case = |case: DistinctCase| {
+            let judged = |level: &FactorValue| {
+                let found = self.view.compare(group, level, &case.name)?;
+                let Change {
+                    relative: change,
+                    error,
+                    ..
+                } = found.change?;
+                let verdict = match found.withheld {
+                    Some(_) => Verdict::NotCredited,
+                    None => of_level(&self.claim, change, error),
+                };
+                Some(Judged {
+                    level: level.clone(),
+                    change,
+                    error,
+                    verdict,
+                })
             };
-            Some(Judged {
-                level: level.clone(),
-                change,
-                error,
+            let levels: Vec<Judged> = wanted.iter().filter_map(judged).collect();
+            let verdict = levels.iter().map(|l| l.verdict).min()?;
+            Some(Judgement {
+                case,
                 verdict,
+                levels,
             })
         };
-        let levels: Vec<Judged> = wanted.iter().filter_map(judged).collect();
-        let verdict = levels.iter().map(|l| l.verdict).min()?;
-        Some(Judgement {
-            case,
-            verdict,
-            levels,
-        })
-    };
-    let cases = view.distinct_cases(&[name]);
-    cases.into_iter().filter_map(of_case).collect()
-}
+        let cases = self.view.distinct_cases(&[name]);
+        cases.into_iter().filter_map(of_case).collect()
+    }
 
-/// The claim in a sentence.
-fn claim_sentence(view: &StudyView, claim: &HypothesisRecord) -> Option<String> {
-    let (over, baseline, name) = (view.over()?, view.baseline()?, view.lead()?);
-    let factor = factor_words(over);
-    let far = match claim.least_distance > 0.0 {
-        true => {
-            let distance = with_unit(&plain(claim.least_distance), unit_of_key(over));
-            format!("every level of {factor} at least {distance} away")
+    /// The claim in a sentence.
+    pub(crate) fn claim_sentence(&self) -> Option<String> {
+        let (view, claim) = (&self.view, &self.claim);
+        let (over, baseline, name) = (view.over()?, view.baseline()?, view.lead()?);
+        let factor = factor_words(over);
+        let far = match claim.least_distance > 0.0 {
+            true => {
+                let distance = with_unit(&plain(claim.least_distance), unit_of_key(over));
+                format!("every level of {factor} at least {distance} away")
+            }
+            false => format!("every other level of {factor}"),
+        };
+        let base = baseline_words(over, &baseline);
+        let case = claim.case.as_ref();
+        let case = case.map_or(String::new(), |c| format!("under {} ", case_words(c)));
+        let at = claim.at.iter().map(|(key, level)| {
+            let number = level.parse().map(FactorValue::Number);
+            let level = number.unwrap_or_else(|_| FactorValue::Word(level.clone()));
+            format!("at {} {}, ", factor_words(key), level_words(key, &level))
+        });
+        Some(format!(
+            "{}: {}{case}with {base} the {} is {} than with {far}, by at least {}\u{a0}% of its value with {base}.",
+            self.title(),
+            at.collect::<String>(),
+            name.words(),
+            claim.baseline_is,
+            plain(claim.least_difference_percent),
+        ))
+    }
+
+    /// The verdict in a sentence: how many combinations of construct and load case have which.
+    pub(crate) fn verdict_sentence(&self) -> String {
+        let judged = self.judgements();
+        let all: Vec<Verdict> = judged
+            .iter()
+            .flat_map(|(_, j)| j)
+            .map(|j| j.verdict)
+            .collect();
+        let count = |verdict: Verdict| all.iter().filter(|v| **v == verdict).count();
+        let occurring = Verdict::ALL.into_iter().filter(|v| count(*v) > 0);
+        let occurring: Vec<Verdict> = occurring.collect();
+        let by = self.view.headline().and_then(|h| h.by.as_deref());
+        let combinations = match by.map(factor_words) {
+            Some(factor) => format!("combinations of {factor} and load case"),
+            None => "load cases".into(),
+        };
+        match (occurring.as_slice(), all.len()) {
+            ([], _) => "No level that counts has a partner to be compared with.".into(),
+            ([one], 1) => format!("{}.", capital(one.words())),
+            ([one], n) => format!("{} in all {n} {combinations}.", capital(one.words())),
+            ([first, others @ ..], n) => {
+                let others = others
+                    .iter()
+                    .map(|v| format!("{} in {}", v.words(), count(*v)));
+                format!(
+                    "{} in {} of {n} {combinations}, {}.",
+                    capital(first.words()),
+                    count(*first),
+                    listed(&others.collect::<Vec<_>>())
+                )
+            }
         }
-        false => format!("every other level of {factor}"),
-    };
-    let base = baseline_words(over, &baseline);
-    Some(format!(
-        "Hypothesis: with {base} the {} is {} than with {far}, by at least {}\u{a0}% of its value with {base}.",
-        name.words(),
-        claim.baseline_is,
-        plain(claim.least_difference_percent),
-    ))
+    }
+
+    fn over(&self) -> &str {
+        self.view.over().unwrap_or_default()
+    }
+
+    /// Level, difference and error in words.
+    pub(crate) fn difference_words(&self, judged: &Judged) -> String {
+        let level = level_words(self.over(), &judged.level);
+        format!(
+            "{} at {} {level}",
+            interval(judged),
+            factor_words(self.over())
+        )
+    }
+
+    /// Verdicts of each construct in a sentence, with the level that decides.
+    pub(crate) fn construct_sentences(&self) -> Vec<String> {
+        let sentence = |(group, judged): (Group<'_>, Vec<Judgement>)| {
+            let of_verdict = |verdict: Verdict| {
+                let own = judged.iter().filter(|j| j.verdict == verdict);
+                let cases: Vec<String> = own
+                    .map(|j| {
+                        let deciding = j.deciding(&self.claim).map(|d| self.difference_words(d));
+                        match deciding.filter(|_| verdict != Verdict::NotCredited) {
+                            Some(difference) => format!("{} ({difference})", j.case.words()),
+                            None => j.case.words(),
+                        }
+                    })
+                    .collect();
+                (!cases.is_empty()).then(|| format!("{} under {}", verdict.words(), listed(&cases)))
+            };
+            let parts: Vec<String> = Verdict::ALL.into_iter().filter_map(of_verdict).collect();
+            let label = capital(&group.label);
+            match parts.is_empty() {
+                true => {
+                    format!(
+                        "{label}: no level of the hypothesis has a partner to be compared with."
+                    )
+                }
+                false => format!("{label}: {}.", parts.join("; ")),
+            }
+        };
+        self.judgements().into_iter().map(sentence).collect()
+    }
+
+    /// Verdict and differences by construct and load case.
+    pub(crate) fn table(&self) -> Table {
+        let levels = self.levels();
+        let head = |l| {
+            format!(
+                "{} {}",
+                factor_words(self.over()),
+                level_words(self.over(), l)
+            )
+        };
+        let mut table = Table {
+            caption: format!(
+                "{}: difference from the baseline, of its value there",
+                self.title()
+            ),
+            heads: ["load case".to_string(), "verdict".to_string()]
+                .into_iter()
+                .chain(levels.iter().map(head))
+                .collect(),
+            words: 2,
+            ..Table::default()
+        };
+        for (group, judged) in self.judgements() {
+            table.rows.push(Row {
+                section: capital(&group.label),
+                ..Row::default()
+            });
+            for judgement in judged {
+                let mut row = vec![
+                    judgement.case.words(),
+                    judgement.verdict.words().to_string(),
+                ];
+                for level in &levels {
+                    let found = judgement.levels.iter().find(|l| l.level == *level);
+                    row.push(
+                        found.map_or(NONE.into(), |l| match l.verdict == judgement.verdict {
+                            true => interval(l),
+                            false => format!("{}, {}", interval(l), l.verdict.words()),
+                        }),
+                    );
+                }
+                table.rows.push(cells(row));
+            }
+        }
+        table
+    }
 }
 
 /// A difference with its error, the latter never rounded to nothing.
@@ -183,187 +382,19 @@ fn interval(judged: &Judged) -> String {
     }
 }
 
-fn difference_words(over: &str, judged: &Judged) -> String {
-    let level = level_words(over, &judged.level);
-    format!("{} at {} {level}", interval(judged), factor_words(over))
-}
-
-/// The claim, then its verdict for each construct in a sentence; nothing for a job without a hypothesis.
-pub(crate) fn hypothesis_sentences(view: &StudyView) -> Vec<String> {
-    let Some((claim, over)) = view.record.hypothesis.as_ref().zip(view.over()) else {
-        return Vec::new();
-    };
-    let mut sentences: Vec<String> = claim_sentence(view, claim).into_iter().collect();
-    for group in view.groups() {
-        let judged = judgements(view, claim, &group);
-        let of_verdict = |verdict: Verdict| {
-            let own = judged.iter().filter(|j| j.verdict == verdict);
-            let cases: Vec<String> = own
-                .map(|j| {
-                    let deciding = j.deciding(claim).map(|d| difference_words(over, d));
-                    match deciding.filter(|_| verdict != Verdict::NotCredited) {
-                        Some(difference) => format!("{} ({difference})", j.case.words()),
-                        None => j.case.words(),
-                    }
-                })
-                .collect();
-            (!cases.is_empty()).then(|| format!("{} under {}", verdict.words(), listed(&cases)))
-        };
-        let parts: Vec<String> = Verdict::ALL.into_iter().filter_map(of_verdict).collect();
-        let label = capital(&group.label);
-        sentences.push(match parts.is_empty() {
-            true => {
-                format!("{label}: no level of the hypothesis has a partner to be compared with.")
-            }
-            false => format!("{label}: {}.", parts.join("; ")),
-        });
-    }
-    sentences
-}
-
-/// Verdict and differences by construct and load case; nothing for a job without a hypothesis.
-pub(crate) fn hypothesis_table(view: &StudyView) -> Option<Table> {
-    let (claim, over) = view.record.hypothesis.as_ref().zip(view.over())?;
-    let levels = levels_of_claim(view, claim);
-    let mut table = Table {
-        caption: "Hypothesis: difference from the baseline, of its value there".into(),
-        heads: ["load case".to_string(), "verdict".to_string()]
-            .into_iter()
-            .chain(
-                levels
-                    .iter()
-                    .map(|l| format!("{} {}", factor_words(over), level_words(over, l))),
-            )
-            .collect(),
-        words: 2,
-        ..Table::default()
-    };
-    for group in view.groups() {
-        table.rows.push(Row {
-            section: capital(&group.label),
-            ..Row::default()
-        });
-        for judgement in judgements(view, claim, &group) {
-            let mut row = vec![
-                judgement.case.words(),
-                judgement.verdict.words().to_string(),
-            ];
-            for level in &levels {
-                let found = judgement.levels.iter().find(|l| l.level == *level);
-                row.push(
-                    found.map_or(NONE.into(), |l| match l.verdict == judgement.verdict {
-                        true => interval(l),
-                        false => format!("{}, {}", interval(l), l.verdict.words()),
-                    }),
-                );
-            }
-            table.rows.push(cells(row));
-        }
-    }
-    Some(table)
-}
-
-/// A panel a construct: differences by load case with their errors, and the band that does not matter.
-pub(crate) fn hypothesis_charts(view: &StudyView) -> Vec<String> {
-    let Some((claim, over)) = view.record.hypothesis.as_ref().zip(view.over()) else {
-        return Vec::new();
-    };
-    let matters = claim.least_difference_percent;
-    let all: Vec<(Group<'_>, Vec<Judgement>)> = view
-        .groups()
-        .into_iter()
-        .map(|g| {
-            let judged = judgements(view, claim, &g);
-            (g, judged)
-        })
-        .collect();
-    let ends = all.iter().flat_map(|(_, j)| j).flat_map(|j| &j.levels);
-    let most = ends
-        .map(|l| 100.0 * (l.change.abs() + l.error))
-        .fold(1.5 * matters, f64::max);
-    let levels = levels_of_claim(view, claim);
-    let panel = |(group, judged): &(Group<'_>, Vec<Judgement>)| {
-        if judged.is_empty() {
-            return None;
-        }
-        let title = format!(
-            "Differences from the baseline by load case, {}",
-            group.label
-        );
-        let x = Axis::between(-0.5, judged.len() as f64 - 0.5);
-        let y = Axis::between(-1.05 * most, 1.05 * most);
-        let mut chart = Chart::new(&title, [520.0, 260.0], 56.0, 46.0, x, y);
-        let (top, bottom) = (chart.at_y(matters), chart.at_y(-matters));
-        let (left, right) = (chart.left(), chart.at_x(judged.len() as f64 - 0.5));
-        chart.bar([left, top], [right - left, bottom - top], "#eee", "none");
-        chart.heading(&capital(&group.label));
-        chart.y_axis("difference, %");
-        for (c, judgement) in judged.iter().enumerate() {
-            for (k, judged) in judgement.levels.iter().enumerate() {
-                let nth = levels.iter().position(|l| *l == judged.level).unwrap_or(k);
-                let colour = CONSTRUCTS[nth % CONSTRUCTS.len()];
-                let offset = (k as f64 + 0.5) / judgement.levels.len() as f64 - 0.5;
-                let x = chart.at_x(c as f64 + 0.7 * offset);
-                let at = |share: f64| 100.0 * share;
-                let stroke = Stroke {
-                    colour: colour.to_string(),
-                    width: 1.6,
-                    dash: "",
-                };
-                let whisker = [judged.change - judged.error, judged.change + judged.error]
-                    .map(|v| chart.at_y(at(v)));
-                chart.segment([x, whisker[0]], [x, whisker[1]], &stroke);
-                let tip = format!(
-                    "{}, {}: {}",
-                    judgement.case.words(),
-                    difference_words(over, judged),
-                    judged.verdict.words()
-                );
-                let y = chart.at_y(at(judged.change));
-                let shape = match judged.verdict {
-                    Verdict::NotCredited => Marker::Ring,
-                    _ => Marker::nth(nth % 4),
-                };
-                chart.marker([x, y], shape, colour, 4.0, &tip);
-            }
-            // Of cases that are each other's reverse the first; neighbours of many in two rows, so that none overlap.
-            let below = match judged.len() > 4 && c % 2 == 1 {
-                true => 14.0,
-                false => 2.0,
-            };
-            chart.x_tick(c as f64, &case_words(&judgement.case.name), below);
-        }
-        chart.baseline();
-        Some(chart.finish())
-    };
-    all.iter().filter_map(panel).collect()
-}
-
-/// Levels of the claim with the colours of their markers.
-pub(crate) fn hypothesis_legend(view: &StudyView) -> Vec<(String, &'static str)> {
-    let Some((claim, over)) = view.record.hypothesis.as_ref().zip(view.over()) else {
-        return Vec::new();
-    };
-    let levels = levels_of_claim(view, claim);
-    let named = levels.iter().enumerate();
-    named
-        .map(|(k, l)| {
-            let words = format!("{} {}", factor_words(over), level_words(over, l));
-            (words, CONSTRUCTS[k % CONSTRUCTS.len()])
-        })
-        .collect()
-}
-
-/// The table `hypothesis.csv`: a row for each construct, load case and level; `None` for a job without a hypothesis.
+/// The table `hypothesis.csv`: a row for each hypothesis, construct, load case and level; `None` for a job without one.
 ///
 /// # Errors
 /// [`ReportError`], if the rows cannot be written.
 pub(crate) fn hypothesis_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
-    let Some(claim) = &view.record.hypothesis else {
+    if view.record.hypotheses.is_empty() {
         return Ok(None);
-    };
+    }
     let mut writer = csv::Writer::from_writer(vec![]);
     writer.write_record([
+        "hypothesis",
+        "response",
+        "over",
         "construct",
         "case",
         "level",
@@ -372,17 +403,25 @@ pub(crate) fn hypothesis_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
         "verdict_of_level",
         "verdict",
     ])?;
-    for group in view.groups() {
-        for j in judgements(view, claim, &group) {
-            for l in &j.levels {
+    for hypothesis in hypotheses(view) {
+        let response = hypothesis.view.lead().map(ToString::to_string);
+        let response = response.unwrap_or_default();
+        for (group, judged) in hypothesis.judgements() {
+            for (j, l) in judged
+                .iter()
+                .flat_map(|j| j.levels.iter().map(move |l| (j, l)))
+            {
                 writer.write_record([
-                    group.label.clone(),
-                    j.case.name.clone(),
-                    l.level.to_string(),
-                    (100.0 * l.change).to_string(),
-                    (100.0 * l.error).to_string(),
-                    l.verdict.words().to_string(),
-                    j.verdict.words().to_string(),
+                    &hypothesis.claim.name,
+                    &response,
+                    hypothesis.over(),
+                    &group.label,
+                    &j.case.name,
+                    &l.level.to_string(),
+                    &(100.0 * l.change).to_string(),
+                    &(100.0 * l.error).to_string(),
+                    l.verdict.words(),
+                    j.verdict.words(),
                 ])?;
             }
         }
@@ -393,21 +432,22 @@ pub(crate) fn hypothesis_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::hypothesis_chart::{hypothesis_charts, hypothesis_legend};
     use crate::synthetic::{CASES, hot_spot, synthetic_study};
-    use crate::words::answer;
 
     fn claim(baseline_is: &str, percent: f64) -> HypothesisRecord {
         HypothesisRecord {
             baseline_is: baseline_is.into(),
             least_distance: 20.0,
             least_difference_percent: percent,
+            ..HypothesisRecord::default()
         }
     }
 
     fn study(baseline_is: &str, percent: f64) -> StudyView {
         let (_temp, folder) = synthetic_study();
         let mut view = StudyView::read(folder).unwrap();
-        view.record.hypothesis = Some(claim(baseline_is, percent));
+        view.record.hypotheses = vec![claim(baseline_is, percent)];
         view
     }
 
@@ -441,17 +481,19 @@ mod tests {
     }
 
     #[test]
-    fn the_answer_opens_with_the_verdict_of_the_invented_formula() {
+    fn sentences_table_and_file_say_what_the_invented_formula_gives() {
         let view = study("higher", 9.5);
-        let sentences = hypothesis_sentences(&view);
-        assert_eq!(answer(&view)[..sentences.len()], sentences);
+        let all = hypotheses(&view);
+        let [hypothesis] = all.as_slice() else {
+            panic!("one hypothesis");
+        };
+        let claim = hypothesis.claim_sentence().unwrap();
         assert!(
-            sentences[0].contains("with level ends")
-                && sentences[0].contains("20\u{a0}mm away, by at least 9.5\u{a0}%"),
-            "{}",
-            sentences[0]
+            claim.contains("at least 20\u{a0}mm away") && claim.contains("9.5"),
+            "{claim}"
         );
-        let table = hypothesis_table(&view).unwrap();
+        let sentences = hypothesis.construct_sentences();
+        let table = hypothesis.table();
         let rows: Vec<&Vec<String>> = table
             .rows
             .iter()
@@ -481,7 +523,7 @@ mod tests {
                     assert!((shown - 100.0 * of(stagger)).abs() < 0.501, "{cell}");
                 }
                 // The sentence says under the same verdict what the table says.
-                let own = sentences[g + 1]
+                let own = sentences[g]
                     .split(';')
                     .find(|part| part.contains(&row[0]))
                     .unwrap();
@@ -490,13 +532,61 @@ mod tests {
         }
         let csv = String::from_utf8(hypothesis_csv(&view).unwrap().unwrap()).unwrap();
         assert_eq!(csv.lines().count(), 1 + 2 * 2 * CASES.len());
+        // The verdict counts the rows of the table.
+        let verdict = hypothesis.verdict_sentence().to_lowercase();
+        assert!(
+            verdict.contains(&format!("of {} combinations", rows.len())),
+            "{verdict}"
+        );
+        for word in Verdict::ALL.map(Verdict::words) {
+            match rows.iter().filter(|r| r[1] == word).count() {
+                0 => assert!(!verdict.contains(word), "{verdict}"),
+                n => assert!(verdict.contains(&format!("{word} in {n}")), "{verdict}"),
+            }
+        }
+    }
+
+    #[test]
+    fn several_hypotheses_are_judged_each_by_its_own_factor_points_and_case() {
+        let mut view = study("higher", 9.5);
+        view.record.hypotheses.push(HypothesisRecord {
+            name: "layout".into(),
+            over: Some("construct.layout".into()),
+            by: Some("plates.stagger_mm".into()),
+            at: vec![("plates.stagger_mm".into(), "20".into())],
+            case: Some("axial".into()),
+            least_distance: 0.0,
+            ..claim("lower", 1.0)
+        });
+        let all = hypotheses(&view);
+        let judged = all[1].judgements();
+        let [(group, judgements)] = judged.as_slice() else {
+            panic!("one stagger");
+        };
+        assert_eq!(group.label, "stagger +20\u{a0}mm");
+        let [judgement] = judgements.as_slice() else {
+            panic!("one load case");
+        };
+        let at = |layout| hot_spot(layout, 20.0, "axial");
+        let change = at("orthogonal") / at("parallel") - 1.0;
+        assert!((judgement.levels[0].change - change).abs() < 1e-12);
+        let wanted = of_level(&all[1].claim, change, judgement.levels[0].error);
+        assert_eq!(judgement.verdict, wanted);
+        let claim = all[1].claim_sentence().unwrap();
+        assert!(
+            claim.starts_with("Hypothesis layout: at stagger +20\u{a0}mm, under axial"),
+            "{claim}"
+        );
+        let csv = String::from_utf8(hypothesis_csv(&view).unwrap().unwrap()).unwrap();
+        assert_eq!(csv.lines().filter(|l| l.starts_with("layout,")).count(), 1);
     }
 
     #[test]
     fn each_mark_of_the_figure_stands_where_its_number_says() {
         let view = study("lower", 10.0);
-        let charts = hypothesis_charts(&view);
-        assert_eq!((charts.len(), hypothesis_legend(&view).len()), (2, 2));
+        let hypothesis = &hypotheses(&view)[0];
+        let charts = hypothesis_charts(hypothesis);
+        assert_eq!((charts.len(), hypothesis_legend(hypothesis).len()), (2, 2));
         let change = hot_spot("parallel", 20.0, "axial") / hot_spot("parallel", 0.0, "axial") - 1.0;
         assert!(
             charts[0].contains(&format!("{} at stagger", percent(change))),
@@ -510,15 +600,15 @@ mod tests {
         let mut view = study("higher", 10.0);
         let response = view.lead().unwrap().clone();
         view.record.mesh_noise.insert(response, 0.5);
-        for sentence in &hypothesis_sentences(&view)[1..] {
+        for sentence in hypotheses(&view)[0].construct_sentences() {
             assert!(sentence.contains("not resolved under axial"), "{sentence}");
             assert!(
                 !sentence.contains("supported") && !sentence.contains("refuted"),
                 "{sentence}"
             );
         }
-        view.record.hypothesis = None;
-        assert!(hypothesis_sentences(&view).is_empty() && hypothesis_charts(&view).is_empty());
+        view.record.hypotheses.clear();
+        assert!(hypotheses(&view).is_empty());
         assert!(hypothesis_csv(&view).unwrap().is_none());
     }
 }

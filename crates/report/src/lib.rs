@@ -25,6 +25,7 @@ mod error;
 mod fitted;
 mod grouped_warnings;
 mod hypothesis;
+mod hypothesis_chart;
 mod interaction_chart;
 mod labels;
 mod line_styles;
@@ -76,7 +77,7 @@ pub struct WrittenReport {
 }
 
 /// Writes `report.html` into a study's folder from what is stored there; beside it
-/// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has a hypothesis,
+/// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has hypotheses,
 /// `regression.csv`, if the points were drawn, `models.json`, if the points suffice for models of the headline response, and
 /// `pareto.csv`, if there are several responses to weigh; one that there is no ground for now is removed.
 ///

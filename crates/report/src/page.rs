@@ -9,7 +9,8 @@ use crate::drawn::regression_table;
 use crate::effects::effect_table;
 use crate::error::ReportError;
 use crate::grouped_warnings::grouped_warnings;
-use crate::hypothesis::{hypothesis_charts, hypothesis_legend, hypothesis_table};
+use crate::hypothesis::{Hypothesis, hypotheses};
+use crate::hypothesis_chart::{hypothesis_charts, hypothesis_legend};
 use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
@@ -108,9 +109,7 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         engine => view.record.engine_version.clone(),
         caution => CAUTION,
         answer => answer(view),
-        hypothesis => hypothesis_table(view).map(data),
-        hypothesis_charts => safe(hypothesis_charts(view)),
-        hypothesis_legend => safe(hypothesis_legend(view).iter().map(|(n, c)| swatch(n, c)).collect()),
+        hypotheses => hypotheses(view).iter().map(of_hypothesis).collect::<Vec<_>>(),
         stagger_sign => view.record.factors.iter().any(|(key, _)| key == STAGGER),
         headline_words => view.headline().map(|h| capital(&h.response.words())),
         headline_definition => headline_definition(view),
@@ -154,6 +153,19 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         job_text => view.record.job_text.clone(),
     })?;
     Ok(Page { html, faults })
+}
+
+/// Claim, verdict, figure and table of a hypothesis.
+fn of_hypothesis(hypothesis: &Hypothesis) -> Value {
+    let legend = hypothesis_legend(hypothesis);
+    context! {
+        claim => hypothesis.claim_sentence(),
+        verdict => hypothesis.verdict_sentence(),
+        constructs => hypothesis.construct_sentences(),
+        charts => safe(hypothesis_charts(hypothesis)),
+        legend => safe(legend.iter().map(|(n, c)| swatch(n, c)).collect()),
+        table => data(hypothesis.table()),
+    }
 }
 
 /// The stored surface of a point; `None` where it cannot be used, which is added to the faults.

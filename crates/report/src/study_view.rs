@@ -1,6 +1,6 @@
 //! A study read back, and the comparison that its headline asks for.
 
-use crate::labels::level_words;
+use crate::labels::{factor_words, level_words};
 use crate::number::Decimals;
 use crate::observed::Observed;
 use bicolumn_response::ResponseName;
@@ -12,7 +12,7 @@ use bicolumn_store::{
 use std::collections::BTreeMap;
 
 /// Everything that the page is made of, except surfaces.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(crate) struct StudyView {
     /// Where it was read.
     pub(crate) folder: StudyFolder,
@@ -169,6 +169,9 @@ impl StudyView {
         let mut groups: Vec<Group<'_>> = Vec::new();
         for point in self.at_levels() {
             let label = match by.and_then(|key| Some((key, value_of(point, key)?))) {
+                Some((key, value @ FactorValue::Number(_))) => {
+                    format!("{} {}", factor_words(key), level_words(key, value))
+                }
                 Some((key, value)) => level_words(key, value),
                 None => construct_words(point),
             };

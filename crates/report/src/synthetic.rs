@@ -236,7 +236,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         mesh_noise: BTreeMap::new(),
         aliases: vec![],
         drawn: None,
-        hypothesis: None,
+        hypotheses: Vec::new(),
         mesh_noise_poses: 0,
         published: vec![],
     }

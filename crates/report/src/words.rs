@@ -4,7 +4,6 @@ use crate::credit::{Withheld, is_no_riser};
 use crate::distinct_cases::{DistinctCase, reverse_sentence};
 use crate::drawn::drawn_sentences;
 use crate::effects::effects_sentence;
-use crate::hypothesis::hypothesis_sentences;
 use crate::labels::{STAGGER, capital, factor_words, level_words, with_unit};
 use crate::moved_to_fit::moved_to_fit_sentences;
 use crate::moved_with::moved_sentences;
@@ -18,7 +17,7 @@ use bicolumn_store::{FactorValue, PointRecord, Status};
 /// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
 /// case, then what moves the headline, where it was found and how far the numbers can be trusted.
 pub(crate) fn answer(view: &StudyView) -> Vec<String> {
-    let mut paragraphs = hypothesis_sentences(view);
+    let mut paragraphs = Vec::new();
     let done = view.done().count();
     match (view.lead(), view.headline(), done) {
         (_, _, 0) => paragraphs.push("No design point was finished: there is no answer.".into()),

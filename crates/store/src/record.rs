@@ -6,7 +6,7 @@ use crate::maker_record::{MakerRecord, StopRecord};
 use crate::moved_record::MovedRecord;
 use crate::screw_record::ScrewAsBuiltRecord;
 use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -103,9 +103,9 @@ pub struct StudyRecord {
     /// Sampled design in words, where the points were drawn: then no levels are compared.
     #[serde(default)]
     pub drawn: Option<String>,
-    /// Hypothesis of the job.
-    #[serde(default)]
-    pub hypothesis: Option<HypothesisRecord>,
+    /// Hypotheses of the job.
+    #[serde(default, alias = "hypothesis", deserialize_with = "hypotheses")]
+    pub hypotheses: Vec<HypothesisRecord>,
     /// Effects that the design's points cannot tell apart, in words: "a = b × c".
     #[serde(default)]
     pub aliases: Vec<String>,
@@ -171,15 +171,48 @@ pub struct InputRecord {
     pub source: String,
 }
 
-/// The hypothesis of a job: the headline at the baseline of its factor against levels at a distance from it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+/// A hypothesis of a job: a response at the baseline of a factor against levels at a distance from it.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct HypothesisRecord {
+    /// Name; empty: the one of `[hypothesis]`.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub name: String,
+    /// Response; `None`: the headline's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub response: Option<ResponseName>,
+    /// Factor that is compared; `None`: the headline's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub over: Option<String>,
+    /// Factor at each of whose levels it is judged apart; `None`: the headline's, where it is another than the one compared.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// Factors and their levels at the points that it is about; empty: all points.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub at: Vec<(String, String)>,
+    /// Load case that it is about; `None`: each.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub case: Option<String>,
     /// Claimed direction: `higher` or `lower` at the baseline.
     pub baseline_is: String,
     /// Levels nearer to the baseline do not count; in the factor's unit.
     pub least_distance: f64,
     /// The smallest difference that matters, per cent of the value at the baseline.
     pub least_difference_percent: f64,
+}
+
+/// Hypotheses of a study; earlier records hold one, or null.
+fn hypotheses<'de, D: Deserializer<'de>>(from: D) -> Result<Vec<HypothesisRecord>, D::Error> {
+    #[derive(Deserialize)]
+    #[serde(untagged)]
+    enum Stored {
+        Several(Vec<HypothesisRecord>),
+        One(HypothesisRecord),
+    }
+    Ok(match Option::<Stored>::deserialize(from)? {
+        Some(Stored::Several(claims)) => claims,
+        Some(Stored::One(claim)) => vec![claim],
+        None => Vec::new(),
+    })
 }
 
 /// The report's headline comparison.

@@ -541,7 +541,7 @@ pub(crate) mod tests {
             mesh_noise: BTreeMap::new(),
             aliases: vec![],
             drawn: None,
-            hypothesis: None,
+            hypotheses: Vec::new(),
             mesh_noise_poses: 0,
             published: Vec::new(),
         }

@@ -1,6 +1,5 @@
 //! `study.json`: what holds for all points of a job.
 
-use bicolumn_base::Word;
 use bicolumn_geometry::Landmarks;
 use bicolumn_job::{
     Derived, ENGINE_VERSION, Fallback, Job, KeyId, Plan, PointInputs, Settings, Value, keys,
@@ -8,8 +7,7 @@ use bicolumn_job::{
 };
 use bicolumn_response::ResponseId;
 use bicolumn_store::{
-    FactorValue, HeadlineRecord, HypothesisRecord, InputRecord, MovedRecord, REPLICATE, SCHEMA,
-    StudyRecord,
+    FactorValue, HeadlineRecord, InputRecord, MovedRecord, REPLICATE, SCHEMA, StudyRecord,
 };
 
 /// Values of a key that differ between points are listed up to this many.
@@ -64,7 +62,7 @@ pub(crate) fn study_record(
             .collect(),
         aliases: plan.aliases.clone(),
         drawn: job.drawn(),
-        hypothesis: first.and_then(hypothesis),
+        hypotheses: job.hypotheses().to_vec(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
         published: job.published().to_vec(),
@@ -188,16 +186,6 @@ fn told(moved: &[(&str, &MovedRecord)]) -> String {
         ),
         false => format!("moved to make the construct possible: {list}"),
     }
-}
-
-/// The claim of the job, if it makes one.
-fn hypothesis(settings: &Settings) -> Option<HypothesisRecord> {
-    let run = &keys().run;
-    Some(HypothesisRecord {
-        baseline_is: settings.get(run.baseline_is)?.word().into(),
-        least_distance: settings.get(run.least_distance),
-        least_difference_percent: settings.get(run.least_difference),
-    })
 }
 
 /// The comparison that leads the report: as the job says, else over the first factor of numbers and by

@@ -1,11 +1,10 @@
-//! Keys of the study: `[run]`, `[design]` and `[hypothesis]`.
+//! Keys of the study: `[run]` and `[design]`.
 
-use crate::declare::{Declaration, OURS, count, is, number, text, word};
+use crate::declare::{Declaration, OURS, count, is, text, word};
 use crate::handle::{Key, OneOf};
-use crate::words::{DesignKind, Direction, Spread};
-use bicolumn_geometry::Range;
+use crate::words::{DesignKind, Spread};
 
-/// Keys of `[run]`, `[design]` and `[hypothesis]`.
+/// Keys of `[run]` and `[design]`.
 #[derive(Debug)]
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct RunKeys {
@@ -22,9 +21,6 @@ pub struct RunKeys {
     pub seed: Key<usize>,
     pub replicates: Key<usize>,
     pub distribution: Key<OneOf<Spread>>,
-    pub baseline_is: Key<Option<OneOf<Direction>>>,
-    pub least_distance: Key<f64>,
-    pub least_difference: Key<f64>,
 }
 
 impl RunKeys {
@@ -115,26 +111,6 @@ impl RunKeys {
                 is(Spread::Uniform),
                 "Distribution of the numbers of a sampled design between the two ends that [factors] gives",
                 OURS,
-            ),
-            baseline_is: d.optional(
-                "hypothesis.baseline_is",
-                word(),
-                "The hypothesis: the headline is higher, or lower, at the baseline of run.over (zero, otherwise the first level) than at each level that counts; the report opens with its verdict",
-                OURS,
-            ),
-            least_distance: d.key(
-                "hypothesis.least_distance",
-                number("", Range::new(0.0, 1e4)),
-                is(0.0),
-                "Levels of run.over nearer than this to the baseline do not count; in the factor's own unit",
-                OURS,
-            ),
-            least_difference: d.key(
-                "hypothesis.least_difference_percent",
-                number("percent", Range::new(0.0, 1000.0)),
-                is(10.0),
-                "The smallest difference that matters, in per cent of the headline's value at the baseline",
-                "choice of this program: some ten times the mesh noise of the stresses",
             ),
         }
     }
