@@ -135,6 +135,8 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
         (job.spot_of(run.points), keys().path(run.points)),
         (job.spot_of(run.seed), keys().path(run.seed)),
         (job.spot_of(run.distribution), keys().path(run.distribution)),
+        (job.spot_of(run.normal), keys().path(run.normal)),
+        (job.spot_of(run.lognormal), keys().path(run.lognormal)),
     ];
     for (spot, key) in of_samples {
         if let Some(spot) = spot.filter(|_| !is_sampled(kind)) {

@@ -21,7 +21,7 @@ use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
 use bicolumn_model::Sensor;
 use bicolumn_response::ResponseId;
-use bicolumn_store::{HypothesisRecord, PublishedRecord};
+use bicolumn_store::{DistributionRecord, HypothesisRecord, PublishedRecord};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
@@ -68,6 +68,8 @@ pub struct Job {
     pub(crate) published: Vec<PublishedRecord>,
     /// Hypotheses, that of `[hypothesis]` first, then those of `[hypothesis.NAME]` by name.
     pub(crate) hypotheses: Vec<HypothesisRecord>,
+    /// Distributions of the numbers of a sampled design.
+    pub(crate) distributions: Vec<DistributionRecord>,
 }
 
 const FACTORS: &str = "factors.";
@@ -104,6 +106,7 @@ impl Job {
             sensors: Vec::new(),
             published: Vec::new(),
             hypotheses: Vec::new(),
+            distributions: Vec::new(),
         };
         let mut errors = Vec::new();
         for (table, spot) in &raw.tables {
@@ -117,7 +120,10 @@ impl Job {
         }
         job.take_table(&mut errors);
         match sampled::sample(&job) {
-            Ok(Some(drawn)) => (job.factors, job.table_points) = (drawn.factors, drawn.points),
+            Ok(Some(drawn)) => {
+                (job.factors, job.table_points) = (drawn.factors, drawn.points);
+                job.distributions = drawn.distributions;
+            }
             Ok(None) => {}
             Err(wrong) => errors.extend(wrong),
         }
@@ -191,6 +197,11 @@ impl Job {
     /// Hypotheses of the job, the one without a name first, the others by name.
     pub fn hypotheses(&self) -> &[HypothesisRecord] {
         &self.hypotheses
+    }
+
+    /// Distributions of the numbers of a sampled design, by factor; empty for another design.
+    pub fn distributions(&self) -> &[DistributionRecord] {
+        &self.distributions
     }
 
     /// Line where the job gives a key, in full.

@@ -1,18 +1,23 @@
 //! The points of a sampled design: numbers between two ends, words and flags from their levels.
 
 use crate::catalogue::keys;
+use crate::handle::KeyId;
 use crate::job::{Factor, Job};
 use crate::job_error::{Fault, JobError};
 use crate::settings::Settings;
 use crate::value::Value;
 use crate::words::{DesignKind, Spread};
+use bicolumn_base::Word;
 use bicolumn_stats::{Between, MOST_SEQUENCED, halton, latin_hypercube, random_points};
+use bicolumn_store::DistributionRecord;
 use std::collections::BTreeMap;
 
 /// Factors with the values that were drawn as their levels, and the index of the level of each, by point.
 pub(crate) struct Sampled {
     pub(crate) factors: Vec<Factor>,
     pub(crate) points: Vec<Vec<usize>>,
+    /// Distributions of the factors of numbers.
+    pub(crate) distributions: Vec<DistributionRecord>,
 }
 
 /// Is it a design whose points are drawn?
@@ -37,7 +42,17 @@ pub(crate) fn in_words(job: &Job, settings: &Settings) -> Option<String> {
         Spread::Normal => {
             "normal between the ends of each factor, which are two standard deviations from the middle"
         }
+        Spread::Lognormal => {
+            "lognormal between the ends of each factor, whose logarithms are two standard deviations from their middle"
+        }
     };
+    let own = [(run.normal, "normal"), (run.lognormal, "lognormal")]
+        .into_iter()
+        .filter_map(|(key, form)| {
+            let stated = settings.get(key)?;
+            Some(format!("; {form}, cut off at the ends: {}", stated.trim()))
+        });
+    let spread = format!("{spread}{}", own.collect::<String>());
     let (points, seed) = (job.table_points.len(), settings.get(run.seed));
     Some(format!(
         "{points} points of {kind} (seed {seed}), numbers {spread}"
@@ -113,12 +128,14 @@ pub(crate) fn sample(job: &Job) -> Result<Option<Sampled>, Vec<JobError>> {
         }
         return Err(errors);
     };
-    let between = match settings.get(run.distribution) {
-        Spread::Uniform => Between::Uniform,
-        Spread::Normal => Between::Normal,
+    let distributions = distributions(job, &settings)?;
+    let between_of = |factor: &Factor| {
+        let own = distributions.iter().find(|d| d.factor == factor.path());
+        own.and_then(between).unwrap_or(Between::Uniform)
     };
     let mut points = vec![Vec::with_capacity(axes); count];
     let factors = job.factors.iter().enumerate().map(|(f, factor)| {
+        let between = between_of(factor);
         let mut levels: Vec<Value> = vec![];
         for (point, row) in points.iter_mut().zip(&cube) {
             let value = drawn(&factor.levels, row[f], between);
@@ -134,7 +151,137 @@ pub(crate) fn sample(job: &Job) -> Result<Option<Sampled>, Vec<JobError>> {
         }
     });
     let factors = factors.collect();
-    Ok(Some(Sampled { factors, points }))
+    Ok(Some(Sampled {
+        factors,
+        points,
+        distributions,
+    }))
+}
+
+/// A distribution as places between its ends; `None` where there is none.
+fn between(of: &DistributionRecord) -> Option<Between> {
+    match of.form.as_str() {
+        "normal" => Between::normal(of.mean, of.sd, of.ends),
+        "lognormal" => Between::lognormal(of.mean, of.sd, of.ends),
+        _ => Some(Between::Uniform),
+    }
+}
+
+/// Distributions of the factors of numbers: those that the job states by mean and deviation, the others between their ends.
+fn distributions(job: &Job, settings: &Settings) -> Result<Vec<DistributionRecord>, Vec<JobError>> {
+    let run = &keys().run;
+    let mut errors = vec![];
+    let mut stated: Vec<(&Factor, Spread, [f64; 2], KeyId)> = vec![];
+    for (key, form) in [
+        (run.normal, Spread::Normal),
+        (run.lognormal, Spread::Lognormal),
+    ] {
+        let Some(text) = settings.get(key) else {
+            continue;
+        };
+        for part in text.split(';') {
+            let told = |why: String| told(job, key.id(), why);
+            match mean_and_sd(job, part) {
+                Err(why) => errors.push(told(why)),
+                Ok((factor, _)) if stated.iter().any(|s| s.0.key == factor.key) => {
+                    errors.push(told(format!("{} has two distributions", factor.path())));
+                }
+                Ok((factor, moments)) => stated.push((factor, form, moments, key.id())),
+            }
+        }
+    }
+    let mut all = vec![];
+    for factor in &job.factors {
+        let numbers: Option<Vec<f64>> = factor.levels.iter().map(Value::number).collect();
+        let Some([a, b]) = numbers
+            .as_deref()
+            .and_then(|n| <[f64; 2]>::try_from(n).ok())
+        else {
+            continue;
+        };
+        let ends = [a.min(b), a.max(b)];
+        let own = stated.iter().find(|s| s.0.key == factor.key);
+        let (form, [mean, sd], key) = match own {
+            Some((_, form, moments, key)) => (*form, *moments, *key),
+            None => {
+                let form = settings.get(run.distribution);
+                (form, by_ends(form, ends), run.distribution.id())
+            }
+        };
+        let record = DistributionRecord {
+            factor: factor.path().to_string(),
+            form: form.word().to_string(),
+            mean,
+            sd,
+            ends,
+        };
+        if between(&record).is_none() {
+            let why = match form {
+                Spread::Lognormal if ends[0] <= 0.0 => {
+                    format!("a lognormal {} needs ends above 0", record.factor)
+                }
+                _ => format!(
+                    "less than a hundredth of {} = {mean} ± {sd} lies between its ends {} and {}",
+                    record.factor, ends[0], ends[1]
+                ),
+            };
+            errors.push(told(job, key, why));
+        }
+        all.push(record);
+    }
+    match errors.is_empty() {
+        true => Ok(all),
+        false => Err(errors),
+    }
+}
+
+fn told(job: &Job, key: KeyId, why: String) -> JobError {
+    let hint = "write \"bone.shaft_diameter_mm = 19.3 ± 1.2\", a factor between two ends, its mean and standard deviation";
+    let fault = Fault::Conflict {
+        why,
+        hint: hint.into(),
+    };
+    job.error(job.spot_of(key), keys().path(key), String::new(), fault)
+}
+
+/// A factor with its mean and standard deviation, from "key = mean ± deviation".
+fn mean_and_sd<'a>(job: &'a Job, part: &str) -> Result<(&'a Factor, [f64; 2]), String> {
+    let form = || {
+        format!(
+            "{:?} is no factor with mean ± standard deviation",
+            part.trim()
+        )
+    };
+    let (path, moments) = part.split_once('=').ok_or_else(form)?;
+    let factor = job.factors.iter().find(|f| f.path() == path.trim());
+    let factor = factor.ok_or_else(|| format!("{} is no factor of this job", path.trim()))?;
+    if factor.levels[0].number().is_none() {
+        return Err(format!("{} is no number", path.trim()));
+    }
+    let (mean, sd) = moments
+        .split_once('±')
+        .or_else(|| moments.split_once("+-"))
+        .ok_or_else(form)?;
+    let number = |text: &str| text.trim().parse::<f64>().map_err(|_| form());
+    let (mean, sd) = (number(mean)?, number(sd)?);
+    match sd > 0.0 && sd.is_finite() && mean.is_finite() {
+        true => Ok((factor, [mean, sd])),
+        false => Err(form()),
+    }
+}
+
+/// Mean and standard deviation, before it is cut off, of a distribution whose ends are two standard deviations from its
+/// middle; of a lognormal one those of the number, by the closed form of its moments.
+fn by_ends(form: Spread, [low, high]: [f64; 2]) -> [f64; 2] {
+    match form {
+        Spread::Uniform => [0.5 * (low + high), (high - low) / 12f64.sqrt()],
+        Spread::Normal => [0.5 * (low + high), 0.25 * (high - low)],
+        Spread::Lognormal => {
+            let (middle, sd) = (0.5 * (low.ln() + high.ln()), 0.25 * (high.ln() - low.ln()));
+            let mean = (middle + 0.5 * sd * sd).exp();
+            [mean, mean * (sd * sd).exp_m1().sqrt()]
+        }
+    }
 }
 
 /// Value at a coordinate of the unit cube: between the two ends of numbers, one of the levels otherwise.
@@ -216,6 +363,48 @@ mod tests {
     }
 
     #[test]
+    fn a_factor_may_have_a_distribution_of_its_own() {
+        let text = format!(
+            "design.kind = \"halton\"\ndesign.points = 400\ndesign.normal = \"bone.shaft_diameter_mm = 18 ± 0.4\"\n{FACTORS}"
+        );
+        let job = Job::parse(Path::new("x.toml"), &text).unwrap();
+        let diameters = Plan::of(&job).unwrap().points.into_iter();
+        let diameters = diameters.map(|p| p.levels["bone.shaft_diameter_mm"].number().unwrap());
+        let diameters: Vec<f64> = diameters.collect();
+        let mean = diameters.iter().sum::<f64>() / 400.0;
+        let sd = (diameters.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / 400.0).sqrt();
+        // The ends 17 and 21 cut off 0.6 %.
+        assert!(
+            (mean - 18.0).abs() < 0.02 && (sd - 0.39).abs() < 0.02,
+            "{mean} {sd}"
+        );
+        let [diameter, screws] = job.distributions() else {
+            panic!("{:?}", job.distributions());
+        };
+        assert_eq!(
+            (diameter.form.as_str(), diameter.mean, diameter.sd),
+            ("normal", 18.0, 0.4)
+        );
+        assert_eq!((screws.form.as_str(), screws.ends), ("uniform", [2.0, 4.0]));
+        assert!(
+            job.drawn()
+                .unwrap()
+                .contains("normal, cut off at the ends: bone.shaft_diameter_mm = 18 ± 0.4")
+        );
+        // A lognormal by its ends has the geometric mean of these for its median.
+        let record = |form, [mean, sd]: [f64; 2]| super::DistributionRecord {
+            factor: String::new(),
+            form: String::from(form),
+            mean,
+            sd,
+            ends: [2.0, 18.0],
+        };
+        let moments = super::by_ends(super::Spread::Lognormal, [2.0, 18.0]);
+        let between = super::between(&record("lognormal", moments)).unwrap();
+        assert!((2.0 + 16.0 * between.quantile(0.5) - 6.0).abs() < 1e-9);
+    }
+
+    #[test]
     fn sampled_designs_that_cannot_be_drawn_are_refused() {
         let told = |text: &str| plan(text).unwrap_err();
         let kind = "design.kind = \"halton\"\n";
@@ -227,6 +416,39 @@ mod tests {
             told(&three).contains("draws between two ends"),
             "{}",
             told(&three)
+        );
+        let spread = |line: &str| told(&format!("{points}{line}\n{FACTORS}"));
+        for (line, part) in [
+            (
+                "design.normal = \"bone.shaft_diameter_mm = 19\"",
+                "no factor with mean",
+            ),
+            (
+                "design.normal = \"fracture.gap_mm = 4 ± 1\"",
+                "is no factor of this job",
+            ),
+            (
+                "design.normal = \"construct.layout = 4 ± 1\"",
+                "is no number",
+            ),
+            (
+                "design.lognormal = \"bone.shaft_diameter_mm = 40 ± 1\"",
+                "less than a hundredth",
+            ),
+            (
+                "design.normal = \"bone.shaft_diameter_mm = 19 ± 1\"\ndesign.lognormal = \"bone.shaft_diameter_mm = 19 ± 1\"",
+                "has two distributions",
+            ),
+        ] {
+            assert!(spread(line).contains(part), "{}", spread(line));
+        }
+        let signed = format!(
+            "{points}design.distribution = \"lognormal\"\n[factors]\nplates.stagger_mm = [-20, 20]\n"
+        );
+        assert!(
+            told(&signed).contains("needs ends above 0"),
+            "{}",
+            told(&signed)
         );
         let idle = format!("design.points = 4\n{FACTORS}");
         assert!(told(&idle).contains("has no effect"), "{}", told(&idle));

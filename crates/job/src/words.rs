@@ -37,11 +37,14 @@ pub enum Spread {
     Uniform,
     /// Normal, its ends two standard deviations from the middle.
     Normal,
+    /// Lognormal, the logarithms of its ends two standard deviations from their middle.
+    Lognormal,
 }
 
 words! { Spread {
     Uniform = "uniform": "every number between the two ends is as likely as any other",
     Normal = "normal": "normal about the middle of the two ends, which are two standard deviations from it, and cut off there",
+    Lognormal = "lognormal": "its logarithm normal about the middle of those of the two ends, which are two standard deviations from it, and cut off there; both ends above 0",
 } }
 
 words! { DesignKind {

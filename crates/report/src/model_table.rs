@@ -6,7 +6,7 @@ use crate::labels::{case_words, factor_words, level_words, shown_unit};
 use crate::number::Decimals;
 use crate::study_view::StudyView;
 use crate::tables::{NONE, Row, Table, cells};
-use bicolumn_stats::{Index, Optimum, optimum, sobol_indices};
+use bicolumn_stats::{Between, Index, Optimum, optimum, sobol_indices};
 use bicolumn_store::{FactorValue, ModelFactor, ModelRange, ModelRecord, ModelsRecord};
 
 /// Table of the models by load case; `None` where there is none.
@@ -42,7 +42,8 @@ pub(crate) fn model_table(view: &StudyView, record: &ModelsRecord) -> Option<Tab
             section: head,
             ..Row::default()
         });
-        let shares = sobol_indices(fitted.as_ref());
+        let spread = spread(view, record);
+        let shares = sobol_indices(fitted.as_ref(), &spread);
         for (k, factor) in record.factors.iter().enumerate() {
             let share = shares.as_ref().map(|s| s[k]);
             let shown = |i: Option<Index>| i.map_or(NONE.into(), index_words);
@@ -70,6 +71,26 @@ pub(crate) fn model_table(view: &StudyView, record: &ModelsRecord) -> Option<Tab
         rows,
         words: 1,
     })
+}
+
+/// Distributions of the factors of a sampled design, cut off at the outermost points; uniform for others.
+fn spread(view: &StudyView, record: &ModelsRecord) -> Vec<Between> {
+    let of_factor = |factor: &ModelFactor| {
+        let ModelRange::Between(ends) = factor.over else {
+            return None;
+        };
+        let mut all = view.record.distributions.iter();
+        let own = all.find(|d| d.factor == factor.key)?;
+        match own.form.as_str() {
+            "normal" => Between::normal(own.mean, own.sd, ends),
+            "lognormal" => Between::lognormal(own.mean, own.sd, ends),
+            _ => None,
+        }
+    };
+    let factors = record.factors.iter();
+    factors
+        .map(|f| of_factor(f).unwrap_or(Between::Uniform))
+        .collect()
 }
 
 /// An index with its interval; sampling may take a small one out of 0 to 1, where it is cut off.

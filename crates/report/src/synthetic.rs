@@ -237,6 +237,7 @@ fn study(points: &[PointRecord]) -> StudyRecord {
         aliases: vec![],
         drawn: None,
         hypotheses: Vec::new(),
+        distributions: Vec::new(),
         mesh_noise_poses: 0,
         published: vec![],
     }

@@ -1,5 +1,7 @@
 //! Sampled designs: points in the unit cube, drawn at random, by a Latin hypercube or by a scrambled Halton sequence.
 
+use statrs::distribution::{ContinuousCDF, Normal};
+
 /// Generator of uniform numbers: SplitMix64 (Steele, Lea, Flood 2014, OOPSLA, figure 14; constants from memory, checked
 /// against its published first numbers). The same seed gives the same numbers everywhere.
 struct Uniform(u64);
@@ -88,54 +90,77 @@ pub fn halton(points: usize, factors: usize, seed: u64) -> Option<Vec<Vec<f64>>>
     Some((0..points).map(row).collect())
 }
 
-/// Distribution of a factor between two ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// Distribution of a number between two ends, as places from 0, the lower end, to 1, the upper.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Between {
     /// Uniform.
     Uniform,
-    /// Normal about the middle, with its ends two standard deviations off, and cut off there.
-    Normal,
+    /// Normal, cut off at the ends.
+    Normal(CutNormal),
+    /// Lognormal, cut off at the ends: the logarithm is normal.
+    Lognormal(CutNormal),
+}
+
+/// Normal distribution cut off at two ends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CutNormal {
+    whole: Normal,
+    ends: [f64; 2],
+    /// Distribution function of the whole at the ends.
+    below: [f64; 2],
+}
+
+/// Least probability of the whole distribution that must lie between the ends (a choice of this program).
+const LEAST_INSIDE: f64 = 0.01;
+
+impl CutNormal {
+    fn new(mean: f64, sd: f64, ends: [f64; 2]) -> Option<CutNormal> {
+        let whole = Normal::new(mean, sd).ok()?;
+        let below = ends.map(|x| whole.cdf(x));
+        let is_wide = ends.iter().all(|x| x.is_finite()) && below[1] - below[0] >= LEAST_INSIDE;
+        is_wide.then_some(CutNormal { whole, ends, below })
+    }
+
+    fn quantile(&self, probability: f64) -> f64 {
+        let [low, high] = self.below;
+        let wanted = low + probability.clamp(0.0, 1.0) * (high - low);
+        let [lower, upper] = self.ends;
+        self.whole.inverse_cdf(wanted).clamp(lower, upper)
+    }
 }
 
 impl Between {
+    /// Normal of a mean and standard deviation before it is cut off at the ends; `None` where the ends are not in order, the
+    /// deviation is not positive, or less than a hundredth of it lies between them.
+    pub fn normal(mean: f64, sd: f64, ends: [f64; 2]) -> Option<Between> {
+        let width = ends[1] - ends[0];
+        (width > 0.0).then_some(())?;
+        let cut = CutNormal::new((mean - ends[0]) / width, sd / width, [0.0, 1.0])?;
+        Some(Between::Normal(cut))
+    }
+
+    /// Lognormal of a mean and standard deviation, both of the number itself before it is cut off at the ends; `None` as for
+    /// [`Between::normal`], and where the lower end or the mean is not positive.
+    pub fn lognormal(mean: f64, sd: f64, ends: [f64; 2]) -> Option<Between> {
+        (ends[0] > 0.0 && ends[1] > ends[0] && mean > 0.0 && sd > 0.0).then_some(())?;
+        // Variance and mean of the logarithm (closed form of the lognormal's moments).
+        let variance = (1.0 + (sd / mean).powi(2)).ln();
+        let middle = mean.ln() - 0.5 * variance;
+        CutNormal::new(middle, variance.sqrt(), ends.map(f64::ln)).map(Between::Lognormal)
+    }
+
     /// Quantile of a probability from 0 to 1: a place from 0, the lower end, to 1, the upper.
     pub fn quantile(self, probability: f64) -> f64 {
         match self {
             Between::Uniform => probability,
-            Between::Normal => {
-                let ends = [-ENDS, ENDS].map(normal_below);
-                let wanted = ends[0] + probability * (ends[1] - ends[0]);
-                // The distribution function rises without end: 60 halvings are exact to the last bit.
-                let (mut low, mut high) = (-ENDS, ENDS);
-                for _ in 0..60 {
-                    let middle = 0.5 * (low + high);
-                    match normal_below(middle) < wanted {
-                        true => low = middle,
-                        false => high = middle,
-                    }
-                }
-                0.5 + 0.25 * (low + high) / ENDS
+            Between::Normal(cut) => cut.quantile(probability),
+            Between::Lognormal(cut) => {
+                let [low, high] = cut.ends.map(f64::exp);
+                let place = (cut.quantile(probability).exp() - low) / (high - low);
+                place.clamp(0.0, 1.0)
             }
         }
     }
-}
-
-/// Ends of a normal factor, in standard deviations.
-const ENDS: f64 = 2.0;
-
-/// Standard normal distribution function, 1/2 + φ(z) Σ z^(2k+1)/(1·3·5···(2k+1)) (Abramowitz and Stegun 1964, 26.2.11);
-/// for |z| up to some 5.
-fn normal_below(z: f64) -> f64 {
-    let (mut term, mut sum) = (z, z);
-    for k in 1..200 {
-        term *= z * z / f64::from(2 * k + 1);
-        sum += term;
-        if term.abs() < 1e-18 {
-            break;
-        }
-    }
-    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-    0.5 + density * sum
 }
 
 #[cfg(test)]
@@ -188,18 +213,76 @@ mod tests {
         assert!(by_sequence < 0.5 * by_chance, "{by_sequence} {by_chance}");
     }
 
+    /// Mean and variance over the midpoints of 20 000 equal probabilities.
+    fn moments(between: Between, [low, high]: [f64; 2]) -> [f64; 2] {
+        let n = 20_000;
+        let values = (0..n).map(|i| {
+            let p = (f64::from(i) + 0.5) / f64::from(n);
+            low + (high - low) * between.quantile(p)
+        });
+        let values: Vec<f64> = values.collect();
+        let mean = values.iter().sum::<f64>() / f64::from(n);
+        let squares = values.iter().map(|v| (v - mean).powi(2));
+        [mean, squares.sum::<f64>() / f64::from(n)]
+    }
+
     #[test]
     fn a_normal_factor_has_its_quantiles() {
-        // Φ(1) and Φ(1.96), handbook values (Abramowitz and Stegun 1964, table 26.1).
-        assert!((normal_below(1.0) - 0.841_344_746_068_543).abs() < 1e-14);
-        assert!((normal_below(1.96) - 0.975_002_104_851_78).abs() < 1e-13);
-        let normal = Between::Normal;
-        assert!(normal.quantile(0.0).abs() < 1e-14 && (normal.quantile(1.0) - 1.0).abs() < 1e-14);
-        assert!((normal.quantile(0.5) - 0.5).abs() < 1e-15);
-        // A quarter of the way is one standard deviation below the middle.
-        let below =
-            (normal_below(-1.0) - normal_below(-2.0)) / (normal_below(2.0) - normal_below(-2.0));
-        assert!((normal.quantile(below) - 0.25).abs() < 1e-12);
+        let normal = Between::normal(19.0, 1.0, [17.0, 21.0]).unwrap();
+        assert!(normal.quantile(0.0).abs() < 1e-12 && (normal.quantile(1.0) - 1.0).abs() < 1e-12);
+        assert!((normal.quantile(0.5) - 0.5).abs() < 1e-12);
+        // A quarter of the way is one standard deviation below the middle: Φ(1) and Φ(2) of a handbook (Abramowitz and
+        // Stegun 1964, table 26.1).
+        let (one, two) = (0.841_344_746_068_543, 0.977_249_868_051_821);
+        let below = (two - one) / (2.0 * two - 1.0);
+        assert!((normal.quantile(below) - 0.25).abs() < 1e-10);
         assert_eq!(Between::Uniform.quantile(0.3), 0.3);
+    }
+
+    #[test]
+    fn distributions_that_are_cut_off_have_the_moments_of_their_closed_forms() {
+        use std::f64::consts::PI;
+        let density = |z: f64| (-0.5 * z * z).exp() / (2.0 * PI).sqrt();
+        let standard = Normal::new(0.0, 1.0).unwrap();
+        let below = |z: f64| standard.cdf(z);
+        // Truncated normal (Johnson, Kotz, Balakrishnan 1994, Continuous Univariate Distributions 1, 13.10; from memory).
+        for (mean, sd, ends) in [(19.0, 1.2, [17.5, 22.0]), (16.0, 2.0, [17.0, 21.0])] {
+            let [a, b] = ends.map(|x| (x - mean) / sd);
+            let inside = below(b) - below(a);
+            let shift = (density(a) - density(b)) / inside;
+            let spread = 1.0 + (a * density(a) - b * density(b)) / inside - shift * shift;
+            let wanted = [mean + sd * shift, sd * sd * spread];
+            let found = moments(Between::normal(mean, sd, ends).unwrap(), ends);
+            assert!((found[0] - wanted[0]).abs() < 1e-4, "{found:?} {wanted:?}");
+            assert!(
+                (found[1] / wanted[1] - 1.0).abs() < 1e-3,
+                "{found:?} {wanted:?}"
+            );
+        }
+        // Moments of a lognormal between its ends: E[x^k] = exp(kμ + k²s²/2) (Φ(b − ks) − Φ(a − ks)) / (Φ(b) − Φ(a)).
+        let (mean, sd, ends): (f64, f64, _) = (17_000.0, 4000.0, [11_000.0, 26_000.0]);
+        let s = (1.0 + (sd / mean).powi(2)).ln().sqrt();
+        let mu = mean.ln() - 0.5 * s * s;
+        let [a, b] = ends.map(|x: f64| (x.ln() - mu) / s);
+        let raw = |k: f64| {
+            let inside = (below(b - k * s) - below(a - k * s)) / (below(b) - below(a));
+            (k * mu + 0.5 * k * k * s * s).exp() * inside
+        };
+        let wanted = [raw(1.0), raw(2.0) - raw(1.0).powi(2)];
+        let found = moments(Between::lognormal(mean, sd, ends).unwrap(), ends);
+        for (found, wanted) in found.iter().zip(wanted) {
+            assert!((found / wanted - 1.0).abs() < 1e-3, "{found} {wanted}");
+        }
+    }
+
+    #[test]
+    fn distributions_that_cannot_be_are_none() {
+        assert!(
+            Between::normal(10.0, 1.0, [17.0, 21.0]).is_none(),
+            "nothing lies between"
+        );
+        assert!(Between::normal(19.0, 0.0, [17.0, 21.0]).is_none());
+        assert!(Between::normal(19.0, 1.0, [21.0, 17.0]).is_none());
+        assert!(Between::lognormal(19.0, 1.0, [0.0, 21.0]).is_none());
     }
 }

@@ -1,7 +1,7 @@
 //! Sobol indices: the shares of a response's variance that the factors carry, over a whole space.
 
-use crate::sampling::random_points;
-use crate::space::Predictor;
+use crate::sampling::{Between, random_points};
+use crate::space::{Axis, Predictor};
 
 /// An index with an interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -27,14 +27,21 @@ const ROWS: usize = 4096;
 const RESAMPLES: usize = 200;
 const SEED: u64 = 1;
 
-/// First-order and total Sobol indices of a model's mean by factor; numbers uniform between their ends, levels equally likely. From
-/// two samples of 4096 rows by the estimators of Jansen (1999, Comput Phys Commun 117:35; Saltelli and others 2010, 181:259, table 2),
+/// First-order and total Sobol indices of a model's mean by factor: numbers as `spread` says of each between the ends of the model's
+/// space, uniform beyond its length; levels equally likely. From two samples of 4096 rows by the estimators of Jansen (1999, Comput Phys Commun 117:35; Saltelli and others 2010, 181:259, table 2),
 /// with intervals of 200 bootstrap samples: of the sampling, not of the model. `None` where the model does not vary.
-pub fn sobol_indices(model: &dyn Predictor) -> Option<Vec<Indices>> {
+pub fn sobol_indices(model: &dyn Predictor, spread: &[Between]) -> Option<Vec<Indices>> {
     let space = model.space();
     let factors = space.axes().len();
     let pairs = random_points(ROWS, 2 * factors, SEED);
-    let at = |row: &[f64]| model.predict(&space.from_unit(row)).mean;
+    let at = |row: &[f64]| {
+        let place = |(f, u): (usize, &f64)| match space.axes()[f] {
+            Axis::Number { .. } => spread.get(f).map_or(*u, |s| s.quantile(*u)),
+            Axis::Word { .. } => *u,
+        };
+        let row: Vec<f64> = row.iter().enumerate().map(place).collect();
+        model.predict(&space.from_unit(&row)).mean
+    };
     let own: Vec<f64> = pairs.iter().map(|r| at(&r[..factors])).collect();
     let other: Vec<f64> = pairs.iter().map(|r| at(&r[factors..])).collect();
     // The first sample with one factor's column of the second.
@@ -121,7 +128,7 @@ mod tests {
             [second / all, second / all],
             [0.0, with_third / all],
         ];
-        let found = sobol_indices(&law).unwrap();
+        let found = sobol_indices(&law, &[]).unwrap();
         for (found, [first, total]) in found.iter().zip(expected) {
             assert!(
                 (found.first.value - first).abs() < 0.03,
@@ -149,9 +156,28 @@ mod tests {
         let space = Space::new(vec![number, Axis::Word { levels: 2 }]).unwrap();
         // Variances 1/12 and 1/4.
         let law = Law(space.clone(), |x| x[0] + x[1]);
-        let found = sobol_indices(&law).unwrap();
+        let found = sobol_indices(&law, &[]).unwrap();
         assert!((found[1].first.value - 0.75).abs() < 0.02, "{found:?}");
         assert!((found[0].total.value - 0.25).abs() < 0.02);
-        assert!(sobol_indices(&Law(space, |_| 3.0)).is_none());
+        assert!(sobol_indices(&Law(space.clone(), |_| 3.0), &[]).is_none());
+    }
+
+    #[test]
+    fn a_factor_of_a_narrower_distribution_carries_a_smaller_share() {
+        let axis = Axis::Number {
+            low: 10.0,
+            high: 14.0,
+        };
+        let space = Space::new(vec![axis; 2]).unwrap();
+        let law = Law(space, |x| x[0] + x[1]);
+        let normal = Between::normal(12.0, 0.4, [10.0, 14.0]).unwrap();
+        let found = sobol_indices(&law, &[normal, Between::Uniform]).unwrap();
+        // Variances 0.4² (five standard deviations to the ends) and 4²/12.
+        let share = 0.16 / (0.16 + 16.0 / 12.0);
+        assert!((found[0].total.value - share).abs() < 0.01, "{found:?}");
+        assert!(
+            (found[1].first.value - (1.0 - share)).abs() < 0.03,
+            "{found:?}"
+        );
     }
 }

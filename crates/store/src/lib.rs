@@ -45,10 +45,10 @@ pub use moved_record::MovedRecord;
 pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
 pub use pulse::{PointUnderWay, Pulse, now_s};
 pub use record::{
-    CarriedRecord, CaseRecord, DensityRecord, FactorValue, HeadlineRecord, HypothesisRecord,
-    InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, PublishedRecord, REPLICATE,
-    ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord, StageRecord, Status,
-    StudyRecord, UnderChoice, WallProfileRecord,
+    CarriedRecord, CaseRecord, DensityRecord, DistributionRecord, FactorValue, HeadlineRecord,
+    HypothesisRecord, InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord,
+    PublishedRecord, REPLICATE, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord,
+    StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
 };
 pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};

@@ -103,6 +103,9 @@ pub struct StudyRecord {
     /// Sampled design in words, where the points were drawn: then no levels are compared.
     #[serde(default)]
     pub drawn: Option<String>,
+    /// Distributions of the numbers of a sampled design; empty in records that do not tell.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub distributions: Vec<DistributionRecord>,
     /// Hypotheses of the job.
     #[serde(default, alias = "hypothesis", deserialize_with = "hypotheses")]
     pub hypotheses: Vec<HypothesisRecord>,
@@ -169,6 +172,21 @@ pub struct InputRecord {
     #[serde(default)]
     pub origin: String,
     pub source: String,
+}
+
+/// Distribution of a factor of a sampled design.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DistributionRecord {
+    /// Factor.
+    pub factor: String,
+    /// `uniform`, `normal` or `lognormal`.
+    pub form: String,
+    /// Mean of the number before it is cut off, in its unit.
+    pub mean: f64,
+    /// Standard deviation of the number before it is cut off, in its unit.
+    pub sd: f64,
+    /// Ends at which it is cut off.
+    pub ends: [f64; 2],
 }
 
 /// A hypothesis of a job: a response at the baseline of a factor against levels at a distance from it.

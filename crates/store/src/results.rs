@@ -542,6 +542,7 @@ pub(crate) mod tests {
             aliases: vec![],
             drawn: None,
             hypotheses: Vec::new(),
+            distributions: Vec::new(),
             mesh_noise_poses: 0,
             published: Vec::new(),
         }

@@ -63,6 +63,7 @@ pub(crate) fn study_record(
         aliases: plan.aliases.clone(),
         drawn: job.drawn(),
         hypotheses: job.hypotheses().to_vec(),
+        distributions: job.distributions().to_vec(),
         mesh_noise: Default::default(),
         mesh_noise_poses: 0,
         published: job.published().to_vec(),

@@ -21,6 +21,8 @@ pub struct RunKeys {
     pub seed: Key<usize>,
     pub replicates: Key<usize>,
     pub distribution: Key<OneOf<Spread>>,
+    pub normal: Key<Option<String>>,
+    pub lognormal: Key<Option<String>>,
 }
 
 impl RunKeys {
@@ -109,7 +111,19 @@ impl RunKeys {
                 "design.distribution",
                 word(),
                 is(Spread::Uniform),
-                "Distribution of the numbers of a sampled design between the two ends that [factors] gives",
+                "Distribution of the numbers of a sampled design between the two ends that [factors] gives, where design.normal and design.lognormal say nothing of a factor",
+                OURS,
+            ),
+            normal: d.optional(
+                "design.normal",
+                text(),
+                "Factors of a sampled design that are normal, with mean and standard deviation before they are cut off at the ends that [factors] gives: \"bone.shaft_diameter_mm = 19.3 ± 1.2\", several joined by \";\"; the others as design.distribution says",
+                OURS,
+            ),
+            lognormal: d.optional(
+                "design.lognormal",
+                text(),
+                "Factors of a sampled design that are lognormal, with mean and standard deviation of the number itself before it is cut off at the ends that [factors] gives; in the words of design.normal",
                 OURS,
             ),
         }
