@@ -16,9 +16,9 @@ use std::path::Path;
 const JOB: &str = r#"
 construct.layout = "medial_only"
 bone.septum_thickness_mm = 3.5
-bone.potting_level_mm = 125
+bone.potting_level_mm = 95
 plates.thickness_mm = 3.5
-plates.end_level_mm = 80
+plates.end_level_mm = 65
 screws.shaft_count = 1
 screws.distal_count = 1
 screws.shaft_diameter_mm = 3.2

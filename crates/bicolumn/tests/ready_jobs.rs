@@ -7,7 +7,7 @@ use bicolumn_study::BoneCache;
 use std::path::{Path, PathBuf};
 
 /// Constructs built of each job, spread over its plan.
-const BUILT_OF_EACH: usize = 6;
+const BUILT_OF_EACH: usize = 3;
 
 #[test]
 fn every_ready_job_is_valid_and_its_constructs_can_be_built() {

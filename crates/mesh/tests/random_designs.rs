@@ -6,6 +6,7 @@
 //! facets at the default sizing: A5).
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+use crate::coarse::coarse;
 use crate::designs::{of_seed, spoil, with_features};
 use crate::figures::{Figures, PairFigures, common_share};
 use bicolumn_base::{Fragment, Part, PlateSite, Tissue, Vec3};
@@ -72,10 +73,7 @@ fn reach_the_figures(seeds: std::ops::RangeInclusive<u64>) {
 #[test]
 fn threads_do_not_change_a_bit() {
     let design = of_seed(5).unwrap();
-    let sizing = Sizing {
-        finest_mm: 2.0,
-        ..Sizing::default()
-    };
+    let sizing = coarse();
     let digest = || {
         let mesh = mesh_construct(&design.construct, &sizing).unwrap();
         Figures::of(&design.construct, &mesh).digest
@@ -89,10 +87,7 @@ fn threads_do_not_change_a_bit() {
 #[test]
 fn spoiled_screws_give_a_valid_mesh_or_a_reason_with_a_place() {
     let mut design = of_seed(5).unwrap();
-    let sizing = Sizing {
-        finest_mm: 2.0,
-        ..Sizing::default()
-    };
+    let sizing = coarse();
     spoil(&mut design.construct, 5);
     match mesh_construct(&design.construct, &sizing) {
         Ok(mesh) => assert_eq!(Figures::of(&design.construct, &mesh).invalid, 0),

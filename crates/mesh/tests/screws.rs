@@ -1,12 +1,13 @@
 //! Screws that are not one with their plate, slots, and screws without a plate.
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+use crate::coarse::coarse;
 use bicolumn_base::{Part, Vec3};
 use bicolumn_geometry::{
     Construct, ConstructSpec, FractureSpec, Head, IndependentScrewSpec, Screw, ScrewHold, ScrewRow,
     SplitSpec,
 };
-use bicolumn_mesh::{Facet, Sizing, SurfaceName, TetMesh, mesh_construct};
+use bicolumn_mesh::{Facet, SurfaceName, TetMesh, mesh_construct};
 
 fn area(mesh: &TetMesh, f: &Facet) -> f64 {
     let [a, b, c] = [0, 1, 2].map(|k| mesh.nodes[f.nodes[k] as usize]);
@@ -76,7 +77,7 @@ fn audit_head_on_bone(mesh: &TetMesh, s: &Screw) {
 /// A construct and its mesh, in one piece and better than these.
 fn well_shaped(spec: &ConstructSpec, dihedral_deg: f64, radius_ratio: f64) -> (Construct, TetMesh) {
     let construct = Construct::build(spec).unwrap();
-    let mesh = mesh_construct(&construct, &Sizing::default()).unwrap();
+    let mesh = mesh_construct(&construct, &coarse()).unwrap();
     let q = &mesh.quality;
     println!("{q:?}");
     assert!(q.min_dihedral_deg > dihedral_deg && q.min_radius_ratio > radius_ratio);

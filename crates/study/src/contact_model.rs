@@ -370,7 +370,7 @@ mod tests {
     use std::sync::LazyLock;
 
     /// Coarse: thick parts, few screws.
-    const COARSE: &str = "construct.layout = \"medial_only\"\nbone.septum_thickness_mm = 3.5\nplates.thickness_mm = 3\nscrews.shaft_count = 2\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\nbone.potting_level_mm = 130\nmesh.finest_mm = 3\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n";
+    const COARSE: &str = "construct.layout = \"medial_only\"\nbone.septum_thickness_mm = 3.5\nplates.thickness_mm = 3\nscrews.shaft_count = 2\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\nscrews.distal_diameter_mm = 3.2\nbone.potting_level_mm = 100\nplates.end_level_mm = 70\nmesh.finest_mm = 3\nmesh.growth = 1.5\nmesh.wall_ratio = 3\n";
 
     /// Bones that the tests share.
     fn bones() -> &'static BoneCache {

@@ -37,21 +37,27 @@ fn stout(base: ConstructSpec) -> ConstructSpec {
     }
 }
 
-fn made(base: ConstructSpec, loads: &[NamedLoad]) -> Model {
-    let sizing = Sizing {
+fn sizing() -> Sizing {
+    Sizing {
         finest_mm: 2.4,
         growth: 1.5,
         wall_ratio: 3.0,
         ..Sizing::default()
-    };
-    model(&stout(base), &sizing, &HEALTHY, loads)
+    }
+}
+
+fn made(base: ConstructSpec, sizing: &Sizing, loads: &[NamedLoad]) -> Model {
+    model(&stout(base), sizing, &HEALTHY, loads)
 }
 
 /// Less of the shaft: for what is solved several times, or by the direct method.
-fn of_a_short_shaft(loads: &[NamedLoad]) -> Model {
+fn of_a_short_shaft(sizing: &Sizing, loads: &[NamedLoad]) -> Model {
     let mut base = ConstructSpec::orthogonal();
-    base.bone.potting_level_mm = 130.0;
-    made(base, loads)
+    base.bone.potting_level_mm = 100.0;
+    for p in &mut base.plates {
+        p.end_level_mm = 70.0;
+    }
+    made(base, sizing, loads)
 }
 
 #[test]
@@ -61,7 +67,7 @@ fn constant_strain_is_exact() {
         gradient: Mat3::new(1.0, 0.5, -0.3, 0.2, -0.7, 0.4, 0.6, -0.1, 0.9) * 1e-3,
         origin: Vec3::new(0.3, -0.2, 0.1),
     };
-    let made = made(ConstructSpec::parallel(), &[]);
+    let made = made(ConstructSpec::parallel(), &sizing(), &[]);
     let mesh = made.problem.mesh();
     let found = Body::new((*mesh).clone(), young, poisson)
         .impose_on_boundary(|x| field.displacement(x))
@@ -97,7 +103,7 @@ fn constant_strain_is_exact() {
 
 #[test]
 fn rigid_motion_gives_no_stress() {
-    let problem = made(ConstructSpec::orthogonal(), &[]).problem;
+    let problem = made(ConstructSpec::orthogonal(), &sizing(), &[]).problem;
     let (t, w) = (Vec3::new(0.4, -0.9, 0.2), Vec3::new(0.05, -0.02, 0.08));
     let u: Vec<Vec3> = problem
         .mesh()
@@ -118,7 +124,13 @@ fn rigid_motion_gives_no_stress() {
 
 #[test]
 fn iteration_and_direct_method_agree_and_balance_in_every_load_case() {
-    let Model { problem, .. } = of_a_short_shaft(&NamedLoad::ALL);
+    // The direct method's work grows with the square of the unknowns.
+    let coarser = Sizing {
+        finest_mm: 3.0,
+        screw_ratio: 1.6,
+        ..sizing()
+    };
+    let Model { problem, .. } = of_a_short_shaft(&coarser, &NamedLoad::ALL);
     let by = |method| {
         let options = SolveOptions {
             method,
@@ -159,7 +171,7 @@ fn iterations_stay_few_whatever_the_stiffness_of_bone() {
         NamedLoad::Varus,
         NamedLoad::InternalTorsion,
     ];
-    let Model { problem, .. } = of_a_short_shaft(&loads);
+    let Model { problem, .. } = of_a_short_shaft(&sizing(), &loads);
     let count = |method: Method, cortical: f64, cancellous: f64| {
         let moduli = crate::support::Moduli {
             cortical,
@@ -183,9 +195,8 @@ fn iterations_stay_few_whatever_the_stiffness_of_bone() {
     for (method, limit) in [(Method::FactoredCoarse, 32), (Method::AggregatedCoarse, 25)] {
         let even = count(method, HEALTHY.implant, HEALTHY.implant);
         assert!(even <= limit, "{even}");
-        // Healthy; osteoporotic, less by 33 % and by 66 % (Polikeit et al. 2004, J Biomech 37:1061, from
-        // memory); a foam.
-        for [cortical, cancellous] in [[17_000.0, 600.0], [11_390.0, 204.0], [2.0, 2.0]] {
+        // Healthy; a foam.
+        for [cortical, cancellous] in [[17_000.0, 600.0], [2.0, 2.0]] {
             let found = count(method, cortical, cancellous);
             assert!(4 * found <= 5 * even, "{found} against {even}");
         }
