@@ -8,10 +8,10 @@ use std::path::PathBuf;
 
 const ABOUT: &str = "Plate-and-screw constructs of the distal humerus, from a job file to a report";
 
-/// Text below every help text, the caution among it.
-fn more() -> String {
+/// Text below a help text: an example, the exit status, the caution.
+fn more(example: &str) -> String {
     format!(
-        "Example: bicolumn run jobs/first-look.toml\n\n\
+        "Example: bicolumn {example}\n\n\
          Exit status: 0 all well; 1 some design points failed or were left; 2 the job cannot be run,\n\
          or every design point failed.\n\n{}",
         wrapped(bicolumn_report::CAUTION, 100)
@@ -39,7 +39,7 @@ fn wrapped(text: &str, width: usize) -> String {
 
 /// The command line.
 #[derive(Debug, Parser)]
-#[command(name = "bicolumn", version, about = ABOUT, after_help = more())]
+#[command(name = "bicolumn", version, about = ABOUT, after_help = more("run jobs/first-look.toml"))]
 pub struct Args {
     /// Command.
     #[command(subcommand)]
@@ -50,45 +50,45 @@ pub struct Args {
 #[derive(Debug, Subcommand)]
 pub enum Verb {
     /// Mesh, solve and measure every design point of a job, then write the report
-    #[command(after_help = more())]
+    #[command(after_help = more("run jobs/first-look.toml"))]
     Run(RunArgs),
     /// Read a job, build every construct, report clashes and estimate size, memory and time; solve nothing
-    #[command(after_help = more())]
+    #[command(after_help = more("check jobs/first-look.toml"))]
     Check(CheckArgs),
     /// Mesh one design point: quality table, VTK file, pictures
-    #[command(after_help = more())]
+    #[command(after_help = more("mesh jobs/first-look.toml --point 5 --out mesh"))]
     Mesh(MeshArgs),
     /// Solve one design point and write its audit bundle, so that other code can solve it again
-    #[command(after_help = more())]
+    #[command(after_help = more("export jobs/first-look.toml --point 5 --out bundle"))]
     Export(ExportArgs),
     /// Solve an audit bundle, ours or anybody's: mesh.vtu and model.json to solution.vtu
-    #[command(after_help = more())]
+    #[command(after_help = more("solve bundle --out solved"))]
     Solve(SolveArgs),
     /// Solve one design point on several meshes: how far its numbers are from their limit, and how much
     /// of them is the mesh's own noise
-    #[command(after_help = more())]
+    #[command(after_help = more("converge jobs/first-look.toml --point 5"))]
     Converge(ConvergeArgs),
     /// Refine the mesh of one design point where it matters for some responses, until their estimated
     /// errors meet a tolerance; writes the size field that mesh.size_field of a job takes
-    #[command(after_help = more())]
+    #[command(after_help = more("refine jobs/first-look.toml --point 5 --response stiffness_n_per_mm"))]
     Refine(RefineArgs),
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
-    #[command(after_help = more())]
+    #[command(after_help = more("keys"))]
     Keys,
     /// Tell how far a run is, from the files of its folder alone: from any terminal, on any machine that sees it
-    #[command(after_help = more())]
+    #[command(after_help = more("status results/first-look"))]
     Status(StatusArgs),
     /// Print a script that runs a job on a cluster: an array of tasks, each a shard, and the merge after them
-    #[command(after_help = more())]
+    #[command(after_help = more("cluster jobs/end-stagger.toml --for slurm"))]
     Cluster(ClusterArgs),
     /// Solve points for a run, which starts this for itself
     #[command(hide = true)]
     SolvePoints,
     /// Write the report again from the stored results of a run
-    #[command(after_help = more())]
+    #[command(after_help = more("report results/first-look"))]
     Report(ReportArgs),
     /// Predict the headline response of a study at values of its factors, by the models that its report fitted
-    #[command(after_help = more())]
+    #[command(after_help = more("predict results/stagger-upper --at construct.layout=parallel --at plates.stagger_mm=12"))]
     Predict(PredictArgs),
 }
 
@@ -382,6 +382,25 @@ pub enum Scheduler {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_example_of_each_command_is_one_of_it() {
+        for command in Args::command().get_subcommands() {
+            let Some(help) = command.get_after_help() else {
+                assert!(command.is_hide_set(), "{}", command.get_name());
+                continue;
+            };
+            let help = help.to_string();
+            let line = help.lines().next().unwrap();
+            let example = line.strip_prefix("Example: ").unwrap();
+            assert!(
+                Args::try_parse_from(example.split(' ')).is_ok(),
+                "{example}"
+            );
+            assert_eq!(example.split(' ').nth(1), Some(command.get_name()));
+        }
+    }
 
     #[test]
     fn wrapping_breaks_between_words_and_loses_none() {

@@ -1,7 +1,7 @@
 //! A folder of results damaged in some fifty ways: `report` takes nothing that is not this study's for a result, names what it
 //! could not read, says so by its exit status, and never panics; `run` solves again what is damaged.
 
-use crate::support::{call, call_on};
+use crate::support::{TWO_POINTS, call, call_on, rows};
 use bicolumn_formats::{Field, Values, read_vtu, write_vtu};
 use bicolumn_store::{
     FactorValue, PointRecord, StudyFolder, StudyRecord, gather, read_record, write_record,
@@ -9,10 +9,6 @@ use bicolumn_store::{
 use std::fs;
 use std::path::Path;
 use std::process::Command;
-
-const JOB: &str = "construct.layout = \"bare_bone\"\nloads.cases = [\"axial\"]\nmesh.finest_mm = 3\nmesh.growth = 1.5\n\
-    mesh.wall_ratio = 3\nbone.septum_thickness_mm = 3.5\nbone.potting_level_mm = 90\nsolve.error_estimate = false\n\
-    [factors]\nloads.axial_n = [100, 200]\n";
 
 fn copied(from: &Path, to: &Path) {
     fs::create_dir_all(to).unwrap();
@@ -23,19 +19,6 @@ fn copied(from: &Path, to: &Path) {
             false => drop(fs::copy(entry.path(), to).unwrap()),
         }
     }
-}
-
-/// Rows of `results.csv` without the time that a point took.
-fn rows(folder: &StudyFolder) -> Vec<Vec<String>> {
-    let text = fs::read_to_string(folder.results_csv()).unwrap();
-    let mut reader = csv::Reader::from_reader(text.as_bytes());
-    let head = reader.headers().unwrap().clone();
-    let time = head.iter().position(|h| h == "seconds").unwrap();
-    let row = |r: csv::StringRecord| {
-        let cells = r.iter().enumerate().filter(|(n, _)| *n != time);
-        cells.map(|(_, cell)| cell.to_string()).collect()
-    };
-    reader.records().map(|r| row(r.unwrap())).collect()
 }
 
 fn point(folder: &StudyFolder, id: &str, change: impl Fn(&mut PointRecord)) {
@@ -358,7 +341,11 @@ fn tables(folder: &StudyFolder, right: &[Vec<String>], costs: Costs, told: &str)
 #[test]
 fn whatever_is_damaged_is_named_and_nothing_wrong_is_read() {
     let temp = tempfile::tempdir().unwrap();
-    let (status, _, err) = call_on(temp.path(), JOB, &["run", "job.toml", "--out", "good"]);
+    let (status, _, err) = call_on(
+        temp.path(),
+        TWO_POINTS,
+        &["run", "job.toml", "--out", "good"],
+    );
     assert_eq!(status, 0, "{err}");
     let good = temp.path().join("good");
     let right = rows(&StudyFolder::new(&good));
@@ -419,4 +406,23 @@ fn whatever_is_damaged_is_named_and_nothing_wrong_is_read() {
     assert_eq!(status, 1, "{err}");
     assert!(out.contains("report.html"), "{out}");
     assert!(err.contains("points/p001/surface.vtu: "), "{err}");
+
+    // Models that cannot be read predict nothing.
+    for bytes in [
+        &b""[..],
+        b"null",
+        b"[1, 2]",
+        b"{\"checksum\": 3}",
+        &[b'['; 200_000],
+        &[0xff; 99],
+    ] {
+        fs::write(good.join("models.json"), bytes).unwrap();
+        let asked = ["predict", "good", "--at", "loads.axial_n=150"];
+        let (status, out, err) = call(temp.path(), &asked);
+        assert_eq!(status, 2, "{out}{err}");
+        assert!(
+            err.contains("models.json") && !err.contains("panicked"),
+            "{err}"
+        );
+    }
 }

@@ -10,6 +10,7 @@ mod error_estimates;
 mod examples;
 mod guide_jobs;
 mod key_reference;
+mod killed;
 mod layers;
 mod ready_jobs;
 mod solve_bundle;
