@@ -193,12 +193,12 @@ impl Packing {
         let blocks = self
             .header_number(&decode(&first.replace('=', "A"))?, 0)
             .ok_or("too short")?;
-        let table_bytes = usize::try_from(blocks)
+        let table_text = usize::try_from(blocks)
             .ok()
             .and_then(|b| b.checked_add(3))
             .and_then(|n| n.checked_mul(self.header_bytes))
+            .and_then(|bytes| bytes.div_ceil(3).checked_mul(4))
             .ok_or("its block table is impossibly long")?;
-        let table_text = table_bytes.div_ceil(3) * 4;
         if table_text > text.len() || !text.is_char_boundary(table_text) {
             return Err("its block table is cut off".into());
         }
@@ -310,5 +310,9 @@ mod tests {
                 .unwrap_err()
                 .contains("cut off")
         );
+        // Its bytes can be counted, the characters that encode them cannot.
+        let long = STANDARD.encode((u64::MAX / 9).to_le_bytes());
+        let told = PACKING.decode_inline(&long, 100).unwrap_err();
+        assert!(told.contains("impossibly long"), "{told}");
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! Ten designs in the plain run of the tests; three hundred, or the numbers in `PLAUSIBLE_DESIGNS`, by
 //! `cargo test --release --workspace --test study plausible_designs -- --ignored --nocapture`. Geometry and plan only:
-//! nothing is meshed.
+//! nothing is meshed. `PLAUSIBLE_JOBS=FOLDER` writes each design's job files there as well, for `bicolumn mesh` and its
+//! pictures.
 
 use crate::plausible::Design;
 use bicolumn_geometry::{Construct, ScrewRow};
@@ -134,6 +135,10 @@ fn tallies(numbers: Range<u64>) -> [Tally; 4] {
             let design = Design::numbered(n);
             let bones = BoneCache::default();
             for (i, text) in texts(&design).iter().enumerate() {
+                if let Ok(folder) = std::env::var("PLAUSIBLE_JOBS") {
+                    let file = Path::new(&folder).join(format!("design-{n:03}-{}.toml", i + 1));
+                    std::fs::write(file, text).unwrap();
+                }
                 let built = built(text, &bones);
                 if std::env::var("PLAUSIBLE_TOLD").is_ok() {
                     println!("design {n}, {i}: {:?}", built.as_ref().err());
