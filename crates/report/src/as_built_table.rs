@@ -1,11 +1,65 @@
 //! Screws as built: hole, direction, length, hold, neighbours, and concessions.
 
 use crate::study_view::StudyView;
-use crate::tables::{NONE, Row, Table, cells};
-use bicolumn_store::{PointRecord, ScrewMark};
+use crate::tables::{NONE, Row, Table, cells, lead_cells, lead_heads};
+use bicolumn_store::{PointRecord, ScrewMark, one_cortex_screws};
 
 /// Most different sets of screws that are shown.
 const MOST: usize = 8;
+
+/// A row a point: its plates' ends, and its shaft screws as built; `None` where no point has a plate.
+pub(crate) fn construct_table(view: &StudyView) -> Option<Table> {
+    let one = |x: f64| format!("{x:.1}");
+    let points: Vec<&PointRecord> = view.done().filter(|p| !p.plates.is_empty()).collect();
+    let rows = points.iter().map(|point| {
+        let ends: Vec<String> = point
+            .plates
+            .iter()
+            .map(|p| format!("{} {}", p.site, one(p.end_level_mm)))
+            .collect();
+        let shaft: Vec<&ScrewMark> = point.screws.iter().filter(|s| s.row == "shaft").collect();
+        let lengths = || shaft.iter().map(|s| s.length_mm);
+        let least = lengths().reduce(f64::min);
+        let most = lengths().reduce(f64::max);
+        let nearest = point.screws.iter().filter_map(|s| {
+            let neighbour = s.as_built.as_ref()?.nearest_screw.as_ref()?;
+            Some(neighbour.distance_mm)
+        });
+        let told = |x: Option<f64>| x.map_or(NONE.into(), one);
+        let mut row = lead_cells(view, point);
+        row.extend([
+            ends.join(", "),
+            shaft.len().to_string(),
+            (point.screws.len() - shaft.len()).to_string(),
+            told(least),
+            told(most),
+            one_cortex_screws(point).map_or(NONE.into(), |n| n.to_string()),
+            told(nearest.reduce(f64::min)),
+        ]);
+        cells(row)
+    });
+    let rows: Vec<Row> = rows.collect();
+    let mut heads = lead_heads(view);
+    heads.push("plates end at, mm".into());
+    let words = heads.len();
+    heads.extend(
+        [
+            "shaft screws",
+            "others",
+            "shortest, mm",
+            "longest, mm",
+            "in one cortex",
+            "least clearance, mm",
+        ]
+        .map(String::from),
+    );
+    (!rows.is_empty()).then(|| Table {
+        caption: "Constructs as built. Lengths of shaft screws; clearance between the surfaces of two screws.".into(),
+        heads,
+        rows,
+        words,
+    })
+}
 
 /// A section for each set of screws that differs from those before it, with the points that have it; `None` where no
 /// record tells.

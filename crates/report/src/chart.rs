@@ -1,7 +1,7 @@
 //! A small writer of charts as inline SVG: one panel with axes, lines, markers, bands.
 //!
 //! Positions are in CSS pixels of the panel's own view box; the page scales it. Each chart carries a
-//! title for screen readers. Colours come from the caller ([`crate::colour`]).
+//! title for screen readers, and its data as a table in comma-separated values (`metadata`). Colours come from the caller ([`crate::colour`]).
 
 use crate::number::plain;
 use std::fmt::Write;
@@ -63,6 +63,19 @@ impl Axis {
             (value - self.low) / (self.high - self.low)
         };
         share.clamp(0.0, 1.0)
+    }
+
+    /// The value at a share of the axis: the inverse of [`Axis::share`] inside the panel.
+    fn value(&self, share: f64) -> f64 {
+        match self.is_log {
+            true => self.low * (self.high / self.low).powf(share),
+            // Rounded as far below the range as its digits can be told.
+            false => {
+                let value = self.low + share * (self.high - self.low);
+                let size = (self.high - self.low).abs();
+                (value / size * 1e9).round() / 1e9 * size
+            }
+        }
     }
 
     /// Round values to be labelled.
@@ -143,6 +156,8 @@ pub(crate) struct Chart {
     pub(crate) y: Axis,
     title: String,
     body: String,
+    /// What is drawn, as the rows of a table: series, horizontal and vertical value.
+    data: Vec<(String, f64, f64)>,
 }
 
 impl Chart {
@@ -167,6 +182,7 @@ impl Chart {
             y,
             title: title.to_string(),
             body: String::new(),
+            data: Vec::new(),
         }
     }
 
@@ -178,6 +194,14 @@ impl Chart {
     /// Vertical position of a data value.
     pub(crate) fn at_y(&self, value: f64) -> f64 {
         self.bottom - self.y.share(value) * (self.bottom - self.top)
+    }
+
+    /// Data values at a position in pixels, to six digits.
+    fn values_at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let across = (x - self.left) / (self.right - self.left);
+        let up = (self.bottom - y) / (self.bottom - self.top);
+        [self.x.value(across), self.y.value(up)]
+            .map(|v| format!("{v:.5e}").parse().unwrap_or(v) + 0.0)
     }
 
     /// Lower edge of the plotting area.
@@ -274,6 +298,10 @@ impl Chart {
 
     /// A line through points, broken where a value is missing or outside the horizontal range.
     pub(crate) fn line(&mut self, points: &[(f64, Option<f64>)], stroke: &Stroke) {
+        let series = format!("line {} {}", stroke.colour, stroke.dash);
+        let drawn = points.iter().filter_map(|(x, y)| Some((*x, (*y)?)));
+        let rows = drawn.map(|(x, y)| (series.trim_end().to_string(), x, y));
+        self.data.extend(rows);
         let mut path = String::new();
         let mut pen_down = false;
         for &(x, y) in points {
@@ -322,6 +350,8 @@ impl Chart {
         tip: &str,
     ) {
         let [x, y] = at;
+        let [of_x, of_y] = self.values_at(at);
+        self.data.push((tip.to_string(), of_x, of_y));
         let s = size;
         let tip = escape(tip);
         let _ = match shape {
@@ -368,9 +398,20 @@ impl Chart {
     /// The finished panel.
     pub(crate) fn finish(self) -> String {
         let title = escape(&self.title);
+        let mut data = String::from("series,x,y\n");
+        for (series, x, y) in &self.data {
+            let series = series.replace('"', "\"\"");
+            let _ = writeln!(data, "\"{series}\",{x},{y}");
+        }
         format!(
-            "<svg class=\"chart\" role=\"img\" aria-label=\"{title}\" viewBox=\"0 0 {} {}\" width=\"{}\" height=\"{}\"><title>{title}</title>{}</svg>",
-            self.width, self.height, self.width, self.height, self.body
+            "<svg class=\"chart\" role=\"img\" aria-label=\"{title}\" viewBox=\"0 0 {} {}\" width=\"{}\" height=\"{}\"><title>{title}</title>\
+             <metadata>{}</metadata>{}</svg>",
+            self.width,
+            self.height,
+            self.width,
+            self.height,
+            escape(&data),
+            self.body
         )
     }
 }

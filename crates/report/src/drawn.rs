@@ -9,6 +9,7 @@ use crate::tables::{NONE, Row, Table, cells};
 use bicolumn_response::ResponseName;
 use bicolumn_stats::{Regression, regress};
 use bicolumn_store::results::unit_of_key;
+use bicolumn_store::table_columns::REGRESSION;
 use bicolumn_store::{FactorValue, PointRecord};
 
 /// A response over the points of a sampled design under a load case.
@@ -252,24 +253,7 @@ pub(crate) fn regression_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
         return Ok(None);
     }
     let mut writer = csv::Writer::from_writer(vec![]);
-    writer.write_record([
-        "case",
-        "response",
-        "unit",
-        "points",
-        "mean",
-        "standard_deviation",
-        "percentile_5",
-        "percentile_50",
-        "percentile_95",
-        "term",
-        "coefficient",
-        "standard_error",
-        "standardised",
-        "r2",
-        "adjusted_r2",
-        "q2",
-    ])?;
+    writer.write_record(REGRESSION.map(|c| c.name))?;
     let shown = |x: Option<f64>| x.map_or(String::new(), |x| x.to_string());
     for case in view.cases() {
         for (name, unit, _) in &view.record.columns {

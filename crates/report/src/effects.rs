@@ -12,6 +12,7 @@ use bicolumn_stats::{
     Design, DesignError, Line, Rest, Term, Variation, analyse, f_probability, pure_error,
 };
 use bicolumn_store::FactorValue;
+use bicolumn_store::table_columns::EFFECTS;
 
 /// Probability below which an effect is more than the scatter of replicates (common practice, no source).
 const LEVEL: f64 = 0.05;
@@ -374,22 +375,7 @@ fn share(share: f64) -> String {
 /// [`ReportError`], if the rows cannot be written.
 pub(crate) fn effects_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
     let mut writer = csv::Writer::from_writer(vec![]);
-    writer.write_record([
-        "case",
-        "response",
-        "unit",
-        "term",
-        "degrees_of_freedom",
-        "sum_of_squares",
-        "share",
-        "swing",
-        "least_at",
-        "most_at",
-        "twice_mean_error",
-        "f_against_replicates",
-        "p_against_replicates",
-        "reverse_case",
-    ])?;
+    writer.write_record(EFFECTS.map(|c| c.name))?;
     let mut is_empty = true;
     let bare = |_: &str, level: &FactorValue| level.to_string();
     let columns = view.record.columns.iter();
@@ -491,7 +477,7 @@ mod tests {
         let bytes = effects_csv(&view).unwrap().unwrap();
         let text = String::from_utf8(bytes).unwrap();
         assert!(text.contains(",pure_error,12,"));
-        let told = crate::words::answer(&view).join(" ");
+        let told = crate::words::told(&view).join(" ");
         assert!(told.contains("12 degrees of freedom"), "{told}");
         // Models and draws take the mean over the replicates, whose noise is less by √3.
         let all = Observed::of(&view, "axial", &HEADLINE).unwrap();

@@ -15,6 +15,7 @@ use crate::study_view::{Change, Group, StudyView, value_of};
 use crate::tables::{NONE, Row, Table, cells};
 use crate::words::{baseline_words, listed};
 use bicolumn_store::results::unit_of_key;
+use bicolumn_store::table_columns::HYPOTHESIS;
 use bicolumn_store::{FactorValue, HeadlineRecord, HypothesisRecord, PointRecord};
 
 /// Judgement of the claim, of a level or of all together.
@@ -391,18 +392,7 @@ pub(crate) fn hypothesis_csv(view: &StudyView) -> Result<Option<Vec<u8>>, Report
         return Ok(None);
     }
     let mut writer = csv::Writer::from_writer(vec![]);
-    writer.write_record([
-        "hypothesis",
-        "response",
-        "over",
-        "construct",
-        "case",
-        "level",
-        "difference_percent",
-        "error_percent",
-        "verdict_of_level",
-        "verdict",
-    ])?;
+    writer.write_record(HYPOTHESIS.map(|c| c.name))?;
     for hypothesis in hypotheses(view) {
         let response = hypothesis.view.lead().map(ToString::to_string);
         let response = response.unwrap_or_default();

@@ -54,7 +54,23 @@ pub(crate) fn interaction_charts(view: &StudyView) -> Vec<String> {
             let y = Axis::from_zero(values.fold(0.0, f64::max));
             let mut chart = Chart::new(&title, [344.0, 230.0], 56.0, 46.0, x, y);
             chart.heading(&capital(&case.words()));
-            chart.y_axis(&shown_unit(unit));
+            let unit_words = shown_unit(unit);
+            chart.y_axis(if unit_words.is_empty() {
+                "ratio"
+            } else {
+                &unit_words
+            });
+            if unit == "1" {
+                // A ratio of one: no change.
+                let (left, y) = (chart.left(), chart.at_y(1.0));
+                let right = chart.at_x(high + margin);
+                let stroke = Stroke {
+                    colour: "#777".into(),
+                    width: 1.0,
+                    dash: "2 3",
+                };
+                chart.segment([left, y], [right, y], &stroke);
+            }
             for (g, row) in cells.iter().enumerate() {
                 let colour = CONSTRUCTS[g % CONSTRUCTS.len()];
                 let means: Vec<_> = row

@@ -2,7 +2,8 @@
 //!
 //! Doors: [`write_report`], [`write_summary`] for several studies, [`predict_at`] by stored models. It reads `study.json`, `points/ID/record.json` and `points/ID/surface.vtu`
 //! with `surface.json`, and computes nothing anew but means, differences, percentages, the effects of factors and models over them. Charts are
-//! inline SVG, pictures are PNG inside the page; no script, no font and no file is fetched.
+//! inline SVG, each also a file of its own with its data, pictures are PNG inside the page; no script, no font and no file is
+//! fetched.
 //!
 //! # Known limits
 //! Pictures show straight-sided facets. Charts draw at most seven lines a panel; beyond eight points
@@ -22,6 +23,7 @@ mod distinct_cases;
 mod drawn;
 mod effects;
 mod error;
+mod figures;
 mod fitted;
 mod grouped_warnings;
 mod hypothesis;
@@ -30,6 +32,7 @@ mod interaction_chart;
 mod labels;
 mod line_styles;
 mod load_table;
+mod marks;
 mod model_table;
 mod motion_chart;
 mod moved_to_fit;
@@ -44,6 +47,7 @@ mod profile_chart;
 mod published;
 mod scenes;
 mod sensitivity;
+mod sources;
 mod study_view;
 mod summary;
 mod surface;
@@ -62,7 +66,7 @@ pub use picture::{Camera, Picture, Ring, Triangle, draw};
 pub use summary::write_summary;
 
 use crate::study_view::StudyView;
-use bicolumn_store::{StoreError, StudyFolder, write_atomic, write_record};
+use bicolumn_store::{StoreError, StudyFolder, create_folder, write_atomic, write_record};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
@@ -76,7 +80,7 @@ pub struct WrittenReport {
     pub faults: Vec<String>,
 }
 
-/// Writes `report.html` into a study's folder from what is stored there; beside it
+/// Writes `report.html` into a study's folder from what is stored there; beside it its charts in `figures/`, and
 /// `effects.csv`, if two factors or more vary, `hypothesis.csv`, if the job has hypotheses,
 /// `regression.csv`, if the points were drawn, `models.json`, if the points suffice for models of the headline response, and
 /// `pareto.csv`, if there are several responses to weigh; one that there is no ground for now is removed.
@@ -87,7 +91,6 @@ pub struct WrittenReport {
 pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
     let view = StudyView::read(StudyFolder::new(study_dir))?;
     let models = fitted::fit_models(&view);
-    let page = page::render(&view, models.as_ref())?;
     let folder = &view.folder;
     keep(&folder.effects_csv(), effects::effects_csv(&view)?)?;
     keep(&folder.regression_csv(), drawn::regression_csv(&view)?)?;
@@ -97,12 +100,37 @@ pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
         Some(models) => write_record(&folder.models_json(), models)?,
         None => keep(&folder.models_json(), None)?,
     }
+    // The page links the files that are there.
+    let page = page::render(&view, models.as_ref())?;
+    let linked = figures::linked(&page.html);
+    write_figures(study_dir, &linked.files)?;
     let path = view.folder.report_html();
-    write_atomic(&path, page.html.as_bytes())?;
+    write_atomic(&path, linked.html.as_bytes())?;
     Ok(WrittenReport {
         page: path,
         faults: page.faults,
     })
+}
+
+/// Writes the charts into `figures/`, in place of those of an earlier page.
+fn write_figures(study_dir: &Path, files: &[(String, String)]) -> Result<(), ReportError> {
+    let folder = study_dir.join(figures::FOLDER);
+    create_folder(&folder)?;
+    let earlier = std::fs::read_dir(&folder).map_err(|e| StoreError::writing(&folder, e))?;
+    for file in earlier.filter_map(Result::ok).map(|f| f.path()) {
+        let name = file
+            .file_name()
+            .and_then(|n| n.to_str())
+            .unwrap_or_default();
+        let is_chart = name.ends_with(".svg") && name.starts_with(|c: char| c.is_ascii_digit());
+        if is_chart && !files.iter().any(|(kept, _)| kept == name) {
+            keep(&file, None)?;
+        }
+    }
+    for (name, svg) in files {
+        write_atomic(&folder.join(name), svg.as_bytes())?;
+    }
+    Ok(())
 }
 
 /// Writes a table, or removes the one of an earlier state of the study where there is none now.

@@ -18,7 +18,7 @@ pub(crate) struct Band {
     pub(crate) low_mm: f64,
     /// To, mm; infinite where open.
     pub(crate) high_mm: f64,
-    /// The source's word.
+    /// Its class, the source's grades from best to worst as A to D.
     pub(crate) word: &'static str,
     /// CSS colour of the band.
     pub(crate) fill: &'static str,
@@ -31,31 +31,31 @@ pub(crate) const NORMAL: [Band; 5] = [
     Band {
         low_mm: 0.0,
         high_mm: 0.06,
-        word: "probable union",
-        fill: "#eaf1f7",
+        word: "published class B",
+        fill: "#dbe7f1",
     },
     Band {
         low_mm: 0.06,
         high_mm: 0.15,
-        word: "optimal",
+        word: "published class A",
         fill: "#cfe3f1",
     },
     Band {
         low_mm: 0.15,
         high_mm: 0.375,
-        word: "probable union",
-        fill: "#eaf1f7",
+        word: "published class B",
+        fill: "#dbe7f1",
     },
     Band {
         low_mm: 0.375,
         high_mm: 0.5,
-        word: "probable non-union",
+        word: "published class C",
         fill: "#fbeedd",
     },
     Band {
         low_mm: 0.5,
         high_mm: f64::INFINITY,
-        word: "non-union",
+        word: "published class D",
         fill: "#f6ddc6",
     },
 ];
@@ -65,19 +65,19 @@ pub(crate) const TANGENTIAL: [Band; 3] = [
     Band {
         low_mm: 0.0,
         high_mm: 0.375,
-        word: "optimal or probable union",
-        fill: "#eaf1f7",
+        word: "published class B or A",
+        fill: "#dbe7f1",
     },
     Band {
         low_mm: 0.375,
         high_mm: 0.5,
-        word: "probable non-union",
+        word: "published class C",
         fill: "#fbeedd",
     },
     Band {
         low_mm: 0.5,
         high_mm: f64::INFINITY,
-        word: "non-union",
+        word: "published class D",
         fill: "#f6ddc6",
     },
 ];
@@ -156,8 +156,8 @@ pub(crate) fn motion_charts(view: &StudyView) -> Vec<[String; 2]> {
     if all.is_empty() {
         return Vec::new();
     }
-    // The bands stay in view whatever was found; below a micrometre nothing matters.
-    let least = all.iter().copied().fold(0.05, f64::min).max(0.001);
+    // The bands stay in view whatever was found; below a hundredth of a micrometre nothing matters.
+    let least = all.iter().copied().fold(0.05, f64::min).max(1e-5);
     let x = Axis::decades(least, all.iter().copied().fold(1.0, f64::max));
     cases
         .iter()

@@ -127,7 +127,7 @@ mod tests {
     use super::*;
     use crate::page::render;
     use crate::synthetic::synthetic_study;
-    use crate::words::answer;
+
     use bicolumn_store::{FactorValue, MovedRecord};
 
     const POTTING: &str = "bone.potting_level_mm";
@@ -171,7 +171,7 @@ mod tests {
             told.contains(words) && told.contains("confounded"),
             "{told}"
         );
-        assert!(answer(&view).contains(&told));
+        assert!(crate::words::told(&view).contains(&told));
         let table = moved_table(&view).unwrap();
         assert_eq!(table.rows.len(), 1);
         let row = ["p002", POTTING, "not stated", "", "145", "158.25", "mm"];

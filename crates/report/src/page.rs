@@ -1,6 +1,6 @@
 //! The page: all parts gathered and set into the template.
 
-use crate::as_built_table::as_built_table;
+use crate::as_built_table::{as_built_table, construct_table};
 use crate::caution::{CAUTION, NOT_MODELLED};
 use crate::chart::escape;
 use crate::checklist::checklist;
@@ -15,6 +15,7 @@ use crate::interaction_chart::{construct_legend, interaction_charts};
 use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
+use crate::marks::{frame_marks, peak_legend, peak_marks};
 use crate::model_table::model_table;
 use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
 use crate::moved_to_fit::moved_table;
@@ -23,17 +24,20 @@ use crate::pareto::pareto_table;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
 use crate::published::published_table;
-use crate::scenes::{BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri};
+use crate::scenes::{
+    BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri, whole_picture,
+};
 use crate::sensitivity::sensitivity_tables;
+use crate::sources::sources_sentence;
 use crate::study_view::{StudyView, response, value_of};
 use crate::surface::Surface;
 use crate::tables::{
-    definition_table, evidence_table, headline_tables, input_table, landmark_table,
-    response_tables, screw_table,
+    cell_markup, definition_table, evidence_table, given_table, headline_tables, input_table,
+    landmark_table, reasons_in_full, response_tables, screw_table,
 };
 use crate::three_stresses::three_stress_tables;
 use crate::wall_chart::wall_charts;
-use crate::words::answer;
+use crate::words::{answer, numbers};
 use bicolumn_response::{PlateColumn, ResponseId, ResponseName};
 use bicolumn_store::{ModelsRecord, PointRecord};
 use minijinja::value::Serde;
@@ -55,6 +59,8 @@ struct Image {
     caption: String,
     width: usize,
     height: usize,
+    /// Marks over it, as SVG.
+    marks: String,
 }
 
 /// Pictures that belong together.
@@ -86,6 +92,7 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         }
     }
     let constructs = construct_images(view, &mut faults)?;
+    let frame = frame_image(view, &mut faults)?;
     let unusable = faults.iter().map(|f| format!("stored and not used: {f}"));
     let warnings: Vec<String> = unusable.chain(grouped_warnings(view)).collect();
     let worst_case = view.worst_case();
@@ -101,6 +108,9 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         .collect();
 
     let mut environment = Environment::new();
+    environment.add_filter("cell", |cell: String| {
+        Value::from_safe_string(cell_markup(&cell))
+    });
     environment.add_template("report.html", TEMPLATE)?;
     let html = environment.get_template("report.html")?.render(context! {
         style => Value::from_safe_string(STYLE.to_string()),
@@ -109,6 +119,17 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         engine => view.record.engine_version.clone(),
         caution => CAUTION,
         answer => answer(view),
+        numbers => numbers(view),
+        sources => sources_sentence(view),
+        done => view.done().count(),
+        planned => view.record.points.len(),
+        files => files_of(view),
+        peak_legend => peak_legend(view),
+        lead_words => view.lead().map(ResponseName::words),
+        frame => frame.map(data),
+        built => construct_table(view).map(data),
+        given => data(given_table(view)),
+        reasons => reasons_in_full(view),
         hypotheses => hypotheses(view).iter().map(of_hypothesis).collect::<Vec<_>>(),
         stagger_sign => view.record.factors.iter().any(|(key, _)| key == STAGGER),
         headline_words => view.headline().map(|h| capital(&h.response.words())),
@@ -282,8 +303,11 @@ fn construct_images(
         };
         let mut images = Vec::new();
         for eye in [FRONT, BACK_MEDIAL] {
-            let picture = construct_picture(&surface, point, eye, PIXELS_CONSTRUCT);
-            images.push(image(&picture, &group.label, eye.words.into())?);
+            let (picture, camera) = construct_picture(&surface, point, eye, PIXELS_CONSTRUCT);
+            images.push(Image {
+                marks: peak_marks(view, &group, point, &camera),
+                ..image(&picture, &group.label, eye.words.into())?
+            });
         }
         rows.push(ImageRow {
             label: point_words(view, point),
@@ -291,6 +315,42 @@ fn construct_images(
         });
     }
     Ok(rows)
+}
+
+/// The first finished point's whole construct with frame, load lines and the held part.
+fn frame_image(view: &StudyView, faults: &mut Vec<String>) -> Result<Option<Image>, ReportError> {
+    let Some(point) = view.done().find(|p| !p.cases.is_empty()) else {
+        return Ok(None);
+    };
+    let Some(surface) = surface_of(view, point, faults) else {
+        return Ok(None);
+    };
+    let (picture, camera) = whole_picture(&surface, point, PIXELS_CONSTRUCT);
+    let caption = format!("{}, {}", point.id, FRONT.words);
+    Ok(Some(Image {
+        marks: frame_marks(view, point, &camera),
+        ..image(&picture, "frame, load lines and the held part", caption)?
+    }))
+}
+
+/// Tables beside the page, as far as they are there: name of the file.
+fn files_of(view: &StudyView) -> Vec<String> {
+    let written = [
+        view.folder.results_csv(),
+        view.folder.columns_json(),
+        view.folder.screws_csv(),
+        view.folder.sensitivity_csv(),
+        view.folder.published_csv(),
+        view.folder.effects_csv(),
+        view.folder.regression_csv(),
+        view.folder.pareto_csv(),
+        view.folder.hypothesis_csv(),
+        view.folder.models_json(),
+        view.folder.study_file(),
+    ];
+    let there = written.iter().filter(|f| f.is_file());
+    let names = there.filter_map(|f| Some(f.file_name()?.to_str()?.to_string()));
+    names.collect()
 }
 
 /// Stress pictures of each point under one load case, and the two colour bars they share.
@@ -336,6 +396,7 @@ fn image(picture: &Picture, what: &str, caption: String) -> Result<Image, Report
         caption,
         width: picture.width / 2,
         height: picture.height / 2,
+        marks: String::new(),
     })
 }
 

@@ -5,6 +5,7 @@ use crate::study_view::{StudyView, response, value_of};
 use crate::tables::{Row, Table, cells};
 use bicolumn_response::{Load, Motion, ResponseId, ResponseName};
 use bicolumn_stats::pareto_front;
+use bicolumn_store::table_columns::PARETO;
 use bicolumn_store::{PointRecord, REPLICATE};
 
 /// Least number of points: of fewer, nearly all are on the front.
@@ -111,7 +112,7 @@ pub(crate) fn pareto_table(view: &StudyView) -> Option<Table> {
 /// [`ReportError`], if the rows cannot be written.
 pub(crate) fn pareto_csv(view: &StudyView) -> Result<Option<Vec<u8>>, ReportError> {
     let mut writer = csv::Writer::from_writer(vec![]);
-    writer.write_record(["case", "point", "response", "better", "value", "on_front"])?;
+    writer.write_record(PARETO.map(|c| c.name))?;
     let mut rows = 0;
     for case in view.cases() {
         let Some(weighed) = Weighed::of(view, &case) else {

@@ -108,7 +108,7 @@ impl Camera {
     }
 
     /// Right, up (mm from the middle) and depth towards the eye of a point.
-    fn project(&self, p: Vec3) -> Vec3 {
+    pub(crate) fn project(&self, p: Vec3) -> Vec3 {
         let d = p - self.middle;
         Vec3::new(
             d.dot(&self.right),

@@ -15,6 +15,8 @@ const SCREWS: [Rgb; 3] = [[0.16, 0.36, 0.60], [0.66, 0.36, 0.10], [0.15, 0.45, 0
 /// Bone kept in view above the highest plate end and below the lowest, mm.
 const ABOVE_MM: f64 = 32.0;
 const BELOW_MM: f64 = 26.0;
+/// Room beside and below the whole construct, for the load lines, mm.
+const ROOM_MM: f64 = 34.0;
 /// White round a picture, mm.
 const MARGIN_MM: f64 = 1.5;
 
@@ -177,7 +179,33 @@ pub(crate) fn construct_picture(
     point: &PointRecord,
     eye: Eye,
     pixels_high: usize,
-) -> Picture {
+) -> (Picture, Camera) {
+    // A long bare shaft would make everything else small.
+    let ends = point.plates.iter().map(|p| p.end_level_mm).reduce(f64::max);
+    let top = ends.map_or(f64::INFINITY, |end| end + ABOVE_MM);
+    let camera = eye.camera(&[surface], [f64::NEG_INFINITY, top]);
+    glass_picture(surface, point, camera, pixels_high)
+}
+
+/// The whole construct likewise, with room about it for the load lines.
+pub(crate) fn whole_picture(
+    surface: &Surface,
+    point: &PointRecord,
+    pixels_high: usize,
+) -> (Picture, Camera) {
+    let mut camera = FRONT.camera(&[surface], [f64::NEG_INFINITY, f64::INFINITY]);
+    camera.width_mm += 2.0 * ROOM_MM;
+    camera.height_mm += ROOM_MM;
+    camera.middle -= camera.up * (0.5 * ROOM_MM);
+    glass_picture(surface, point, camera, pixels_high)
+}
+
+fn glass_picture(
+    surface: &Surface,
+    point: &PointRecord,
+    camera: Camera,
+    pixels_high: usize,
+) -> (Picture, Camera) {
     let plate_of_part: Vec<usize> = surface
         .parts
         .iter()
@@ -191,9 +219,6 @@ pub(crate) fn construct_picture(
             place.unwrap_or(0) % PLATES.len()
         })
         .collect();
-    // A long bare shaft would make everything else small.
-    let ends = point.plates.iter().map(|p| p.end_level_mm).reduce(f64::max);
-    let top = ends.map_or(f64::INFINITY, |end| end + ABOVE_MM);
     let triangles = triangles(surface, |t, class| {
         let plate = plate_of_part[surface.part[t]];
         match class {
@@ -202,8 +227,8 @@ pub(crate) fn construct_picture(
             PartClass::Screw => Paint::plain(SCREWS[plate]),
         }
     });
-    let camera = eye.camera(&[surface], [f64::NEG_INFINITY, top]);
-    draw(&camera.on(surface.side), &triangles, &[], pixels_high)
+    let camera = camera.on(surface.side);
+    (draw(&camera, &triangles, &[], pixels_high), camera)
 }
 
 /// A picture as the text of an `<img>` source.

@@ -69,7 +69,7 @@ mod tests {
     use crate::comparison::Compared;
     use crate::credit::Withheld;
     use crate::synthetic::{hot_spot, synthetic_study};
-    use crate::words::answer;
+    use crate::words::told;
     use bicolumn_store::{FactorValue, UnderChoice};
 
     /// The invented study, its headline read 0.5 mm off the wall at `scale` times its size by stagger.
@@ -101,7 +101,7 @@ mod tests {
     fn a_difference_that_keeps_its_sign_is_decided() {
         let view = view(|_| 1.5);
         assert_eq!(axial(&view).withheld, None);
-        assert!(!answer(&view).join(" ").contains("Not decided"));
+        assert!(!told(&view).join(" ").contains("Not decided"));
         let table = &sensitivity_tables(&view)[0];
         assert_eq!(table.heads[1..], ["as defined", "0.5 mm off"]);
         let value = hot_spot("parallel", -20.0, "axial");
@@ -122,7 +122,7 @@ mod tests {
         });
         let found = axial(&view);
         assert_eq!(found.withheld, Some(Withheld::NotDecided(Choice::AtHalfMm)));
-        let text = &answer(&view)[0];
+        let text = &told(&view)[0];
         let wanted = "Not decided under axial";
         assert!(text.contains(wanted), "{text}");
         assert!(

@@ -1,5 +1,6 @@
 //! The tables of the page, as plain text cells.
 
+use crate::chart::escape;
 use crate::comparison::Compared;
 use crate::credit::Withheld;
 use crate::distinct_cases::DistinctCase;
@@ -12,7 +13,7 @@ use bicolumn_response::{
     Shaft,
 };
 use bicolumn_store::results::unit_of_key;
-use bicolumn_store::{PointRecord, Status};
+use bicolumn_store::{InputRecord, PointRecord, Status};
 use serde::Serialize;
 use std::f64::consts::PI;
 
@@ -48,6 +49,24 @@ pub(crate) fn cells(cells: Vec<String>) -> Row {
 }
 
 pub(crate) const NONE: &str = "–";
+
+/// A cell as markup: a leading number in a form that a spreadsheet reads, what follows it left out of a copy.
+pub(crate) fn cell_markup(cell: &str) -> String {
+    let rest = cell.strip_prefix(['−', '+', '-']).unwrap_or(cell);
+    let digits = rest.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
+    let number = &rest[..rest.len() - digits.len()];
+    let is_number = number.parse::<f64>().is_ok();
+    let ends = digits.is_empty() || digits.starts_with([' ', '\u{a0}', ',', '%']);
+    if !is_number || !ends {
+        return escape(cell);
+    }
+    let sign = &cell[..cell.len() - rest.len()];
+    let sign = if sign == "−" { "-" } else { sign };
+    match digits {
+        "" => format!("{sign}{number}"),
+        more => format!("{sign}{number}<span class=\"x\">{}</span>", escape(more)),
+    }
+}
 
 /// The headline by load case and level, with the change against the baseline: a table per construct.
 pub(crate) fn headline_tables(view: &StudyView) -> Vec<Table> {
@@ -251,14 +270,42 @@ fn response_table(view: &StudyView, names: &[ResponseName], caption: &str) -> Ta
     }
 }
 
+/// Longest reason in a table, in letters.
+const LONGEST_REASON: usize = 110;
+
+/// The first clause of a reason; a list of reasons in full stands elsewhere.
+fn in_short(reason: &str) -> String {
+    let clause = reason.split("; ").next().unwrap_or(reason);
+    match clause.char_indices().nth(LONGEST_REASON) {
+        None => clause.to_string(),
+        Some((end, _)) => format!("{} …", clause[..end].trim_end()),
+    }
+}
+
+/// Reasons in full of points without a result that a table tells in short.
+pub(crate) fn reasons_in_full(view: &StudyView) -> Vec<String> {
+    let reason = |p: &PointRecord| match &p.status {
+        Status::Done => None,
+        Status::Failed { reason, .. } | Status::Skipped { reason } => {
+            (in_short(reason) != *reason).then(|| format!("{}: {reason}", p.id))
+        }
+    };
+    view.points.iter().filter_map(reason).collect()
+}
+
 /// Points without a result, with their reason.
 fn without_result(view: &StudyView) -> Vec<Row> {
     let mut missing: Vec<Row> = Vec::new();
     for point in &view.points {
         let note = match &point.status {
             Status::Done => continue,
-            Status::Failed { stage, reason } => format!("failed at {stage}: {reason}"),
-            Status::Skipped { reason } => format!("left out, cannot be built: {reason}"),
+            Status::Failed { stage, reason } if stage == "geometry" => {
+                format!("cannot be built: {}", in_short(reason))
+            }
+            Status::Failed { stage, reason } => format!("failed at {stage}: {}", in_short(reason)),
+            Status::Skipped { reason } => {
+                format!("left out, cannot be built: {}", in_short(reason))
+            }
         };
         missing.push(Row {
             cells: lead_cells(view, point),
@@ -353,7 +400,7 @@ fn by_case(
 }
 
 /// Heads of the point's id and of the factors, with their units.
-fn lead_heads(view: &StudyView) -> Vec<String> {
+pub(crate) fn lead_heads(view: &StudyView) -> Vec<String> {
     let factor = |key: &str| {
         let unit = shown_unit(unit_of_key(key));
         unit_after(&factor_words(key), &unit)
@@ -365,7 +412,7 @@ fn lead_heads(view: &StudyView) -> Vec<String> {
 }
 
 /// Point id and factor levels, without units (those are in the heads).
-fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
+pub(crate) fn lead_cells(view: &StudyView, point: &PointRecord) -> Vec<String> {
     let mut row = vec![point.id.clone()];
     row.extend(view.record.factors.iter().map(|(key, _)| {
         let level = point.factors.get(key);
@@ -500,11 +547,32 @@ pub(crate) fn landmark_table(view: &StudyView) -> Table {
     }
 }
 
+/// Inputs that the job gives or varies, and those that were moved.
+pub(crate) fn given_table(view: &StudyView) -> Table {
+    let is_varied = |key: &str| view.record.factors.iter().any(|(k, _)| k == key);
+    let wanted = |i: &InputRecord| {
+        !(i.key.starts_with("run.") || i.key.starts_with("hypothesis."))
+            && (is_varied(&i.key)
+                || match i.origin.as_str() {
+                    "" => !i.is_default,
+                    origin => matches!(origin, "given" | "factor" | "moved"),
+                })
+    };
+    Table {
+        caption: "Inputs that the job gives or varies.".into(),
+        ..inputs(view, &wanted)
+    }
+}
+
 /// Every input with unit, origin and source.
 pub(crate) fn input_table(view: &StudyView) -> Table {
+    inputs(view, &|_| true)
+}
+
+fn inputs(view: &StudyView, wanted: &dyn Fn(&InputRecord) -> bool) -> Table {
     let mut section = String::new();
     let mut rows = Vec::new();
-    for input in &view.record.inputs {
+    for input in view.record.inputs.iter().filter(|i| wanted(i)) {
         let (head, name) = input.key.split_once('.').unwrap_or(("", &input.key));
         if head != section {
             section = head.to_string();
@@ -565,6 +633,27 @@ mod tests {
     use super::*;
     use crate::synthetic::synthetic_study;
     use bicolumn_store::MeshRecord;
+
+    #[test]
+    fn a_copied_cell_is_its_number() {
+        let copied = |cell: &str| {
+            let markup = cell_markup(cell);
+            markup.split("<span").next().unwrap().to_string()
+        };
+        for (cell, number) in [
+            ("5.6 ± 0.1 (+22\u{a0}%)", 5.6),
+            ("−39 (screw.04)", -39.0),
+            ("+10\u{a0}% ± 3.1\u{a0}%, supported", 10.0),
+            ("−0.123", -0.123),
+            ("0.15 (0.12 to 0.18)", 0.15),
+        ] {
+            assert_eq!(copied(cell).parse(), Ok(number), "{cell}");
+        }
+        for words in ["–", "p001", "orthogonal", "1e-9", "2.1:3"] {
+            assert_eq!(cell_markup(words), words);
+        }
+        assert!(cell_markup("5 <b>").ends_with("> &lt;b&gt;</span>"));
+    }
 
     #[test]
     fn a_screw_that_the_mesh_lost_shows() {

@@ -137,6 +137,7 @@ mod tests {
         assert_eq!(rows.len(), view.distinct_cases(&[&largest]).len());
         assert_eq!(rows[0].len(), 2);
         // A ring a level, at its value.
-        assert_eq!(rows[0][0].matches("extrapolated to the wall").count(), 3);
+        let drawn = rows[0][0].split("</metadata>").nth(1).unwrap();
+        assert_eq!(drawn.matches("extrapolated to the wall").count(), 3);
     }
 }

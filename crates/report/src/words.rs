@@ -14,11 +14,33 @@ use crate::three_stresses::ranking_sentence;
 use bicolumn_response::{Choice, ResponseName};
 use bicolumn_store::{FactorValue, PointRecord, Status};
 
-/// The answer, a paragraph an entry: a sentence a construct that answers the question in words, its values by load
-/// case, then what moves the headline, where it was found and how far the numbers can be trusted.
+/// The answer, a paragraph an entry: a sentence a construct that answers the question in words, and points without a result.
+/// Where hypotheses answer the question, the sentences stand with the numbers.
 pub(crate) fn answer(view: &StudyView) -> Vec<String> {
+    let mut paragraphs = match has_verdicts(view) {
+        true => Vec::new(),
+        false => lead_sentences(view),
+    };
+    paragraphs.extend(moved_to_fit_sentences(view));
+    paragraphs.extend(missing_points(view));
+    paragraphs
+}
+
+/// Do verdicts on hypotheses lead the page?
+fn has_verdicts(view: &StudyView) -> bool {
+    !view.record.hypotheses.is_empty() && view.headline().is_some() && view.done().next().is_some()
+}
+
+/// All sentences, of the answer and in numbers.
+#[cfg(test)]
+pub(crate) fn told(view: &StudyView) -> Vec<String> {
+    [answer(view), numbers(view)].concat()
+}
+
+fn lead_sentences(view: &StudyView) -> Vec<String> {
     let mut paragraphs = Vec::new();
     let done = view.done().count();
+    let all = || view.done().collect::<Vec<_>>();
     match (view.lead(), view.headline(), done) {
         (_, _, 0) => paragraphs.push("No design point was finished: there is no answer.".into()),
         (None, ..) => paragraphs.push(format!(
@@ -26,17 +48,13 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
             capital(&counted(done, "design point"))
         )),
         (Some(name), None, _) if view.record.drawn.is_some() => {
-            paragraphs.extend(without_values(view, name, &view.done().collect::<Vec<_>>(), None));
+            paragraphs.extend(without_values(view, name, &all(), None));
             paragraphs.extend(drawn_sentences(view));
-            let places = [peak_sentence(view), reverse_sentence(view)];
-            paragraphs.extend(places.into_iter().flatten());
         }
         (Some(name), None, _) => {
-            paragraphs.extend(without_values(view, name, &view.done().collect::<Vec<_>>(), None));
+            paragraphs.extend(without_values(view, name, &all(), None));
             let points = view.done();
             paragraphs.extend(points.filter_map(|p| point_sentence(view, name, p)));
-            let places = [peak_sentence(view), reverse_sentence(view)];
-            paragraphs.extend(places.into_iter().flatten());
         }
         (Some(name), Some(_), _) => {
             for group in view.groups() {
@@ -44,28 +62,35 @@ pub(crate) fn answer(view: &StudyView) -> Vec<String> {
                 paragraphs.extend(without_values(view, name, &group.points, label));
                 paragraphs.extend(verdict(view, name, &group));
             }
-            for group in view.groups() {
-                paragraphs.extend(baseline_sentence(view, name, &group));
-            }
-            paragraphs.extend(effects_sentence(view));
-            let moved = moved_sentences(view);
-            if !moved.is_empty() {
-                paragraphs.push(moved.join(" "));
-            }
-            let places = [
-                peak_sentence(view),
-                ranking_sentence(view),
-                reverse_sentence(view),
-            ];
-            let places: Vec<String> = places.into_iter().flatten().collect();
-            if !places.is_empty() {
-                paragraphs.push(places.join(" "));
-            }
         }
     }
-    paragraphs.extend(moved_to_fit_sentences(view));
+    paragraphs
+}
+
+/// The answer in numbers, a paragraph an entry: values at the baseline by load case, what moves the headline, where it was
+/// found and how far the numbers can be trusted.
+pub(crate) fn numbers(view: &StudyView) -> Vec<String> {
+    let mut paragraphs = match has_verdicts(view) {
+        true => lead_sentences(view),
+        false => Vec::new(),
+    };
+    if let (Some(name), Some(_)) = (view.lead(), view.headline()) {
+        for group in view.groups() {
+            paragraphs.extend(baseline_sentence(view, name, &group));
+        }
+        paragraphs.extend(effects_sentence(view));
+        let moved = moved_sentences(view);
+        if !moved.is_empty() {
+            paragraphs.push(moved.join(" "));
+        }
+    }
+    let ranking = view.headline().and_then(|_| ranking_sentence(view));
+    let places = [peak_sentence(view), ranking, reverse_sentence(view)];
+    let places: Vec<String> = places.into_iter().flatten().collect();
+    if !places.is_empty() {
+        paragraphs.push(places.join(" "));
+    }
     paragraphs.extend(resolution(view));
-    paragraphs.extend(missing_points(view));
     paragraphs
 }
 
@@ -444,7 +469,7 @@ mod tests {
     #[test]
     fn the_sentences_say_what_the_records_say() {
         let view = study();
-        let paragraphs = answer(&view);
+        let paragraphs = told(&view);
         let text = paragraphs.join("\n");
         for (k, layout) in ["parallel", "orthogonal"].into_iter().enumerate() {
             // A sentence a construct leads.
@@ -497,7 +522,7 @@ mod tests {
                 case.responses.retain(|r| r.name != name);
             }
         }
-        let text = answer(&view).join("\n");
+        let text = told(&view).join("\n");
         let told = format!(
             "Orthogonal: no value of the {}, for no plate is there; run.headline may name one that has, as ",
             name.words()
@@ -511,7 +536,7 @@ mod tests {
         let mut view = study();
         let response = view.lead().unwrap().clone();
         view.record.mesh_noise.insert(response.clone(), 0.5);
-        let paragraphs = answer(&view);
+        let paragraphs = told(&view);
         for verdict in &paragraphs[..2] {
             assert!(verdict.contains("not told apart under axial"), "{verdict}");
             assert!(!verdict.contains('%'), "{verdict}");
@@ -519,12 +544,12 @@ mod tests {
         assert!(paragraphs.join("\n").contains("50.0\u{a0}%"));
         for (poses, known) in [(2, "71"), (8, "27")] {
             view.record.mesh_noise_poses = poses;
-            let text = answer(&view).join("\n");
+            let text = told(&view).join("\n");
             let wanted = format!("{poses} shifted meshes, itself known to about {known}\u{a0}%");
             assert!(text.contains(&wanted), "{text}");
         }
         view.record.mesh_noise.insert(response, 1e-6);
-        let text = answer(&view).join("\n");
+        let text = told(&view).join("\n");
         assert!(!text.contains("not told apart"), "{text}");
     }
 
@@ -538,7 +563,7 @@ mod tests {
                 }
             }
         }
-        let text = answer(&view).join("\n");
+        let text = told(&view).join("\n");
         assert!(text.contains("not told apart under"), "{text}");
         assert!(!text.contains("no estimate"), "{text}");
     }
@@ -549,7 +574,7 @@ mod tests {
         view.record.factors.clear();
         view.record.headline = None;
         view.points.truncate(1);
-        let text = answer(&view).join("\n");
+        let text = told(&view).join("\n");
         for (case, _) in CASES {
             let value = hot_spot("parallel", -20.0, case);
             let wanted = format!("{value:.1}\u{a0}MPa ({})", case_words(case));
@@ -557,7 +582,7 @@ mod tests {
         }
         assert!(!text.contains("names no headline response"), "{text}");
         view.record.lead_response = None;
-        assert!(answer(&view)[0].contains("names no headline response"));
+        assert!(told(&view)[0].contains("names no headline response"));
     }
 
     #[test]
@@ -570,7 +595,7 @@ mod tests {
             }
         }
         let all = view.points[0].screws.len();
-        let verdict = &answer(&view)[0];
+        let verdict = &told(&view)[0];
         assert!(
             verdict.starts_with("Parallel: nothing is credited to stagger."),
             "{verdict}"

@@ -14,8 +14,8 @@ Written from the list of responses that the program measures (the crate `respons
 A row stands for a design point and load case. Before the responses stand `point`, a column for each factor (the job key), and `case`; after them the construct as built (`medial_end_level_mm`, `other_end_level_mm`, `medial_innermost_screw_level_mm`,
 `other_innermost_screw_level_mm`, `medial_working_length_mm`, `other_working_length_mm`, `shortest_shaft_screw_mm`, `one_cortex_shaft_screws`, `canal_floor_bent_mm`, `medial_end_nominal_mpa`, `other_end_nominal_mpa`:
 what a factor may move besides itself), for each job key whose value was moved at a point so that its construct could be built `stated_KEY` and `built_KEY`, then `moved_factors` (the factors at whose level the point is not), the line of an axial force against the shaft's axis (`load_anterior_of_shaft_mm`, `load_lateral_of_shaft_mm`; the definition of `case` in `columns.json` gives every resultant), then `tets`, `nodes`, `residual`, `equilibrium`,
-`seconds`, `status` (`done`, `not_converged`, `failed`, `skipped`, `unread`) and `reason`. Where a discretisation error was estimated, a column `NAME__error` follows its response: the estimated size, in the same unit.
-`columns.json` of every study carries the same definitions for the columns it has. A response that does not apply is empty.
+`seconds`, `status` (`done`, `not_converged`, `failed`, `skipped`, `unread`), `reason` and `warnings`. Where a discretisation error was estimated, a column `NAME__error` follows its response: the estimated size, in the same unit.
+`columns.json` of every study carries the same definitions for the columns it has, and those of its other tables. A response that does not apply is empty.
 
 | column | unit | error estimated | definition |
 | --- | --- | --- | --- |

@@ -35,7 +35,7 @@ impl StudyFolder {
         self.root.join("results.csv")
     }
 
-    /// `columns.json`: name, unit and definition of every column.
+    /// `columns.json`: every column of every table.
     pub fn columns_json(&self) -> PathBuf {
         self.root.join("columns.json")
     }

@@ -30,6 +30,7 @@ pub mod results;
 mod screw_record;
 mod screw_table;
 mod sensitivity_table;
+pub mod table_columns;
 
 pub use as_built::{AS_BUILT, AsBuilt, load_line_mm, off_shaft_mm, one_cortex_screws};
 pub use atomic::{can_write, create_folder, is_temporary, remove_temporary, write_atomic};

@@ -3,6 +3,7 @@
 use crate::error::StoreError;
 use crate::record::{PointRecord, PublishedRecord, ResponseRecord, StudyRecord};
 use crate::results::Gathered;
+use crate::table_columns::PUBLISHED;
 use std::path::Path;
 
 /// Standard deviations of the published mean within which a computed value holds.
@@ -171,25 +172,7 @@ pub(crate) fn published_table(
 
 fn rows(all: &[Comparison]) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record([
-        "name",
-        "response",
-        "case",
-        "at",
-        "over",
-        "unit",
-        "published",
-        "sd",
-        "n",
-        "band_low",
-        "band_high",
-        "computed",
-        "error",
-        "difference_percent",
-        "verdict",
-        "read_from",
-        "source",
-    ])?;
+    writer.write_record(PUBLISHED.map(|c| c.name))?;
     let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
     for c in all {
         let p = &c.published;

@@ -10,6 +10,7 @@ use crate::record::{CaseRecord, FactorValue, MeshNoise, PointRecord, Status, Stu
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;
 use crate::sensitivity_table::sensitivity_table;
+use crate::table_columns::other_tables;
 use bicolumn_base::shown::one_line;
 use bicolumn_base::{Unit, Word};
 use bicolumn_response::{Place, ResponseName};
@@ -146,10 +147,9 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
         reason: e.to_string(),
     })?;
     write_atomic(&csv_path, &csv)?;
-    let definitions: Vec<_> = columns
-        .iter()
-        .map(|c| json!({"name": c.name, "unit": c.unit, "definition": c.definition}))
-        .collect();
+    let own = columns.iter().map(Column::told);
+    let factors: Vec<String> = gathered.study.factors.iter().map(|f| f.0.clone()).collect();
+    let definitions: Vec<_> = own.chain(other_tables(&factors)).collect();
     let text = format!("{:#}\n", serde_json::Value::from(definitions));
     write_atomic(&folder.columns_json(), text.as_bytes())?;
     let screws_path = folder.screws_csv();
@@ -232,6 +232,40 @@ enum Source {
     Seconds,
     Status,
     Reason,
+    Warnings,
+}
+
+impl Source {
+    /// Kind of the column, and when its cells are empty.
+    fn kind(&self) -> (&'static str, &'static str) {
+        let of_point = "the point has no result";
+        match self {
+            Source::Id => ("identity", ""),
+            Source::Factor(_) => ("factor", "the point has no valid record"),
+            Source::Case => ("identity", of_point),
+            Source::Response(_) => (
+                "response",
+                "it does not apply to the load case or the construct, or there is no result",
+            ),
+            Source::ErrorOf(_) => ("error", "not estimated, or the response is empty"),
+            Source::Place(_, part) if part.ending == "edge" => (
+                "place",
+                "inside the region, a peak of its own; or the response is empty",
+            ),
+            Source::Place(..) => ("place", "the response is empty, or its place is not told"),
+            Source::MeshCount(_) | Source::Residual | Source::Equilibrium => ("evidence", of_point),
+            Source::Seconds => ("evidence", "the point has no valid record"),
+            Source::AsBuilt(_) => (
+                "construct",
+                "it does not apply to the construct or the load case, or there is no result",
+            ),
+            Source::Stated(_) | Source::Built(_) => ("construct", of_point),
+            Source::MovedFactors => ("construct", "no factor was moved"),
+            Source::Status => ("status", ""),
+            Source::Reason => ("status", "there is a result"),
+            Source::Warnings => ("status", "there is none"),
+        }
+    }
 }
 
 struct Column {
@@ -239,6 +273,21 @@ struct Column {
     unit: String,
     definition: String,
     source: Source,
+}
+
+impl Column {
+    /// Row of `columns.json`.
+    fn told(&self) -> serde_json::Value {
+        let (kind, empty) = self.source.kind();
+        json!({
+            "file": "results.csv",
+            "name": self.name,
+            "kind": kind,
+            "unit": self.unit,
+            "definition": self.definition,
+            "empty": empty,
+        })
+    }
 }
 
 /// Symbol of a factor's unit, read from the ending of its key; empty where it has none.
@@ -348,6 +397,12 @@ fn columns(gathered: &Gathered) -> Vec<Column> {
             "",
             "Why a point or a load case has no result.",
             Source::Reason,
+        ),
+        column(
+            "warnings",
+            "",
+            "Warnings of the point, joined by semicolons, as they stand in its record.",
+            Source::Warnings,
         ),
     ]);
     list
@@ -477,6 +532,7 @@ fn cell(source: &Source, point: &PointRecord, case: Option<&CaseRecord>) -> Stri
             let seconds: f64 = point.stages.iter().map(|s| s.seconds).sum();
             format!("{seconds:.2}")
         }
+        Source::Warnings => point.warnings.join("; "),
         Source::Status => match point.status {
             Status::Done if stopped(case).is_some() => "not_converged".into(),
             Status::Done => "done".into(),
@@ -588,6 +644,18 @@ pub(crate) mod tests {
 
         let text = std::fs::read_to_string(folder.columns_json()).unwrap();
         let columns: Vec<BTreeMap<String, String>> = serde_json::from_str(&text).unwrap();
+        // Of every table each column once, with its kind.
+        let all: Vec<_> = columns.iter().map(|c| (&c["file"], &c["name"])).collect();
+        for (n, own) in all.iter().enumerate() {
+            assert!(!all[..n].contains(own), "{own:?} twice");
+        }
+        assert!(
+            columns
+                .iter()
+                .all(|c| !c["kind"].is_empty() && !c["definition"].is_empty())
+        );
+        let columns = columns.into_iter().filter(|c| c["file"] == "results.csv");
+        let columns: Vec<_> = columns.collect();
         let names: Vec<_> = columns.iter().map(|c| c["name"].as_str()).collect();
         let header: Vec<_> = rows[0].keys().map(String::as_str).collect();
         let mut sorted = names.clone();

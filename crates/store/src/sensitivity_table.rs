@@ -2,6 +2,7 @@
 
 use crate::error::StoreError;
 use crate::results::Gathered;
+use crate::table_columns::SENSITIVITY;
 use bicolumn_base::Word;
 use std::path::Path;
 
@@ -34,7 +35,7 @@ fn rows(gathered: &Gathered) -> Result<Vec<u8>, csv::Error> {
     let factors = gathered.study.factors.iter().map(|f| f.0.as_str());
     let factors: Vec<&str> = factors.collect();
     let lead = std::iter::once("point").chain(factors.iter().copied());
-    writer.write_record(lead.chain(["case", "response", "choice", "value"]))?;
+    writer.write_record(lead.chain(SENSITIVITY.map(|c| c.name)))?;
     let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
     for point in &gathered.points {
         let level = |f: &&str| {
