@@ -156,7 +156,7 @@ pub(crate) struct Chart {
     pub(crate) y: Axis,
     title: String,
     body: String,
-    /// What is drawn, as the rows of a table: series, horizontal and vertical value.
+    /// Rows of the table of its data: series, horizontal and vertical value.
     data: Vec<(String, f64, f64)>,
 }
 
