@@ -157,9 +157,22 @@ impl Hypothesis {
         }
     }
 
-    /// Levels that it is about.
+    /// Baseline of the claim: zero where the design has it, otherwise its first level, whether it is solved or not.
+    fn baseline(&self) -> Option<FactorValue> {
+        let over = self.view.over()?;
+        let factors = &self.view.record.factors;
+        let (_, levels) = factors.iter().find(|(key, _)| key == over)?;
+        let zero = FactorValue::Number(0.0);
+        match levels.contains(&zero) {
+            true => Some(zero),
+            false => levels.first().cloned(),
+        }
+    }
+
+    /// Levels that it is about, as far as they are solved; none without a solved baseline.
     pub(crate) fn levels(&self) -> Vec<FactorValue> {
-        let Some(baseline) = self.view.baseline() else {
+        let solved = self.view.baseline();
+        let Some(baseline) = self.baseline().filter(|b| Some(b) == solved.as_ref()) else {
             return Vec::new();
         };
         let is_far = |level: &FactorValue| match (level.as_number(), baseline.as_number()) {
@@ -220,7 +233,7 @@ impl Hypothesis {
     /// The claim in a sentence.
     pub(crate) fn claim_sentence(&self) -> Option<String> {
         let (view, claim) = (&self.view, &self.claim);
-        let (over, baseline, name) = (view.over()?, view.baseline()?, view.lead()?);
+        let (over, baseline, name) = (view.over()?, self.baseline()?, view.lead()?);
         let factor = factor_words(over);
         let far = match claim.least_distance > 0.0 {
             true => {
@@ -264,7 +277,9 @@ impl Hypothesis {
             None => "load cases".into(),
         };
         match (occurring.as_slice(), all.len()) {
-            ([], _) => "No level that counts has a partner to be compared with.".into(),
+            ([], _) => {
+                "Not judged: no level that counts is solved together with the baseline.".into()
+            }
             ([one], 1) => format!("{}.", capital(one.words())),
             ([one], n) => format!("{} in all {n} {combinations}.", capital(one.words())),
             ([first, others @ ..], n) => {
@@ -597,6 +612,23 @@ mod tests {
                 "{sentence}"
             );
         }
+        // Without its baseline the claim stays as it is, and nothing is judged.
+        let mut without = view.clone();
+        without
+            .points
+            .retain(|p| p.factors["plates.stagger_mm"] != FactorValue::Number(0.0));
+        let all = hypotheses(&without);
+        assert_eq!(
+            all[0].claim_sentence(),
+            hypotheses(&view)[0].claim_sentence()
+        );
+        assert!(all[0].verdict_sentence().starts_with("Not judged"));
+        assert!(
+            all[0]
+                .judgements()
+                .iter()
+                .all(|(_, judged)| judged.is_empty())
+        );
         view.record.hypotheses.clear();
         assert!(hypotheses(&view).is_empty());
         assert!(hypothesis_csv(&view).unwrap().is_none());
