@@ -134,6 +134,20 @@ words! { HowRead {
     Memory = "memory": "recalled, not looked up",
 } }
 
+/// Published order of two values.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Order {
+    /// The first is the greater.
+    Greater,
+    /// The first is the smaller.
+    Smaller,
+}
+
+words! { Order {
+    Greater = "greater": "the first is the greater",
+    Smaller = "smaller": "the first is the smaller",
+} }
+
 /// Direction of a claimed difference.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Direction {

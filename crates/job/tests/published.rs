@@ -16,7 +16,7 @@ fn job(text: &str) -> Result<Job, String> {
 fn a_published_value_is_read_and_changes_no_result() {
     let with = job(GOOD).unwrap();
     let row = &with.published()[0];
-    assert_eq!((row.value, row.sd), (5.0, Some(1.0)));
+    assert_eq!((row.value, row.sd), (Some(5.0), Some(1.0)));
     let level = ("construct.layout".to_string(), "parallel".to_string());
     assert_eq!(row.at, [level]);
     let without = job(GOOD.split("[published.a]").next().unwrap()).unwrap();
@@ -58,6 +58,21 @@ fn what_cannot_be_compared_is_told_with_its_line() {
             "plates.width_mm is no factor of this job",
         ),
         ("\"table\"", "\"hearsay\"", "must be one of"),
+        (
+            "value = 5\nsd = 1\n",
+            "order = \"greater\"\n",
+            "x.toml:7: published.a.order = greater: an order is one of two values",
+        ),
+        (
+            "value = 5\n",
+            "over_case = \"varus\"\norder = \"greater\"\n",
+            "x.toml:9: published.a.sd = 1: has no effect beside order",
+        ),
+        (
+            "sd = 1\n",
+            "sd = 1\nuntold = \"plates.width_mm\"\n",
+            "plates.width_mm is no factor of this job",
+        ),
     ] {
         assert!(GOOD.contains(from), "{from}");
         let told = job(&GOOD.replacen(from, to, 1)).unwrap_err();

@@ -15,8 +15,9 @@ pub(crate) fn published_table(view: &StudyView) -> Option<Table> {
     Some(Table {
         caption: "Predicted beside published. A value holds if it lies, with all of its estimated discretisation error (behind \
                   ±), inside the band that the job states: two standard deviations about the published mean, or a share of it. A \
-                  ratio adds the relative errors of both values. What the source does not tell is in the table of inputs, as \
-                  default. The file published.csv holds the same with full digits."
+                  ratio adds the relative errors of both values; an order holds if the ratio of sizes lies on its side of 1. Where the \
+                  job names factors that the source does not tell, the least and the greatest value over them follow, and a verdict \
+                  is given only if it is the same at all. What else is not told is in the table of inputs, as default. The file published.csv holds the same with full digits."
             .into(),
         heads: [
             "published value",
@@ -38,15 +39,25 @@ pub(crate) fn published_table(view: &StudyView) -> Option<Table> {
 
 fn row(c: &Comparison) -> Row {
     let p = &c.published;
-    let decimals = Decimals::of([p.value].into_iter());
+    let scale = p.value.or(c.computed).unwrap_or(1.0);
+    let decimals = Decimals::of([scale].into_iter());
     let none = || "–".to_string();
-    let construct = match &p.over {
-        None => levels_in_words(&p.at),
-        Some(over) => format!("{}, over {}", levels_in_words(&p.at), levels_in_words(over)),
+    let over = [
+        p.over.as_deref().map(levels_in_words),
+        p.over_response.as_ref().map(|r| r.words()),
+        p.over_case.as_ref().map(|c| c.replace('_', " ")),
+    ];
+    let over: Vec<String> = over.into_iter().flatten().collect();
+    let construct = match over.is_empty() {
+        true => levels_in_words(&p.at),
+        false => format!("{}, over {}", levels_in_words(&p.at), over.join(", ")),
     };
-    let published = match p.sd {
-        Some(sd) => format!("{} (SD {})", decimals.show(p.value), decimals.show(sd)),
-        None => decimals.show(p.value),
+    let published = match (p.value, p.sd, p.order) {
+        (Some(value), Some(sd), _) => {
+            format!("{} (SD {})", decimals.show(value), decimals.show(sd))
+        }
+        (Some(value), None, _) => decimals.show(value),
+        (None, _, order) => order.map_or_else(none, |o| o.told().to_string()),
     };
     let published = match p.n {
         Some(n) => format!("{published}, n {n}"),
@@ -56,6 +67,16 @@ fn row(c: &Comparison) -> Row {
         Some(e) => decimals.show_with(x, e),
         None => decimals.show(x),
     });
+    let predicted = match &c.interval {
+        Some(i) => format!(
+            "{predicted}; {} at {} to {} at {}",
+            decimals.show(i.low),
+            levels_in_words(&i.low_at),
+            decimals.show(i.high),
+            levels_in_words(&i.high_at)
+        ),
+        None => predicted,
+    };
     let whole = Decimals::of([100.0].into_iter());
     Row {
         cells: vec![
@@ -69,9 +90,15 @@ fn row(c: &Comparison) -> Row {
             shown_unit(&c.unit),
             c.verdict.told(),
             published,
-            c.band.map_or_else(none, |[low, high]| {
-                format!("{} to {}", decimals.show(low), decimals.show(high))
-            }),
+            c.band
+                .map_or_else(none, |band| match (band.low, band.high) {
+                    (Some(low), Some(high)) => {
+                        format!("{} to {}", decimals.show(low), decimals.show(high))
+                    }
+                    (Some(low), None) => format!("above {}", decimals.show(low)),
+                    (None, Some(high)) => format!("below {}", decimals.show(high)),
+                    (None, None) => none(),
+                }),
             predicted,
             c.difference_percent().map_or_else(none, |d| whole.show(d)),
             format!("{} ({})", p.source, p.read_from),
@@ -112,7 +139,11 @@ mod tests {
             case,
             at,
             over: None,
-            value: 272.0,
+            over_response: None,
+            over_case: None,
+            untold: vec![],
+            value: Some(272.0),
+            order: None,
             sd: Some(10.0),
             n: None,
             band_percent: None,

@@ -23,6 +23,8 @@ mod models;
 mod moved_record;
 mod number;
 pub mod published;
+pub mod published_record;
+mod published_table;
 mod pulse;
 pub mod record;
 pub mod record_file;
@@ -43,12 +45,15 @@ pub use layout::StudyFolder;
 pub use maker_record::{MakerRecord, StopRecord};
 pub use models::{ModelFactor, ModelForm, ModelRange, ModelRecord, ModelsRecord};
 pub use moved_record::MovedRecord;
-pub use published::{Comparison, PublishedVerdict, compare_published, levels_in_words};
+pub use published::{
+    Band, Comparison, Interval, PublishedVerdict, compare_published, levels_in_words,
+};
+pub use published_record::{PublishedOrder, PublishedRecord};
 pub use pulse::{PointUnderWay, Pulse, now_s};
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, DistributionRecord, FactorValue, HeadlineRecord,
     HypothesisRecord, InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord,
-    PublishedRecord, REPLICATE, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord,
+    REPLICATE, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord,
     StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
 };
 pub use record_file::{Record, read_record, write_record};

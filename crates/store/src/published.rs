@@ -1,10 +1,8 @@
-//! Published values beside the computed ones: `published.csv`, and the verdicts that the report shows.
+//! Published values beside the computed ones: ratio, interval over what the source does not tell, verdict.
 
-use crate::error::StoreError;
-use crate::record::{PointRecord, PublishedRecord, ResponseRecord, StudyRecord};
-use crate::results::Gathered;
-use crate::table_columns::PUBLISHED;
-use std::path::Path;
+use crate::published_record::{PublishedOrder, PublishedRecord};
+use crate::record::{PointRecord, ResponseRecord, StudyRecord};
+use bicolumn_response::ResponseName;
 
 /// Standard deviations of the published mean within which a computed value holds.
 const DEVIATIONS: f64 = 2.0;
@@ -18,6 +16,8 @@ pub enum PublishedVerdict {
     Misses,
     /// The numerical error reaches across the band's end.
     Undecided,
+    /// Another verdict at other levels of the factors named, which the source does not tell.
+    Depends(Vec<String>),
     /// Shown without a verdict, with the reason.
     NoVerdict(String),
 }
@@ -29,9 +29,79 @@ impl PublishedVerdict {
             PublishedVerdict::Holds => "holds".into(),
             PublishedVerdict::Misses => "misses".into(),
             PublishedVerdict::Undecided => "undecided within the numerical error".into(),
+            PublishedVerdict::Depends(on) => {
+                format!(
+                    "depends on what the source does not tell: {}",
+                    on.join(", ")
+                )
+            }
             PublishedVerdict::NoVerdict(why) => format!("no verdict: {why}"),
         }
     }
+}
+
+/// Band that the computed value must lie in.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Band {
+    /// Lower end; `None`: open.
+    pub low: Option<f64>,
+    /// Upper end; `None`: open.
+    pub high: Option<f64>,
+}
+
+impl Band {
+    /// Band of a published value; `None` where the job states none.
+    fn of(p: &PublishedRecord) -> Option<Band> {
+        match p.order {
+            Some(PublishedOrder::Greater) => Some(Band {
+                low: Some(1.0),
+                high: None,
+            }),
+            Some(PublishedOrder::Smaller) => Some(Band {
+                low: None,
+                high: Some(1.0),
+            }),
+            None => {
+                let value = p.value?;
+                let half = match (p.band_percent, p.sd) {
+                    (Some(percent), _) => value.abs() * percent / 100.0,
+                    (None, Some(sd)) => DEVIATIONS * sd,
+                    (None, None) => return None,
+                };
+                Some(Band {
+                    low: Some(value - half),
+                    high: Some(value + half),
+                })
+            }
+        }
+    }
+
+    fn verdict(&self, (value, error): Reading) -> PublishedVerdict {
+        let error = error.unwrap_or(0.0);
+        let is_above = |x: f64| self.low.is_none_or(|low| x >= low);
+        let is_below = |x: f64| self.high.is_none_or(|high| x <= high);
+        let (least, most) = (value - error, value + error);
+        if is_above(least) && is_below(most) {
+            return PublishedVerdict::Holds;
+        }
+        match is_above(most) && is_below(least) {
+            true => PublishedVerdict::Undecided,
+            false => PublishedVerdict::Misses,
+        }
+    }
+}
+
+/// Least and greatest computed value over the factors that the source does not tell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Interval {
+    /// Least value.
+    pub low: f64,
+    /// Levels that it stands at.
+    pub low_at: Vec<(String, String)>,
+    /// Greatest value.
+    pub high: f64,
+    /// Levels that it stands at.
+    pub high_at: Vec<(String, String)>,
 }
 
 /// A published value with the computed one.
@@ -41,89 +111,123 @@ pub struct Comparison {
     pub published: PublishedRecord,
     /// Unit of both; empty for a ratio.
     pub unit: String,
-    /// Computed value.
+    /// Computed value, at the first levels of what the source does not tell.
     pub computed: Option<f64>,
     /// Its estimated discretisation error, of a ratio both added; `None` where one was not estimated.
     pub error: Option<f64>,
-    /// Ends of the band that it must lie in; `None` where the job states none.
-    pub band: Option<[f64; 2]>,
+    /// Interval over what the source does not tell; `None` where the job names nothing of it.
+    pub interval: Option<Interval>,
+    /// Band that it must lie in; `None` where the job states none.
+    pub band: Option<Band>,
     /// Verdict.
     pub verdict: PublishedVerdict,
 }
 
+/// Value and estimated discretisation error.
+type Reading = (f64, Option<f64>);
+
+/// Levels of the factors that the source does not tell, with the value there.
+type AtLevels = Vec<(Vec<(String, String)>, Reading)>;
+
 /// Sets the published values of a study beside those of its points.
 pub fn compare_published(study: &StudyRecord, points: &[PointRecord]) -> Vec<Comparison> {
-    let compare = |p: &PublishedRecord| {
-        let at = |levels| reading(p, levels, points);
-        let computed = match &p.over {
-            None => at(&p.at),
-            Some(over) => at(&p.at)
-                .and_then(|a| Ok((a, divisor(at(over)?)?)))
-                .map(|(a, b)| {
-                    let ratio = a.0 / b.0;
-                    let relative = a.1.zip(b.1).map(|(x, y)| (x / a.0).abs() + (y / b.0).abs());
-                    (ratio, relative.map(|r| r * ratio.abs()))
-                }),
-        };
-        let unit = match p.over {
-            Some(_) => String::new(),
-            None => {
-                let mut columns = study.columns.iter();
-                let own = columns.find(|(name, ..)| *name == p.response);
-                own.map_or(String::new(), |c| c.1.clone())
-            }
-        };
-        let half = match (p.band_percent, p.sd) {
-            (Some(percent), _) => Some(p.value.abs() * percent / 100.0),
-            (None, Some(sd)) => Some(DEVIATIONS * sd),
-            (None, None) => None,
-        };
-        let band = half.map(|half| [p.value - half, p.value + half]);
-        let verdict = match (&p.not_comparable, &computed, band) {
-            (Some(why), ..) => {
-                PublishedVerdict::NoVerdict(format!("not comparable, because {why}"))
-            }
-            (None, Err(why), _) => PublishedVerdict::NoVerdict(why.clone()),
-            (None, Ok(_), None) => PublishedVerdict::NoVerdict("no band is stated".into()),
-            (None, Ok(_), _) if p.read_from == "memory" => {
-                PublishedVerdict::NoVerdict("the published value is from memory".into())
-            }
-            (None, Ok((value, error)), Some([low, high])) => {
-                let error = error.unwrap_or(0.0);
-                match (value - error, value + error) {
-                    (a, b) if a >= low && b <= high => PublishedVerdict::Holds,
-                    (a, b) if b < low || a > high => PublishedVerdict::Misses,
-                    _ => PublishedVerdict::Undecided,
-                }
-            }
-        };
-        let computed = computed.ok();
-        Comparison {
-            published: p.clone(),
-            unit,
-            computed: computed.map(|c| c.0),
-            error: computed.and_then(|c| c.1),
-            band,
-            verdict,
-        }
-    };
-    study.published.iter().map(compare).collect()
+    let all = study.published.iter();
+    all.map(|p| compare(p, study, points)).collect()
 }
 
-/// A value that others can be divided by.
-fn divisor(b: (f64, Option<f64>)) -> Result<(f64, Option<f64>), String> {
-    match b.0 == 0.0 {
-        true => Err("the value to divide by is zero".into()),
-        false => Ok(b),
+fn compare(p: &PublishedRecord, study: &StudyRecord, points: &[PointRecord]) -> Comparison {
+    let values = values(p, points);
+    let band = Band::of(p);
+    let verdict = match (&p.not_comparable, &values, band) {
+        (Some(why), ..) => PublishedVerdict::NoVerdict(format!("not comparable, because {why}")),
+        (None, Err(why), _) => PublishedVerdict::NoVerdict(why.clone()),
+        (None, Ok(_), None) => PublishedVerdict::NoVerdict("no band is stated".into()),
+        (None, Ok(_), _) if p.read_from == "memory" => {
+            PublishedVerdict::NoVerdict("the published value is from memory".into())
+        }
+        (None, Ok(values), Some(band)) => {
+            let mut each = values.iter().map(|(_, value)| band.verdict(*value));
+            let first = each.next().unwrap_or(PublishedVerdict::Undecided);
+            match each.all(|v| v == first) {
+                true => first,
+                false => PublishedVerdict::Depends(p.untold.clone()),
+            }
+        }
+    };
+    let values = values.unwrap_or_default();
+    let first = values.first().map(|(_, value)| *value);
+    let unit = match p.is_of_two() {
+        true => String::new(),
+        false => {
+            let mut columns = study.columns.iter();
+            let own = columns.find(|(name, ..)| *name == p.response);
+            own.map_or(String::new(), |c| c.1.clone())
+        }
+    };
+    Comparison {
+        published: p.clone(),
+        unit,
+        computed: first.map(|f| f.0),
+        error: first.and_then(|f| f.1),
+        interval: (!p.untold.is_empty()).then(|| interval(&values)).flatten(),
+        band,
+        verdict,
     }
 }
 
-/// Value and estimated error at the one point of some levels, or why there is none.
-fn reading(
+fn interval(values: &AtLevels) -> Option<Interval> {
+    let by_value = |a: &&(_, Reading), b: &&(_, Reading)| a.1.0.total_cmp(&b.1.0);
+    let (low, high) = (
+        values.iter().min_by(by_value)?,
+        values.iter().max_by(by_value)?,
+    );
+    Some(Interval {
+        low: low.1.0,
+        low_at: low.0.clone(),
+        high: high.1.0,
+        high_at: high.0.clone(),
+    })
+}
+
+/// The computed values, one for each combination of levels that the source does not tell, or why there is none.
+fn values(p: &PublishedRecord, points: &[PointRecord]) -> Result<AtLevels, String> {
+    let at = |levels, response, case| readings(p, levels, (response, case), points);
+    let dividends = at(&p.at, &p.response, &p.case)?;
+    if !p.is_of_two() {
+        return Ok(dividends);
+    }
+    let response = p.over_response.as_ref().unwrap_or(&p.response);
+    let case = p.over_case.as_ref().unwrap_or(&p.case);
+    let divisors = at(p.over.as_ref().unwrap_or(&p.at), response, case)?;
+    let mut ratios = AtLevels::new();
+    for (levels, a) in dividends {
+        let Some((_, b)) = divisors.iter().find(|(own, _)| *own == levels) else {
+            continue;
+        };
+        if b.0 == 0.0 {
+            return Err("the value to divide by is zero".into());
+        }
+        let ratio = match p.order {
+            // An order is one of sizes: motions have signs.
+            Some(_) => (a.0 / b.0).abs(),
+            None => a.0 / b.0,
+        };
+        let relative = a.1.zip(b.1).map(|(x, y)| (x / a.0).abs() + (y / b.0).abs());
+        ratios.push((levels, (ratio, relative.map(|r| r * ratio.abs()))));
+    }
+    match ratios.is_empty() {
+        true => Err("the two constructs have no levels of the others in common".into()),
+        false => Ok(ratios),
+    }
+}
+
+/// Value and estimated error at the points of some levels, by the levels of what the source does not tell.
+fn readings(
     p: &PublishedRecord,
     levels: &[(String, String)],
+    (response, case): (&ResponseName, &str),
     points: &[PointRecord],
-) -> Result<(f64, Option<f64>), String> {
+) -> Result<AtLevels, String> {
     let is_at = |point: &&PointRecord| {
         // A point whose factor was moved is not at its level.
         let at_levels = point.moved_factors().is_empty();
@@ -133,70 +237,34 @@ fn reading(
                 own.is_some_and(|own| own.to_string() == *level)
             })
     };
-    let mut found = points.iter().filter(is_at);
-    let point = found
-        .next()
-        .ok_or("no computed point stands at these levels")?;
-    if found.next().is_some() {
-        return Err("several points have these levels".into());
+    let mut found = AtLevels::new();
+    for point in points.iter().filter(is_at) {
+        let untold = p.untold.iter().filter_map(|factor| {
+            let own = point.factors.get(factor)?;
+            Some((factor.clone(), own.to_string()))
+        });
+        let untold: Vec<_> = untold.collect();
+        if found.iter().any(|(levels, _)| *levels == untold) {
+            return Err("several points have these levels".into());
+        }
+        found.push((untold, reading(point, response, case)?));
     }
-    let case = point.cases.iter().find(|c| c.name == p.case);
-    let case = case.ok_or_else(|| format!("{} has no load case {}", point.id, p.case))?;
-    let response = case.response(&p.response);
-    if response.is_some_and(ResponseRecord::is_on_edge) {
+    match found.is_empty() {
+        true => Err("no computed point stands at these levels".into()),
+        false => Ok(found),
+    }
+}
+
+fn reading(point: &PointRecord, response: &ResponseName, case: &str) -> Result<Reading, String> {
+    let own = point.cases.iter().find(|c| c.name == case);
+    let own = own.ok_or_else(|| format!("{} has no load case {case}", point.id))?;
+    let found = own.response(response);
+    if found.is_some_and(ResponseRecord::is_on_edge) {
         let why = "its value lies on an edge of the region in which it was sought";
         return Err(format!("at {} {why}", point.id));
     }
-    let value = response.and_then(|r| Some((r.value?, r.error_estimate)));
+    let value = found.and_then(|r| Some((r.value?, r.error_estimate)));
     value.ok_or_else(|| format!("{} has no value of it", point.id))
-}
-
-/// The table as text, a row for each published value; `None` where the job has none.
-///
-/// # Errors
-/// [`StoreError::NotStorable`] at `path`.
-pub(crate) fn published_table(
-    gathered: &Gathered,
-    path: &Path,
-) -> Result<Option<Vec<u8>>, StoreError> {
-    let all = compare_published(&gathered.study, &gathered.points);
-    if all.is_empty() {
-        return Ok(None);
-    }
-    let written = rows(&all).map_err(|e| StoreError::NotStorable {
-        path: path.to_path_buf(),
-        reason: e.to_string(),
-    })?;
-    Ok(Some(written))
-}
-
-fn rows(all: &[Comparison]) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(PUBLISHED.map(|c| c.name))?;
-    let number = |n: Option<f64>| n.map_or(String::new(), |n| n.to_string());
-    for c in all {
-        let p = &c.published;
-        writer.write_record([
-            p.name.clone(),
-            p.response.to_string(),
-            p.case.clone(),
-            levels_in_words(&p.at),
-            p.over.as_deref().map_or(String::new(), levels_in_words),
-            c.unit.clone(),
-            p.value.to_string(),
-            number(p.sd),
-            p.n.map_or(String::new(), |n| n.to_string()),
-            number(c.band.map(|b| b[0])),
-            number(c.band.map(|b| b[1])),
-            number(c.computed),
-            number(c.error),
-            number(c.difference_percent()),
-            c.verdict.told(),
-            p.read_from.clone(),
-            p.source.clone(),
-        ])?;
-    }
-    writer.into_inner().map_err(|e| e.into_error().into())
 }
 
 /// Levels as a job writes them.
@@ -210,8 +278,8 @@ pub fn levels_in_words(levels: &[(String, String)]) -> String {
 impl Comparison {
     /// Computed less published, per cent of the published value.
     pub fn difference_percent(&self) -> Option<f64> {
-        let published = self.published.value;
-        (published != 0.0).then(|| Some(100.0 * (self.computed? - published) / published.abs()))?
+        let published = self.published.value.filter(|v| *v != 0.0)?;
+        Some(100.0 * (self.computed? - published) / published.abs())
     }
 }
 
@@ -229,7 +297,11 @@ mod tests {
             case: "axial".into(),
             at: vec![("f".into(), "x".into())],
             over: None,
-            value,
+            over_response: None,
+            over_case: None,
+            untold: vec![],
+            value: Some(value),
+            order: None,
             sd: Some(25.0),
             n: Some(6),
             band_percent: None,
@@ -326,5 +398,62 @@ mod tests {
             ..published(500.0)
         };
         assert_eq!(told(nowhere), "no verdict: p001 has no load case varus");
+    }
+
+    #[test]
+    fn an_order_holds_where_the_error_leaves_no_doubt_of_it() {
+        let order = |at: &str, over: &str, order| PublishedRecord {
+            at: vec![("f".into(), at.into())],
+            over: Some(vec![("f".into(), over.into())]),
+            value: None,
+            sd: None,
+            order: Some(order),
+            ..published(0.0)
+        };
+        use PublishedOrder::{Greater, Smaller};
+        let found = verdict(order("x", "y", Greater));
+        assert_eq!(
+            (found.computed, found.verdict),
+            (Some(2.0), PublishedVerdict::Holds)
+        );
+        assert_eq!(
+            verdict(order("x", "y", Smaller)).verdict,
+            PublishedVerdict::Misses
+        );
+        assert_eq!(
+            verdict(order("y", "x", Smaller)).verdict,
+            PublishedVerdict::Holds
+        );
+        // A value beside itself: the error reaches to both sides of 1.
+        assert_eq!(
+            verdict(order("x", "x", Greater)).verdict,
+            PublishedVerdict::Undecided
+        );
+    }
+
+    #[test]
+    fn what_the_source_does_not_tell_makes_an_interval_and_perhaps_the_verdict() {
+        let anywhere = |value: f64, sd: f64| PublishedRecord {
+            at: vec![],
+            untold: vec!["f".into()],
+            sd: Some(sd),
+            ..published(value)
+        };
+        // 500 and 250 N/mm: both inside 375 ± 200, the first alone inside 500 ± 100, neither inside 800 ± 20.
+        let found = verdict(anywhere(375.0, 100.0));
+        assert_eq!(found.verdict, PublishedVerdict::Holds);
+        let interval = found.interval.unwrap();
+        assert_eq!((interval.low, interval.high), (250.0, 500.0));
+        assert_eq!(levels_in_words(&interval.low_at), "f = y");
+        assert_eq!(found.computed, Some(500.0));
+        let depends = verdict(anywhere(500.0, 50.0)).verdict;
+        assert_eq!(
+            depends.told(),
+            "depends on what the source does not tell: f"
+        );
+        assert_eq!(
+            verdict(anywhere(800.0, 10.0)).verdict,
+            PublishedVerdict::Misses
+        );
     }
 }

@@ -4,6 +4,7 @@ use crate::contact_record::ContactRecord;
 use crate::evidence::{MeshRecord, SolverRecord};
 use crate::maker_record::{MakerRecord, StopRecord};
 use crate::moved_record::MovedRecord;
+use crate::published_record::PublishedRecord;
 use crate::screw_record::ScrewAsBuiltRecord;
 use bicolumn_response::{Carrier, Choice, Place, ResponseId, ResponseName};
 use serde::{Deserialize, Deserializer, Serialize};
@@ -118,35 +119,6 @@ pub struct StudyRecord {
     /// Published values that the job sets beside its own.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub published: Vec<PublishedRecord>,
-}
-
-/// A published value, as the job states it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PublishedRecord {
-    /// Name.
-    pub name: String,
-    /// Response.
-    pub response: ResponseName,
-    /// Load case.
-    pub case: String,
-    /// Factors and their levels at the construct; empty: the only point.
-    pub at: Vec<(String, String)>,
-    /// The same of the construct whose value divides; `None`: no ratio.
-    pub over: Option<Vec<(String, String)>>,
-    /// Published mean.
-    pub value: f64,
-    /// Published standard deviation.
-    pub sd: Option<f64>,
-    /// Number of specimens.
-    pub n: Option<usize>,
-    /// Band about the value that the computed one must lie in, per cent.
-    pub band_percent: Option<f64>,
-    /// Source.
-    pub source: String,
-    /// Where it was read: `table`, `text`, `figure`, `memory`.
-    pub read_from: String,
-    /// Reason why the two cannot be compared.
-    pub not_comparable: Option<String>,
 }
 
 /// `mesh_noise.json`: how much the responses of one design point vary over posed meshes.

@@ -5,7 +5,7 @@ use crate::atomic::write_atomic;
 use crate::error::StoreError;
 use crate::evidence::MeshRecord;
 use crate::layout::StudyFolder;
-use crate::published::published_table;
+use crate::published_table::published_table;
 use crate::record::{CaseRecord, FactorValue, MeshNoise, PointRecord, Status, StudyRecord};
 use crate::record_file::read_record;
 use crate::screw_table::screw_table;

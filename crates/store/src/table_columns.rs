@@ -270,7 +270,7 @@ pub(crate) const SENSITIVITY: [TableColumn; 4] = [
 ];
 
 /// Columns of `published.csv`.
-pub(crate) const PUBLISHED: [TableColumn; 17] = [
+pub(crate) const PUBLISHED: [TableColumn; 24] = [
     column(
         "name",
         "identity",
@@ -289,14 +289,32 @@ pub(crate) const PUBLISHED: [TableColumn; 17] = [
         "over",
         "identity",
         "Construct whose value divides.",
-        "no ratio",
+        "the same construct, or no ratio",
+    ),
+    column(
+        "over_response",
+        "identity",
+        "Response that divides.",
+        "the same response, or no ratio",
+    ),
+    column(
+        "over_case",
+        "identity",
+        "Load case of the value that divides.",
+        "the same case, or no ratio",
     ),
     UNIT,
     column(
         "published",
         "setting",
         "Published mean, in the unit; a pure number for a ratio.",
-        "",
+        "an order is published",
+    ),
+    column(
+        "order",
+        "setting",
+        "Published order: is the first value the greater or the smaller one, by size.",
+        "a value is published",
     ),
     column(
         "sd",
@@ -309,21 +327,45 @@ pub(crate) const PUBLISHED: [TableColumn; 17] = [
         "band_low",
         "setting",
         "Lower end of the band that the computed value must lie in.",
-        "the job states no band",
+        "the job states no band, or one open below",
     ),
     column(
         "band_high",
         "setting",
         "Upper end of that band.",
-        "the job states no band",
+        "the job states no band, or one open above",
     ),
     column(
         "computed",
         "result",
-        "Computed value.",
+        "Computed value, at the first levels of what the source does not tell.",
         "no computed point stands there",
     ),
     column("error", "error", "Its estimated error.", "not estimated"),
+    column(
+        "interval_low",
+        "result",
+        "Least computed value over the factors that the source does not tell.",
+        "the job names none",
+    ),
+    column(
+        "interval_low_at",
+        "place",
+        "Levels that it stands at.",
+        "the job names none",
+    ),
+    column(
+        "interval_high",
+        "result",
+        "Greatest computed value over them.",
+        "the job names none",
+    ),
+    column(
+        "interval_high_at",
+        "place",
+        "Levels that it stands at.",
+        "the job names none",
+    ),
     column(
         "difference_percent",
         "result",
@@ -333,7 +375,7 @@ pub(crate) const PUBLISHED: [TableColumn; 17] = [
     column(
         "verdict",
         "verdict",
-        "holds, misses, undecided, or no verdict with the reason.",
+        "holds, misses, undecided, depends on factors that the source does not tell, or no verdict with the reason.",
         "",
     ),
     column(

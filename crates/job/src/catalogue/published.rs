@@ -3,7 +3,7 @@
 use crate::declare::{Declaration, count, number, text, word};
 use crate::handle::{Key, OneOf};
 use crate::named_path::PUBLISHED;
-use crate::words::HowRead;
+use crate::words::{HowRead, Order};
 use bicolumn_geometry::Range;
 
 /// Keys of `[published.NAME]`.
@@ -14,6 +14,10 @@ pub struct PublishedKeys {
     pub case: Key<Option<String>>,
     pub at: Key<Option<String>>,
     pub over: Key<Option<String>>,
+    pub over_response: Key<Option<String>>,
+    pub over_case: Key<Option<String>>,
+    pub order: Key<Option<OneOf<Order>>>,
+    pub untold: Key<Option<String>>,
     pub value: Key<Option<f64>>,
     pub sd: Key<Option<f64>>,
     pub n: Key<Option<usize>>,
@@ -49,6 +53,30 @@ impl PublishedKeys {
                 "over",
                 text(),
                 "Another construct, in the same words: the value is the ratio of the response at the first to that at this one",
+            ),
+            over_response: d.named(
+                PUBLISHED,
+                "over_response",
+                text(),
+                "Another response that divides, of the construct at over or, without it, of the same one",
+            ),
+            over_case: d.named(
+                PUBLISHED,
+                "over_case",
+                text(),
+                "Load case of the value that divides; without it, the same case",
+            ),
+            order: d.named(
+                PUBLISHED,
+                "order",
+                word(),
+                "Published order of the two values by their sizes, in place of value: it holds if the ratio lies on that side of 1 with all of its estimated error",
+            ),
+            untold: d.named(
+                PUBLISHED,
+                "untold",
+                text(),
+                "Factors that the source does not tell, joined by \";\": the computed value is an interval over their levels in the design, and the verdict is given where it is the same at all of them",
             ),
             value: d.named(
                 PUBLISHED,
