@@ -21,6 +21,7 @@ pub enum Unit {
     Mm2,
     N,
     Nmm,
+    Nmm2,
     NPerMm,
     NmmPerDeg,
     Mpa,
@@ -32,12 +33,13 @@ pub enum Unit {
 }
 
 /// Unit, suffix of names, symbol in `columns.json`, typeset sign, word in messages.
-const TABLE: [(Unit, &str, &str, &str, &str); 13] = [
+const TABLE: [(Unit, &str, &str, &str, &str); 14] = [
     (Unit::One, "", "1", "", ""),
     (Unit::Mm, "mm", "mm", "mm", "mm"),
     (Unit::Mm2, "mm2", "mm2", "mm²", "mm²"),
     (Unit::N, "n", "N", "N", "N"),
     (Unit::Nmm, "nmm", "N.mm", "N·mm", "N·mm"),
+    (Unit::Nmm2, "nmm2", "N.mm2", "N·mm²", "N·mm²"),
     (Unit::NPerMm, "n_per_mm", "N/mm", "N/mm", "N/mm"),
     (
         Unit::NmmPerDeg,

@@ -72,6 +72,10 @@ pub enum Verb {
     /// errors meet a tolerance; writes the size field that mesh.size_field of a job takes
     #[command(after_help = more("refine jobs/first-look.toml --point 5 --response stiffness_n_per_mm"))]
     Refine(RefineArgs),
+    /// Bench tests of the hardware of one design point alone: plates in four-point bending, screws in cantilever and
+    /// torsion, pull-out; as CSV, beside beam theory
+    #[command(after_help = more())]
+    Hardware(HardwareArgs),
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
     #[command(after_help = more("keys"))]
     Keys,
@@ -307,6 +311,54 @@ pub struct RefineArgs {
     /// Folder for size_field.json and refinement.json; default: results/NAME-refine/POINT
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+}
+
+/// `hardware`
+#[derive(Debug, ClapArgs)]
+pub struct HardwareArgs {
+    /// Job file (TOML): sections, holes, core diameters and materials are those of its plates and screws
+    pub job: PathBuf,
+    /// Design point: its id, or its number counted from 1
+    #[arg(long, value_name = "K", default_value = "1")]
+    pub point: String,
+    /// Loading span of the bend, from a support to the nose beside it, mm; default: one and a half hole pitches
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub loading_span_mm: Option<f64>,
+    /// Centre span, between the noses, mm; default: two hole pitches
+    #[arg(long, value_name = "MM", value_parser = length)]
+    pub centre_span_mm: Option<f64>,
+    /// Holes of the straight plate, at the pitch of the plate's shaft part
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u8).range(2..=40))]
+    pub holes: u8,
+    /// Yield stress of the plates, MPa: 690 is cold-worked 316L (ASTM F139-86)
+    #[arg(long, value_name = "MPA", default_value_t = 690.0, value_parser = strength)]
+    pub yield_mpa: f64,
+    /// Free length of the screws in cantilever and torsion, mm
+    #[arg(long, value_name = "MM", default_value_t = 20.0, value_parser = length)]
+    pub screw_length_mm: f64,
+    /// Major diameter of the thread, mm (3.5 has a core of 2.4: ISO 5835, from memory)
+    #[arg(long, value_name = "MM", default_value_t = 3.5, value_parser = length)]
+    pub thread_major_mm: f64,
+    /// Pitch of the thread, mm
+    #[arg(long, value_name = "MM", default_value_t = 1.25, value_parser = length)]
+    pub thread_pitch_mm: f64,
+    /// Length of thread in the host, mm
+    #[arg(long, value_name = "MM", default_value_t = 20.0, value_parser = length)]
+    pub thread_length_mm: f64,
+    /// Shear strength of the host, MPa: 4.3 is foam of 320 kg/m3 (ASTM F1839, from memory, uncertain)
+    #[arg(long, value_name = "MPA", default_value_t = 4.3, value_parser = strength)]
+    pub host_shear_mpa: f64,
+    /// Threads; default: run.threads of the job, else one for each core. Results do not depend on it
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub threads: Option<u16>,
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    within(text, 0.1, 1000.0)
+}
+
+fn strength(text: &str) -> Result<f64, String> {
+    within(text, 0.01, 3000.0)
 }
 
 fn tolerance(text: &str) -> Result<f64, String> {

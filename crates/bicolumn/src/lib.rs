@@ -64,6 +64,7 @@ mod cluster;
 mod console;
 mod converge;
 mod export;
+mod hardware;
 mod job_list;
 mod keys;
 mod mesh;
@@ -135,6 +136,7 @@ pub fn main_with(
         Verb::Export(args) => export::export(&args, &mut console),
         Verb::Solve(args) => solve::solve(&args, &mut console),
         Verb::Converge(args) => converge::converge(&args, &mut console),
+        Verb::Hardware(args) => hardware::hardware(&args, &mut console),
         Verb::Refine(args) => refine::refine(&args, &mut console),
         Verb::Keys => keys::keys(&mut console),
         Verb::Status(args) => status::status(&args, &mut console),

@@ -11,14 +11,20 @@ use crate::units::nearest;
 use crate::value::Value;
 use crate::words::LoadedSurface;
 use bicolumn_base::{Vec3, Word};
-use bicolumn_model::{Action, JointLoad, JointSurface, LoadLine, NamedLoad, Wrench};
+use bicolumn_model::{Action, FourPointBend, JointLoad, JointSurface, LoadLine, NamedLoad, Wrench};
 use std::collections::BTreeMap;
 
 /// A load case as the job states it.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct StatedCase {
     name: String,
-    actions: Vec<StatedAction>,
+    what: Stated,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum Stated {
+    Actions(Vec<StatedAction>),
+    Bend(FourPointBend),
 }
 
 /// One action; `share`: of the capitellum, where the job states it.
@@ -37,7 +43,11 @@ impl StatedCase {
 
     /// The case; actions that do not state the capitellum's share take the one given.
     pub(crate) fn at_share(&self, capitellum_share: f64) -> JointLoad {
-        let actions = self.actions.iter().flat_map(|a| {
+        let (actions, bend) = match &self.what {
+            Stated::Actions(actions) => (actions.as_slice(), None),
+            Stated::Bend(bend) => (&[][..], Some(*bend)),
+        };
+        let actions = actions.iter().flat_map(|a| {
             let on = match a.on {
                 LoadedSurface::Capitellum => JointSurface::Capitellum,
                 LoadedSurface::Trochlea => JointSurface::Trochlea,
@@ -50,6 +60,7 @@ impl StatedCase {
         JointLoad {
             name: self.name.clone(),
             actions: actions.collect(),
+            bend,
         }
     }
 }
@@ -70,7 +81,7 @@ pub(crate) fn read(
         let mut names = spots.keys();
         names.any(|n| n.split_once('.').is_some_and(|(case, _)| case == name))
     };
-    let mut cases: BTreeMap<&str, Vec<StatedAction>> = BTreeMap::new();
+    let mut cases: BTreeMap<&str, Stated> = BTreeMap::new();
     let mut wrong = Vec::new();
     for (name, spot) in &spots {
         let case = name.split('.').next().unwrap_or(name);
@@ -98,16 +109,32 @@ pub(crate) fn read(
             name,
             given,
         };
-        match Reader(table).action() {
-            Ok(action) => cases.entry(case).or_default().push(action),
-            Err((key, fault)) => wrong.push(table.wrong(key, *spot, fault)),
-        }
+        let reader = Reader(table);
+        let fault = match (reader.bend(), reader.action()) {
+            (Err(fault), _) => Some(fault),
+            (Ok(Some(bend)), _) => {
+                let taken = cases.insert(case, Stated::Bend(bend));
+                taken.and_then(|_| reader.not_beside_a_bend())
+            }
+            (Ok(None), Err(fault)) => Some(fault),
+            (Ok(None), Ok(action)) => {
+                let none = || Stated::Actions(vec![]);
+                match cases.entry(case).or_insert_with(none) {
+                    Stated::Actions(actions) => {
+                        actions.push(action);
+                        None
+                    }
+                    Stated::Bend(_) => reader.not_beside_a_bend(),
+                }
+            }
+        };
+        wrong.extend(fault.map(|(key, fault)| table.wrong(key, *spot, fault)));
     }
     let names: Vec<&str> = spots.keys().filter_map(|n| n.split('.').next()).collect();
     wrong.extend(unknown_names(given, &names));
-    let cases = cases.into_iter().map(|(name, actions)| StatedCase {
+    let cases = cases.into_iter().map(|(name, what)| StatedCase {
         name: name.to_string(),
-        actions,
+        what,
     });
     (cases.collect(), wrong)
 }
@@ -138,6 +165,9 @@ fn unknown_names(given: &AllGiven, own: &[&str]) -> Option<WrongTable> {
         },
     })
 }
+
+/// Length of a roller's contact where none is given, mm: common practice, no source.
+const ROLLER_CONTACT_MM: f64 = 4.0;
 
 struct Reader<'a>(NamedTable<'a>);
 
@@ -193,6 +223,81 @@ impl Reader<'_> {
         Ok(Some(
             (sagittal * coronal.cos() + Vec3::z() * coronal.sin()) * size,
         ))
+    }
+
+    fn not_beside_a_bend(&self) -> Option<WrongAction> {
+        let hint = "give the bend and the load on the joint a case each";
+        Some(wrong(None, "four-point bending is a case of its own", hint))
+    }
+
+    /// The four-point bend of the table; `None` where it is none.
+    fn bend(&self) -> Result<Option<FourPointBend>, WrongAction> {
+        let k = &keys().loads.case;
+        let levels = [
+            k.support_distal,
+            k.nose_distal,
+            k.nose_proximal,
+            k.support_proximal,
+        ];
+        let Some(noses_on) = self.0.value(k.noses_on) else {
+            let rollers = levels
+                .map(Key::id)
+                .into_iter()
+                .chain([k.roller_contact.id()]);
+            let mut given = rollers.filter(|key| self.0.given(*key).is_some());
+            let hint = "say by noses_on which side the noses press on, or leave it out";
+            return match given.next() {
+                Some(key) => Err(wrong(Some(key), "has no effect without noses_on", hint)),
+                None => Ok(None),
+            };
+        };
+        let of_joint = [
+            k.flexion.id(),
+            k.coronal.id(),
+            k.proximal.id(),
+            k.anterior.id(),
+            k.lateral.id(),
+            k.varus.id(),
+            k.anterior_bending.id(),
+            k.internal_torsion.id(),
+            k.on.id(),
+            k.share.id(),
+            k.line_anterior.id(),
+            k.line_lateral.id(),
+            k.line_level.id(),
+        ];
+        let mut given = of_joint.into_iter();
+        if let Some(key) = given.find(|key| self.0.given(*key).is_some()) {
+            let hint = "leave it out: in four-point bending only force_n and the rollers act";
+            return Err(wrong(Some(key), "has no effect beside noses_on", hint));
+        }
+        let needed = |key: Key<Option<f64>>| {
+            let hint = "four-point bending has force_n, noses_on, nose_distal_mm, nose_proximal_mm, support_distal_mm, \
+                        support_proximal_mm";
+            let why = || format!("needs {}", self.0.leaf(key));
+            self.0.value(key).ok_or_else(|| wrong(None, why(), hint))
+        };
+        let force_n = needed(k.force)?;
+        let [lower, distal, proximal, upper] = levels;
+        let (supports_mm, noses_mm) = (
+            [needed(lower)?, needed(upper)?],
+            [needed(distal)?, needed(proximal)?],
+        );
+        let contact_mm = self.0.value(k.roller_contact).unwrap_or(ROLLER_CONTACT_MM);
+        let order = [supports_mm[0], noses_mm[0], noses_mm[1], supports_mm[1]];
+        if let Some(i) = (1..4).find(|i| order[*i] - order[i - 1] < contact_mm) {
+            let why = "the rollers must lie in the order distal support, distal nose, proximal nose, proximal support, each \
+                       farther than a contact's length from the next";
+            let hint = "move it, or give the other roller another level";
+            return Err(wrong(Some(levels[i].id()), why, hint));
+        }
+        Ok(Some(FourPointBend {
+            force_n,
+            noses_on,
+            noses_mm,
+            supports_mm,
+            contact_mm,
+        }))
     }
 
     fn action(&self) -> Result<StatedAction, WrongAction> {

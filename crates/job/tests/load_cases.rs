@@ -72,6 +72,7 @@ fn several_actions_make_one_case_and_take_the_common_share() {
                     what: Wrench::Couple(Vec3::new(0.0, 500.0, 0.0)),
                 },
             ],
+            bend: None,
         }]
     );
 }
@@ -96,6 +97,56 @@ fn cases_of_the_job_are_chosen_beside_those_of_the_program() {
     let other = other.unwrap();
     let other = resolve(&other, &Plan::of(&other).unwrap().points[0]);
     assert_ne!(point.digest, other.digest);
+}
+
+const BEND: &str = "[loads.case.bend]\nforce_n = 300\nnoses_on = \"anterior\"\nsupport_distal_mm = 40\nnose_distal_mm = 100\n\
+                    nose_proximal_mm = 160\nsupport_proximal_mm = 220\n";
+
+#[test]
+fn a_four_point_bend_is_a_case_without_a_load_on_the_joint() {
+    let bend = loads(BEND).unwrap().remove(0);
+    assert!(bend.actions.is_empty());
+    let found = bend.bend.unwrap();
+    assert_eq!(
+        (found.noses_mm, found.supports_mm),
+        ([100.0, 160.0], [40.0, 220.0])
+    );
+    assert_eq!(found.contact_mm, 4.0);
+}
+
+#[test]
+fn what_is_no_four_point_bend_is_told_with_its_line() {
+    for (from, to, want) in [
+        (
+            "noses_on = \"anterior\"\n",
+            "",
+            "x.toml:3: loads.case.bend.support_distal_mm = 40: has no effect without noses_on",
+        ),
+        (
+            "force_n = 300\n",
+            "",
+            "x.toml:1: loads.case.bend: needs force_n",
+        ),
+        (
+            "nose_distal_mm = 100",
+            "nose_distal_mm = 30",
+            "x.toml:5: loads.case.bend.nose_distal_mm = 30: the rollers must lie in the order",
+        ),
+        (
+            "support_proximal_mm = 220\n",
+            "support_proximal_mm = 220\nvarus_nmm = 5\n",
+            "x.toml:8: loads.case.bend.varus_nmm = 5: has no effect beside noses_on",
+        ),
+        (
+            "support_proximal_mm = 220\n",
+            "support_proximal_mm = 220\n[loads.case.bend.more]\nvarus_nmm = 5\n",
+            "four-point bending is a case of its own",
+        ),
+    ] {
+        assert!(BEND.contains(from), "{from}");
+        let told = loads(&BEND.replacen(from, to, 1)).unwrap_err();
+        assert!(told.contains(want), "{told}\n{want}");
+    }
 }
 
 #[test]

@@ -109,6 +109,7 @@ pub fn measure_recovered(
             sheet.put(Load::Displacement, r.displacement_mm);
             sheet.put(Load::RotationStiffness, r.rotation_stiffness_nmm_per_deg);
             sheet.put(Load::Rotation, r.rotation_deg);
+            sheet.put(Load::BendingRigidity, r.bending_rigidity_nmm2);
 
             if let (Some(gap), Some(fracture)) = (&gap, &construct.fracture)
                 && let Some(m) = gap.motion(mesh, u)

@@ -123,13 +123,17 @@ impl Goals {
         let cases = solved.problem.cases().iter().zip(measures).enumerate();
         for (k, (case, measured)) in cases {
             let value = |response: Load| measured.value(response);
-            let size = case.applied_force().norm();
+            let size = case.size_n();
             self.add(k, Check::EnergyTotal, 0.5, vec![]);
             if let Some(displacement) = value(Load::Displacement) {
                 self.add(k, Load::Displacement, 1.0 / size, vec![]);
                 if let Some(stiffness) = value(Load::Stiffness) {
                     let slope = -stiffness / (displacement * size);
                     self.add(k, Load::Stiffness, slope, vec![]);
+                    if let Some(rigidity) = value(Load::BendingRigidity) {
+                        let slope = slope * rigidity / stiffness;
+                        self.add(k, Load::BendingRigidity, slope, vec![]);
+                    }
                 }
             }
             let Some(angle) = value(Load::Rotation) else {

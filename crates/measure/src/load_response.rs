@@ -22,6 +22,8 @@ pub(crate) struct LoadResponse {
     pub(crate) rotation_deg: Option<f64>,
     /// Moment over that rotation, N·mm/degree.
     pub(crate) rotation_stiffness_nmm_per_deg: Option<f64>,
+    /// Flexural rigidity of the uniform beam that a four-point bend finds as stiff, N·mm².
+    pub(crate) bending_rigidity_nmm2: Option<f64>,
 }
 
 /// Responses of a load case. `block` is the rotation (rad) of the loaded patches, `about` the point
@@ -32,7 +34,7 @@ pub(crate) struct LoadResponse {
 /// `about`, over the block's rotation about the axis of M. A force along the shaft (within 30
 /// degrees of Y) has no rotational stiffness: its lever is an accident of the joint's offset. F and M are
 /// of the applied forces; those of a support at the joint do no work. The compliance in series adds F and M times itself
-/// to displacement and rotation.
+/// to displacement and rotation. A four-point bend has the force of its noses for |F|, and no moment.
 pub(crate) fn load_response(
     case: &LoadCase,
     nodes: &[Vec3],
@@ -43,8 +45,8 @@ pub(crate) fn load_response(
 ) -> LoadResponse {
     let force = case.applied_force();
     let summed: f64 = case.forces.iter().map(|f| f.1.norm()).sum();
-    let size = force.norm();
-    let is_force = size > COUPLE_SHARE * summed;
+    let size = case.size_n();
+    let is_force = case.bend.is_some() || size > COUPLE_SHARE * summed;
     let mut response = LoadResponse::default();
     if is_force {
         let work: f64 = case
@@ -55,6 +57,11 @@ pub(crate) fn load_response(
         let work = work + size * size * series.mm_per_n;
         response.displacement_mm = Some(work / size);
         response.stiffness_n_per_mm = (work > 0.0).then(|| size * size / work);
+    }
+    if let Some(bend) = case.bend {
+        let per_stiffness = bend.rigidity_per_stiffness_mm3();
+        response.bending_rigidity_nmm2 = response.stiffness_n_per_mm.map(|k| k * per_stiffness);
+        return response;
     }
     let transverse = force.x.hypot(force.z) > 0.5 * size;
     if !is_force || transverse {
@@ -180,6 +187,32 @@ mod tests {
         let r = load_response(&c, &nodes, &[at; 2], block, at, series);
         let turn = 0.02f64.to_degrees() + 50.0 / 5000.0;
         assert!((r.rotation_deg.unwrap() - turn).abs() < 1e-14);
+    }
+
+    #[test]
+    fn a_four_point_bend_travels_as_its_noses_seen_from_its_supports() {
+        // Noses of 10 N move 0.3 and 0.5 mm down, the supports give way by 0.1: 0.3 mm, whatever the whole moves by.
+        let down = |f: f64| -Vec3::x() * f;
+        let forces = [10.0, 10.0, -10.0, -10.0];
+        let forces = (0..4).map(|n| (n as u32, down(forces[n])));
+        let bend = bicolumn_model::FourPointBend {
+            force_n: 20.0,
+            noses_on: bicolumn_response::Aspect::Anterior,
+            noses_mm: [60.0, 140.0],
+            supports_mm: [0.0, 200.0],
+            contact_mm: 4.0,
+        };
+        let c = LoadCase {
+            bend: Some(bend),
+            ..case(forces.collect())
+        };
+        let u = [0.3, 0.5, 0.1, 0.1].map(|d| down(d + 7.0));
+        let at = Vec3::zeros();
+        let r = load_response(&c, &[at; 4], &u, Some(at), at, SeriesCompliance::default());
+        assert!((r.displacement_mm.unwrap() - 0.3).abs() < 1e-13);
+        let formula = 20.0 / 0.3 * 60.0 * 60.0 * (120.0 + 240.0) / 12.0;
+        assert!((r.bending_rigidity_nmm2.unwrap() / formula - 1.0).abs() < 1e-13);
+        assert_eq!(r.rotation_deg, None);
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Loads on the joint of a humerus held at its shaft: actions of force and couple on its articular surfaces.
 
-use crate::{LoadCase, Patch, PatchLoad};
+use crate::{FourPointBend, LoadCase, Patch, PatchLoad};
 use bicolumn_base::{BodySide, Vec3};
 use bicolumn_mesh::TetMesh;
 
@@ -11,8 +11,10 @@ use bicolumn_mesh::TetMesh;
 pub struct JointLoad {
     /// Name of the case in records, tables and charts.
     pub name: String,
-    /// Actions.
+    /// Actions on the joint.
     pub actions: Vec<Action>,
+    /// Four-point bend of the shaft, in place of them.
+    pub bend: Option<FourPointBend>,
 }
 
 /// A force or a couple on articular surfaces.

@@ -108,6 +108,7 @@ impl JointSupport {
                     line: None,
                 },
             }],
+            bend: None,
         };
         self.held.iter().enumerate().map(unit).collect()
     }

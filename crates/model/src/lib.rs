@@ -2,7 +2,8 @@
 //!
 //! Door: [`Problem`]. A [`Support`] prescribes displacement components at nodes (Dirichlet conditions). A [`LoadCase`]
 //! holds consistent nodal forces (Neumann conditions) and displacements of supports; [`PatchLoad`] makes it from a
-//! resultant on a surface patch, [`JointPatches`] from a [`JointLoad`], which a name or a job gives.
+//! resultant on a surface patch, [`JointPatches`] from a [`JointLoad`], which a name or a job gives; a [`FourPointBend`]
+//! presses on the shaft by rollers.
 //!
 //! # Known limits
 //! Linear elasticity, isotropic or transversely isotropic, constant in each element. Loads keep their directions
@@ -12,6 +13,7 @@
 pub mod density;
 pub mod elasticity;
 pub mod facet;
+pub mod four_point;
 pub mod joint_load;
 pub mod joint_support;
 pub mod load;
@@ -23,6 +25,7 @@ pub mod support;
 
 pub use density::{DensityLaw, GradedDensity};
 pub use elasticity::{Along, Compliance, Constants, Elasticity, TransverseIsotropy};
+pub use four_point::{FourPointBend, Roller};
 pub use joint_load::{Action, JointFrame, JointLoad, JointPatches, JointSurface, LoadLine, Wrench};
 pub use joint_support::{JointSupport, SupportFault};
 pub use load::{LoadCase, Patch, PatchLoad, Prescribed};

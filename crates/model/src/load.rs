@@ -1,7 +1,7 @@
 //! Loads: resultants spread over surface patches as consistent nodal forces.
 
 use crate::facet::{FacetPoint, facet_points};
-use crate::{Components, ProblemError};
+use crate::{Components, FourPointBend, ProblemError};
 use bicolumn_base::{Mat3, Vec3};
 use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
 use std::collections::BTreeMap;
@@ -183,6 +183,9 @@ pub struct LoadCase {
     /// The part of them that the machine applies, where supports that are no Dirichlet condition exert the rest; empty:
     /// all of them.
     pub applied: Vec<(u32, Vec3)>,
+    /// Four-point bend that the forces are, where they are one: in equilibrium with themselves, they have no resultant to
+    /// measure a travel by.
+    pub bend: Option<FourPointBend>,
     /// Displacements of constrained components in this case, in place of the supports' own; the last one given for a
     /// component counts.
     pub prescribed: Vec<Prescribed>,
@@ -298,6 +301,14 @@ impl LoadCase {
     /// Sum of the applied forces, N.
     pub fn applied_force(&self) -> Vec3 {
         sum(self.applied())
+    }
+
+    /// Size of the force that stiffness and travel are measured by, N: of the resultant, or of a bend's noses.
+    pub fn size_n(&self) -> f64 {
+        match self.bend {
+            Some(bend) => bend.force_n,
+            None => self.applied_force().norm(),
+        }
     }
 
     /// Moment of the applied forces about a point, N·mm.

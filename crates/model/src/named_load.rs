@@ -90,6 +90,7 @@ impl NamedLoad {
         JointLoad {
             name: self.key().to_owned(),
             actions: vec![action],
+            bend: None,
         }
     }
 }

@@ -42,6 +42,7 @@ fn beside_the_shaft() -> JointLoad {
     };
     JointLoad {
         name: "beside the shaft".into(),
+        bend: None,
         actions: vec![
             force(both, Vec3::new(0.0, 150.0, 0.0)),
             force(JointSurface::Trochlea, Vec3::new(-60.0, 0.0, 25.0)),

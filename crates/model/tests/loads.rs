@@ -140,6 +140,7 @@ fn a_left_joint_bears_the_mirror_image_of_every_load() {
     };
     let oblique = JointLoad {
         name: "oblique".into(),
+        bend: None,
         actions: vec![Action {
             on: JointSurface::Capitellum,
             what: Wrench::Force {

@@ -35,10 +35,18 @@ pub(crate) fn load_table(view: &StudyView) -> Option<Table> {
             None => vector(case.moment_nmm),
         };
         let reaction = case.joint_reaction_n.map_or("–".into(), vector);
+        let force = case
+            .four_point
+            .clone()
+            .or(line.map(|_| vector(case.force_n)));
+        let couple = match case.four_point {
+            Some(_) => "–".into(),
+            None => couple,
+        };
         Row {
             cells: vec![
                 case_words(&case.name),
-                line.map_or("–".into(), |_| vector(case.force_n)),
+                force.unwrap_or("–".into()),
                 line.map_or("–".into(), coordinate),
                 couple,
                 off,

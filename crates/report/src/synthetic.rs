@@ -351,6 +351,7 @@ fn case(name: &str, layout: &str, stagger: f64, ends: [f64; 2]) -> CaseRecord {
         force_n: [0.0, -200.0, 0.0],
         moment_nmm: [0.0; 3],
         joint_reaction_n: None,
+        four_point: None,
         residual: 4.0e-10,
         equilibrium: 2.0e-12,
         energy_error: None,

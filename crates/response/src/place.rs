@@ -53,6 +53,16 @@ words! { Aspect {
 } }
 
 impl Aspect {
+    /// Outward direction of the side in the frame of a right bone.
+    pub fn outward(self) -> Vec3 {
+        match self {
+            Aspect::Anterior => Vec3::x(),
+            Aspect::Posterior => -Vec3::x(),
+            Aspect::Lateral => Vec3::z(),
+            Aspect::Medial => -Vec3::z(),
+        }
+    }
+
     /// Aspect of a direction off the shaft's axis, in the frame of a right bone: the larger of its components
     /// across the shaft.
     pub fn of(off_axis: Vec3) -> Aspect {

@@ -72,6 +72,9 @@ pub fn reactions(problem: &Problem, displacement: &[Vec<Vec3>]) -> Vec<Vec<Vec3>
     all
 }
 
+/// Share of the forces' sizes below which a resultant is rounding.
+const SELF_BALANCED: f64 = 1e-9;
+
 /// Largest relative imbalance of force and moment.
 ///
 /// Force error over max(|F|, |M| / 100 mm), moment error (about the origin) over
@@ -87,6 +90,11 @@ pub fn imbalance(problem: &Problem, case: &LoadCase, reactions: &[Vec3]) -> f64 
         moment_error += nodes[c.node as usize].cross(r);
     }
     let mut size = force.norm().max(moment.norm() / ARM_MM);
+    // Forces in equilibrium with themselves have rounding for a resultant: they are measured by their own sizes.
+    let each: f64 = case.forces.iter().map(|f| f.1.norm()).sum();
+    if size < SELF_BALANCED * each {
+        size = each;
+    }
     if size == 0.0 {
         size = reactions.iter().map(Vec3::norm).sum();
     }

@@ -329,6 +329,9 @@ pub struct CaseRecord {
     /// Force of the joint's support on the bone, N; `None`: the joint is free.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub joint_reaction_n: Option<[f64; 3]>,
+    /// Four-point bend, in words, where the case is one: its resultant is none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub four_point: Option<String>,
     pub residual: f64,
     pub equilibrium: f64,
     /// Estimated energy norm of the discretisation error over that of the solution; `None`: not estimated.
@@ -514,6 +517,7 @@ pub(crate) mod tests {
             force_n: [0.0, -200.0, 0.0],
             moment_nmm: [0.0; 3],
             joint_reaction_n: None,
+            four_point: None,
             residual: 1e-10,
             equilibrium: 1e-12,
             energy_error: None,

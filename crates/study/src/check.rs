@@ -5,7 +5,7 @@ use crate::contact_model::refusal;
 use crate::estimate::{Estimate, tetrahedra};
 use crate::joint_support;
 use crate::record::moved;
-use crate::sensors;
+use crate::{rollers, sensors};
 use bicolumn_geometry::Fit;
 use bicolumn_job::{
     DesignPoint, Job, Plan, PointInputs, explain, explain_refusal, explain_sizes, resolve,
@@ -136,6 +136,7 @@ fn build(
         let reason = explain_refusal(&refusal, job, point);
         return Err(Refused::Otherwise(reason));
     }
+    rollers::check(&construct, &inputs.loads).map_err(|e| Refused::Otherwise(e.told(job)))?;
     sensors::sites(&construct.bone, &inputs.sensors)
         .map_err(|e| Refused::Otherwise(e.told(job)))?;
     let tets = tetrahedra(&construct, &inputs.sizing)

@@ -24,6 +24,7 @@ mod export;
 mod filing;
 mod free_memory;
 mod grid_convergence;
+pub mod hardware;
 mod heartbeat;
 mod intact;
 mod intact_file;
@@ -36,6 +37,7 @@ mod pool;
 mod record;
 mod refine;
 mod role;
+mod rollers;
 mod runner;
 #[cfg(test)]
 mod runner_test;

@@ -5,6 +5,7 @@ use crate::case_contact::case_contacts;
 use crate::clamp;
 use crate::contact_model::{ContactModel, contact_model, refusal};
 use crate::joint_support::{self, HeldJoint};
+use crate::rollers;
 use crate::sensors;
 use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
@@ -244,6 +245,7 @@ pub fn build_problem(
             message: refusal.reason,
         });
     }
+    rollers::check(&construct, &inputs.loads).map_err(|e| failed(Stage::Geometry, &e))?;
     let sites = sensors::sites(&construct.bone, &inputs.sensors)
         .map_err(|e| failed(Stage::Geometry, &e))?;
     let contact = contact_model(
@@ -306,7 +308,11 @@ fn pose(
             .map(|surface| construct.bone.bearing_point(surface)),
     )
     .shaft_axis_at(construct.bone.shaft_axis(0.0));
-    let cases = loads.iter().map(|l| patches.case(&mesh, l)).collect();
+    let case = |load: &JointLoad| match load.bend {
+        Some(bend) => rollers::case(&construct, &mesh, &load.name, bend),
+        None => Ok(patches.case(&mesh, load)),
+    };
+    let cases = loads.iter().map(case).collect::<Result<Vec<_>, _>>()?;
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
     let potted = Support::clamp("potting plane", nodes_on(&mesh, SurfaceName::ProximalEnd));
     let mut problem = Problem::new(Arc::clone(&mesh), of_part, [potted], cases)?;

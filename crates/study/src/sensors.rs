@@ -7,7 +7,6 @@ use bicolumn_geometry::Bone;
 use bicolumn_job::Job;
 use bicolumn_measure::{CaseMeasures, PlacedSensor};
 use bicolumn_model::{Reading, Sensor, Site, SitePlace};
-use bicolumn_response::Aspect;
 use bicolumn_store::ResponseRecord;
 use thiserror::Error;
 
@@ -22,8 +21,8 @@ const STEP_MM: f64 = 1.0;
 #[derive(Debug, Clone, PartialEq, Error)]
 #[error("{path}: {why}")]
 pub(crate) struct NoSite {
-    path: String,
-    why: String,
+    pub(crate) path: String,
+    pub(crate) why: String,
 }
 
 impl NoSite {
@@ -64,13 +63,7 @@ fn place(bone: &Bone, sensor: &str, end: &str, site: &Site) -> Result<Vec3, NoSi
     }
     match site.place {
         SitePlace::Outermost(aspect) => {
-            let right = match aspect {
-                Aspect::Anterior => Vec3::x(),
-                Aspect::Posterior => -Vec3::x(),
-                Aspect::Lateral => Vec3::z(),
-                Aspect::Medial => -Vec3::z(),
-            };
-            let towards = bone.side().vector(right);
+            let towards = bone.side().vector(aspect.outward());
             outermost(bone, level, towards)
                 .ok_or_else(|| no_site(format!("{level} mm: there is no bone at that level")))
         }
@@ -111,7 +104,7 @@ fn on_surface(bone: &Bone, at: Vec3) -> Vec3 {
 }
 
 /// The outermost point of the bone's outline at a level towards a direction across the shaft.
-fn outermost(bone: &Bone, level: f64, towards: Vec3) -> Option<Vec3> {
+pub(crate) fn outermost(bone: &Bone, level: f64, towards: Vec3) -> Option<Vec3> {
     let across = towards.cross(&Vec3::y());
     let origin = bone.shaft_axis(level);
     let is_in = |s: f64, t: f64| bone.outer().value(origin + towards * s + across * t) <= 0.0;
@@ -217,6 +210,7 @@ mod tests {
     use bicolumn_geometry::BoneSpec;
     use bicolumn_job::{Plan, PointInputs, resolve};
     use bicolumn_measure::measure;
+    use bicolumn_response::Aspect;
     use bicolumn_response::{Check, Load};
     use std::path::Path;
 

@@ -6,6 +6,7 @@ use crate::named_path::CASES;
 use crate::words::LoadedSurface;
 use bicolumn_geometry::Range;
 use bicolumn_model::{LoadSizes, NamedLoad};
+use bicolumn_response::Aspect;
 
 /// The load cases of a job that names none.
 const USUAL_CASES: [NamedLoad; 6] = [
@@ -49,6 +50,12 @@ pub struct CaseKeys {
     pub line_anterior: Key<Option<f64>>,
     pub line_lateral: Key<Option<f64>>,
     pub line_level: Key<Option<f64>>,
+    pub noses_on: Key<Option<OneOf<Aspect>>>,
+    pub nose_distal: Key<Option<f64>>,
+    pub nose_proximal: Key<Option<f64>>,
+    pub support_distal: Key<Option<f64>>,
+    pub support_proximal: Key<Option<f64>>,
+    pub roller_contact: Key<Option<f64>>,
 }
 
 impl LoadKeys {
@@ -150,6 +157,12 @@ impl CaseKeys {
             line_anterior: d.named(CASES, "line_anterior_mm", across(), "Load line: the line of action of the force passes so far in front of the shaft's axis (negative: behind) at line_level_mm. The force at the fixed bearing points and a couple on the same surfaces have this resultant on any mesh. Without any key of the line, through the bearing points"),
             line_lateral: d.named(CASES, "line_lateral_mm", across(), "Load line: so far lateral of the shaft's axis (negative: medial)"),
             line_level: d.named(CASES, "line_level_mm", mm(-200.0, 300.0), "Load line: level of the point that it passes; of no account for a force along the shaft. Without it, 0, the flexion axis"),
+            noses_on: d.named(CASES, "noses_on", word(), "Four-point bending of the shaft, in place of a load on the joint: side of the bone that two noses press on with half of force_n each; the two supports lie on the other side, and statics give their forces. Response: bending_structural_stiffness_nmm2"),
+            nose_distal: d.named(CASES, "nose_distal_mm", mm(-20.0, 260.0), "Level of the distal nose"),
+            nose_proximal: d.named(CASES, "nose_proximal_mm", mm(-20.0, 260.0), "Level of the proximal nose"),
+            support_distal: d.named(CASES, "support_distal_mm", mm(-20.0, 260.0), "Level of the distal support, below the noses"),
+            support_proximal: d.named(CASES, "support_proximal_mm", mm(-20.0, 260.0), "Level of the proximal support, above the noses"),
+            roller_contact: d.named(CASES, "roller_contact_mm", mm(1.0, 20.0), "Length along the shaft of a roller's contact with the bone; without it, 4"),
         }
     }
 }

@@ -147,13 +147,21 @@ fn case(
     solution: &ModelSolution,
 ) -> CaseRecord {
     let of_case = |v: &[f64]| v.get(i).copied().unwrap_or(f64::NAN);
-    let moment = load.applied_moment(&model.problem.mesh().nodes, Vec3::zeros());
+    let (force, moment) = match load.bend {
+        // In equilibrium with itself: its resultant is rounding.
+        Some(_) => (Vec3::zeros(), Vec3::zeros()),
+        None => (
+            load.applied_force(),
+            load.applied_moment(&model.problem.mesh().nodes, Vec3::zeros()),
+        ),
+    };
     let reaction = load.resultant_force() - load.applied_force();
     CaseRecord {
         name: measures.case,
-        force_n: load.applied_force().into(),
+        force_n: force.into(),
         moment_nmm: moment.into(),
         joint_reaction_n: (!load.applied.is_empty()).then(|| reaction.into()),
+        four_point: load.bend.map(|bend| bend.told()),
         residual: of_case(&solution.by_load.report.residuals),
         equilibrium: of_case(&solution.by_load.report.equilibrium),
         energy_error: None,
