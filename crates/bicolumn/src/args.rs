@@ -74,7 +74,7 @@ pub enum Verb {
     Refine(RefineArgs),
     /// Bench tests of the hardware of one design point alone: plates in four-point bending, screws in cantilever and
     /// torsion, pull-out; as CSV, beside beam theory
-    #[command(after_help = more())]
+    #[command(after_help = more("hardware jobs/first-look.toml --point 1"))]
     Hardware(HardwareArgs),
     /// Print all keys of a job file as a Markdown page: what each accepts, its default, meaning and source
     #[command(after_help = more("keys"))]
@@ -336,7 +336,7 @@ pub struct HardwareArgs {
     /// Free length of the screws in cantilever and torsion, mm
     #[arg(long, value_name = "MM", default_value_t = 20.0, value_parser = length)]
     pub screw_length_mm: f64,
-    /// Major diameter of the thread, mm (3.5 has a core of 2.4: ISO 5835, from memory)
+    /// Pull-out: major diameter of the shaft screws' thread, mm (3.5 has a core of 2.4: ISO 5835, from memory)
     #[arg(long, value_name = "MM", default_value_t = 3.5, value_parser = length)]
     pub thread_major_mm: f64,
     /// Pitch of the thread, mm

@@ -9,6 +9,7 @@ mod docs_agree;
 mod error_estimates;
 mod examples;
 mod guide_jobs;
+mod guide_runs;
 mod key_reference;
 mod killed;
 mod layers;

@@ -386,11 +386,14 @@ pub enum BoneQuality {
     Normal,
     /// Osteoporotic.
     Osteoporotic,
+    /// Composite surrogate: filled epoxy about foam.
+    Composite,
 }
 
 words! { BoneQuality {
     Normal = "normal": "healthy",
     Osteoporotic = "osteoporotic": "lower moduli of cortical and cancellous bone",
+    Composite = "composite": "a surrogate bone: a shell of short-fibre-filled epoxy about foam; its canal is empty, as that of the others",
 } }
 
 /// Metal of plates and screws.

@@ -52,9 +52,9 @@ pub use published_record::{PublishedOrder, PublishedRecord};
 pub use pulse::{PointUnderWay, Pulse, now_s};
 pub use record::{
     CarriedRecord, CaseRecord, DensityRecord, DistributionRecord, FactorValue, HeadlineRecord,
-    HypothesisRecord, InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord,
-    REPLICATE, ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord,
-    StageRecord, Status, StudyRecord, UnderChoice, WallProfileRecord,
+    HypothesisRecord, InputRecord, MeshNoise, PlateMark, PointRecord, ProfileRecord, REPLICATE,
+    ResponseRecord, SCHEMA, ScrewForceRecord, ScrewMark, SharingRecord, StageRecord, Status,
+    StudyRecord, UnderChoice, WallProfileRecord,
 };
 pub use record_file::{Record, read_record, write_record};
 pub use results::{Gathered, gather};

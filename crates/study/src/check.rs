@@ -136,7 +136,7 @@ fn build(
         let reason = explain_refusal(&refusal, job, point);
         return Err(Refused::Otherwise(reason));
     }
-    rollers::check(&construct, &inputs.loads).map_err(|e| Refused::Otherwise(e.told(job)))?;
+    rollers::check(&construct, inputs).map_err(|e| Refused::Otherwise(e.told(job)))?;
     sensors::sites(&construct.bone, &inputs.sensors)
         .map_err(|e| Refused::Otherwise(e.told(job)))?;
     let tets = tetrahedra(&construct, &inputs.sizing)

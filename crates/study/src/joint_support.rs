@@ -88,7 +88,9 @@ fn support(construct: &Construct, supports: &SupportInputs) -> Option<JointSuppo
 pub(crate) fn refusal(construct: &Construct, inputs: &PointInputs) -> Option<Refusal> {
     let support = support(construct, &inputs.supports)?;
     let frame = frame(construct);
-    inputs.loads.iter().find_map(|load| {
+    // A four-point bend is in equilibrium with itself: no support bears any of it.
+    let mut borne = inputs.loads.iter().filter(|load| load.bend.is_none());
+    borne.find_map(|load| {
         let (force, moment) = load.resultant(&frame, support.centre_mm());
         let k = &keys().supports;
         let (reason, keys) = match support.fault(force, moment)? {

@@ -245,7 +245,7 @@ pub fn build_problem(
             message: refusal.reason,
         });
     }
-    rollers::check(&construct, &inputs.loads).map_err(|e| failed(Stage::Geometry, &e))?;
+    rollers::check(&construct, inputs).map_err(|e| failed(Stage::Geometry, &e))?;
     let sites = sensors::sites(&construct.bone, &inputs.sensors)
         .map_err(|e| failed(Stage::Geometry, &e))?;
     let contact = contact_model(

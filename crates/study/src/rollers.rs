@@ -6,8 +6,9 @@
 use crate::sensors::{NoSite, outermost};
 use bicolumn_base::Vec3;
 use bicolumn_geometry::{Bone, Construct};
+use bicolumn_job::{DistalSupport, PointInputs};
 use bicolumn_mesh::{Facet, SurfaceName, TetMesh};
-use bicolumn_model::{FourPointBend, JointLoad, LoadCase, Patch, PatchLoad, ProblemError, Roller};
+use bicolumn_model::{FourPointBend, LoadCase, Patch, PatchLoad, ProblemError, Roller};
 
 /// Least cosine between a facet's normal and the side that a roller touches.
 const FACING: f64 = 0.8;
@@ -73,13 +74,21 @@ const LEVELS: [&str; 4] = [
     "support_proximal_mm",
 ];
 
-/// Checks that every roller of some loads can press on the bone.
+/// Checks that every roller of a point's bends can press on the bone, and that no joint's support takes part.
 ///
 /// # Errors
 /// The first that cannot: its key, value and remedy.
-pub(crate) fn check(construct: &Construct, loads: &[JointLoad]) -> Result<(), NoSite> {
-    for load in loads {
+pub(crate) fn check(construct: &Construct, inputs: &PointInputs) -> Result<(), NoSite> {
+    for load in &inputs.loads {
         let Some(bend) = load.bend else { continue };
+        if inputs.supports.distal != DistalSupport::Free {
+            let why = format!(
+                "a held joint would bear part of the four-point bend {}: leave it free, or leave the case out of loads.cases",
+                load.name
+            );
+            let path = "supports.distal".into();
+            return Err(NoSite { path, why });
+        }
         for (roller, key) in bend.rollers().iter().zip(LEVELS) {
             if let Some(why) = no_contact(construct, roller, bend.contact_mm) {
                 let path = format!("loads.case.{}.{key}", load.name);
@@ -131,7 +140,7 @@ mod tests {
     use super::*;
     use crate::bones::BoneCache;
     use crate::model_build::build_model;
-    use bicolumn_job::{Job, Plan, PointInputs, resolve};
+    use bicolumn_job::{Job, Plan, resolve};
     use bicolumn_measure::RecoveredStress;
     use bicolumn_measure::measure_recovered;
     use bicolumn_response::Load;
@@ -169,12 +178,27 @@ mod tests {
     }
 
     #[test]
+    fn a_bend_beside_a_held_joint_is_refused_and_beside_a_free_one_not() {
+        let construct = |inputs: &PointInputs| Construct::build(&inputs.construct).unwrap();
+        let held = inputs(&format!("supports.distal = \"guided\"\n{BONE}"));
+        let told = check(&construct(&held), &held).unwrap_err().to_string();
+        assert!(
+            told.starts_with("supports.distal: a held joint would bear part of"),
+            "{told}"
+        );
+        let turning = inputs(&format!("supports.proximal = \"ball_joint\"\n{BONE}"));
+        let built = construct(&turning);
+        assert!(check(&built, &turning).is_ok());
+        assert!(crate::joint_support::refusal(&built, &turning).is_none());
+    }
+
+    #[test]
     fn a_roller_without_bone_under_it_is_refused_by_its_key() {
         let told = |from: &str, to: &str| {
             assert!(BONE.contains(from));
             let inputs = inputs(&BONE.replacen(from, to, 1));
             let construct = Construct::build(&inputs.construct).unwrap();
-            check(&construct, &inputs.loads).unwrap_err().to_string()
+            check(&construct, &inputs).unwrap_err().to_string()
         };
         assert_eq!(
             told("support_proximal_mm = 240", "support_proximal_mm = 259"),
@@ -192,7 +216,7 @@ mod tests {
                 .replace("\"anterior\"", "\"medial\""),
         );
         let construct = Construct::build(&inputs.construct).unwrap();
-        let why = check(&construct, &inputs.loads).unwrap_err().to_string();
+        let why = check(&construct, &inputs).unwrap_err().to_string();
         assert!(
             why.contains("support_distal_mm") && why.contains("would press on the lateral plate"),
             "{why}"

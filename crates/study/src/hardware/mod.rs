@@ -36,6 +36,12 @@ pub enum HardwareError {
     )]
     #[allow(missing_docs)]
     Spans { needed_mm: f64, length_mm: f64 },
+    /// A thread no wider than the screw's core.
+    #[error(
+        "a thread of {major_mm} mm major diameter has no core of {core_mm} mm: give the major diameter of the shaft screws"
+    )]
+    #[allow(missing_docs)]
+    Thread { major_mm: f64, core_mm: f64 },
 }
 
 /// One quantity of a bench test.
@@ -68,7 +74,7 @@ pub struct Bench {
     pub yield_mpa: f64,
     /// Free length of the screws, mm.
     pub screw_length_mm: f64,
-    /// Thread of the screws and its host.
+    /// Thread of the shaft screws and its host.
     pub thread: Thread,
 }
 
@@ -114,15 +120,17 @@ pub fn bench_hardware(
         };
         add(&mut specimens, name, tell, || test.rows(threads))?;
     }
-    let cores = plates
+    // The thread is that of the shaft screws.
+    let shaft = plates
         .iter()
-        .flat_map(|p| [p.shaft_screw_diameter_mm, p.distal_screw_diameter_mm]);
-    for core_mm in cores {
+        .map(|p| (p.shaft_screw_diameter_mm, Some(bench.thread)));
+    let distal = plates.iter().map(|p| (p.distal_screw_diameter_mm, None));
+    for (core_mm, thread) in shaft.chain(distal) {
         let test = ScrewBench {
             core_mm,
             length_mm: bench.screw_length_mm,
             material: inputs.materials.screw.clone(),
-            thread: bench.thread,
+            thread,
         };
         let name = format!(
             "screw of {core_mm} mm core, {} mm free",
@@ -223,12 +231,7 @@ mod tests {
             core_mm: 2.4,
             length_mm: 20.0,
             material: Material::new("steel", 193e3, 0.3, "test"),
-            thread: Thread {
-                major_mm: 3.5,
-                pitch_mm: 1.25,
-                length_mm: 20.0,
-                host_shear_mpa: 4.0,
-            },
+            thread: None,
         };
         for row in &screw.rows(2).unwrap()[..2] {
             let off = row.computed.unwrap() / row.theory.unwrap() - 1.0;

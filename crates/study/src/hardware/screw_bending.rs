@@ -21,8 +21,8 @@ pub struct ScrewBench {
     pub length_mm: f64,
     /// Material.
     pub material: Material,
-    /// Thread that holds in bone or foam.
-    pub thread: Thread,
+    /// Thread that holds in bone or foam; `None`: its pull-out is not asked for.
+    pub thread: Option<Thread>,
 }
 
 /// Thread of a screw and its host.
@@ -39,11 +39,11 @@ pub struct Thread {
 }
 
 impl ScrewBench {
-    /// Pull-out force, N: S π D L (0.5 + 0.57735 (D - d) / (2p)), Chapman et al. 1996, J Biomech Eng 118:391 (form from memory).
-    pub fn pull_out_n(&self) -> f64 {
-        let t = &self.thread;
+    /// Pull-out force of its thread, N: S π D L (0.5 + 0.57735 (D - d) / (2p)), Chapman et al. 1996, J Biomech Eng 118:391 (form from memory).
+    pub fn pull_out_n(&self) -> Option<f64> {
+        let t = self.thread.as_ref()?;
         let shape = 0.5 + 0.57735 * (t.major_mm - self.core_mm) / (2.0 * t.pitch_mm);
-        t.host_shear_mpa * PI * t.major_mm * t.length_mm * shape
+        Some(t.host_shear_mpa * PI * t.major_mm * t.length_mm * shape)
     }
 
     /// Cantilever stiffness, N/mm, and torsional stiffness, N·mm/degree, by Timoshenko's beam of a circular section and
@@ -68,6 +68,12 @@ impl ScrewBench {
     /// # Errors
     /// [`HardwareError`]: a specimen that cannot be meshed or solved.
     pub(super) fn rows(&self, threads: usize) -> Result<Vec<Row>, HardwareError> {
+        if let Some(thread) = self.thread.filter(|t| t.major_mm <= self.core_mm) {
+            return Err(HardwareError::Thread {
+                major_mm: thread.major_mm,
+                core_mm: self.core_mm,
+            });
+        }
         let finest = 0.25 * self.core_mm;
         let [coarse, fine] = [
             self.solved(1.4 * finest, threads)?,
@@ -84,18 +90,19 @@ impl ScrewBench {
         };
         let bending = "force over travel of its free end; Timoshenko's cantilever of the core";
         let torsion = "couple over turn of its free end; GJ / L of the core";
-        Ok(vec![
+        let pull_out = self.pull_out_n().map(|force| Row {
+            quantity: "pull-out force",
+            unit: "N",
+            computed: None,
+            coarser: None,
+            theory: Some(force),
+            by: "S pi D L (0.5 + 0.57735 (D - d) / 2p), Chapman et al. 1996, J Biomech Eng 118:391 (form from memory)",
+        });
+        let stiffness = [
             row(0, "cantilever stiffness", "N/mm", bending),
             row(1, "torsional stiffness", "N.mm/deg", torsion),
-            Row {
-                quantity: "pull-out force",
-                unit: "N",
-                computed: None,
-                coarser: None,
-                theory: Some(self.pull_out_n()),
-                by: "S pi D L (0.5 + 0.57735 (D - d) / 2p), Chapman et al. 1996, J Biomech Eng 118:391 (form from memory)",
-            },
-        ])
+        ];
+        Ok(stiffness.into_iter().chain(pull_out).collect())
     }
 
     fn solved(&self, finest_mm: f64, threads: usize) -> Result<[f64; 2], HardwareError> {
@@ -155,17 +162,23 @@ mod tests {
             core_mm: 2.4,
             length_mm: 20.0,
             material: Material::new("steel", 193e3, 0.3, "test"),
-            thread: Thread {
+            thread: Some(Thread {
                 major_mm: 3.5,
                 pitch_mm: 1.25,
                 length_mm: 1.0,
                 host_shear_mpa: 7.6,
-            },
+            }),
         };
+        let force = screw.pull_out_n().unwrap();
+        assert!((force - 63.0).abs() < 0.05, "{force}");
+        let thin = ScrewBench {
+            core_mm: 3.6,
+            ..screw
+        };
+        let told = thin.rows(1).unwrap_err().to_string();
         assert!(
-            (screw.pull_out_n() - 63.0).abs() < 0.05,
-            "{}",
-            screw.pull_out_n()
+            told.starts_with("a thread of 3.5 mm major diameter"),
+            "{told}"
         );
     }
 }
