@@ -350,7 +350,7 @@ pub(crate) const PUBLISHED: [TableColumn; 24] = [
     ),
     column(
         "interval_low_at",
-        "place",
+        "identity",
         "Levels that it stands at.",
         "the job names none",
     ),
@@ -362,7 +362,7 @@ pub(crate) const PUBLISHED: [TableColumn; 24] = [
     ),
     column(
         "interval_high_at",
-        "place",
+        "identity",
         "Levels that it stands at.",
         "the job names none",
     ),
