@@ -12,6 +12,8 @@ pub enum Concession {
     BeforeFarCortex(PlateSite),
     /// It ends before the far cortex, in the way of a screw of the other plate.
     BeforeScrew,
+    /// It ends before the far cortex, beyond which its way leads through a fossa.
+    BeforeFossa,
     /// It lies in bone without a canal between two cortices.
     InOneWall,
     /// It is shorter than the longest asked for, since the bone that holds it ends.
@@ -34,7 +36,10 @@ impl Concession {
     /// Does it leave a screw in one cortex that was to hold in two?
     pub(crate) fn lacks_a_cortex(self) -> bool {
         use Concession as C;
-        matches!(self, C::BeforeFarCortex(_) | C::BeforeScrew | C::InOneWall)
+        matches!(
+            self,
+            C::BeforeFarCortex(_) | C::BeforeScrew | C::BeforeFossa | C::InOneWall
+        )
     }
 
     /// Sentence for the user, where the concession is one that a surgeon would want to hear of by itself.
@@ -51,6 +56,7 @@ impl Concession {
             C::InFarCortex(_) => "in_far_cortex",
             C::BeforeFarCortex(_) => "before_far_cortex",
             C::BeforeScrew => "before_screw",
+            C::BeforeFossa => "before_fossa",
             C::InOneWall => "in_one_wall",
             C::ShorterInBone => "shorter_in_bone",
             C::ShorterAtFracture => "shorter_at_fracture",
@@ -80,6 +86,9 @@ impl fmt::Display for Concession {
             ),
             C::BeforeScrew => {
                 f.write_str("ends before the far cortex: it would meet a screw of the other plate")
+            }
+            C::BeforeFossa => {
+                f.write_str("ends before the far cortex: its way on would lead through a fossa")
             }
             C::InOneWall => f.write_str(
                 "passes one wall of bone: there is no canal between two cortices in its hole's direction",

@@ -407,6 +407,12 @@ mod tests {
                     assert!(off > 0.5, "{} reaches the fracture: {off}", s.number);
                 }
             }
+            if s.row == ScrewRow::Shaft {
+                for p in points.iter().filter(|p| c.bone.outer().value(**p) > 0.3) {
+                    let opens = c.bone.opens_into_fossa(*p, 0.0);
+                    assert!(!opens, "{} in a fossa at {p:?}", s.number);
+                }
+            }
             if s.row == ScrewRow::Distal {
                 // Clear of fossae and joint: deep in bone from a little below the surface on.
                 for p in points
@@ -448,6 +454,56 @@ mod tests {
                 audit(&c, layout.clearance_mm);
             }
         }
+    }
+
+    /// Long rows on a bone with a wide fossa and no fracture: the way of the lowest screw leads through the fossa.
+    #[test]
+    fn no_shaft_screw_comes_out_into_a_fossa() {
+        let mut spec = ConstructSpec::orthogonal();
+        spec.fracture = None;
+        spec.bone = BoneSpec {
+            shaft_diameter_mm: 22.6,
+            canal_diameter_mm: 11.0,
+            epicondylar_width_mm: 62.1,
+            medial_column_angle_deg: 33.9,
+            lateral_column_angle_deg: 14.9,
+            articular_valgus_deg: 0.0,
+            anterior_tilt_deg: 36.2,
+            capitellum_radius_mm: 11.1,
+            capitellum_width_mm: 15.3,
+            trochlea_groove_diameter_mm: 15.2,
+            trochlea_medial_diameter_mm: 25.0,
+            trochlea_lateral_diameter_mm: 21.9,
+            trochlea_width_mm: 22.5,
+            fossa_length_mm: 21.9,
+            fossa_width_mm: 30.1,
+            column_depth_mm: 15.2,
+            column_cortex_mm: 1.8,
+            canal_floor_mm: 45.9,
+            septum_thickness_mm: 3.1,
+            ..spec.bone
+        };
+        for (plate, end, distal) in [(0, 119.5, 8.0), (1, 141.9, 11.2)] {
+            let plate = &mut spec.plates[plate];
+            plate.end_level_mm = end;
+            plate.distal_hole_level_mm = distal;
+            plate.width_mm = 8.3;
+            plate.thickness_mm = 3.2;
+            plate.stand_off_mm = 1.1;
+            plate.shaft_screws = 5;
+            plate.hole_pitch_mm = 9.8;
+            plate.distal_hole_pitch_mm = 9.5;
+            plate.hole_diameter_mm = 3.5;
+            plate.slot_mm = 3.4;
+            plate.shaft_screw_diameter_mm = 2.5;
+            plate.distal_screw_diameter_mm = 3.0;
+            plate.shaft_screw_tilt_deg = -6.6;
+            plate.shaft_hold = crate::ScrewHold::NonLocking;
+            plate.shaft_pattern = crate::ShaftPattern::BothEnds;
+        }
+        spec.plates[1].distal_screws = 2;
+        let construct = Construct::build(&spec).unwrap();
+        audit(&construct, spec.clearance_mm);
     }
 
     #[test]

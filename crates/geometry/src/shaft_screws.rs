@@ -338,14 +338,20 @@ impl Planner<'_> {
                 break;
             }
             let exit = rises_above(bone.outer(), seat.entry, direction, 1.0, 60.0, 0.0);
+            let mut short = Concession::BeforeScrew;
             if exit < 60.0
                 && let Some((length, end)) = self.length(seat, direction, exit, bicortical)
             {
-                take(direction, angle, length, end);
+                match opens_into_fossa(bone, seat, direction, length) {
+                    true => short = Concession::BeforeFossa,
+                    false => take(direction, angle, length, end),
+                }
             }
             if bicortical {
                 for length in short_lengths(bone, seat, direction, exit) {
-                    take(direction, angle, length, Some(Concession::BeforeScrew));
+                    if !opens_into_fossa(bone, seat, direction, length) {
+                        take(direction, angle, length, Some(short));
+                    }
                 }
             }
         }
@@ -452,6 +458,12 @@ fn into_the_inside(bone: &Bone, seat: &Seat, direction: Vec3, exit: f64) -> Opti
         .into_iter()
         .map(|into| wall + into)
         .find(|l| *l > LEAST_HELD && seat.rod(direction, *l).tip_range(inner).1 < -TIP_CLEARANCE)
+}
+
+/// Does a screw come out into a fossa, with its side or its tip?
+fn opens_into_fossa(bone: &Bone, seat: &Seat, direction: Vec3, length: f64) -> bool {
+    let mut points = seat.rod(direction, length).axis_points();
+    points.any(|p| bone.opens_into_fossa(p, seat.radius))
 }
 
 /// Least value of the inner surface's field along a screw's axis, mm: close to its radius the screw's side runs along

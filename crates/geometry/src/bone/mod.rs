@@ -272,6 +272,18 @@ impl Bone {
         landmarks::measure(self)
     }
 
+    /// Does the space round a point, as wide as `radius_mm`, reach out of the bone into one of the fossae? A void is a
+    /// fossa where the shape before the fossae are taken out is solid to some depth; on an imported surface, whose
+    /// fossae lie where the card puts them within millimetres, to a greater one.
+    pub(crate) fn opens_into_fossa(&self, x: Vec3, radius_mm: f64) -> bool {
+        if self.outer.value(x) <= -radius_mm {
+            return false;
+        }
+        let own = self.mirrored(x);
+        let solid = self.shape.without_fossae(own, &self.shape.sections(own.y));
+        solid < -radius_mm - 2.0 * self.bearing_tolerance
+    }
+
     /// Between a right bone's frame and this bone's, either way.
     pub(crate) fn mirrored(&self, x: Vec3) -> Vec3 {
         self.side().vector(x)
