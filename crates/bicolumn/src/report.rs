@@ -13,6 +13,7 @@ pub(crate) fn report(args: &ReportArgs, console: &mut Console<'_>) -> u8 {
     // A run at work writes there itself.
     if let Ok(Asked::Taken(_hold)) = Hold::take(folder.root(), None) {
         remove_temporary(folder.root());
+        remove_temporary(&folder.figures_folder());
     }
     let written = gather(&folder)
         .map_err(|e| e.to_string())

@@ -7,8 +7,8 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Hardware thicker and a mesh coarser than anybody would use; they stand before the tables of the guide.
-const COARSE: &str = "bone.septum_thickness_mm = 3.5\nbone.potting_level_mm = 125\nplates.thickness_mm = 3.5\n\
-    plates.end_level_mm = 80\nscrews.shaft_count = 1\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\n\
+const COARSE: &str = "bone.septum_thickness_mm = 3.5\nbone.potting_level_mm = 100\nplates.thickness_mm = 3.5\n\
+    plates.end_level_mm = 70\nscrews.shaft_count = 1\nscrews.distal_count = 1\nscrews.shaft_diameter_mm = 3.2\n\
     screws.distal_diameter_mm = 3.2\nloads.cases = [\"axial\"]\nmesh.finest_mm = 3\nmesh.growth = 2\nmesh.wall_ratio = 3\n\
     solve.tolerance = 1e-5\n";
 

@@ -16,8 +16,8 @@ pub(crate) struct Linked {
     pub(crate) files: Vec<(String, String)>,
 }
 
-/// Folder of the figures beside the page.
-pub(crate) const FOLDER: &str = "figures";
+/// Folder of the figures as the page links it: that of [`bicolumn_store::StudyFolder::figures_folder`].
+const FOLDER: &str = "figures";
 
 /// Takes the data out of every chart of a page into a file of its own, to which it is linked.
 pub(crate) fn linked(page: &str) -> Linked {

@@ -103,7 +103,7 @@ pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
     // The page links the files that are there.
     let page = page::render(&view, models.as_ref())?;
     let linked = figures::linked(&page.html);
-    write_figures(study_dir, &linked.files)?;
+    write_figures(&folder.figures_folder(), &linked.files)?;
     let path = view.folder.report_html();
     write_atomic(&path, linked.html.as_bytes())?;
     Ok(WrittenReport {
@@ -113,10 +113,9 @@ pub fn write_report(study_dir: &Path) -> Result<WrittenReport, ReportError> {
 }
 
 /// Writes the charts into `figures/`, in place of those of an earlier page.
-fn write_figures(study_dir: &Path, files: &[(String, String)]) -> Result<(), ReportError> {
-    let folder = study_dir.join(figures::FOLDER);
-    create_folder(&folder)?;
-    let earlier = std::fs::read_dir(&folder).map_err(|e| StoreError::writing(&folder, e))?;
+fn write_figures(folder: &Path, files: &[(String, String)]) -> Result<(), ReportError> {
+    create_folder(folder)?;
+    let earlier = std::fs::read_dir(folder).map_err(|e| StoreError::writing(folder, e))?;
     for file in earlier.filter_map(Result::ok).map(|f| f.path()) {
         let name = file
             .file_name()

@@ -100,6 +100,11 @@ impl StudyFolder {
         self.root.join("earlier")
     }
 
+    /// `figures`: the report's charts as files.
+    pub fn figures_folder(&self) -> PathBuf {
+        self.root.join("figures")
+    }
+
     /// `intact`: solutions of intact bones, while a run needs them.
     pub fn intact_folder(&self) -> PathBuf {
         self.root.join("intact")

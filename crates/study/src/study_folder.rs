@@ -152,6 +152,7 @@ pub(crate) fn hold(dir: &Path, share: &Share) -> Result<Hold, FolderError> {
 pub(crate) fn clean(folder: &StudyFolder) {
     remove_temporary(folder.root());
     remove_temporary(&folder.intact_folder());
+    remove_temporary(&folder.figures_folder());
     let parts = [folder.points_folder(), folder.earlier_folder()];
     for place in parts.iter().flat_map(|p| folders_in(p)) {
         remove_temporary(&place);
