@@ -783,7 +783,7 @@ impl SmallDisk {
     fn mount() -> Option<SmallDisk> {
         let dir = tempfile::tempdir().unwrap();
         let mounted = std::process::Command::new("mount")
-            .args(["-t", "tmpfs", "-o", "size=256k", "tmpfs"])
+            .args(["-t", "tmpfs", "-o", "size=1m", "tmpfs"])
             .arg(dir.path())
             .stderr(std::process::Stdio::null())
             .status();
@@ -824,7 +824,7 @@ fn a_full_disk_ends_the_run_keeps_what_is_done_and_is_named() {
     let fill = |inputs: &PointInputs, _: &PointContext<'_>| {
         assert_ne!(inputs.id, "p003", "nothing is solved to be thrown away");
         if inputs.id == "p002" {
-            let full = std::fs::write(&filler, vec![0; 1 << 20]).unwrap_err();
+            let full = std::fs::write(&filler, vec![0; 4 << 20]).unwrap_err();
             assert_eq!(full.kind(), std::io::ErrorKind::StorageFull);
         }
         Ok(solved(inputs))
