@@ -3,14 +3,23 @@
 use crate::args::HardwareArgs;
 use crate::console::Console;
 use crate::point_of_job::point_of_job;
+use crate::run::threads;
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_job::resolve;
 use bicolumn_report::CAUTION;
-use bicolumn_study::hardware::{Bench, Row, Thread, bench_hardware};
+use bicolumn_study::hardware::{Bench, Row, Specimen, Thread, bench_hardware};
 
 /// Head of the table.
-const HEAD: &str =
-    "specimen,quantity,unit,finite_elements,coarser_mesh,theory,difference_percent,definition";
+const HEAD: [&str; 8] = [
+    "specimen",
+    "quantity",
+    "unit",
+    "finite_elements",
+    "coarser_mesh",
+    "theory",
+    "difference_percent",
+    "definition",
+];
 
 pub(crate) fn hardware(args: &HardwareArgs, console: &mut Console<'_>) -> u8 {
     let Some((job, point)) = point_of_job(&args.job, &args.point, console) else {
@@ -39,31 +48,19 @@ pub(crate) fn hardware(args: &HardwareArgs, console: &mut Console<'_>) -> u8 {
             host_shear_mpa: args.host_shear_mpa,
         },
     };
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let threads = args
-        .threads
-        .map(usize::from)
-        .or(job.threads())
-        .unwrap_or(cores);
-    let said = std::sync::Mutex::new(Vec::new());
-    let found = bench_hardware(&inputs, &bench, threads, &|name| {
-        if let Ok(mut said) = said.lock() {
-            said.push(name.to_string());
-        }
-    });
+    let found = bench_hardware(&inputs, &bench, threads(&job, args.threads));
     let specimens = match found {
         Ok(specimens) => specimens,
         Err(e) => {
-            let name = said.into_inner().ok().and_then(|mut s| s.pop());
-            let name = name.unwrap_or_default();
-            console.error(&format!("{}: {name}: {e}", args.job.display()));
+            console.error(&format!("{}: {e}", args.job.display()));
             return CANNOT_RUN;
         }
     };
-    console.data(HEAD);
-    for specimen in &specimens {
-        for row in &specimen.rows {
-            console.data(&line(&specimen.name, row));
+    match table(&specimens) {
+        Ok(table) => console.data(table.trim_end()),
+        Err(e) => {
+            console.error(&e.to_string());
+            return CANNOT_RUN;
         }
     }
     console.say(&format!(
@@ -75,18 +72,31 @@ pub(crate) fn hardware(args: &HardwareArgs, console: &mut Console<'_>) -> u8 {
     ALL_WELL
 }
 
-fn line(specimen: &str, row: &Row) -> String {
+/// A row for each quantity of each specimen.
+fn table(specimens: &[Specimen]) -> Result<String, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(HEAD)?;
+    for specimen in specimens {
+        for row in &specimen.rows {
+            writer.write_record(cells(&specimen.name, row))?;
+        }
+    }
+    let bytes = writer.into_inner().map_err(|e| e.into_error())?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+fn cells(specimen: &str, row: &Row) -> [String; 8] {
     let number = |n: Option<f64>| n.map_or(String::new(), |n| format!("{n:.6}"));
     let both = row.computed.zip(row.theory);
     let off = both.map(|(computed, theory)| 100.0 * (computed / theory - 1.0));
-    format!(
-        "\"{specimen}\",{},{},{},{},{},{},\"{}\"",
-        row.quantity,
-        row.unit,
+    [
+        specimen.into(),
+        row.quantity.into(),
+        row.unit.into(),
         number(row.computed),
         number(row.coarser),
         number(row.theory),
         off.map_or(String::new(), |off| format!("{off:.2}")),
-        row.by
-    )
+        row.by.into(),
+    ]
 }

@@ -37,11 +37,10 @@ fn nearest(problem: &Problem, solved: &[Vec<Vec3>], sides: &[Vec<Vec3>]) -> Opti
     let fields: Vec<&[Vec3]> = solved.iter().map(Vec::as_slice).collect();
     let own = Distinct::of(&fields).first;
     // With K u = f the energy products of solved fields are works of their loads.
-    let work = |case: usize, u: &[Vec3]| {
-        let forces = problem.cases()[case].forces.iter();
-        forces.map(|(n, f)| f.dot(&u[*n as usize])).sum::<f64>()
-    };
-    let gram = DMatrix::from_fn(own.len(), own.len(), |i, j| work(own[i], fields[own[j]]));
+    let cases = problem.cases();
+    let gram = DMatrix::from_fn(own.len(), own.len(), |i, j| {
+        cases[own[i]].work(fields[own[j]])
+    });
     let factor = gram.cholesky()?;
     let guess = sides.iter().map(|side| {
         let right = own.iter().map(|k| {

@@ -1,23 +1,14 @@
 //! Hypotheses of a job: `[hypothesis]`, one about the headline, and `[hypothesis.NAME]`.
 
 use crate::catalogue::{LEAST_DIFFERENCE_PERCENT, keys};
-use crate::handle::{Key, KeyId};
+use crate::handle::KeyId;
 use crate::job::{Factor, Job};
-
 use crate::job_error::{Fault, Spot};
+use crate::named_elsewhere::{Wrong, by_path, factor, levels, load_case, response, wrong};
 use crate::named_path::HYPOTHESES;
 use crate::named_table::{NamedTable, WrongTable, names};
 use bicolumn_base::Word;
-use bicolumn_model::{NamedLoad, Sensor};
-use bicolumn_response::ResponseId;
 use bicolumn_store::HypothesisRecord;
-
-/// The key at fault, or none for the table as a whole; why; remedy.
-type Wrong = (Option<KeyId>, String, String);
-
-fn wrong(key: impl Into<Option<KeyId>>, why: impl Into<String>, hint: &str) -> Wrong {
-    (key.into(), why.into(), hint.into())
-}
 
 /// Hypotheses of a job, the one without a name first, the others by name, and their faults.
 pub(crate) fn read(
@@ -87,44 +78,37 @@ fn named(job: &Job, table: &NamedTable<'_>) -> Result<HypothesisRecord, Wrong> {
         let hint = "claim that the response is \"higher\" or \"lower\" at the baseline";
         wrong(None, "needs baseline_is", hint)
     })?;
-    let response = table.value(k.response);
-    if let Some(response) = &response {
-        let mut sensors = job.sensors().iter().map(Sensor::column);
-        if ResponseId::from_name(response).is_none() && !sensors.any(|s| s == *response) {
-            let hint = "name a column of columns.json, or of a sensor of this job";
-            return Err(wrong(k.response.id(), "no such response", hint));
-        }
-    }
+    let named = table.value(k.response);
+    let named = named.map(|name| response(job, k.response.id(), &name));
     let case = table.value(k.case);
-    if let Some(case) = &case {
-        let mut own = job.load_cases.iter();
-        if NamedLoad::from_word(case).is_none() && !own.any(|c| c.name() == case) {
-            let hint = "name a load case of the program or of [loads.case.NAME]";
-            return Err(wrong(k.case.id(), "no such load case", hint));
-        }
-    }
+    let case = case.map(|name| load_case(job, k.case.id(), name));
+    let (response, case) = (named.transpose()?, case.transpose()?);
     let (over, by) = (table.value(k.over), table.value(k.by));
-    let factor = compared(job, over.as_deref(), k.over.id())?;
+    let of_claim = compared(job, over.as_deref(), k.over.id())?;
     if let Some(by) = &by {
-        let by = factor_of(job, by, k.by)?;
-        if by.key == factor.key {
+        let by = factor(job, k.by.id(), by, OF_FACTORS)?;
+        if by.key == of_claim.key {
             let hint = "name another factor, or leave it out";
             return Err(wrong(k.by.id(), "is the factor that is compared", hint));
         }
     }
     let distance = table.value(k.least_distance).unwrap_or(0.0);
-    check_distance(factor, distance, k.least_distance.id())?;
+    check_distance(of_claim, distance, k.least_distance.id())?;
     let at = match table.value(k.at) {
-        Some(text) => levels(job, &text, factor, k.at.id())?,
+        Some(text) => levels(job, k.at.id(), &text)?,
         None => Vec::new(),
     };
+    if at.iter().any(|(own, _)| own.key == of_claim.key) {
+        let why = format!("{} is the factor that is compared", of_claim.path());
+        return Err(wrong(k.at.id(), why, "name levels of other factors"));
+    }
     let difference = table.value(k.least_difference);
     Ok(HypothesisRecord {
         name: table.name.to_string(),
-        response: response.map(|r| r.as_str().into()),
+        response,
         over,
         by,
-        at,
+        at: by_path(at),
         case,
         baseline_is: direction.word().into(),
         least_distance: distance,
@@ -132,13 +116,7 @@ fn named(job: &Job, table: &NamedTable<'_>) -> Result<HypothesisRecord, Wrong> {
     })
 }
 
-fn factor_of<'a>(job: &'a Job, path: &str, key: Key<Option<String>>) -> Result<&'a Factor, Wrong> {
-    let found = job.factors.iter().find(|f| f.path() == path);
-    found.ok_or_else(|| {
-        let why = format!("{path} is no factor of this job");
-        wrong(key.id(), why, "name a key under [factors]")
-    })
-}
+const OF_FACTORS: &str = "name a key under [factors]";
 
 /// Factor whose levels are compared: the one named, otherwise the headline's.
 fn compared<'a>(job: &'a Job, named: Option<&str>, key: KeyId) -> Result<&'a Factor, Wrong> {
@@ -147,11 +125,11 @@ fn compared<'a>(job: &'a Job, named: Option<&str>, key: KeyId) -> Result<&'a Fac
             "a hypothesis compares levels of a factor, and the points of this design are drawn";
         return Err(wrong(key, why, "leave it out, or take a design of levels"));
     }
-    let factor = match named {
-        Some(path) => Some(factor_of(job, path, keys().hypothesis.named.over)?),
+    let found = match named {
+        Some(path) => Some(factor(job, key, path, OF_FACTORS)?),
         None => job.compared_factor(),
     };
-    factor.filter(|f| f.levels.len() > 1).ok_or_else(|| {
+    found.filter(|f| f.levels.len() > 1).ok_or_else(|| {
         let why = "a hypothesis compares levels of a factor, and this job has none of two levels";
         wrong(key, why, "give the factor under [factors]")
     })
@@ -184,36 +162,6 @@ fn check_distance(factor: &Factor, distance: f64, key: KeyId) -> Result<(), Wron
         return Err(wrong(key, why, "give a smaller distance, or more levels"));
     }
     Ok(())
-}
-
-/// Levels of other factors than the one compared that single out the points.
-fn levels(
-    job: &Job,
-    text: &str,
-    compared: &Factor,
-    key: KeyId,
-) -> Result<Vec<(String, String)>, Wrong> {
-    let fault = |why: String| {
-        let hint =
-            "write \"construct.layout = orthogonal\", a factor of this job and one of its levels";
-        wrong(key, why, hint)
-    };
-    let part = |part: &str| {
-        let (factor, level) = part
-            .split_once('=')
-            .ok_or_else(|| fault("is no list of factors and levels".into()))?;
-        let (factor, level) = (factor.trim(), level.trim());
-        let found = job.factors.iter().find(|f| f.path() == factor);
-        let found = found.ok_or_else(|| fault(format!("{factor} is no factor of this job")))?;
-        if found.key == compared.key {
-            return Err(fault(format!("{factor} is the factor that is compared")));
-        }
-        if !found.levels.iter().any(|l| l.to_string() == level) {
-            return Err(fault(format!("{level} is no level of {factor}")));
-        }
-        Ok((factor.to_string(), level.to_string()))
-    };
-    text.split(';').map(part).collect()
 }
 
 #[cfg(test)]

@@ -27,6 +27,7 @@ mod key;
 mod key_reference;
 mod load_case;
 mod moved_key;
+mod named_elsewhere;
 mod named_path;
 mod named_table;
 mod plan;

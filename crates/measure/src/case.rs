@@ -416,12 +416,7 @@ fn put_checks(sheet: &mut Sheet, model: &Recovered<'_>, energy: &[f64], case: us
     let report = &solution.report;
     sheet.put(Check::Equilibrium, report.equilibrium.get(case).copied());
     sheet.put(Check::Residual, report.residuals.get(case).copied());
-    let load = &model.solved.problem.cases()[case];
-    let work: f64 = load
-        .forces
-        .iter()
-        .map(|(n, f)| f.dot(&u[*n as usize]))
-        .sum();
+    let work = model.solved.problem.cases()[case].work(u);
     sheet.put(Check::EnergyTotal, Some(0.5 * work));
     let of = |wanted: &dyn Fn(Part) -> bool| {
         let mut sum = None;

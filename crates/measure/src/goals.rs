@@ -328,8 +328,7 @@ impl Goals {
             }
         });
         let energy = problem.cases().iter().enumerate().map(|(k, case)| {
-            let forces = case.forces.iter();
-            let work: f64 = forces.map(|(n, f)| f.dot(&own[k][*n as usize])).sum();
+            let work = case.work(&own[k]);
             let (p, factor) = product(k, k);
             let error = p.sum * factor;
             (error / (work + error)).sqrt()

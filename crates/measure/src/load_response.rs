@@ -49,12 +49,7 @@ pub(crate) fn load_response(
     let is_force = case.bend.is_some() || size > COUPLE_SHARE * summed;
     let mut response = LoadResponse::default();
     if is_force {
-        let work: f64 = case
-            .forces
-            .iter()
-            .map(|(n, f)| f.dot(&u[*n as usize]))
-            .sum();
-        let work = work + size * size * series.mm_per_n;
+        let work = case.work(u) + size * size * series.mm_per_n;
         response.displacement_mm = Some(work / size);
         response.stiffness_n_per_mm = (work > 0.0).then(|| size * size / work);
     }

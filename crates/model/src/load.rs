@@ -303,6 +303,12 @@ impl LoadCase {
         sum(self.applied())
     }
 
+    /// Work of the forces on a displacement of the mesh's nodes, N·mm.
+    pub fn work(&self, displacement: &[Vec3]) -> f64 {
+        let forces = self.forces.iter();
+        forces.map(|(n, f)| f.dot(&displacement[*n as usize])).sum()
+    }
+
     /// Size of the force that stiffness and travel are measured by, N: of the resultant, or of a bend's noses.
     pub fn size_n(&self) -> f64 {
         match self.bend {

@@ -149,7 +149,7 @@ pub(crate) fn hold(mut model: BuiltModel, inputs: &PointInputs) -> Result<BuiltM
         let fields = bicolumn_solve::solve(&solved, &inputs.solve);
         let fields = fields.map_err(|e| failed(Stage::Solve, e.to_string()))?;
         let fields = fields.displacement;
-        let work = |i: usize, j: usize| work(&unit[i], &fields[j]);
+        let work = |i: usize, j: usize| unit[i].work(&fields[j]);
         // Symmetric but for the solver's residual.
         let flexibility = DMatrix::from_fn(unit.len(), unit.len(), |i, j| {
             0.5 * (work(i, j) + work(j, i))
@@ -167,7 +167,7 @@ pub(crate) fn hold(mut model: BuiltModel, inputs: &PointInputs) -> Result<BuiltM
         let reactions = match &model.held {
             None => support.reactions(moment, None),
             Some(held) => {
-                let works = held.fields.iter().map(|u| work(case, u));
+                let works = held.fields.iter().map(|u| case.work(u));
                 held.reactions(DVector::from_iterator(unit.len(), works), moment)
             }
         };
@@ -186,12 +186,6 @@ pub(crate) fn hold(mut model: BuiltModel, inputs: &PointInputs) -> Result<BuiltM
     }
     model.problem = model.problem.with_cases(cases).map_err(|e| of_mesh(&e))?;
     Ok(model)
-}
-
-/// Work of a case's nodal forces on a displacement, N·mm.
-fn work(case: &LoadCase, u: &[Vec3]) -> f64 {
-    let forces = case.forces.iter();
-    forces.map(|(n, f)| f.dot(&u[*n as usize])).sum()
 }
 
 #[cfg(test)]
@@ -238,11 +232,7 @@ mod tests {
         let (_, unit) = units(&model, guided);
         let (free, v) = solved("");
         for (k, case) in model.problem.cases().iter().enumerate() {
-            let own = |field: &[Vec3]| {
-                unit.iter()
-                    .map(|g| work(g, field).abs())
-                    .fold(0.0, f64::max)
-            };
+            let own = |field: &[Vec3]| unit.iter().map(|g| g.work(field).abs()).fold(0.0, f64::max);
             assert!(
                 own(&u[k]) < 1e-7 * own(&v[k]),
                 "{} {}",
@@ -277,7 +267,7 @@ mod tests {
             .unwrap()
             .solve_cases()
             .unwrap();
-        let by_adjoint = work(&free.problem.cases()[2], &z.displacement[0]);
+        let by_adjoint = free.problem.cases()[2].work(&z.displacement[0]);
         assert!((own / by_adjoint - 1.0).abs() < 1e-7, "{own} {by_adjoint}");
     }
 

@@ -13,10 +13,16 @@ pub use screw_bending::{ScrewBench, Thread};
 
 use bicolumn_geometry::PlateSpec;
 use bicolumn_job::PointInputs;
-use bicolumn_mesh::MeshError;
-use bicolumn_model::ProblemError;
-use bicolumn_solve::SolveError;
+use bicolumn_mesh::{MeshError, TetMesh};
+use bicolumn_model::{LoadCase, Material, Problem, ProblemError, Support};
+use bicolumn_solve::{Solution, SolveError, SolveOptions, solve};
+use std::sync::Arc;
 use thiserror::Error;
+
+/// Relative residual that the specimens are solved to.
+const TOLERANCE: f64 = 1e-9;
+/// Cell of the coarser mesh over that of the finer.
+const COARSER: f64 = 1.4;
 
 /// A bench test that could not be computed.
 #[derive(Debug, Error)]
@@ -42,6 +48,17 @@ pub enum HardwareError {
     )]
     #[allow(missing_docs)]
     Thread { major_mm: f64, core_mm: f64 },
+}
+
+/// A specimen whose test could not be computed.
+#[derive(Debug, Error)]
+#[error("{specimen}: {fault}")]
+pub struct SpecimenError {
+    /// Its name.
+    pub specimen: String,
+    /// Why.
+    #[source]
+    pub fault: Box<HardwareError>,
 }
 
 /// One quantity of a bench test.
@@ -87,18 +104,17 @@ pub struct Specimen {
     pub rows: Vec<Row>,
 }
 
-/// Tests the plates and screws of a design point, each size once; `tell` hears what begins.
+/// Tests the plates and screws of a design point, each size once.
 ///
 /// Plates are straight ones of the shaft part's section, with round holes at its pitch.
 ///
 /// # Errors
-/// [`HardwareError`] of the first test that could not be computed.
+/// [`SpecimenError`] of the first test that could not be computed.
 pub fn bench_hardware(
     inputs: &PointInputs,
     bench: &Bench,
     threads: usize,
-    tell: &dyn Fn(&str),
-) -> Result<Vec<Specimen>, HardwareError> {
+) -> Result<Vec<Specimen>, SpecimenError> {
     let mut specimens: Vec<Specimen> = Vec::new();
     let plates = &inputs.construct.plates;
     for plate in plates {
@@ -118,7 +134,7 @@ pub fn bench_hardware(
             material: inputs.materials.plate.clone(),
             yield_mpa: bench.yield_mpa,
         };
-        add(&mut specimens, name, tell, || test.rows(threads))?;
+        add(&mut specimens, name, || test.rows(threads))?;
     }
     // The thread is that of the shaft screws.
     let shaft = plates
@@ -136,7 +152,7 @@ pub fn bench_hardware(
             "screw of {core_mm} mm core, {} mm free",
             bench.screw_length_mm
         );
-        add(&mut specimens, name, tell, || test.rows(threads))?;
+        add(&mut specimens, name, || test.rows(threads))?;
     }
     Ok(specimens)
 }
@@ -144,16 +160,39 @@ pub fn bench_hardware(
 fn add(
     specimens: &mut Vec<Specimen>,
     name: String,
-    tell: &dyn Fn(&str),
     rows: impl FnOnce() -> Result<Vec<Row>, HardwareError>,
-) -> Result<(), HardwareError> {
+) -> Result<(), SpecimenError> {
     if specimens.iter().any(|s| s.name == name) {
         return Ok(());
     }
-    tell(&name);
-    let rows = rows()?;
-    specimens.push(Specimen { name, rows });
+    match rows() {
+        Ok(rows) => specimens.push(Specimen { name, rows }),
+        Err(fault) => {
+            return Err(SpecimenError {
+                specimen: name,
+                fault: Box::new(fault),
+            });
+        }
+    }
     Ok(())
+}
+
+/// Solution of a specimen of one material.
+fn solved(
+    mesh: &Arc<TetMesh>,
+    material: &Material,
+    supports: impl IntoIterator<Item = Support>,
+    cases: Vec<LoadCase>,
+    threads: usize,
+) -> Result<(Problem, Solution), HardwareError> {
+    let problem = Problem::new(Arc::clone(mesh), vec![material.clone()], supports, cases)?;
+    let options = SolveOptions {
+        threads,
+        tolerance: TOLERANCE,
+        ..SolveOptions::default()
+    };
+    let solution = solve(&problem, &options)?;
+    Ok((problem, solution))
 }
 
 impl StraightPlate {

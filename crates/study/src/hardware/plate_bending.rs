@@ -6,15 +6,12 @@
 //! which a test's 0.2 % offset exceeds.
 
 use super::bodies::{StraightPlate, TOP, UNDERSIDE};
-use super::{HardwareError, Row};
+use super::{COARSER, HardwareError, Row, solved};
 use bicolumn_base::Vec3;
 use bicolumn_measure::RecoveredStress;
 use bicolumn_mesh::{SurfaceName, TetMesh};
-use bicolumn_model::{
-    Components, FourPointBend, LoadCase, Material, Patch, PatchLoad, Problem, Support,
-};
+use bicolumn_model::{Components, FourPointBend, LoadCase, Material, Patch, PatchLoad, Support};
 use bicolumn_response::Aspect;
-use bicolumn_solve::{SolveOptions, solve};
 use std::sync::Arc;
 
 /// Force of both noses in the model, N; the model is linear.
@@ -95,7 +92,7 @@ impl PlateBending {
             });
         }
         let finest = self.plate.thickness_mm / 3.0;
-        let coarse = self.solved(1.4 * finest, threads)?;
+        let coarse = self.solved(COARSER * finest, threads)?;
         let fine = self.solved(finest, threads)?;
         let per_stiffness = self.bend().rigidity_per_stiffness_mm3();
         let lever = 0.5 * self.loading_span_mm;
@@ -140,21 +137,8 @@ impl PlateBending {
         let mesh = Arc::new(self.plate.mesh(finest_mm)?);
         let bend = self.bend();
         let case = self.case(&mesh, bend)?;
-        let problem = Problem::new(
-            Arc::clone(&mesh),
-            vec![self.material.clone()],
-            rests(&mesh),
-            vec![case],
-        )?;
-        let options = SolveOptions {
-            threads,
-            tolerance: 1e-9,
-            ..SolveOptions::default()
-        };
-        let solution = solve(&problem, &options)?;
-        let u = &solution.displacement[0];
-        let forces = problem.cases()[0].forces.iter();
-        let work: f64 = forces.map(|(n, f)| f.dot(&u[*n as usize])).sum();
+        let (problem, solution) = solved(&mesh, &self.material, rests(&mesh), vec![case], threads)?;
+        let work = problem.cases()[0].work(&solution.displacement[0]);
         let stress = RecoveredStress::of(&problem, &solution.displacement);
         // The dents under the noses are left out.
         let reach = 0.5 * self.centre_span_mm - self.plate.thickness_mm;

@@ -2,10 +2,9 @@
 //! published formula.
 
 use super::bodies::{ROOT, Rod, TIP};
-use super::{HardwareError, Row};
+use super::{COARSER, HardwareError, Row, solved};
 use bicolumn_base::Vec3;
-use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Problem, Support, nodes_on};
-use bicolumn_solve::{SolveOptions, solve};
+use bicolumn_model::{LoadCase, Material, Patch, PatchLoad, Support, nodes_on};
 use std::f64::consts::PI;
 use std::sync::Arc;
 
@@ -76,7 +75,7 @@ impl ScrewBench {
         }
         let finest = 0.25 * self.core_mm;
         let [coarse, fine] = [
-            self.solved(1.4 * finest, threads)?,
+            self.solved(COARSER * finest, threads)?,
             self.solved(finest, threads)?,
         ];
         let theory = self.theory();
@@ -126,24 +125,8 @@ impl ScrewBench {
             load("torsion", Vec3::zeros(), Vec3::y() * MOMENT_NMM),
         ];
         let root = Support::clamp("root", nodes_on(&mesh, ROOT));
-        let problem = Problem::new(
-            Arc::clone(&mesh),
-            vec![self.material.clone()],
-            [root],
-            cases,
-        )?;
-        let options = SolveOptions {
-            threads,
-            tolerance: 1e-9,
-            ..SolveOptions::default()
-        };
-        let solution = solve(&problem, &options)?;
-        let work = |k: usize| -> f64 {
-            let forces = problem.cases()[k].forces.iter();
-            forces
-                .map(|(n, f)| f.dot(&solution.displacement[k][*n as usize]))
-                .sum()
-        };
+        let (problem, solution) = solved(&mesh, &self.material, [root], cases, threads)?;
+        let work = |k: usize| problem.cases()[k].work(&solution.displacement[k]);
         Ok([
             FORCE_N * FORCE_N / work(0),
             MOMENT_NMM / (work(1) / MOMENT_NMM).to_degrees(),
