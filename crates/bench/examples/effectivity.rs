@@ -35,9 +35,7 @@ fn main() {
         match size.parse::<f64>() {
             Ok(size) => {
                 let factor = size / inputs.sizing.finest_mm;
-                inputs.sizing.finest_mm *= factor;
-                inputs.sizing.wall_ratio *= factor;
-                inputs.sizing.screw_ratio *= factor;
+                inputs.sizing = inputs.sizing.scaled(factor);
             }
             Err(_) => {
                 let text = std::fs::read_to_string(size).unwrap();

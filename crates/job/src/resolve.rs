@@ -279,7 +279,8 @@ fn sizing(s: &Settings, job: &Job) -> Sizing {
         size_field: job.size_field.clone(),
         regions: job.regions.clone(),
         ..Sizing::default()
-    };
+    }
+    .scaled(s.get(k.scale));
     match s.get(k.pose) {
         0 => usual,
         n => usual.posed(n),
@@ -561,6 +562,13 @@ mod tests {
                 "{k} is not in the digest"
             );
         }
+    }
+
+    #[test]
+    fn a_scale_of_the_mesh_also_widens_cells_at_walls_and_screws() {
+        let (usual, wide) = (first(""), first("mesh.scale = 2"));
+        assert_eq!(wide.sizing, usual.sizing.scaled(2.0));
+        assert!(wide.sizing.screw_ratio > usual.sizing.screw_ratio);
     }
 
     #[test]

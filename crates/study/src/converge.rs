@@ -101,7 +101,7 @@ pub fn converge(
     let mut meshed = |step: i32| {
         let name = format!("step {step:+}");
         tell(&name);
-        let sizing = scaled(&inputs.sizing, series.ratio.powi(step));
+        let sizing = inputs.sizing.scaled(series.ratio.powi(step));
         Meshed::make(inputs, &bones, sizing, name)
     };
     let mut meshes = falling_series(series, &mut meshed, |m: &Meshed| m.size_mm())?;
@@ -270,18 +270,6 @@ fn of_mesh(name: &str, e: PointError) -> PointError {
     PointError {
         message: format!("mesh \"{name}\": {}", e.message),
         ..e
-    }
-}
-
-/// All edge lengths by one factor, those that follow walls and screws too.
-fn scaled(sizing: &Sizing, factor: f64) -> Sizing {
-    Sizing {
-        finest_mm: sizing.finest_mm * factor,
-        wall_ratio: sizing.wall_ratio * factor,
-        screw_ratio: sizing.screw_ratio * factor,
-        size_field: sizing.size_field.as_ref().map(|f| f.scaled(factor)),
-        regions: sizing.regions.iter().map(|r| r.scaled(factor)).collect(),
-        ..sizing.clone()
     }
 }
 

@@ -12,6 +12,7 @@ use bicolumn_solve::{Method, SolveOptions};
 #[derive(Debug)]
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct MeshKeys {
+    pub scale: Key<f64>,
     pub finest: Key<f64>,
     pub plate_ratio: Key<f64>,
     pub fracture_ratio: Key<f64>,
@@ -43,6 +44,13 @@ pub struct RegionKeys {
 impl MeshKeys {
     pub(crate) fn declare(d: &mut Declaration) -> MeshKeys {
         let sizing = Sizing::default();
+        let scale = d.key(
+            "mesh.scale",
+            number("", Range::new(0.25, 4.0)),
+            is(1.0),
+            "Factor on every wanted edge length: mesh.finest_mm and its multiples, the bounds by walls and screws, regions and the size field. Finer or coarser as a whole: mesh.finest_mm alone leaves walls and screws as they are, which rule most cells of a thin bone",
+            OURS,
+        );
         let finest = d.key(
             "mesh.finest_mm",
             mm(0.3, 3.0),
@@ -55,6 +63,7 @@ impl MeshKeys {
             d.key(format!("mesh.{name}"), accepts, is(value), doc, OURS)
         };
         MeshKeys {
+            scale,
             finest,
             plate_ratio: ratio(
                 "plate_ratio",

@@ -51,6 +51,18 @@ impl Default for Sizing {
 }
 
 impl Sizing {
+    /// All edge lengths by one factor, those that follow walls and screws and those of fields and regions too.
+    pub fn scaled(&self, factor: f64) -> Sizing {
+        Sizing {
+            finest_mm: self.finest_mm * factor,
+            wall_ratio: self.wall_ratio * factor,
+            screw_ratio: self.screw_ratio * factor,
+            size_field: self.size_field.as_ref().map(|f| f.scaled(factor)),
+            regions: self.regions.iter().map(|r| r.scaled(factor)).collect(),
+            ..self.clone()
+        }
+    }
+
     /// The same sizes on a lattice shifted and turned: pose `n` of a fixed sequence that fills cell and angles evenly.
     ///
     /// Additive recurrence with the reciprocal powers of the root of x⁷ = x + 1 (Roberts 2018, "R-sequence",
@@ -70,6 +82,24 @@ impl Sizing {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_factor_scales_every_edge() {
+        let sizing = Sizing::default();
+        let double = sizing.scaled(2.0);
+        for (edge, twice) in [
+            (sizing.finest_mm, double.finest_mm),
+            (
+                sizing.far_ratio * sizing.finest_mm,
+                double.far_ratio * double.finest_mm,
+            ),
+            (sizing.wall_ratio, double.wall_ratio),
+            (sizing.screw_ratio, double.screw_ratio),
+        ] {
+            assert!((twice - 2.0 * edge).abs() < 1e-15, "{edge} became {twice}");
+        }
+        assert_eq!(sizing.scaled(1.0), sizing);
+    }
 
     #[test]
     fn poses_differ_and_stay_within_a_cell() {
