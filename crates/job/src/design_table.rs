@@ -5,7 +5,9 @@ use crate::job::{Factor, Job, convert};
 use crate::job_error::{Fault, JobError, Spot};
 use crate::raw::RawValue;
 use crate::text_file::text_of;
+use bicolumn_formats::read_parquet;
 use std::collections::HashMap;
+use std::fs::File;
 use std::path::Path;
 
 /// Longest table, bytes.
@@ -35,11 +37,18 @@ pub(crate) fn read(job: &Job, name: &str, spot: Spot) -> Result<DesignTable, Vec
         let key = keys().path(keys().run.table);
         vec![job.error(Some(spot), key, format!("{name:?}"), fault)]
     };
-    let text = text_of(&file, MOST_BYTES).map_err(|e| {
+    let is_parquet = file
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("parquet"));
+    let read = match is_parquet {
+        true => text_of_parquet(&file),
+        false => text_of(&file, MOST_BYTES).map_err(|e| e.to_string()),
+    };
+    let text = read.map_err(|e| {
         let why = format!("{} cannot be read: {e}", file.display());
         of_key(
             why,
-            "a CSV file in UTF-8; the path counts from the folder of the job file",
+            "a CSV file in UTF-8, or a Parquet file called *.parquet; the path counts from the folder of the job file",
         )
     })?;
     let mut reader = csv::ReaderBuilder::new()
@@ -122,6 +131,29 @@ pub(crate) fn read(job: &Job, name: &str, spot: Spot) -> Result<DesignTable, Vec
     }
 }
 
+/// A Parquet table as the CSV text of the same cells.
+///
+/// # Errors
+/// The reason why it cannot be read.
+fn text_of_parquet(file: &Path) -> Result<String, String> {
+    let told = |e: &dyn std::fmt::Display| e.to_string();
+    let file = File::open(file).map_err(|e| told(&e))?;
+    let about = file.metadata().map_err(|e| told(&e))?;
+    if !about.is_file() || about.len() > MOST_BYTES {
+        return Err(format!(
+            "it is no file, or longer than {} MB",
+            MOST_BYTES >> 20
+        ));
+    }
+    let (head, rows) = read_parquet(file)?;
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    for row in std::iter::once(&head).chain(&rows) {
+        writer.write_record(row).map_err(|e| told(&e))?;
+    }
+    let bytes = writer.into_inner().map_err(|e| told(&e))?;
+    String::from_utf8(bytes).map_err(|e| told(&e))
+}
+
 fn conflict(why: &str) -> Fault {
     Fault::Conflict {
         why: why.into(),
@@ -151,6 +183,39 @@ mod tests {
         let job = Job::parse(&folder.path().join("job.toml"), &text).map_err(|e| e.to_string())?;
         assert!(job.text.contains("# points.csv: "), "{}", job.text);
         Plan::of(&job).map_err(|e| e.to_string())
+    }
+
+    #[test]
+    fn a_parquet_table_gives_the_points_of_the_same_csv_table() {
+        use bicolumn_formats::{ColumnCells, write_parquet};
+        let layouts = ["parallel", "orthogonal"].map(|l| Some(l.to_owned()));
+        let columns = [
+            (
+                "plates.stagger_mm",
+                ColumnCells::Numbers(vec![Some(0.0), Some(-7.25)]),
+            ),
+            ("construct.layout", ColumnCells::Text(layouts.to_vec())),
+        ];
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("points.parquet");
+        std::fs::write(&path, write_parquet(&columns).unwrap()).unwrap();
+        let text = "[design]\nkind = \"table\"\ntable = \"points.parquet\"\n";
+        let plan = |text: &str| {
+            let job = Job::parse(&folder.path().join("job.toml"), text);
+            job.map_err(|e| e.to_string())
+                .and_then(|job| Plan::of(&job).map_err(|e| e.to_string()))
+        };
+        let csv = "plates.stagger_mm,construct.layout\n0,parallel\n-7.25,orthogonal\n";
+        assert_eq!(
+            plan(text).unwrap().points,
+            of_table(csv, "").unwrap().points
+        );
+        std::fs::write(&path, "point,case\n").unwrap();
+        let refused = plan(text).unwrap_err();
+        assert!(
+            refused.contains("points.parquet cannot be read"),
+            "{refused}"
+        );
     }
 
     #[test]

@@ -337,6 +337,7 @@ fn frame_image(view: &StudyView, faults: &mut Vec<String>) -> Result<Option<Imag
 fn files_of(view: &StudyView) -> Vec<String> {
     let written = [
         view.folder.results_csv(),
+        view.folder.results_parquet(),
         view.folder.columns_json(),
         view.folder.screws_csv(),
         view.folder.sensitivity_csv(),

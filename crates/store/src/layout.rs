@@ -35,6 +35,11 @@ impl StudyFolder {
         self.root.join("results.csv")
     }
 
+    /// `results.parquet`: the same table.
+    pub fn results_parquet(&self) -> PathBuf {
+        self.root.join("results.parquet")
+    }
+
     /// `columns.json`: every column of every table.
     pub fn columns_json(&self) -> PathBuf {
         self.root.join("columns.json")

@@ -1,4 +1,4 @@
-//! Gathering all points into `results.csv`, `columns.json` and `screws.csv`.
+//! Gathering all points into `results.csv`, the same as `results.parquet`, `columns.json` and `screws.csv`.
 
 use crate::as_built::{AS_BUILT, AsBuilt, load_line_mm};
 use crate::atomic::write_atomic;
@@ -13,6 +13,7 @@ use crate::sensitivity_table::sensitivity_table;
 use crate::table_columns::other_tables;
 use bicolumn_base::shown::one_line;
 use bicolumn_base::{Unit, Word};
+use bicolumn_formats::{ColumnCells, write_parquet};
 use bicolumn_response::{Place, ResponseName};
 use serde_json::json;
 use std::collections::BTreeSet;
@@ -127,8 +128,8 @@ fn belongs(
     })
 }
 
-/// Reads all records of a study and writes `results.csv`, `columns.json` and, where there are screws,
-/// `screws.csv`; where stress responses were read under other choices, `sensitivity.csv`; where the job gives published
+/// Reads all records of a study and writes `results.csv`, the same table as `results.parquet`, `columns.json` and, where
+/// there are screws, `screws.csv`; where stress responses were read under other choices, `sensitivity.csv`; where the job gives published
 /// values, `published.csv`.
 ///
 /// `results.csv` is tidy: a row per point and load case, a column per factor and response; a failed
@@ -147,6 +148,13 @@ pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
         reason: e.to_string(),
     })?;
     write_atomic(&csv_path, &csv)?;
+    let parquet_path = folder.results_parquet();
+    let parquet = parquet_table(&gathered.study, &columns, &csv);
+    let parquet = parquet.map_err(|reason| StoreError::NotStorable {
+        path: parquet_path.clone(),
+        reason,
+    })?;
+    write_atomic(&parquet_path, &parquet)?;
     let own = columns.iter().map(Column::told);
     let factors: Vec<String> = gathered.study.factors.iter().map(|f| f.0.clone()).collect();
     let definitions: Vec<_> = own.chain(other_tables(&factors)).collect();
@@ -264,6 +272,37 @@ impl Source {
             Source::Status => ("status", ""),
             Source::Reason => ("status", "there is a result"),
             Source::Warnings => ("status", "there is none"),
+        }
+    }
+}
+
+impl Source {
+    /// Does the column hold numbers?
+    fn is_number(&self, study: &StudyRecord) -> bool {
+        match self {
+            Source::Factor(name) => {
+                let mut factors = study.factors.iter();
+                let levels = factors.find(|(of, _)| of == name).map(|(_, levels)| levels);
+                levels.is_some_and(|levels| {
+                    levels.iter().all(|l| matches!(l, FactorValue::Number(_)))
+                })
+            }
+            Source::Place(_, part) => !part.unit.is_empty(),
+            Source::Response(_)
+            | Source::ErrorOf(_)
+            | Source::MeshCount(_)
+            | Source::AsBuilt(_)
+            | Source::Stated(_)
+            | Source::Built(_)
+            | Source::Residual
+            | Source::Equilibrium
+            | Source::Seconds => true,
+            Source::Id
+            | Source::Case
+            | Source::MovedFactors
+            | Source::Status
+            | Source::Reason
+            | Source::Warnings => false,
         }
     }
 }
@@ -496,6 +535,33 @@ fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error>
     writer.into_inner().map_err(|e| e.into_error().into())
 }
 
+/// The table of the CSV file as Parquet: the same cells, empty ones as nulls.
+fn parquet_table(study: &StudyRecord, columns: &[Column], csv: &[u8]) -> Result<Vec<u8>, String> {
+    let mut reader = csv::Reader::from_reader(csv);
+    let rows = reader.records().collect::<Result<Vec<_>, _>>();
+    let rows = rows.map_err(|e| e.to_string())?;
+    let cells = |c: usize| {
+        let of_row = rows.iter().map(move |row| row.get(c).unwrap_or_default());
+        of_row.map(|cell| (!cell.is_empty()).then_some(cell))
+    };
+    let number = |cell: &str| {
+        cell.parse::<f64>()
+            .map_err(|_| format!("{cell} is no number"))
+    };
+    let mut table = Vec::with_capacity(columns.len());
+    for (c, column) in columns.iter().enumerate() {
+        let of_column = match column.source.is_number(study) {
+            true => {
+                let numbers = cells(c).map(|cell| cell.map(number).transpose());
+                ColumnCells::Numbers(numbers.collect::<Result<_, _>>()?)
+            }
+            false => ColumnCells::Text(cells(c).map(|cell| cell.map(str::to_owned)).collect()),
+        };
+        table.push((column.name.as_str(), of_column));
+    }
+    write_parquet(&table).map_err(|e| e.to_string())
+}
+
 /// Why a load case has no result although its point has.
 fn stopped(case: Option<&CaseRecord>) -> Option<String> {
     let contact = case?.contact.as_ref().filter(|c| !c.converged)?;
@@ -607,6 +673,25 @@ pub(crate) mod tests {
     fn rows(folder: &StudyFolder) -> Vec<BTreeMap<String, String>> {
         let mut reader = csv::Reader::from_path(folder.results_csv()).unwrap();
         reader.deserialize().map(|r| r.unwrap()).collect()
+    }
+
+    #[test]
+    fn the_parquet_table_has_the_cells_of_the_csv_table() {
+        let good = sample_point("p001", -20.0);
+        let (_temp, folder) = folder_with(&[good], &["p001", "p002"]);
+        gather(&folder).unwrap();
+        let file = std::fs::File::open(folder.results_parquet()).unwrap();
+        let (head, cells) = bicolumn_formats::read_parquet(file).unwrap();
+        let rows = rows(&folder);
+        assert_eq!((head.len(), cells.len()), (rows[0].len(), rows.len()));
+        for (row, cells) in rows.iter().zip(&cells) {
+            for (name, cell) in head.iter().zip(cells) {
+                let told = &row[name];
+                let is_same =
+                    told == cell || told.parse::<f64>().is_ok_and(|x| cell.parse() == Ok(x));
+                assert!(is_same, "{name}: {told}, {cell}");
+            }
+        }
     }
 
     #[test]

@@ -84,7 +84,7 @@ impl RunKeys {
             table: d.optional(
                 "design.table",
                 text(),
-                "A CSV file, its path counted from the job file: a line of keys, then a line of their values for each design point; in place of [factors]",
+                "A CSV or Parquet file, its path counted from the job file: a line of keys (names of columns), then a line of their values for each design point; in place of [factors]",
                 OURS,
             ),
             points: d.optional(
