@@ -73,35 +73,50 @@ fn within(low: f64, high: f64) -> std::ops::Range<usize> {
     from..(to.max(0.0) as usize).min(ACROSS)
 }
 
+/// Points that a ball is filled with.
+#[derive(Clone, Copy, PartialEq)]
+enum Points {
+    /// Those of the pattern.
+    Pattern,
+    /// All of the cube round it.
+    Cube,
+}
+
 /// Fills balls of one set of tetrahedra with points and averages all stress fields over them.
-pub(crate) struct BallFiller<'a, 'm> {
-    locator: &'a mut Locator<'m>,
+pub(crate) struct BallFiller<'a> {
+    locator: &'a mut Locator,
     stress: &'a RecoveredStress,
     pattern: Vec<[usize; 3]>,
+    /// For each point of the cube: whether it is one of the pattern.
+    is_of_pattern: Vec<bool>,
     /// For each point of the cube: the tetrahedron it lies in and where.
     found: Vec<Option<(u32, [f64; 4])>>,
     /// Size of the ball over that of the standard one.
     scale: f64,
-    /// Part-nodes and their weights at each point inside the present ball.
-    inside: Vec<([u32; 10], [f64; 10])>,
+    /// Tetrahedron and barycentric coordinates of each point inside the present ball.
+    inside: Vec<(u32, [f64; 4])>,
 }
 
-impl<'a, 'm> BallFiller<'a, 'm> {
-    pub(crate) fn new(locator: &'a mut Locator<'m>, stress: &'a RecoveredStress) -> Self {
+impl<'a> BallFiller<'a> {
+    pub(crate) fn new(locator: &'a mut Locator, stress: &'a RecoveredStress) -> Self {
         Self::scaled(locator, stress, 1.0)
     }
 
     /// Balls whose radius, spacing of points and least content are those of the standard ball scaled.
     pub(crate) fn scaled(
-        locator: &'a mut Locator<'m>,
+        locator: &'a mut Locator,
         stress: &'a RecoveredStress,
         scale: f64,
     ) -> Self {
+        let pattern = pattern();
+        let mut is_of_pattern = vec![false; ACROSS * ACROSS * ACROSS];
+        pattern.iter().for_each(|p| is_of_pattern[place(*p)] = true);
         BallFiller {
             locator,
             stress,
             scale,
-            pattern: pattern(),
+            pattern,
+            is_of_pattern,
             found: vec![None; ACROSS * ACROSS * ACROSS],
             inside: Vec::new(),
         }
@@ -111,32 +126,43 @@ impl<'a, 'm> BallFiller<'a, 'm> {
     /// Σ G : δσ. Tensors G of no unit, those of 3 s / (2 σ_v) of the points, s the deviator and σ_v the von Mises
     /// stress of a field.
     pub(crate) fn slope(&mut self, centre: Vec3, case: usize) -> Vec<(u32, SymTensor)> {
-        self.fill(centre);
+        self.fill(centre, Points::Pattern);
         let values = &self.stress.fields[case].values;
         let mut slope: BTreeMap<u32, SymTensor> = BTreeMap::new();
-        for (nodes, weights) in &self.inside {
-            let s = stress_at(values, nodes, weights);
+        for (nodes, weights) in self.nodes_inside() {
+            let s = stress_at(values, &nodes, &weights);
             let (mises, p) = (s.von_mises(), s.trace() / 3.0);
             if mises == 0.0 {
                 continue;
             }
             let deviator = s - SymTensor::new(p, p, p, 0.0, 0.0, 0.0);
             let own = deviator * (1.5 / mises / self.inside.len() as f64);
-            for (n, w) in nodes.iter().zip(weights) {
-                let at = slope.entry(*n).or_insert_with(SymTensor::zeros);
-                *at = *at + own * *w;
+            for (n, w) in nodes.into_iter().zip(weights) {
+                let at = slope.entry(n).or_insert_with(SymTensor::zeros);
+                *at = *at + own * w;
             }
         }
         slope.into_iter().collect()
     }
 
+    /// Part-nodes and their weights at each point inside the present ball.
+    fn nodes_inside(&self) -> impl Iterator<Item = ([u32; 10], [f64; 10])> {
+        let of_tet = &self.stress.part_nodes.of_tet;
+        let points = self.inside.iter();
+        points.map(|(tet, l)| (of_tet[*tet as usize], values(*l)))
+    }
+
     /// Finds the points inside the ball. Costs a test of each point against the tetrahedra whose boxes hold it.
-    fn fill(&mut self, centre: Vec3) {
+    fn fill(&mut self, centre: Vec3, points: Points) {
         self.inside.clear();
         self.found.fill(None);
         let scale = self.scale;
-        self.locator.open(centre, RADIUS_MM * scale);
+        let radius = RADIUS_MM * scale;
+        self.locator.open(centre, radius);
         for candidate in self.locator.candidates() {
+            if points == Points::Pattern && candidate.reached(centre, radius).is_none() {
+                continue;
+            }
             let [x, y, z] = [0, 1, 2].map(|c| {
                 let bounds = candidate.bounds();
                 let [low, high] = [bounds.min[c], bounds.max[c]].map(|x| (x - centre[c]) / scale);
@@ -144,53 +170,73 @@ impl<'a, 'm> BallFiller<'a, 'm> {
             });
             for i in x {
                 for j in y.clone() {
-                    for k in z.clone() {
-                        let found = &mut self.found[place([i, j, k])];
-                        if found.is_none() {
+                    let first = centre + point([i, j, 0]) * scale;
+                    let (low, high) = candidate.along_z(first, SPACING_MM * scale);
+                    let from = (low - 1e-6).ceil().max(z.start as f64) as usize;
+                    let to = ((high + 1e-6).floor() + 1.0).min(z.end as f64) as usize;
+                    for k in from..to {
+                        let at = place([i, j, k]);
+                        let is_wanted = points == Points::Cube || self.is_of_pattern[at];
+                        let found = &mut self.found[at];
+                        if is_wanted && found.is_none() {
                             *found = candidate.holds(centre + point([i, j, k]) * scale);
                         }
                     }
                 }
             }
         }
-        for p in &self.pattern {
-            if let Some((tet, l)) = self.found[place(*p)] {
-                let nodes = self.stress.part_nodes.of_tet[tet as usize];
-                self.inside.push((nodes, values(l)));
-            }
-        }
+        let of_pattern = self.pattern.iter().map(|p| self.found[place(*p)]);
+        self.inside.extend(of_pattern.flatten());
     }
 
     /// Mean in the ball round a centre. Costs one interpolation for each point inside and each field.
     pub(crate) fn mean(&mut self, centre: Vec3) -> BallMean {
-        let stress = self.stress;
-        self.fill(centre);
-        let volume_mm3 = self.volume_mm3();
+        let fields: Vec<&StressField> = self.stress.fields.iter().collect();
+        self.fill(centre, Points::Pattern);
+        self.mean_of(&fields)
+    }
+
+    /// Mean in the present ball of some fields.
+    pub(crate) fn mean_of(&self, fields: &[&StressField]) -> BallMean {
         let mises_mpa = self.holds_enough().then(|| {
-            let mean = |field: &StressField| {
-                let points = self.inside.iter();
-                let mises = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
-                let sum: f64 = mises.sum();
-                sum / self.inside.len() as f64
-            };
-            stress.fields.iter().map(mean).collect()
+            let mut sums = vec![0.0; fields.len()];
+            for (nodes, weights) in self.nodes_inside() {
+                for (sum, field) in sums.iter_mut().zip(fields) {
+                    *sum += stress_at(&field.values, &nodes, &weights).von_mises();
+                }
+            }
+            let count = self.inside.len() as f64;
+            sums.into_iter().map(|sum| sum / count).collect()
         });
         BallMean {
-            volume_mm3,
+            volume_mm3: self.volume_mm3(),
             mises_mpa,
+        }
+    }
+
+    /// Fills the ball round a centre; gives tetrahedron and barycentric coordinates of each point inside, none where
+    /// the ball holds too little.
+    pub(crate) fn points(&mut self, centre: Vec3) -> &[(u32, [f64; 4])] {
+        self.fill(centre, Points::Pattern);
+        if self.holds_enough() {
+            &self.inside
+        } else {
+            &[]
         }
     }
 
     /// Mean stress tensor in the ball round a centre in one load case, and a tetrahedron that holds part of the ball;
     /// `None` where the ball holds too little.
     pub(crate) fn tensor(&mut self, centre: Vec3, case: usize) -> Option<(SymTensor, usize)> {
-        self.fill(centre);
+        self.fill(centre, Points::Cube);
         if !self.holds_enough() {
             return None;
         }
         let values = &self.stress.fields[case].values;
-        let points = self.inside.iter();
-        let sum = points.fold(SymTensor::zeros(), |s, (n, w)| s + stress_at(values, n, w));
+        let points = self.nodes_inside();
+        let sum = points.fold(SymTensor::zeros(), |s, (n, w)| {
+            s + stress_at(values, &n, &w)
+        });
         let tet = self.found.iter().flatten().next()?.0;
         Some((sum * (1.0 / self.inside.len() as f64), tet as usize))
     }
@@ -237,8 +283,8 @@ mod tests {
         let mut filler = BallFiller::new(&mut locator, &stress);
         let slope = filler.slope(Vec3::repeat(0.25), 0);
         let mean = |field: &StressField| {
-            let points = filler.inside.iter();
-            let all = points.map(|(n, w)| stress_at(&field.values, n, w).von_mises());
+            let points = filler.nodes_inside();
+            let all = points.map(|(n, w)| stress_at(&field.values, &n, &w).von_mises());
             all.sum::<f64>() / filler.inside.len() as f64
         };
         let [before, after] = [0, 1].map(|k| &stress.fields[k]);

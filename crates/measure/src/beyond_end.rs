@@ -4,7 +4,7 @@ use crate::ball::{BallFiller, Found};
 use crate::collar::{COLLAR_MM, from_bonded_edge_mm, from_wall_mm};
 use crate::facet_point::spread;
 use crate::hot_stress::HotStress;
-use crate::hottest_ball::hottest_places;
+use crate::hottest_ball::{hottest_places, hottest_places_above};
 use crate::last_screw::wall_mm;
 use crate::locator::Locator;
 use crate::percentile::weighted_percentile;
@@ -120,8 +120,8 @@ impl BeyondEnd {
         plate: &Plate,
         cortex: &OuterCortex,
         model: &Recovered<'_>,
-        locator: &mut Locator<'_>,
-        intact: Option<(&Recovered<'_>, &mut Locator<'_>)>,
+        locator: &mut Locator,
+        intact: Option<(&Recovered<'_>, &mut Locator)>,
     ) -> Option<Self> {
         let level = plate.end_level_mm;
         let section = cortex
@@ -163,8 +163,24 @@ impl BeyondEnd {
                 None => classes.push((of, vec![*x])),
             }
         }
+        let cases = model.solved.problem.cases().len();
+        let mut found: Vec<Vec<Option<Found>>> = Vec::new();
+        for (class, at) in &classes {
+            // What does not exceed the best of each of its regions is of no use.
+            let floor = |case: usize| {
+                let places = (0..class.len()).filter(|p| class[*p]);
+                let best = places.map(|place| {
+                    let same = classes.iter().zip(&found).filter(|(c, _)| c.0[place]);
+                    let values = same.filter_map(|(_, f)| f[case]).map(|f| f.0);
+                    values.fold(0.0, f64::max)
+                });
+                best.fold(f64::INFINITY, f64::min)
+            };
+            let floors: Vec<f64> = (0..cases).map(floor).collect();
+            let stress = model.stress;
+            found.push(hottest_places_above(locator, stress, at, 1.0, &floors));
+        }
         let mut search = |at: &[Vec3], scale: f64| hottest_places(locator, model.stress, at, scale);
-        let found: Vec<Vec<Option<Found>>> = classes.iter().map(|c| search(&c.1, 1.0)).collect();
         let over = |place: usize, case: usize| -> Option<Found> {
             let of = classes.iter().zip(&found).filter(|(c, _)| c.0[place]);
             of.filter_map(|(_, f)| f[case])
@@ -177,7 +193,6 @@ impl BeyondEnd {
             .collect();
         let small = search(&own, 0.5);
         let large = search(&own, 2.0);
-        let cases = model.solved.problem.cases().len();
         let mut filler = BallFiller::new(locator, model.stress);
         let hot = (0..cases).map(|case| {
             let (value, at) = over(variants.len(), case)?;

@@ -48,7 +48,7 @@ impl LastScrew {
         plate: &Plate,
         cortex: &OuterCortex,
         model: &Recovered<'_>,
-        locator: &mut Locator<'_>,
+        locator: &mut Locator,
     ) -> Option<Self> {
         let construct = model.solved.construct;
         let own = construct.screws.iter();
