@@ -1,6 +1,8 @@
 //! Bone, fracture, plates and screws together, checked against each other.
 
 use crate::fault::{Fault, Stage};
+use crate::head::HEAD_OVER_CORE;
+use crate::limits::head_over_core;
 use crate::rod::Rod;
 use crate::row_choice::RowChoice;
 use crate::seat::{Placed, Seat};
@@ -118,7 +120,7 @@ impl Construct {
         construct.place_screws(spec)?;
         construct.settle_canal_floor();
         construct.note_potting();
-        construct.note_few_screws(spec);
+        construct.note_screws(spec);
         let solids = clash::Solids {
             bone: &construct.bone,
             fracture: construct.fracture.as_ref(),
@@ -257,9 +259,24 @@ impl Construct {
         }
     }
 
-    /// A plate held by a single screw on one side of the fracture is told.
-    fn note_few_screws(&mut self, spec: &ConstructSpec) {
+    /// Heads narrower than common, and a plate held by a single screw on one side of the fracture, are told.
+    fn note_screws(&mut self, spec: &ConstructSpec) {
         for of in &spec.plates {
+            let (shaft, distal) = (of.shaft_screw_diameter_mm, of.distal_screw_diameter_mm);
+            for (row, hold, width, core) in [
+                ("shaft", of.shaft_hold, of.width_mm, shaft),
+                ("distal", of.distal_hold, of.distal_width(), distal),
+            ] {
+                let (head, usual) = (head_over_core(width, core), HEAD_OVER_CORE);
+                if hold == ScrewHold::NonLocking && head < usual {
+                    self.notes.push(format!(
+                        "the heads of the {row} screws of plate.{} are {:.1} mm wide instead of {:.1}: the plate is {width:.1} mm wide",
+                        bicolumn_base::PlateSite::from(of.site),
+                        head * core,
+                        usual * core
+                    ));
+                }
+            }
             for (count, row) in [(of.shaft_screws, "shaft"), (of.distal_screws, "distal")] {
                 if count < shaft_screws::LEAST_SCREWS {
                     self.notes.push(format!(
@@ -454,6 +471,42 @@ mod tests {
                 audit(&c, layout.clearance_mm);
             }
         }
+    }
+
+    #[test]
+    fn a_narrow_plate_gets_narrower_heads_and_too_narrow_a_one_is_refused() {
+        let narrow = |width_mm: f64| {
+            let mut spec = ConstructSpec::orthogonal();
+            for plate in &mut spec.plates {
+                plate.width_mm = width_mm;
+                plate.hole_diameter_mm = 3.0;
+                plate.shaft_hold = ScrewHold::NonLocking;
+                plate.shaft_screw_diameter_mm = 2.7;
+            }
+            on_mean(&spec)
+        };
+        let c = narrow(8.0).unwrap();
+        let told = "shaft screws of plate.medial are 6.0 mm wide instead of 6.8";
+        assert!(c.notes.iter().any(|n| n.contains(told)), "{:?}", c.notes);
+        let mut seated = 0;
+        for screw in c.screws.iter().filter(|s| s.row == ScrewRow::Shaft) {
+            let Head::Seated { bore_mm, .. } = screw.head else {
+                panic!("{:?}", screw.head);
+            };
+            // Midway between core and head.
+            assert!((bore_mm - 4.35).abs() < 1e-12, "{bore_mm}");
+            seated += 1;
+        }
+        assert_eq!(seated, 6);
+        assert!(
+            narrow(10.0)
+                .unwrap()
+                .notes
+                .iter()
+                .all(|n| !n.contains("heads"))
+        );
+        let refused = narrow(7.3).map(|_| ()).unwrap_err().to_string();
+        assert!(refused.contains("at least twice as wide"), "{refused}");
     }
 
     /// Long rows on a bone with a wide fossa and no fracture: the way of the lowest screw leads through the fossa.

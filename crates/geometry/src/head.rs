@@ -14,9 +14,9 @@ use bicolumn_base::{Aabb, Vec3};
 
 /// Diameter of a head over the core diameter (from memory: 6.0 over 2.4 of a 3.5 mm cortical screw).
 pub(crate) const HEAD_OVER_CORE: f64 = 2.5;
-/// Diameter of the bore under a seat over the core diameter: the ring left free is as wide as the
-/// seat that remains (judgement; a 3.5 mm thread passes a bore of 4.2 over a core of 2.4).
-pub(crate) const BORE_OVER_CORE: f64 = 1.75;
+/// The same of the narrowest head, which a narrow plate gets: its bore of 1.5 cores still passes a thread of 1.46, that
+/// of a 3.5 mm cortical screw (judgement).
+pub(crate) const LEAST_HEAD_OVER_CORE: f64 = 2.0;
 /// Depth of the seat at the rim of its bore, as a share of the plate's thickness (judgement).
 const SEAT_DEPTH: f64 = 0.33;
 /// Height of a head that rests on bone, mm (judgement).
@@ -53,9 +53,18 @@ impl Head {
     /// The seat is sunk square to the face there, so the rim left between head and bore is as wide on
     /// all sides, however the screw is tilted. (With the ball's centre on a tilted axis the flat seat
     /// of a thin plate would run out to nothing on one side.)
-    pub(crate) fn seated(pierced: Vec3, out: Vec3, core_mm: f64, thickness_mm: f64) -> Head {
-        let head = 0.5 * HEAD_OVER_CORE * core_mm;
-        let bore = 0.5 * BORE_OVER_CORE * core_mm;
+    ///
+    /// Halfway between core and head lies the bore: the ring left free is as wide as the seat that remains (judgement;
+    /// a 3.5 mm thread passes a bore of 4.2 over a core of 2.4 under a head of 6.0).
+    pub(crate) fn seated(
+        (pierced, out): (Vec3, Vec3),
+        core_mm: f64,
+        head_over_core: f64,
+        thickness_mm: f64,
+    ) -> Head {
+        let bore_over_core = 0.5 * (1.0 + head_over_core);
+        let head = 0.5 * head_over_core * core_mm;
+        let bore = 0.5 * bore_over_core * core_mm;
         let depth = SEAT_DEPTH * thickness_mm;
         // The ball passes the head's rim at the outer face and the bore's rim `depth` below it:
         // R² = head² + rise² = bore² + (rise + depth)².
@@ -97,7 +106,8 @@ mod tests {
 
     /// Centre, radius and bore of a head in a plate whose outer face is the plane x = 0.
     fn seated(core: f64, thickness: f64) -> (Vec3, f64, f64) {
-        match Head::seated(Vec3::zeros(), -Vec3::x(), core, thickness) {
+        let pierced = (Vec3::zeros(), -Vec3::x());
+        match Head::seated(pierced, core, HEAD_OVER_CORE, thickness) {
             Head::Seated {
                 centre,
                 radius_mm,

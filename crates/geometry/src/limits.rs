@@ -4,7 +4,7 @@
 
 use crate::error::{within, within_given};
 use crate::fault::Fault;
-use crate::head::HEAD_OVER_CORE;
+use crate::head::{HEAD_OVER_CORE, LEAST_HEAD_OVER_CORE};
 use crate::{
     BoneDimension, CLEARANCE_MM, ConstructSpec, GeometryError, Member, PlateQuantity, PlateSpec,
     Range, ScrewHold, Subject, TakenUpBy,
@@ -24,6 +24,11 @@ pub(crate) const HEAD_WEB: f64 = 1.2;
 const THINNEST_WITH_SEATS: f64 = 1.5;
 /// Distance a plate's end keeps from the potting, mm (judgement).
 const BELOW_POTTING: f64 = 5.0;
+
+/// Diameter of a seated head in a plate of a width over its core: the common one, or what leaves a web beside it.
+pub(crate) fn head_over_core(width_mm: f64, core_mm: f64) -> f64 {
+    HEAD_OVER_CORE.min((width_mm - BESIDE_HEAD) / core_mm)
+}
 
 impl ConstructSpec {
     /// Checks of plain numbers: what can be refused before a bone is built.
@@ -260,23 +265,28 @@ impl PlateSpec {
                 within_given(self.subject(thickness), self.thickness_mm, told, range);
             faults.extend(of_thickness.err().map(Fault::from));
             // Between two heads, and between a head and the plate's edge, a web remains.
-            let head = HEAD_OVER_CORE * core;
             let (in_width, in_pitch) = (width - BESIDE_HEAD, between - HEAD_WEB);
-            for (room, other, needed, told) in [
+            let head = head_over_core(width, core) * core;
+            // A head that the width narrows is no wider beside the next one.
+            let most_by_pitch = match in_width <= in_pitch {
+                true => f64::INFINITY,
+                false => in_pitch / HEAD_OVER_CORE,
+            };
+            for (most, other, needed, told) in [
                 (
-                    in_width,
+                    in_width / LEAST_HEAD_OVER_CORE,
                     width_of,
-                    head + BESIDE_HEAD,
-                    "mm with non-locking screws, whose heads are 2.5 times as wide and 2 mm narrower than the plate",
+                    LEAST_HEAD_OVER_CORE * core + BESIDE_HEAD,
+                    "mm with non-locking screws, whose heads are at least twice as wide and 2 mm narrower than the plate",
                 ),
                 (
-                    in_pitch,
+                    most_by_pitch,
                     pitch,
                     head + HEAD_WEB,
-                    "mm with non-locking screws, whose heads are 2.5 times as wide and 1.2 mm narrower than the hole pitch",
+                    "mm with non-locking screws, whose heads are 2.5 times as wide, in a narrow plate less, and 1.2 mm narrower than the hole pitch",
                 ),
             ] {
-                let range = diameter.range().up_to(room / HEAD_OVER_CORE);
+                let range = diameter.range().up_to(most);
                 let fault = within_given(self.subject(diameter), core, told, range);
                 let fault = fault.err().map(Fault::from);
                 // Upwards to a tenth.

@@ -3,13 +3,13 @@
 use crate::fault::{Fault, Stage};
 use crate::footprint::locate;
 use crate::laid::Laid;
-use crate::limits::DISTAL_WEB;
+use crate::limits::{DISTAL_WEB, head_over_core};
 use crate::rod::Rod;
 use crate::row_choice::RowChoice;
 use crate::shaft_row::Stretch;
 use crate::{
     Bone, Field, Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec,
-    Subject,
+    ScrewRow, Subject,
 };
 use bicolumn_base::{PlateSite, ScrewNumber, Vec3};
 use std::sync::Arc;
@@ -62,6 +62,15 @@ pub struct Plate {
 }
 
 impl Plate {
+    /// Diameter of the seated head of a non-locking screw of a row over its core.
+    pub(crate) fn head_over_core(&self, row: ScrewRow, core_mm: f64) -> f64 {
+        let width = match row {
+            ScrewRow::Distal => self.distal_width_mm,
+            ScrewRow::Shaft | ScrewRow::Independent => self.width_mm,
+        };
+        head_over_core(width, core_mm)
+    }
+
     /// Lays a plate on a bone and places its holes, all still empty: as many distal holes as distal
     /// screws, and a row of shaft holes between the fracture and the proximal end.
     ///

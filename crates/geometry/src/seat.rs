@@ -84,7 +84,9 @@ impl Seat {
             pierced -= direction * (low / climb.max(0.3));
         }
         let out = outer.gradient(pierced).normalize();
-        Head::seated(pierced, out, 2.0 * self.radius, plate.thickness_mm)
+        let core = 2.0 * self.radius;
+        let head = plate.head_over_core(self.row, core);
+        Head::seated((pierced, out), core, head, plate.thickness_mm)
     }
 
     /// Directions within a cone about the hole's axis with their angle to the wanted one, smallest

@@ -6,7 +6,7 @@
 
 use crate::fault::Fault;
 use crate::head::HEAD_OVER_CORE;
-use crate::limits::{HEAD_WEB, HOLE_WEB};
+use crate::limits::{HEAD_WEB, HOLE_WEB, head_over_core};
 use crate::shaft_screws::LEAST_SCREWS;
 use crate::spec::ScrewHold;
 use crate::{Fracture, FractureQuantity, GeometryError, Member, PlateQuantity, PlateSpec, Subject};
@@ -338,7 +338,8 @@ fn least_pitch(spec: &PlateSpec) -> f64 {
     let holes = spec.hole_diameter_mm + HOLE_WEB + spec.slot_mm;
     match spec.shaft_hold {
         ScrewHold::NonLocking => {
-            holes.max(HEAD_OVER_CORE * spec.shaft_screw_diameter_mm + HEAD_WEB)
+            let core = spec.shaft_screw_diameter_mm;
+            holes.max(head_over_core(spec.width_mm, core) * core + HEAD_WEB)
         }
         ScrewHold::Locking | ScrewHold::Lag | ScrewHold::Positional => holes,
     }

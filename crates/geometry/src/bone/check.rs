@@ -3,6 +3,10 @@
 use crate::error::{within, within_given};
 use crate::{BoneDimension, BoneSpec, GeometryError, Range, Subject};
 
+/// Thinnest septum, mm: the grid that the bone's surface is kept on loses thinner ones, at 0.5 mm in the middle of the
+/// fossa.
+const THINNEST_SEPTUM_MM: f64 = 1.0;
+
 /// Refuses values outside their range and combinations that make no bone.
 pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     use BoneDimension as D;
@@ -14,7 +18,7 @@ pub(crate) fn check(spec: &BoneSpec) -> Result<(), GeometryError> {
     let widest = 0.75 * s.shaft_diameter_mm;
     accept(D::CanalDiameter, D::CanalDiameter.range().up_to(widest))?;
     if s.septum_thickness_mm > 0.0 {
-        let range = Range::new(1.0, s.column_depth_mm - 7.0);
+        let range = Range::new(THINNEST_SEPTUM_MM, s.column_depth_mm - 7.0);
         let subject = Subject::Bone(D::SeptumThickness);
         within_given(subject, s.septum_thickness_mm, "mm (0 = perforated)", range)?;
     }
