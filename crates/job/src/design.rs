@@ -7,8 +7,8 @@ use crate::sampled::is_sampled;
 use crate::settings::Settings;
 use crate::words::DesignKind;
 use bicolumn_stats::{
-    Fraction, MOST_SCREENED, Term, box_behnken, face_centred, full_factorial, one_at_a_time,
-    plackett_burman,
+    Fraction, MOST_DEFINITIVE, MOST_SCREENED, Term, box_behnken, definitive_screening,
+    face_centred, full_factorial, one_at_a_time, plackett_burman,
 };
 use std::collections::BTreeMap;
 
@@ -16,6 +16,8 @@ use std::collections::BTreeMap;
 pub(crate) struct Layout {
     pub(crate) choices: Vec<Vec<usize>>,
     pub(crate) aliases: Vec<String>,
+    /// Points at the end that are the centre.
+    pub(crate) centres: usize,
 }
 
 /// Lays out the design of a job.
@@ -39,6 +41,7 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
         JobErrors(vec![job.error(spot, key, value, fault)])
     };
     let mut aliases = Vec::new();
+    let mut centres = usize::from(has_centre(kind));
     let choices = match kind {
         DesignKind::FullFactorial => {
             let total = counts.iter().fold(1_usize, |n, c| n.saturating_mul(*c));
@@ -72,6 +75,21 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
                 wrong(why, "")
             })?
         }
+        DesignKind::DefinitiveScreening => {
+            let design = definitive(job).map_err(|e| JobErrors(vec![e]))?;
+            let design = definitive_screening(&design).ok_or_else(|| {
+                let why = format!(
+                    "{factors} factors; it takes 3 to {MOST_DEFINITIVE}, one of three levels among them"
+                );
+                wrong(why, "take design.kind = \"full_factorial\" or \"fractional_factorial\"")
+            })?;
+            aliases.push(
+                "interactions of two factors and curvatures, each of which holds a part of others"
+                    .into(),
+            );
+            centres = design.centres;
+            design.points
+        }
         DesignKind::BoxBehnken => {
             of_levels(job, 3)?;
             box_behnken(factors).ok_or_else(|| {
@@ -90,13 +108,55 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
                 )
             })?
         }
-        DesignKind::Table
+        DesignKind::CentralComposite
+        | DesignKind::Table
         | DesignKind::Random
         | DesignKind::LatinHypercube
         | DesignKind::Halton => job.table_points.clone(),
     };
     too_many(job, choices.len(), most)?;
-    Ok(Layout { choices, aliases })
+    Ok(Layout {
+        choices,
+        aliases,
+        centres,
+    })
+}
+
+/// Has the design a centre, which may be solved on several meshes?
+fn has_centre(kind: DesignKind) -> bool {
+    matches!(
+        kind,
+        DesignKind::DefinitiveScreening
+            | DesignKind::BoxBehnken
+            | DesignKind::FaceCentred
+            | DesignKind::CentralComposite
+    )
+}
+
+/// Has each factor of a definitive screening design three levels, and not two?
+fn definitive(job: &Job) -> Result<Vec<bool>, JobError> {
+    let of_factor = |factor: &Factor| {
+        let are_numbers = factor.levels.iter().all(|l| l.number().is_some());
+        match factor.levels.len() {
+            2 => Ok(false),
+            3 if are_numbers => Ok(true),
+            count => Err(job.error(
+                Some(factor.spot),
+                factor.path(),
+                String::new(),
+                Fault::Conflict {
+                    why: match count {
+                        3 => "three words, and the design of this job takes two".into(),
+                        _ => format!(
+                            "{count} levels, and the design of this job takes three numbers or two levels of any kind"
+                        ),
+                    },
+                    hint: "give a low, a middle and a high number, or two words".into(),
+                },
+            )),
+        }
+    };
+    job.factors.iter().map(of_factor).collect()
 }
 
 /// Keys of the design that cannot act, or that lack another.
@@ -119,15 +179,46 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
             idle(key, "fractional_factorial"),
         ));
     }
+    let of_composites = [run.core.id(), run.axial_distance.id(), run.stated_ends.id()];
+    for key in of_composites {
+        let spot = job.spot_of(key);
+        if let Some(spot) = spot.filter(|_| kind != DesignKind::CentralComposite) {
+            let key = keys().path(key);
+            let fault = idle(key, "central_composite");
+            errors.push(job.error(Some(spot), key, String::new(), fault));
+        }
+    }
+    if let Some(spot) = job.spot_of(run.centre_points) {
+        let key = keys().path(run.centre_points);
+        let told = match has_centre(kind) {
+            false => Some((
+                format!("has no effect: {key} belongs to a design with a centre"),
+                "leave it out, or set design.kind = \"central_composite\", \"face_centred\", \"box_behnken\" or \"definitive_screening\"",
+            )),
+            true if job.spot_of(run.replicates).is_some() => Some((
+                "design.replicates gives the centre its meshes, as every other point".into(),
+                "leave one of them out",
+            )),
+            true => None,
+        };
+        if let Some((why, hint)) = told {
+            let hint = hint.into();
+            let fault = Fault::Conflict { why, hint };
+            errors.push(job.error(Some(spot), key, String::new(), fault));
+        }
+    }
     let pose = keys().mesh.pose;
-    if let Some(spot) = job.spot_of(pose).filter(|_| job.replicates() > 1) {
+    if let Some(spot) = job.spot_of(pose).filter(|_| job.poses() > 1) {
         errors.push(job.error(
             Some(spot),
             keys().path(pose),
             String::new(),
             Fault::Conflict {
-                why: "design.replicates gives each point its poses".into(),
-                hint: format!("leave {} out, or design.replicates", keys().path(pose)),
+                why: "the design gives its points their poses".into(),
+                hint: format!(
+                    "leave {} out, or design.replicates and design.centre_points",
+                    keys().path(pose)
+                ),
             },
         ));
     }
@@ -167,7 +258,9 @@ pub(crate) fn check(job: &Job, errors: &mut Vec<JobError>) {
     }
 }
 
-fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobErrors> {
+/// # Errors
+/// More points than are accepted.
+pub(crate) fn too_many(job: &Job, total: usize, most: usize) -> Result<(), JobErrors> {
     if total <= most {
         return Ok(());
     }
@@ -274,5 +367,40 @@ mod tests {
         );
         let faces = plan(&two.replace("box_behnken", "face_centred")).unwrap();
         assert_eq!(faces.points.len(), 9);
+        let centre = plan(&format!("design.centre_points = 3\n{FIVE}")).unwrap_err();
+        assert!(
+            centre.contains("belongs to a design with a centre"),
+            "{centre}"
+        );
+        let core = plan(&format!("design.core = \"full\"\n{FIVE}")).unwrap_err();
+        assert!(
+            core.contains("design.kind = \"central_composite\""),
+            "{core}"
+        );
+    }
+
+    #[test]
+    fn numbers_and_categories_are_screened_together() {
+        let text = "design.kind = \"definitive_screening\"\ndesign.centre_points = 2\n[factors]\nfracture.gap_mm = [2, 5, 8]\n\
+            construct.layout = [\"parallel\", \"orthogonal\"]\nplates.stagger_mm = [0, 10, 20]\nplates.thickness_mm = [2.5, 3, 3.5]\n";
+        let screened = plan(text).unwrap();
+        // Four factors: 8 runs, and two centres on two meshes each.
+        assert_eq!(screened.points.len(), 12);
+        let level = |n: usize, key: &str| screened.points[n].levels[key].to_string();
+        assert_eq!(level(8, "fracture.gap_mm"), "5");
+        assert_ne!(level(8, "construct.layout"), level(10, "construct.layout"));
+        assert_eq!(level(8, "construct.layout"), level(9, "construct.layout"));
+        assert_eq!(
+            (level(9, "mesh.pose"), level(7, "mesh.pose")),
+            ("1".into(), "0".into())
+        );
+        let words = text.replace(
+            "\"parallel\", \"orthogonal\"",
+            "\"parallel\", \"orthogonal\", \"medial_only\"",
+        );
+        let told = plan(&words).unwrap_err();
+        assert!(told.contains("three words, and the design"), "{told}");
+        let told = plan(&text.replace("[2, 5, 8]", "[2, 5, 8, 10]")).unwrap_err();
+        assert!(told.contains("4 levels, and the design"), "{told}");
     }
 }

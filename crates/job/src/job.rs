@@ -14,8 +14,8 @@ use crate::units::{Guess, guess, nearest, nearest_few};
 use crate::value::Value;
 use crate::words::PlateKind;
 use crate::{
-    design, design_table, hypothesis, load_case, named_path, published, region, sampled, sensor,
-    size_field_file,
+    composite, design, design_table, hypothesis, load_case, named_path, published, region, sampled,
+    sensor, size_field_file,
 };
 use bicolumn_base::Part;
 use bicolumn_mesh::{SizeField, SizeRegion};
@@ -56,7 +56,7 @@ pub struct Job {
     pub factors: Vec<Factor>,
     /// Content of the file of `mesh.size_field`.
     pub(crate) size_field: Option<SizeField>,
-    /// Points of the file of `design.table`: index of the level of each factor.
+    /// Points of a table, of a sampled or of a central composite design: index of the level of each factor.
     pub(crate) table_points: Vec<Vec<usize>>,
     /// Regions of `[mesh.regions.NAME]`, by name.
     pub(crate) regions: Vec<SizeRegion>,
@@ -124,6 +124,11 @@ impl Job {
                 (job.factors, job.table_points) = (drawn.factors, drawn.points);
                 job.distributions = drawn.distributions;
             }
+            Ok(None) => {}
+            Err(wrong) => errors.extend(wrong),
+        }
+        match composite::expand(&job) {
+            Ok(Some(laid)) => (job.factors, job.table_points) = (laid.factors, laid.points),
             Ok(None) => {}
             Err(wrong) => errors.extend(wrong),
         }
@@ -212,6 +217,16 @@ impl Job {
     /// Replicates of each design point: meshes of other poses.
     pub fn replicates(&self) -> usize {
         Settings::at(self, &BTreeMap::new()).get(keys().run.replicates)
+    }
+
+    /// Meshes of other poses that the centre of the design is solved on.
+    pub fn centre_points(&self) -> usize {
+        Settings::at(self, &BTreeMap::new()).get(keys().run.centre_points)
+    }
+
+    /// Most poses of a design point.
+    pub fn poses(&self) -> usize {
+        self.replicates().max(self.centre_points())
     }
 
     /// Threads that the job asks for, for all points together.

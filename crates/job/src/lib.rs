@@ -12,6 +12,7 @@
 
 mod blame;
 mod catalogue;
+mod composite;
 mod declare;
 mod design;
 mod design_table;

@@ -1,6 +1,6 @@
 //! The plan: from factors and levels to design points.
 
-use crate::design::{Layout, layout};
+use crate::design::{layout, too_many};
 use crate::idle::check_factors;
 use crate::job::Job;
 use crate::job_error::JobErrors;
@@ -35,22 +35,34 @@ impl Plan {
     /// # Errors
     /// More than 10 000 points, replicates counted; a design that does not exist for these factors; a factor that acts at no point.
     pub fn of(job: &Job) -> Result<Plan, JobErrors> {
-        let replicates = job.replicates();
-        let Layout { choices, aliases } = layout(job, MOST_POINTS / replicates)?;
-        let width = (choices.len() * replicates).to_string().len().max(3);
+        let (replicates, at_centre) = (job.replicates(), job.poses());
+        let layout = layout(job, MOST_POINTS / replicates)?;
+        let choices = &layout.choices;
+        let first_centre = choices.len() - layout.centres.min(choices.len());
+        let poses_of = |n: usize| {
+            if n < first_centre {
+                replicates
+            } else {
+                at_centre
+            }
+        };
+        let total: usize = (0..choices.len()).map(poses_of).sum();
+        too_many(job, total, MOST_POINTS)?;
+        let width = total.to_string().len().max(3);
         let levels = |choice: &[usize], pose: usize| {
             let chosen = job.factors.iter().zip(choice);
             let mut levels: BTreeMap<String, Value> = chosen
                 .map(|(f, c)| (f.path().to_string(), f.levels[*c].clone()))
                 .collect();
-            if replicates > 1 {
+            if at_centre > 1 {
                 levels.insert(REPLICATE.to_owned(), Value::Integer(pose as i64));
             }
             levels
         };
         let all = choices
             .iter()
-            .flat_map(|c| (0..replicates).map(move |pose| (c, pose)));
+            .enumerate()
+            .flat_map(|(n, c)| (0..poses_of(n)).map(move |pose| (c, pose)));
         let points: Vec<DesignPoint> = all
             .enumerate()
             .map(|(n, (choice, pose))| DesignPoint {
@@ -59,7 +71,10 @@ impl Plan {
             })
             .collect();
         check_factors(job, &points)?;
-        Ok(Plan { points, aliases })
+        Ok(Plan {
+            points,
+            aliases: layout.aliases,
+        })
     }
 
     /// The point of that id; a bare number counts from 1.

@@ -16,10 +16,14 @@ pub enum DesignKind {
     FractionalFactorial,
     /// Screening design of two levels.
     PlackettBurman,
+    /// Screening design of three levels, categories of two among them.
+    DefinitiveScreening,
     /// Edges of the cube of three levels, and its centre.
     BoxBehnken,
     /// Corners and faces of the cube of three levels, and its centre.
     FaceCentred,
+    /// Corners of a cube, axial points and the centre.
+    CentralComposite,
     /// Points from a file.
     Table,
     /// Independent draws between the ends of each factor.
@@ -29,6 +33,34 @@ pub enum DesignKind {
     /// Scrambled Halton sequence between the ends of each factor.
     Halton,
 }
+
+/// Corners of a central composite design.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CompositeCore {
+    /// Corners of a fraction of resolution V.
+    Fraction,
+    /// All corners.
+    Full,
+}
+
+/// Place of the two levels that a factor of a central composite design states.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StatedEnds {
+    /// At the corners: axial points lie beyond.
+    Corners,
+    /// At the axial points: corners lie within.
+    Axial,
+}
+
+words! { CompositeCore {
+    Fraction = "fraction": "corners of the smallest fraction of resolution V, from five factors on; all of them below",
+    Full = "full": "all corners",
+} }
+
+words! { StatedEnds {
+    Corners = "corners": "they are the corners of the cube, and the axial points lie beyond them (circumscribed)",
+    Axial = "axial": "they are the axial points, the outermost of all, and the corners lie within (inscribed)",
+} }
 
 /// Distribution of the numbers of a sampled design between their ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,8 +84,10 @@ words! { DesignKind {
     OneAtATime = "one_at_a_time": "each factor alone moved from the first levels of all",
     FractionalFactorial = "fractional_factorial": "the smallest regular fraction of the combinations of two levels that has the resolution of design.resolution",
     PlackettBurman = "plackett_burman": "main effects of up to 23 factors of two levels in 12, 20 or 24 points",
+    DefinitiveScreening = "definitive_screening": "main effects of 3 to 24 factors, numbers of three levels and anything of two, clear of interactions and curvatures",
     BoxBehnken = "box_behnken": "three to seven factors of three levels: pairs or triples at their ends, the others in the middle",
     FaceCentred = "face_centred": "two to ten factors of three levels: corners (from five factors on a fraction of resolution V), middles of the faces, centre",
+    CentralComposite = "central_composite": "two to ten factors of two numbers: corners (design.core), axial points at design.axial_distance, centre",
     Table = "table": "the rows of design.table",
     Random = "random": "design.points draws of every factor, independent of each other (Monte Carlo); more points keep the first",
     LatinHypercube = "latin_hypercube": "design.points points, each factor once in each of as many equal intervals of its probability",

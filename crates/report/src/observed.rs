@@ -65,8 +65,9 @@ impl<'a> Observed<'a> {
                 }
             }
         }
-        let most = counts.into_iter().fold(1.0, f64::max);
-        means.noise_sd /= most.sqrt();
+        // Of a centre with replicates alone, the other points have the noise of one mesh.
+        let fewest = counts.into_iter().fold(f64::MAX, f64::min).max(1.0);
+        means.noise_sd /= fewest.sqrt();
         means
     }
 

@@ -134,6 +134,15 @@ impl StudyView {
         poses.is_some_and(|(_, levels)| levels.len() > 1)
     }
 
+    /// Does every finished point stand on several meshes, and not the centre of a design alone?
+    pub(crate) fn replicates_every_point(&self) -> bool {
+        let count = |pose: f64| {
+            let poses = self.done().filter_map(|p| value_of(p, REPLICATE));
+            poses.filter(|p| p.as_number() == Some(pose)).count()
+        };
+        self.has_replicates() && count(0.0) == count(1.0)
+    }
+
     /// Factors with their levels; not the pose that tells replicates apart.
     pub(crate) fn analysed_factors(&self) -> impl Iterator<Item = &(String, Vec<FactorValue>)> {
         self.record

@@ -393,7 +393,7 @@ fn resolution(view: &StudyView) -> Option<String> {
              over {}); smaller differences are marked not resolved.{}",
             cv * 100.0,
             match view.replicate_freedom {
-                Some(freedom) => replicates_words(freedom),
+                Some(freedom) => replicates_words(freedom, view.replicates_every_point()),
                 None => poses_words(view.record.mesh_noise_poses),
             },
             match estimated {
@@ -417,10 +417,14 @@ fn poses_words(poses: usize) -> String {
 }
 
 /// Replicates of the study, with how well they make the noise known.
-fn replicates_words(freedom: usize) -> String {
+fn replicates_words(freedom: usize, of_every_point: bool) -> String {
     let known = 100.0 / (2.0 * freedom as f64).sqrt();
+    let points = match of_every_point {
+        true => "each point",
+        false => "some points",
+    };
     format!(
-        "the replicates of each point on other meshes, {freedom} degrees of freedom, itself known to about {known:.0}\u{a0}%; of \
+        "the replicates of {points} on other meshes, {freedom} degrees of freedom, itself known to about {known:.0}\u{a0}%; of \
          several load cases the largest"
     )
 }

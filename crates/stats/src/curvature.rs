@@ -1,4 +1,4 @@
-//! Three-level designs that show curvature: Box and Behnken's, and the face-centred central composite.
+//! Designs that show curvature: Box and Behnken's, and central composites, face-centred ones among them.
 //!
 //! The centre is run once: a computed response repeats itself.
 
@@ -52,31 +52,65 @@ pub fn box_behnken(factors: usize) -> Option<Vec<Vec<usize>>> {
     Some(points)
 }
 
-/// Level of each factor (0 low, 1 middle, 2 high), by point, of the central composite design whose axial points lie on
-/// the faces (Box and Wilson 1951, J R Stat Soc B 13:1): corners of the cube, or those of a fraction of resolution V
-/// where there is one, the middles of its faces, and the centre. `None` for less than two factors or more than ten.
-pub fn face_centred(factors: usize) -> Option<Vec<Vec<usize>>> {
-    if !(2..=10).contains(&factors) {
-        return None;
-    }
-    let corners = match Fraction::of(factors, 5) {
-        Ok(fraction) => fraction.points(),
-        Err(_) => full_factorial(&vec![2; factors]),
-    };
-    let mut points: Vec<Vec<usize>> = corners
-        .into_iter()
-        .map(|p| p.into_iter().map(|level| 2 * level).collect())
-        .collect();
-    let centre = vec![1; factors];
-    for f in 0..factors {
-        for level in [0, 2] {
-            let mut point = centre.clone();
-            point[f] = level;
-            points.push(point);
+/// Factorial part of a central composite design.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Core {
+    /// All corners of the cube.
+    Full,
+    /// Corners of the smallest fraction of resolution V, from five factors on; below there is none.
+    Fraction,
+}
+
+/// A central composite design (Box and Wilson 1951, J R Stat Soc B 13:1): corners of a cube, two axial points a factor, and the
+/// centre, last.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CentralComposite {
+    /// Level of each factor, by point: 0 axial low, 1 low, 2 centre, 3 high, 4 axial high.
+    pub points: Vec<Vec<usize>>,
+    /// Points of the core.
+    pub corners: usize,
+}
+
+impl CentralComposite {
+    /// The design of two to ten factors; `None` for other numbers.
+    pub fn of(factors: usize, core: Core) -> Option<CentralComposite> {
+        if !(2..=10).contains(&factors) {
+            return None;
         }
+        let corners = match (core, Fraction::of(factors, 5)) {
+            (Core::Fraction, Ok(fraction)) => fraction.points(),
+            _ => full_factorial(&vec![2; factors]),
+        };
+        let mut points: Vec<Vec<usize>> = corners
+            .into_iter()
+            .map(|p| p.into_iter().map(|level| 2 * level + 1).collect())
+            .collect();
+        let corners = points.len();
+        let centre = vec![2; factors];
+        for f in 0..factors {
+            for level in [0, 4] {
+                let mut point = centre.clone();
+                point[f] = level;
+                points.push(point);
+            }
+        }
+        points.push(centre);
+        Some(CentralComposite { points, corners })
     }
-    points.push(centre);
-    Some(points)
+
+    /// Distance of the axial points from the centre, in half widths of the cube, at which a quadratic is known as well in all
+    /// directions: the fourth root of the number of corners (Box and Hunter 1957, Ann Math Stat 28:195).
+    pub fn rotatable_distance(&self) -> f64 {
+        (self.corners as f64).powf(0.25)
+    }
+}
+
+/// Level of each factor (0 low, 1 middle, 2 high), by point, of the central composite design whose axial points lie on the
+/// faces, with a fraction for its core where there is one. `None` for less than two factors or more than ten.
+pub fn face_centred(factors: usize) -> Option<Vec<Vec<usize>>> {
+    let design = CentralComposite::of(factors, Core::Fraction)?;
+    let on_faces = |point: Vec<usize>| point.iter().map(|level| [0, 0, 1, 2, 2][*level]).collect();
+    Some(design.points.into_iter().map(on_faces).collect())
 }
 
 #[cfg(test)]
@@ -110,6 +144,42 @@ mod tests {
             assert_eq!(face_centred(factors).unwrap().len(), points);
         }
         assert!(box_behnken(2).is_none() && box_behnken(8).is_none() && face_centred(1).is_none());
+    }
+
+    #[test]
+    fn central_composites_have_the_published_distances_and_are_rotatable() {
+        // NIST/SEMATECH e-Handbook of Statistical Methods, section 5.3.3.6.1, distances for rotatability (from memory).
+        for (factors, core, corners, distance) in [
+            (2, Core::Full, 4, 1.414),
+            (3, Core::Full, 8, 1.682),
+            (4, Core::Fraction, 16, 2.000),
+            (5, Core::Fraction, 16, 2.000),
+            (5, Core::Full, 32, 2.378),
+            (6, Core::Fraction, 32, 2.378),
+            (6, Core::Full, 64, 2.828),
+        ] {
+            let design = CentralComposite::of(factors, core).unwrap();
+            assert_eq!(design.corners, corners);
+            assert_eq!(design.points.len(), corners + 2 * factors + 1);
+            let alpha = design.rotatable_distance();
+            assert!((alpha - distance).abs() < 5e-4, "{factors}: {alpha}");
+            // Rotatable to second order where Σ x⁴ = 3 Σ x² y² and odd moments vanish (Box and Hunter 1957).
+            let places = [-alpha, -1.0, 0.0, 1.0, alpha];
+            let sum = |of: &dyn Fn(&dyn Fn(usize) -> f64) -> f64| -> f64 {
+                let points = design.points.iter();
+                points.map(|p| of(&|f| places[p[f]])).sum()
+            };
+            for a in 0..factors {
+                let fourth = sum(&|x| x(a).powi(4));
+                for b in 0..a {
+                    let mixed = sum(&|x| (x(a) * x(b)).powi(2));
+                    assert!((fourth - 3.0 * mixed).abs() < 1e-9 * fourth);
+                    assert!(sum(&|x| x(a).powi(3) * x(b)).abs() < 1e-9);
+                }
+            }
+        }
+        assert!(CentralComposite::of(11, Core::Full).is_none());
+        assert!(CentralComposite::of(1, Core::Full).is_none());
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! Effects of the factors of a designed experiment on a response: main effects, interactions of two factors and
 //! their shares of the variation.
 //!
-//! Designs: [`Fraction`], [`plackett_burman`], [`box_behnken`], [`face_centred`] give levels by point.
+//! Designs: [`Fraction`], [`plackett_burman`], [`definitive_screening`], [`box_behnken`], [`face_centred`], [`CentralComposite`]
+//! give levels by point.
 //!
 //! [`random_points`], [`latin_hypercube`] and [`halton`] draw points between the ends of factors.
 //!
@@ -21,6 +22,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used))]
 
 mod curvature;
+mod definitive;
 mod design;
 mod factorial;
 mod fit;
@@ -38,7 +40,8 @@ mod sobol;
 mod space;
 mod variation;
 
-pub use curvature::{box_behnken, face_centred};
+pub use curvature::{CentralComposite, Core, box_behnken, face_centred};
+pub use definitive::{DefinitiveScreening, MOST_DEFINITIVE, definitive_screening};
 pub use design::{Design, DesignError};
 pub use factorial::{full_factorial, one_at_a_time};
 pub use fraction::{Fraction, FractionError, MOST_FACTORS};

@@ -77,7 +77,7 @@ pub(crate) fn study_record(
 
 /// Factor that tells the replicates of a point apart, where there are any.
 fn replicates(job: &Job) -> Option<(String, Vec<FactorValue>)> {
-    let poses = (0..job.replicates()).map(|n| FactorValue::Number(n as f64));
+    let poses = (0..job.poses()).map(|n| FactorValue::Number(n as f64));
     let poses: Vec<FactorValue> = poses.collect();
     (poses.len() > 1).then(|| (REPLICATE.to_owned(), poses))
 }

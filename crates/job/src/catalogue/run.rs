@@ -1,8 +1,9 @@
 //! Keys of the study: `[run]` and `[design]`.
 
-use crate::declare::{Declaration, OURS, count, is, text, word};
+use crate::declare::{Declaration, OURS, count, is, number, text, word};
 use crate::handle::{Key, OneOf};
-use crate::words::{DesignKind, Spread};
+use crate::words::{CompositeCore, DesignKind, Spread, StatedEnds};
+use bicolumn_geometry::Range;
 
 /// Keys of `[run]` and `[design]`.
 #[derive(Debug)]
@@ -16,6 +17,10 @@ pub struct RunKeys {
     pub threads: Key<Option<usize>>,
     pub design: Key<OneOf<DesignKind>>,
     pub resolution: Key<usize>,
+    pub core: Key<OneOf<CompositeCore>>,
+    pub axial_distance: Key<Option<f64>>,
+    pub stated_ends: Key<OneOf<StatedEnds>>,
+    pub centre_points: Key<usize>,
     pub table: Key<Option<String>>,
     pub points: Key<Option<usize>>,
     pub seed: Key<usize>,
@@ -79,6 +84,33 @@ impl RunKeys {
                 count(3, 5),
                 is(4),
                 "Least resolution of a fractional factorial: 3, main effects stand apart from each other; 4, from interactions of two factors as well; 5, those from each other",
+                OURS,
+            ),
+            core: d.key(
+                "design.core",
+                word(),
+                is(CompositeCore::Fraction),
+                "Corners of a central composite design",
+                OURS,
+            ),
+            axial_distance: d.optional(
+                "design.axial_distance",
+                number("", Range::new(1.0, 10.0)),
+                "Distance of the axial points of a central composite design from the centre over that of the corners along one factor; without it the fourth root of the number of corners (rotatable); 1 sets them on the faces",
+                OURS,
+            ),
+            stated_ends: d.key(
+                "design.stated_ends",
+                word(),
+                is(StatedEnds::Corners),
+                "Place of the two levels that each factor of a central composite design states",
+                OURS,
+            ),
+            centre_points: d.key(
+                "design.centre_points",
+                count(1, 64),
+                is(1),
+                "Meshes of other poses (mesh.pose 0, 1, 2, ...) on which the centre of a design is solved; their scatter is the pure error that effects are held against",
                 OURS,
             ),
             table: d.optional(
