@@ -76,9 +76,9 @@ fn within(low: f64, high: f64) -> std::ops::Range<usize> {
 /// Points that a ball is filled with.
 #[derive(Clone, Copy, PartialEq)]
 enum Points {
-    /// Those of the pattern.
+    /// Points of the pattern alone.
     Pattern,
-    /// All of the cube round it.
+    /// All points of the cube round it.
     Cube,
 }
 
