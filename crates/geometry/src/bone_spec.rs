@@ -39,8 +39,11 @@ pub struct BoneSpec {
     /// Level above the articular axis at which the medullary canal ends and cancellous bone begins, see
     /// [`CanalFloor`](crate::CanalFloor).
     pub canal_floor_mm: f64,
-    /// Level of the proximal potting: the model ends there and that face is held.
+    /// Level of the proximal potting: the model ends there and that face is held, or goes on into the potting.
     pub potting_level_mm: f64,
+    /// Length of bone in the potting, whose outer surface is held.
+    #[serde(default)]
+    pub potted_length_mm: f64,
     /// Mirror to a left humerus.
     pub left: bool,
     /// An STL file whose closed surface, in the bone frame, takes the place of the outer surface; the
@@ -52,6 +55,13 @@ pub struct BoneSpec {
     /// Landmarks of the surface in the coordinates of that file, where it does not lie in the bone frame.
     #[serde(default)]
     pub surface_frame: Option<SurfaceFrame>,
+}
+
+impl BoneSpec {
+    /// Level of the cut face in which the model ends, mm.
+    pub fn top_level_mm(&self) -> f64 {
+        self.potting_level_mm + self.potted_length_mm
+    }
 }
 
 /// One row of the card.
@@ -100,6 +110,7 @@ macro_rules! card {
             pub fn of(dimension: impl Fn(BoneDimension) -> f64) -> BoneSpec {
                 BoneSpec {
                     $( $field: dimension(BoneDimension::$variant), )*
+                    potted_length_mm: 0.0,
                     left: false,
                     surface_file: None,
                     surface_unit: SurfaceUnit::default(),

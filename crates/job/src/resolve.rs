@@ -200,6 +200,7 @@ fn bone(s: &Settings, folder: &Path) -> BoneSpec {
     let k = &keys().bone;
     BoneSpec {
         left: s.get(k.left),
+        potted_length_mm: s.get(keys().supports.potted_length),
         surface_file: surface_file(s, folder),
         surface_unit: s.get(k.surface_unit).unwrap_or_default(),
         surface_frame: surface_frame(s),

@@ -125,7 +125,7 @@ pub enum ProximalSupport {
 }
 
 words! { ProximalSupport {
-    Potted = "potted": "the cut face at bone.potting_level_mm is held in all directions, as in a fixed block of potting",
+    Potted = "potted": "the cut face at bone.potting_level_mm is held in all directions, as in a fixed block of potting; with supports.potted_length_mm the bone inside the block",
     UniversalJoint = "universal_joint": "the block turns freely about both transverse axes, not about the shaft",
     BallJoint = "ball_joint": "the block turns freely about every axis",
     Swivel = "swivel": "the block turns freely about the shaft's axis alone",

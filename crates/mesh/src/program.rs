@@ -180,8 +180,8 @@ fn check_features(construct: &Construct, sizing: &Sizing) -> Result<(), MeshErro
 /// A box that holds all bone, plates and screws of a construct.
 pub fn material_box(construct: &Construct) -> Aabb {
     let mut b = construct.bone.outer().bounds();
-    // The bone's surface goes on above any level; the potting plane ends it.
-    b.max.y = construct.bone.spec().potting_level_mm;
+    // The bone's surface goes on above any level; the cut face ends it.
+    b.max.y = construct.bone.spec().top_level_mm();
     for p in &construct.plates {
         let o = p.outline().bounds();
         b = b.including(o.min).including(o.max);

@@ -194,7 +194,10 @@ mod tests {
     use crate::bones::BoneCache;
     use crate::model_build::build_model;
     use bicolumn_job::{Job, Plan, resolve};
+    use bicolumn_mesh::SurfaceName;
+    use bicolumn_model::nodes_on;
     use bicolumn_solve::Prepared;
+    use std::collections::BTreeSet;
     use std::path::Path;
 
     const BONE: &str = "construct.layout = \"bare_bone\"\nbone.potting_level_mm = 84\nsolve.tolerance = 1e-11\n\
@@ -223,6 +226,38 @@ mod tests {
             .iter()
             .map(|l| model.patches.case(model.problem.mesh(), l));
         (support, unit.collect())
+    }
+
+    #[test]
+    fn bone_inside_the_potting_is_held_outside_and_little_softer_than_its_cut_face() {
+        let (cut, u) = solved("");
+        let (potted, v) = solved("supports.potted_length_mm = 12\n");
+        let top = |model: &BuiltModel| {
+            let nodes = &model.problem.mesh().nodes;
+            nodes.iter().map(|x| x.y).fold(0.0, f64::max)
+        };
+        assert!((top(&cut) - 84.0).abs() < 1e-6 && (top(&potted) - 96.0).abs() < 1e-6);
+        let mesh = potted.problem.mesh();
+        let held: BTreeSet<u32> = potted
+            .problem
+            .constraints()
+            .iter()
+            .map(|c| c.node)
+            .collect();
+        let below = held.iter().filter(|n| mesh.nodes[**n as usize].y < 84.0);
+        assert_eq!(below.count(), 0);
+        let outer = nodes_on(mesh, SurfaceName::BoneOuter);
+        let inside = outer.iter().filter(|n| mesh.nodes[**n as usize].y >= 84.0);
+        assert!(inside.clone().count() > 20 && inside.clone().all(|n| held.contains(n)));
+        for (k, case) in cut.problem.cases().iter().enumerate() {
+            // The canal's wall gives way inside the potting, a little.
+            let stiff = case.work(&u[k]);
+            let soft = potted.problem.cases()[k].work(&v[k]);
+            assert!(
+                soft > 0.99 * stiff && soft < 1.06 * stiff,
+                "{k}: {soft} {stiff}"
+            );
+        }
     }
 
     #[test]

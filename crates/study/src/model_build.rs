@@ -10,7 +10,7 @@ use crate::sensors;
 use crate::stage::{PointError, Stage};
 use bicolumn_base::{Part, Tissue, Vec3};
 use bicolumn_contact::{CaseReport, ContactOptions, Preload, Traction};
-use bicolumn_geometry::{ArticularSurface, Bone, Construct, ConstructSpec};
+use bicolumn_geometry::{ArticularSurface, Bone, BoneSpec, Construct, ConstructSpec};
 use bicolumn_job::{Materials, PointInputs};
 use bicolumn_measure::PlacedSensor;
 use bicolumn_measure::{CaseContact, Solved, Tightened};
@@ -314,7 +314,7 @@ fn pose(
     };
     let cases = loads.iter().map(case).collect::<Result<Vec<_>, _>>()?;
     let of_part: Vec<Material> = mesh.parts.iter().map(|&p| material(p, materials)).collect();
-    let potted = Support::clamp("potting plane", nodes_on(&mesh, SurfaceName::ProximalEnd));
+    let potted = Support::clamp("potting plane", potted_nodes(&mesh, construct.bone.spec()));
     let mut problem = Problem::new(Arc::clone(&mesh), of_part, [potted], cases)?;
     let cortical = materials.transverse.as_ref().map(|b| b.along(Vec3::y()));
     let density = materials.density.as_ref();
@@ -338,6 +338,18 @@ fn pose(
         held: None,
         sensors: vec![],
     })
+}
+
+/// Nodes that the potting holds: those of the cut face, and of the outer surface within the potting.
+fn potted_nodes(mesh: &TetMesh, bone: &BoneSpec) -> Vec<u32> {
+    let mut held = nodes_on(mesh, SurfaceName::ProximalEnd);
+    if bone.potted_length_mm > 0.0 {
+        let outer = nodes_on(mesh, SurfaceName::BoneOuter).into_iter();
+        held.extend(outer.filter(|n| mesh.nodes[*n as usize].y >= bone.potting_level_mm));
+        held.sort_unstable();
+        held.dedup();
+    }
+    held
 }
 
 /// Elasticity of cancellous bone at a place.

@@ -127,7 +127,7 @@ impl Bone {
         imported::check_size(&right, spec.surface_unit)?;
         let of_card = (tips, shape.shaft_x);
         let right = imported::placed(right, spec.surface_unit, frame, of_card)?;
-        let top = spec.potting_level_mm;
+        let top = spec.top_level_mm();
         imported::reaches(&right, top)?;
         let (lattice, outer) = imported::distances(&right, top, GRID, MARGIN);
         imported::fits(&places(spec, &shape), &outer)?;

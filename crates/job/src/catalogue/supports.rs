@@ -10,6 +10,7 @@ use bicolumn_geometry::Range;
 #[allow(missing_docs)] // each is defined by its declaration
 pub struct SupportKeys {
     pub proximal: Key<OneOf<ProximalSupport>>,
+    pub potted_length: Key<f64>,
     pub centre_level: Key<Option<f64>>,
     pub distal: Key<OneOf<DistalSupport>>,
     pub rig: Key<f64>,
@@ -25,6 +26,13 @@ impl SupportKeys {
                 is(ProximalSupport::Potted),
                 "How the shaft's end is held; displacements are those seen from its block",
                 TRADE,
+            ),
+            potted_length: d.key(
+                "supports.potted_length_mm",
+                number_or_zero("mm", Range::new(2.0, 80.0), "the cut face at the potting level alone is held"),
+                is(0.0),
+                "Length of bone inside the potting, above bone.potting_level_mm: its outer surface and the cut face at its end are held, so that the shaft's canal can deform under the potting's rim. The mesh has no edge at the rim: it is held from the first nodes above",
+                OURS,
             ),
             centre_level: d.optional(
                 "supports.proximal_centre_level_mm",

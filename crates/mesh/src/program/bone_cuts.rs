@@ -7,12 +7,12 @@ use crate::{Label, SurfaceName};
 use bicolumn_base::{Aabb, Vec3};
 use bicolumn_geometry::Construct;
 
-/// Potting plane, at which the bone ends proximally.
+/// Plane at which the bone ends proximally: that of the potting, or one inside it.
 pub(crate) fn proximal_plane(construct: &Construct) -> Plane {
     Plane {
         point: construct
             .bone
-            .shaft_axis(construct.bone.spec().potting_level_mm),
+            .shaft_axis(construct.bone.spec().top_level_mm()),
         normal: Vec3::y(),
     }
 }
