@@ -27,7 +27,8 @@ fn check_one(read: &ReadJob, bones: &BoneCache, args: &CheckArgs, console: &mut 
     let threads = threads(job, None);
     let count = plan.points.len();
     console.say(&format!("building {count} {}", plural(count, "construct")));
-    let checked = check_job(job, plan, bones, threads, &|_| {});
+    let design = check_job(job, plan, bones, threads, &|_| {});
+    let checked = design.points;
     let mut printed: Vec<&str> = Vec::new();
     for c in &checked {
         if let Err(reason) = &c.built
@@ -45,6 +46,12 @@ fn check_one(read: &ReadJob, bones: &BoneCache, args: &CheckArgs, console: &mut 
             console.data(&line);
         }
         tell(&checked, threads, console);
+        if let Some(told) = design.replaced.told() {
+            console.say(&format!("draws: {told}"));
+        }
+        if let Some(drawn) = job.drawn() {
+            console.say(&format!("drawn: {drawn}"));
+        }
         for alias in &plan.aliases {
             console.say(&format!("the design does not tell apart: {alias}"));
         }

@@ -21,7 +21,7 @@ pub(crate) fn cluster(args: &ClusterArgs, console: &mut Console<'_>) -> u8 {
     let cores = std::thread::available_parallelism().map_or(1, |n| n.get());
     let count = plan.points.len();
     console.say(&format!("building {count} {}", plural(count, "construct")));
-    let checked = check_job(&job, &plan, &BoneCache::default(), cores, &|_| {});
+    let checked = check_job(&job, &plan, &BoneCache::default(), cores, &|_| {}).points;
     let Some(needs) = Needs::of(&checked, usize::from(args.threads), args.tasks) else {
         console.error(&"no construct of this job can be built, so there is nothing to solve");
         return CANNOT_RUN;

@@ -4,7 +4,7 @@ use crate::console::Console;
 use crate::run::read;
 use crate::{ALL_WELL, CANNOT_RUN};
 use bicolumn_formats::{Grid, write_vtu};
-use bicolumn_job::{DesignPoint, Job};
+use bicolumn_job::{DesignPoint, Job, Plan};
 use bicolumn_store::can_write;
 use bicolumn_study::{PointError, Stage};
 use std::path::{Path, PathBuf};
@@ -22,6 +22,16 @@ pub(crate) fn point_of_job(
             return None;
         }
     };
+    // A draw beyond those that the job asks for may have taken the place of another.
+    let number = name.trim_start_matches('p').parse::<usize>().ok();
+    let beyond = number.filter(|n| {
+        job.has_next_draw() && (plan.points.len() + 1..=2 * plan.points.len()).contains(n)
+    });
+    let longer = beyond.and_then(|n| {
+        let job = job.with_draws(n.div_ceil(job.poses()));
+        Plan::of(&job).ok().map(|plan| (job, plan))
+    });
+    let (job, plan) = longer.unwrap_or((job, plan));
     let Some(point) = plan.point(name) else {
         let (first, last) = (plan.points.first(), plan.points.last());
         let range = match (first, last) {

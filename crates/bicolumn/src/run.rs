@@ -282,6 +282,9 @@ fn tell_end(
         name => format!("{name}: "),
     };
     console.say(&format!("{of}points: {}", parts.join(", ")));
+    if let Some(told) = outcome.replaced.told() {
+        console.say(&format!("{of}draws: {told}"));
+    }
     if !outcome.failed.is_empty() {
         let ids: Vec<&str> = outcome.failed.iter().map(|(id, _)| id.as_str()).collect();
         console.say(&format!(
@@ -324,6 +327,7 @@ fn finished_line(outcome: &Outcome, job: &str, report: Option<&PathBuf>) -> Stri
     let mut line = serde_json::json!({
         "event": "finished",
         "skipped": skipped,
+        "replaced": outcome.replaced.pairs,
         "done": outcome.done,
         "kept": outcome.kept,
         "failed": failed,

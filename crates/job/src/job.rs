@@ -68,6 +68,10 @@ pub struct Job {
     pub(crate) published: Vec<PublishedRecord>,
     /// Hypotheses, that of `[hypothesis]` first, then those of `[hypothesis.NAME]` by name.
     pub(crate) hypotheses: Vec<HypothesisRecord>,
+    /// Factors of a sampled design as the job gives them: ends, and levels of words.
+    drawn_from: Vec<Factor>,
+    /// Draws of a sampled design, where they are not as many as `design.points`.
+    pub(crate) draws: Option<usize>,
     /// Distributions of the numbers of a sampled design.
     pub(crate) distributions: Vec<DistributionRecord>,
 }
@@ -106,6 +110,8 @@ impl Job {
             sensors: Vec::new(),
             published: Vec::new(),
             hypotheses: Vec::new(),
+            drawn_from: Vec::new(),
+            draws: None,
             distributions: Vec::new(),
         };
         let mut errors = Vec::new();
@@ -120,10 +126,7 @@ impl Job {
         }
         job.take_table(&mut errors);
         match sampled::sample(&job) {
-            Ok(Some(drawn)) => {
-                (job.factors, job.table_points) = (drawn.factors, drawn.points);
-                job.distributions = drawn.distributions;
-            }
+            Ok(Some(drawn)) => job.take_draws(drawn),
             Ok(None) => {}
             Err(wrong) => errors.extend(wrong),
         }
@@ -176,9 +179,40 @@ impl Job {
         wrong.map(|w| self.error(Some(w.spot), &w.path, w.value, w.fault))
     }
 
+    fn take_draws(&mut self, drawn: sampled::Sampled) {
+        self.drawn_from = std::mem::replace(&mut self.factors, drawn.factors);
+        self.table_points = drawn.points;
+        self.distributions = drawn.distributions;
+    }
+
+    /// Has its design a next draw, that may take the place of another?
+    pub fn has_next_draw(&self) -> bool {
+        let kind = Settings::at(self, &BTreeMap::new()).get(keys().run.design);
+        sampled::is_sequence(kind)
+    }
+
+    /// Number of its draws, where they are not as many as `design.points`.
+    pub fn draws(&self) -> Option<usize> {
+        self.draws
+    }
+
+    /// The same job with so many draws, the first of which are its own; itself where its design has no next draw.
+    pub fn with_draws(&self, draws: usize) -> Job {
+        let mut job = self.clone();
+        if self.has_next_draw() {
+            job.factors.clone_from(&self.drawn_from);
+            job.draws = Some(draws);
+            match sampled::sample(&job) {
+                Ok(Some(drawn)) => job.take_draws(drawn),
+                _ => return self.clone(),
+            }
+        }
+        job
+    }
+
     /// Sampled design in words, where the points were drawn.
     pub fn drawn(&self) -> Option<String> {
-        sampled::in_words(self, &Settings::at(self, &BTreeMap::new()))
+        sampled::in_words(&Settings::at(self, &BTreeMap::new()))
     }
 
     /// Place where a key is given, as a value or as a factor.

@@ -28,8 +28,13 @@ pub(crate) fn is_sampled(kind: DesignKind) -> bool {
     )
 }
 
+/// Has the design a next draw: do more points keep the first?
+pub(crate) fn is_sequence(kind: DesignKind) -> bool {
+    matches!(kind, DesignKind::Random | DesignKind::Halton)
+}
+
 /// A sampled design in words; `None` for another kind.
-pub(crate) fn in_words(job: &Job, settings: &Settings) -> Option<String> {
+pub(crate) fn in_words(settings: &Settings) -> Option<String> {
     let run = &keys().run;
     let kind = match settings.get(run.design) {
         DesignKind::Random => "random draws",
@@ -53,9 +58,15 @@ pub(crate) fn in_words(job: &Job, settings: &Settings) -> Option<String> {
             Some(format!("; {form}, cut off at the ends: {}", stated.trim()))
         });
     let spread = format!("{spread}{}", own.collect::<String>());
-    let (points, seed) = (job.table_points.len(), settings.get(run.seed));
+    let (points, seed) = (settings.get(run.points)?, settings.get(run.seed));
+    let lone = match settings.get(run.design) {
+        DesignKind::LatinHypercube => {
+            "; a point that cannot be built is not replaced, since more points would be another hypercube"
+        }
+        _ => "",
+    };
     Some(format!(
-        "{points} points of {kind} (seed {seed}), numbers {spread}"
+        "{points} points of {kind} (seed {seed}), numbers {spread}{lone}"
     ))
 }
 
@@ -84,7 +95,7 @@ pub(crate) fn sample(job: &Job) -> Result<Option<Sampled>, Vec<JobError>> {
         )
     };
     let mut errors = vec![];
-    let Some(count) = settings.get(run.points) else {
+    let Some(count) = job.draws.or(settings.get(run.points)) else {
         return Err(vec![of_kind(
             "the design needs design.points".into(),
             "say how many points are drawn, such as design.points = 40",

@@ -89,9 +89,9 @@ words! { DesignKind {
     FaceCentred = "face_centred": "two to ten factors of three levels: corners (from five factors on a fraction of resolution V), middles of the faces, centre",
     CentralComposite = "central_composite": "two to ten factors of two numbers: corners (design.core), axial points at design.axial_distance, centre",
     Table = "table": "the rows of design.table",
-    Random = "random": "design.points draws of every factor, independent of each other (Monte Carlo); more points keep the first",
-    LatinHypercube = "latin_hypercube": "design.points points, each factor once in each of as many equal intervals of its probability",
-    Halton = "halton": "design.points points of a scrambled Halton sequence of up to 16 factors, which fills the space evenly; more points keep the first",
+    Random = "random": "design.points draws of every factor, independent of each other (Monte Carlo); more points keep the first, and the next draw takes the place of one that cannot be built",
+    LatinHypercube = "latin_hypercube": "design.points points, each factor once in each of as many equal intervals of its probability; a point that cannot be built is not replaced",
+    Halton = "halton": "design.points points of a scrambled Halton sequence of up to 16 factors, which fills the space evenly; more points keep the first, and the next of the sequence takes the place of one that cannot be built",
 } }
 
 /// Articular surfaces that a load of a job acts on.

@@ -2,6 +2,7 @@
 
 use crate::bones::BoneCache;
 use crate::contact_model::refusal;
+use crate::draws::{Replaced, settle};
 use crate::estimate::{Estimate, tetrahedra};
 use crate::joint_support;
 use crate::record::moved;
@@ -26,8 +27,10 @@ pub struct CheckedPoint {
     pub inputs: PointInputs,
     /// Model built, or the reason why not, in full.
     pub built: Result<BuiltPoint, String>,
-    /// Is it left out, since its construct cannot be built and the job says so?
+    /// Is it left out, since its construct cannot be built and the job says so, or another draw takes its place?
     pub is_skipped: bool,
+    /// Can its construct not be built?
+    pub(crate) is_unbuildable: bool,
 }
 
 /// Construct and mesh estimate of a point that can be built.
@@ -40,16 +43,34 @@ pub struct BuiltPoint {
     pub estimate: Estimate,
 }
 
-/// Builds the construct of every point of a design, as `check_points`.
+/// Findings about the points of a job.
+pub struct CheckedDesign {
+    /// The points, draws in the place of others among them.
+    pub points: Vec<CheckedPoint>,
+    /// Draws that cannot be built.
+    pub replaced: Replaced,
+}
+
+/// Builds the construct of every point of a design, each once, and of the draws that take the place of some, on so many threads.
+/// `tell` hears how many are done.
 pub fn check_job(
     job: &Job,
     plan: &Plan,
     bones: &BoneCache,
     threads: usize,
     tell: &(dyn Fn(usize) + Sync),
-) -> Vec<CheckedPoint> {
-    let points: Vec<&DesignPoint> = plan.points.iter().collect();
-    check_points(job, &points, bones, threads, tell)
+) -> CheckedDesign {
+    let build =
+        |job: &Job, points: Vec<&DesignPoint>| check_points(job, &points, bones, threads, tell);
+    let settled = settle(job, plan, &|_, _| None, &build);
+    let points = match settled.checked.is_empty() {
+        true => build(job, plan.points.iter().collect()),
+        false => settled.checked.into_values().collect(),
+    };
+    CheckedDesign {
+        points,
+        replaced: settled.replaced,
+    }
 }
 
 /// Builds the constructs of some points, on so many threads. `tell` hears how many are done.
@@ -101,10 +122,12 @@ fn check_point(job: &Job, point: &DesignPoint, bones: &BoneCache) -> CheckedPoin
         )))
     });
     let may_skip = inputs.construct.freedom.fit == Fit::Skip;
+    let is_unbuildable = matches!(built, Err(Refused::Construct(_)));
     CheckedPoint {
         point: point.clone(),
         inputs,
-        is_skipped: may_skip && matches!(built, Err(Refused::Construct(_))),
+        is_skipped: may_skip && is_unbuildable,
+        is_unbuildable,
         built: built.map_err(|refused| match refused {
             Refused::Construct(reason) | Refused::Otherwise(reason) => reason,
         }),

@@ -50,6 +50,8 @@ pub(crate) struct FailedBefore {
 pub(crate) struct Survey {
     /// Points that failed, by digest.
     pub(crate) failed: BTreeMap<String, FailedBefore>,
+    /// Reason why a point was left out, by digest.
+    pub(crate) skipped: BTreeMap<String, String>,
     points: Vec<Stored>,
     earlier: Vec<Stored>,
     /// Reason why a record cannot be read, by the id of its point.
@@ -64,6 +66,9 @@ impl Survey {
             match read_record::<PointRecord>(&place.join("record.json")) {
                 Ok(record) => {
                     survey.failed.extend(failed(&place, &record));
+                    if let Status::Skipped { reason } = &record.status {
+                        survey.skipped.insert(record.digest.clone(), reason.clone());
+                    }
                     survey.points.extend(stored(place, record));
                 }
                 Err(StoreError::Missing { .. }) => {}

@@ -13,12 +13,13 @@ use crate::stage::{PointError, Stage};
 use crate::wire::{FromWorker, Order};
 use crate::worker::solve_caught;
 use crate::worker_pool::{End, WorkerPool, WorkerProcess};
-use bicolumn_job::{Job, PointInputs};
+use bicolumn_job::PointInputs;
 use bicolumn_solve::Forecast;
 use bicolumn_store::{
     PointRecord, StopRecord, StudyFolder, create_folder, gather, remove_temporary, write_record,
 };
 use std::collections::{BTreeMap, VecDeque};
+use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
@@ -27,8 +28,12 @@ use std::time::{Duration, Instant};
 pub(crate) struct PooledStudy<'a> {
     /// Name before the ids of its points in events; empty for the only study of a run.
     pub(crate) name: &'a str,
-    /// Its job.
-    pub(crate) job: &'a Job,
+    /// Its job's file.
+    pub(crate) job_file: &'a Path,
+    /// Its job's text.
+    pub(crate) job_text: &'a str,
+    /// Draws of its job, where they are not as many as it asks for.
+    pub(crate) draws: Option<usize>,
     /// Its folder.
     pub(crate) folder: StudyFolder,
     /// Are its tables written as its points end? Not by a shard: others write there too.
@@ -280,8 +285,9 @@ fn finish_point(
     let end = match team.workers {
         Some(workers) => {
             let order = Order {
-                job_file: study.job.file.clone(),
-                job_text: study.job.text.clone(),
+                job_file: study.job_file.to_owned(),
+                job_text: study.job_text.to_owned(),
+                draws: study.draws,
                 point: inputs.id.clone(),
                 digest: inputs.digest.clone(),
                 out_dir: study.folder.root().to_path_buf(),

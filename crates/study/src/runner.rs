@@ -3,6 +3,7 @@
 use crate::bones::BoneCache;
 use crate::cache::Cache;
 use crate::check::{CheckedPoint, check_points};
+use crate::draws::{Replaced, Settled, settle};
 use crate::filing::{self, Filed};
 use crate::heartbeat::Heartbeat;
 use crate::intact::IntactCache;
@@ -12,7 +13,7 @@ use crate::pool::{
 };
 use crate::share::Share;
 use crate::stage::{PointError, Stage};
-use crate::study_folder::{self, FolderError};
+use crate::study_folder::{self, Ended, FolderError};
 use crate::study_record::study_record;
 use crate::worker_pool::{IntactTurns, PointLimits, WorkerPool, WorkerProgram};
 use bicolumn_job::{DesignPoint, Job, Plan, PointInputs, resolve};
@@ -177,6 +178,8 @@ pub struct Outcome {
     pub left: Vec<String>,
     /// Points that are neither finished nor this run's to solve.
     pub others: Vec<String>,
+    /// Draws that cannot be built.
+    pub replaced: Replaced,
 }
 
 /// Why a study cannot be run at all.
@@ -360,11 +363,25 @@ fn prepare<'a>(
     (bones, cache): (&BoneCache, Option<&Cache>),
     known: &mut BTreeMap<String, PathBuf>,
 ) -> Result<Prepared<'a>, StudyError> {
-    let (job, plan) = (task.job, task.plan);
     let folder = StudyFolder::new(task.out_dir);
+    let asked = task.plan.points.iter().map(|p| resolve(task.job, p).digest);
+    let asked: BTreeSet<String> = asked.collect();
+    let digests: BTreeSet<&str> = asked.iter().map(String::as_str).collect();
+    let ended = study_folder::look(task.out_dir, &task.job.text, &digests)?;
+    let Settled {
+        longer,
+        checked: known_checked,
+        replaced,
+    } = settled(task, options, (bones, cache), &ended);
+    let (job, plan) = match &longer {
+        Some((job, plan)) => (job, plan),
+        None => (task.job, task.plan),
+    };
     let planned: Vec<PointInputs> = plan.points.iter().map(|p| resolve(job, p)).collect();
-    let digests: BTreeSet<&str> = planned.iter().map(|p| p.digest.as_str()).collect();
-    let ended = study_folder::look(task.out_dir, &job.text, &digests)?;
+    let skipped_before = |n: usize| match job.has_next_draw() {
+        true => ended.skipped.get(&planned[n].digest),
+        false => None,
+    };
     let memory = all_memory_bytes(options.memory_bytes);
     let kept_failure = |n: usize| {
         let before = ended.failed.get(&planned[n].digest)?;
@@ -379,8 +396,10 @@ fn prepare<'a>(
     let is_finished = |n: usize| ended.finished.contains(&planned[n].digest);
     let has_failed = |n: usize| ended.failed.contains_key(&planned[n].digest);
     let is_cached = |n: usize| cache.is_some_and(|c| c.has(&planned[n].digest));
-    let is_open = |n: usize| !is_finished(n) && !is_cached(n) && kept_failure(n).is_none();
-    let (own, checked) = chosen(task, options, bones, &is_open, &|n| {
+    let is_open = |n: usize| {
+        !is_finished(n) && !is_cached(n) && kept_failure(n).is_none() && skipped_before(n).is_none()
+    };
+    let (own, checked) = chosen((job, plan, known_checked), options, bones, &is_open, &|n| {
         has_failed(n) && !is_finished(n)
     })?;
     let nothing_finished = (0..planned.len()).all(is_open);
@@ -402,7 +421,9 @@ fn prepare<'a>(
     }
     let study = PooledStudy {
         name: task.name,
-        job,
+        job_file: &task.job.file,
+        job_text: &task.job.text,
+        draws: job.draws(),
         folder,
         has_tables: !is_shard,
     };
@@ -421,10 +442,13 @@ fn prepare<'a>(
         Some((p.id.as_str(), moved.as_slice()))
     });
     let moved: Vec<(&str, &[MovedRecord])> = moved.collect();
-    let record = study_record(job, plan, (&planned, &moved), landmarks);
+    let record = study_record(job, plan, (&planned, &moved), &replaced, landmarks);
     write_record(&study.folder.study_file(), &record)?;
 
-    let mut outcome = Outcome::default();
+    let mut outcome = Outcome {
+        replaced,
+        ..Outcome::default()
+    };
     let mut open = vec![];
     for (n, inputs) in planned.iter().enumerate() {
         let id = &inputs.id;
@@ -471,6 +495,11 @@ fn prepare<'a>(
             outcome.failed.push((id.clone(), before.reason.clone()));
             continue;
         }
+        if let Some(reason) = skipped_before(n).filter(|_| !checked.contains_key(id)) {
+            mark_skipped(options, &study, inputs, reason)?;
+            outcome.skipped.push((id.clone(), reason.clone()));
+            continue;
+        }
         // Lost since it was looked for: built with the next run.
         let Some(c) = checked.remove(id) else {
             outcome.left.push(id.clone());
@@ -501,28 +530,66 @@ fn prepare<'a>(
     })
 }
 
-/// Points that a run takes on, by index, and those of them that are open, built; of a shard all points are built, as its
+/// Draws of a design, those among them that cannot be built, and what was looked at for it. Records tell the rest: a finished point
+/// was built, and one that was left out could not be. A shard looks at all, since it needs the forecasts of all.
+fn settled(
+    task: &StudyTask<'_>,
+    options: &RunOptions<'_>,
+    (bones, cache): (&BoneCache, Option<&Cache>),
+    ended: &Ended,
+) -> Settled {
+    let is_shard = matches!(options.share, Share::Shard(_));
+    let remembered = |job: &Job, point: &DesignPoint| {
+        let digest = resolve(job, point).digest;
+        let is_built = ended.finished.contains(&digest) || cache.is_some_and(|c| c.has(&digest));
+        match is_built {
+            _ if is_shard => None,
+            true => Some(true),
+            false => ended.skipped.contains_key(&digest).then_some(false),
+        }
+    };
+    settle(task.job, task.plan, &remembered, &|job, points| {
+        build(job, points, options, bones)
+    })
+}
+
+/// Builds the constructs of some points, and says how many are done.
+fn build(
+    job: &Job,
+    points: Vec<&DesignPoint>,
+    options: &RunOptions<'_>,
+    bones: &BoneCache,
+) -> Vec<CheckedPoint> {
+    let total = points.len();
+    check_points(job, &points, bones, options.threads, &|done| {
+        (options.observer)(Event::Checked { done, total });
+    })
+}
+
+/// Points that a run takes on, by index, and those of them that are open, built, each once; of a shard all points are built, as its
 /// part must not depend on what is finished already.
 ///
 /// # Errors
 /// [`StudyError::NoSuchPoint`].
 fn chosen(
-    task: &StudyTask<'_>,
+    (job, plan, mut known): (&Job, &Plan, BTreeMap<usize, CheckedPoint>),
     options: &RunOptions<'_>,
     bones: &BoneCache,
     is_open: &dyn Fn(usize) -> bool,
     has_failed: &dyn Fn(usize) -> bool,
 ) -> Result<(BTreeSet<usize>, Vec<CheckedPoint>), StudyError> {
-    let all = &task.plan.points;
-    let build = |points: Vec<&DesignPoint>| {
-        let total = points.len();
-        check_points(task.job, &points, bones, options.threads, &|done| {
-            (options.observer)(Event::Checked { done, total });
-        })
+    let all = &plan.points;
+    let mut build = |points: Vec<usize>| {
+        let new = points.iter().filter(|n| !known.contains_key(n));
+        let new: Vec<usize> = new.copied().collect();
+        let built = build(job, new.iter().map(|n| &all[*n]).collect(), options, bones);
+        known.extend(new.into_iter().zip(built));
+        let found = points.iter().filter_map(|n| known.remove(n));
+        found.collect::<Vec<CheckedPoint>>()
     };
     let own: BTreeSet<usize> = match &options.share {
         Share::Shard(shard) => {
-            let checked = build(all.iter().collect());
+            let checked = build((0..all.len()).collect());
             let costs: Vec<f64> = checked.iter().map(seconds).collect();
             return Ok((shard.of(&costs), checked));
         }
@@ -538,7 +605,7 @@ fn chosen(
         Share::Failed => (0..all.len()).filter(|n| has_failed(*n)).collect(),
         Share::All => (0..all.len()).collect(),
     };
-    let open = own.iter().filter(|n| is_open(**n)).map(|n| &all[*n]);
+    let open = own.iter().copied().filter(|n| is_open(*n));
     let checked = build(open.collect());
     Ok((own, checked))
 }

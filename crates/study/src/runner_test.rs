@@ -457,7 +457,7 @@ fn what_nearest_moved_is_told_by_check_and_in_the_inputs_of_the_study() {
     let bench = Bench::with(
         "construct.layout = \"medial_only\"\nconstruct.fit = \"nearest\"\n[factors]\nplates.end_level_mm = [55, 90]\n",
     );
-    let checked = crate::check_job(&bench.job, &bench.plan, bones(), 1, &|_| {});
+    let checked = crate::check_job(&bench.job, &bench.plan, bones(), 1, &|_| {}).points;
     let built = |n: usize| checked[n].built.as_ref().unwrap();
     assert!(built(1).moved.is_empty(), "{:?}", built(1).moved);
     let moved = &built(0).moved;
@@ -840,4 +840,67 @@ fn a_full_disk_ends_the_run_keeps_what_is_done_and_is_named() {
     assert_eq!(outcome.done, ["p002", "p003"]);
     let left = std::fs::read_dir(out_dir.join("points/p002")).unwrap();
     assert_eq!(left.count(), 1, "the record and nothing else");
+}
+
+#[test]
+fn draws_that_cannot_be_built_are_replaced_alike_in_every_run_and_shard() {
+    let text = "construct.layout = \"medial_only\"\n[design]\nkind = \"halton\"\npoints = 4\n[factors]\nplates.end_level_mm = [50, 90]\n";
+    let bench = Bench::with(text);
+    // Constructs that a run builds.
+    let built = |bench: &Bench, share: Share| {
+        let count = std::sync::atomic::AtomicUsize::new(0);
+        let observer = |event: Event<'_>| {
+            if matches!(event, Event::Checked { .. }) {
+                count.fetch_add(1, Ordering::Relaxed);
+            }
+        };
+        let folder = bench.folder();
+        let task = StudyTask {
+            name: "",
+            job: &bench.job,
+            plan: &bench.plan,
+            out_dir: folder.root(),
+        };
+        let options = RunOptions {
+            share,
+            ..RunOptions::new(1, &bench.stop, &observer)
+        };
+        let mut ends = run_studies_by(&[task], &options, bones(), &all_well);
+        (ends.pop().unwrap().unwrap(), count.into_inner())
+    };
+    let (first, looks) = built(&bench, Share::All);
+    assert_eq!((first.done.len(), first.failed.len()), (4, 0));
+    assert!(!first.skipped.is_empty());
+    assert_eq!(looks, first.done.len() + first.skipped.len(), "each once");
+    let told = first.replaced.told().unwrap();
+    let record: bicolumn_store::StudyRecord = read_record(&bench.folder().study_file()).unwrap();
+    assert!(record.drawn.unwrap().ends_with(&told), "{told}");
+    assert_eq!(record.points.len(), looks);
+    let table = std::fs::read_to_string(bench.folder().results_csv()).unwrap();
+    assert!(table.contains("skipped"), "{table}");
+    let checked = crate::check_job(&bench.job, &bench.plan, bones(), 1, &|_| {});
+    assert_eq!(checked.replaced, first.replaced);
+    assert_eq!(checked.points.len(), looks);
+
+    let (again, looks) = built(&bench, Share::All);
+    assert_eq!((again.kept.len(), again.done.len(), looks), (4, 0, 0));
+    assert_eq!(
+        (&again.replaced, &again.skipped),
+        (&first.replaced, &first.skipped)
+    );
+
+    let shards = Bench::with(text);
+    let mut done = vec![];
+    for number in 1..=2 {
+        let shard = Share::Shard(Shard::new(number, 2).unwrap());
+        let (end, _) = built(&shards, shard);
+        assert_eq!(end.replaced, first.replaced);
+        done.extend(end.done);
+    }
+    done.sort();
+    assert_eq!(done, first.done);
+    // More draws keep the first, and what stands in their places.
+    let more = bench.changed(&text.replace("points = 4", "points = 5"));
+    let (end, _) = built(&more, Share::All);
+    assert_eq!((end.kept.len(), end.done.len()), (4, 1));
 }

@@ -62,6 +62,8 @@ impl From<StoreError> for FolderError {
 pub(crate) struct Ended {
     pub(crate) finished: BTreeSet<String>,
     pub(crate) failed: BTreeMap<String, FailedBefore>,
+    /// Points left out, since their constructs cannot be built, with the reason.
+    pub(crate) skipped: BTreeMap<String, String>,
 }
 
 /// Looks whether a job may write into a folder, and which points have ended there; changes nothing. A job that
@@ -100,6 +102,7 @@ pub(crate) fn look(
             return Ok(Ended {
                 finished,
                 failed: survey.failed,
+                skipped: survey.skipped,
             });
         }
         Err(StoreError::Missing { .. }) => {}
@@ -187,7 +190,8 @@ mod tests {
         // A study without a finished point is anybody's; with one, see the runner's tests.
         let job = bicolumn_job::Job::parse(Path::new("x.toml"), "run.title = \"t\"").unwrap();
         let plan = bicolumn_job::Plan::of(&job).unwrap();
-        let record = crate::study_record::study_record(&job, &plan, (&[], &[]), None);
+        let record =
+            crate::study_record::study_record(&job, &plan, (&[], &[]), &Default::default(), None);
         bicolumn_store::write_record(&StudyFolder::new(&dir).study_file(), &record).unwrap();
         assert_eq!(look(&dir), nothing);
     }

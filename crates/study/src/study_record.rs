@@ -1,5 +1,6 @@
 //! `study.json`: what holds for all points of a job.
 
+use crate::draws::Replaced;
 use bicolumn_geometry::Landmarks;
 use bicolumn_job::{
     Derived, ENGINE_VERSION, Fallback, Job, KeyId, Plan, PointInputs, Settings, Value, keys,
@@ -13,12 +14,14 @@ use bicolumn_store::{
 /// Values of a key that differ between points are listed up to this many.
 const MOST_SHOWN: usize = 8;
 
-/// Writes up a job and its plan. `planned`: inputs of its points; `moved`: keys whose values were moved, by point;
+/// Writes up a job and its plan. `planned`: inputs of its points; `moved`: keys whose values were moved, by point; `replaced`:
+/// draws that cannot be built;
 /// `landmarks`: of the first point's bone, where it was built.
 pub(crate) fn study_record(
     job: &Job,
     plan: &Plan,
     (planned, moved): (&[PointInputs], &[(&str, &[MovedRecord])]),
+    replaced: &Replaced,
     landmarks: Option<Landmarks>,
 ) -> StudyRecord {
     let settings: Vec<Settings> = plan
@@ -61,7 +64,10 @@ pub(crate) fn study_record(
             }))
             .collect(),
         aliases: plan.aliases.clone(),
-        drawn: job.drawn(),
+        drawn: job.drawn().map(|drawn| match replaced.told() {
+            Some(told) => format!("{drawn}; {told}"),
+            None => drawn,
+        }),
         hypotheses: job.hypotheses().to_vec(),
         distributions: job.distributions().to_vec(),
         mesh_noise: Default::default(),
@@ -222,7 +228,7 @@ mod tests {
     fn record(text: &str) -> StudyRecord {
         let job = Job::parse(Path::new("x.toml"), text).unwrap();
         let plan = Plan::of(&job).unwrap();
-        study_record(&job, &plan, (&[], &[]), None)
+        study_record(&job, &plan, (&[], &[]), &Replaced::default(), None)
     }
 
     #[test]
@@ -256,7 +262,7 @@ mod tests {
             moved("bone.potting_level_mm", 158.0, true),
         ];
         let of_points: [(&str, &[MovedRecord]); 2] = [("p001", &first), ("p002", &second)];
-        let record = study_record(&job, &plan, (&[], &of_points), None);
+        let record = study_record(&job, &plan, (&[], &of_points), &Replaced::default(), None);
         let row = |k: &str| record.inputs.iter().find(|i| i.key == k).unwrap();
         let width = row("plates.medial.width_mm");
         assert_eq!((&*width.origin, &*width.value), ("moved", "9"));

@@ -23,6 +23,8 @@ pub(crate) struct Order {
     /// Job file: files that the job names are found from it.
     pub(crate) job_file: PathBuf,
     pub(crate) job_text: String,
+    /// Draws of the job, where they are not as many as it asks for.
+    pub(crate) draws: Option<usize>,
     /// Id of the point.
     pub(crate) point: String,
     /// Digest of its inputs, to be met.

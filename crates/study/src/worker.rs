@@ -136,6 +136,10 @@ fn inputs_of(order: &Order) -> Result<PointInputs, PointError> {
         message,
     };
     let job = Job::parse(&order.job_file, &order.job_text).map_err(|e| failed(e.to_string()))?;
+    let job = match order.draws {
+        Some(draws) => job.with_draws(draws),
+        None => job,
+    };
     let plan = Plan::of(&job).map_err(|e| failed(e.to_string()))?;
     let point = plan.points.iter().find(|p| p.id == order.point);
     let point = point.ok_or_else(|| failed(format!("the job has no point {}", order.point)))?;
