@@ -11,6 +11,9 @@ use nalgebra::{DMatrix, DVector};
 /// less than a ten-thousandth, in half the iterations.
 pub const TOLERANCE: f64 = 1e-2;
 
+/// Fields solved for together: as many as share the solver's sweeps. Loads of others are not kept twice meanwhile.
+const TOGETHER: usize = 8;
+
 /// Solves for adjoint loads on a system in hand.
 ///
 /// It starts from the combination of the solved load cases that is nearest in energy: what reads a
@@ -22,14 +25,22 @@ pub fn adjoints(
     ready: &Prepared<'_>,
     problem: &Problem,
     solved: &[Vec<Vec3>],
-    loads: &[Vec<Vec3>],
+    loads: Vec<Vec<Vec3>>,
 ) -> Result<Vec<Vec<Vec3>>, SolveError> {
-    let guess = nearest(problem, solved, loads);
-    let ask = Ask {
-        guess: guess.as_deref(),
-        tolerance: Some(TOLERANCE),
-    };
-    Ok(ready.solve_for(loads, &ask)?.displacement)
+    let mut fields = Vec::with_capacity(loads.len());
+    let mut loads = loads.into_iter();
+    loop {
+        let group: Vec<Vec<Vec3>> = loads.by_ref().take(TOGETHER).collect();
+        if group.is_empty() {
+            return Ok(fields);
+        }
+        let guess = nearest(problem, solved, &group);
+        let ask = Ask {
+            guess: guess.as_deref(),
+            tolerance: Some(TOLERANCE),
+        };
+        fields.extend(ready.solve_for(&group, &ask)?.displacement);
+    }
 }
 
 /// The combinations of solved fields with the least energy error; `None` without a solved field.

@@ -1,13 +1,13 @@
 //! Smoothed stress less the elements' own, and products of such differences.
 
-use bicolumn_base::{SymTensor, Vec3};
+use bicolumn_base::{Mat3, SymTensor, Vec3};
 use bicolumn_model::{Elasticity, Problem};
 use bicolumn_solve::element::Element;
 use bicolumn_solve::quadrature::FOURTEEN;
-use bicolumn_solve::shape::{NODES, values};
+use bicolumn_solve::shape::{EDGES, NODES, values};
 use bicolumn_solve::{PartNodes, StressField, stress_of};
 use bicolumn_sparse::Team;
-use nalgebra::{Cholesky, SMatrix};
+use nalgebra::Matrix6;
 use std::sync::LazyLock;
 
 /// Elements a job takes: fixed, so that sums do not depend on the number of threads.
@@ -62,25 +62,45 @@ impl<'a> Defects<'a> {
     /// The products of pairs of fields, and where wanted of every element.
     pub fn products(&self, team: &Team, pairs: &[Pair], by_element: bool) -> Vec<Product> {
         let tets = self.problem.mesh().tets.len();
+        // C⁻¹ and the mass matrix act on the first field of a pair: fields that come first are few.
+        let mut first: Vec<usize> = pairs.iter().map(|p| p.0).collect();
+        first.sort_unstable();
+        first.dedup();
+        let mut place = vec![0; self.displacements.len()];
+        for (k, field) in first.iter().enumerate() {
+            place[*field] = k;
+        }
         let of_chunk = team.collect(tets.div_ceil(CHUNK), |c| {
             let range = c * CHUNK..tets.min((c + 1) * CHUNK);
             let mut found = vec![Product::default(); pairs.len()];
-            let mut root: Option<(Elasticity, Root)> = None;
-            let mut defects = vec![[Components::zeros(); MOST_POINTS]; self.displacements.len()];
+            let mut compliance: Option<(Elasticity, Matrix6<f64>)> = None;
+            let none = [Components::zeros(); MOST_POINTS];
+            let mut defects = vec![none; self.displacements.len()];
+            let mut weighted = vec![none; first.len()];
             for t in range {
                 let elasticity = self.problem.elasticity_of(t);
-                let root = match &root {
-                    Some((of, root)) if *of == elasticity => *root,
-                    _ => root.insert((elasticity, root_of(&elasticity))).1,
+                let compliance = match &compliance {
+                    Some((of, found)) if *of == elasticity => *found,
+                    _ => {
+                        let found = elasticity.compliance().0;
+                        compliance.insert((elasticity, found)).1
+                    }
                 };
                 let points = self.of_element(t, &elasticity, &mut defects);
-                for defect in &mut defects {
-                    for d in &mut defect[..points] {
-                        *d = root * *d;
+                for (to, field) in weighted.iter_mut().zip(&first) {
+                    let strain = defects[*field].map(|d| compliance * d);
+                    if points == MASS_POINTS {
+                        for (to, row) in to.iter_mut().zip(&*MASS) {
+                            let terms = row.iter().zip(strain);
+                            *to = terms.fold(Components::zeros(), |s, (m, d)| s + d * *m);
+                        }
+                    } else {
+                        *to = strain;
                     }
                 }
                 for (p, &(a, b)) in found.iter_mut().zip(pairs) {
-                    let both = defects[a][..points].iter().zip(&defects[b][..points]);
+                    let both = weighted[place[a]][..points].iter();
+                    let both = both.zip(&defects[b][..points]);
                     let value = both.map(|(a, b)| a.dot(b)).sum::<f64>();
                     p.sum += value;
                     p.absolute += value.abs();
@@ -102,7 +122,8 @@ impl<'a> Defects<'a> {
         all
     }
 
-    /// The differences of one element, by field, at points of weight one; how many points.
+    /// The differences of one element, by field: at the ten nodes of a straight one, times the root of its volume, at points of
+    /// weight one of a curved one; how many.
     fn of_element(
         &self,
         t: usize,
@@ -118,21 +139,23 @@ impl<'a> Defects<'a> {
         });
         if element.is_straight() {
             // The element's stress is linear: its values at the corners say it all, the difference is a
-            // quadratic, and the factor of the quadratic's mass matrix integrates its square.
-            let gradients = [0, 1, 2, 3].map(|k| element.gradients(NODES[k]).0);
+            // quadratic, and the quadratic's mass matrix integrates its square.
+            let gradients = barycentric_gradients(&element);
             let scale = element.volume().sqrt();
             for ((u, smooth), out) in fields.zip(out) {
-                let own = gradients.map(|g| stress_of(&g, &u, elasticity));
-                let difference: [Components; 10] = std::array::from_fn(|a| {
-                    let linear = own.iter().zip(NODES[a]);
-                    let linear = linear.fold(SymTensor::zeros(), |s, (o, l)| s + *o * l);
-                    (smooth[a] - linear).0 * scale
-                });
-                for (b, to) in out[..10].iter_mut().enumerate() {
-                    *to = weighted(b, &difference);
+                let own = corner_stress(&gradients, &u, elasticity);
+                for (a, to) in out[..MASS_POINTS].iter_mut().enumerate() {
+                    let linear = match a.checked_sub(4) {
+                        None => own[a],
+                        Some(edge) => {
+                            let [i, j] = EDGES[edge];
+                            (own[i] + own[j]) * 0.5
+                        }
+                    };
+                    *to = (smooth[a] - linear).0 * scale;
                 }
             }
-            10
+            MASS_POINTS
         } else {
             let points = FOURTEEN.map(|(l, weight)| {
                 let (gradients, det) = element.gradients(l);
@@ -150,33 +173,47 @@ impl<'a> Defects<'a> {
     }
 }
 
+/// Gradients of the barycentric coordinates of a straight element, 1/mm.
+fn barycentric_gradients(element: &Element) -> [Vec3; 4] {
+    // At corner 0 the gradients of the other corners' shape functions are −∇λ.
+    let [_, g1, g2, g3, ..] = element.gradients(NODES[0]).0;
+    [g1 + g2 + g3, -g1, -g2, -g3]
+}
+
+/// Stress of a straight element at its corners, MPa. There, of the gradients of the shape functions, corner k has 3 ∇λₖ,
+/// another corner j −∇λⱼ, the edge between them 4 ∇λⱼ, other edges none.
+fn corner_stress(
+    gradients: &[Vec3; 4],
+    displacement: &[Vec3; 10],
+    elasticity: &Elasticity,
+) -> [SymTensor; 4] {
+    let mut slopes: [Mat3; 4] =
+        std::array::from_fn(|k| displacement[k] * 3.0 * gradients[k].transpose());
+    for (edge, [i, j]) in EDGES.into_iter().enumerate() {
+        let middle = displacement[4 + edge] * 4.0;
+        slopes[i] += (middle - displacement[j]) * gradients[j].transpose();
+        slopes[j] += (middle - displacement[i]) * gradients[i].transpose();
+    }
+    slopes.map(|slope| elasticity.stress(&SymTensor::from_matrix(&slope)))
+}
+
 type Components = nalgebra::Vector6<f64>;
 /// Points of an element with curved edges, which has more than a straight one.
 const MOST_POINTS: usize = FOURTEEN.len();
 
-/// R with a : C⁻¹ : b = (R a)·(R b).
-type Root = nalgebra::Matrix6<f64>;
+/// Values that a straight element's difference is known by.
+const MASS_POINTS: usize = 10;
 
-fn root_of(elasticity: &Elasticity) -> Root {
-    // Every admissible elasticity has a positive definite compliance.
-    Cholesky::new_unchecked(elasticity.compliance().0)
-        .unpack()
-        .transpose()
-}
-
-/// Row b of Lᵀ d, with M = L Lᵀ the mass matrix of the quadratic shape functions on a unit volume.
-fn weighted(b: usize, d: &[Components; 10]) -> Components {
-    let l = &*MASS_FACTOR;
-    (b..10).fold(Components::zeros(), |s, a| s + d[a] * l[(a, b)])
-}
-
-/// The factor L of the mass matrix of the ten shape functions over a straight tetrahedron of unit volume.
-static MASS_FACTOR: LazyLock<SMatrix<f64, 10, 10>> = LazyLock::new(|| {
-    let mut mass = SMatrix::<f64, 10, 10>::zeros();
+/// Mass matrix of the ten shape functions over a straight tetrahedron of unit volume.
+static MASS: LazyLock<[[f64; MASS_POINTS]; MASS_POINTS]> = LazyLock::new(|| {
+    let mut mass = [[0.0; MASS_POINTS]; MASS_POINTS];
     for (l, weight) in FOURTEEN {
-        let n = SMatrix::<f64, 10, 1>::from(values(l));
-        mass += n * n.transpose() * weight;
+        let n = values(l);
+        for (row, a) in mass.iter_mut().zip(n) {
+            for (m, b) in row.iter_mut().zip(n) {
+                *m += a * b * weight;
+            }
+        }
     }
-    // Shape functions are independent, so that the matrix is positive definite.
-    Cholesky::new_unchecked(mass).unpack()
+    mass
 });

@@ -29,7 +29,8 @@ pub fn estimates(
         goals.loads.iter_mut().for_each(|load| held.close(load));
     }
     let own = &solution.by_load.displacement;
-    let fields = adjoints(&ready, &model.problem, own, &goals.loads).map_err(|e| PointError {
+    let loads = std::mem::take(&mut goals.loads);
+    let fields = adjoints(&ready, &model.problem, own, loads).map_err(|e| PointError {
         stage: Stage::Estimate,
         message: e.to_string(),
     })?;

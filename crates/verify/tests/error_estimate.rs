@@ -151,7 +151,7 @@ fn peak_of(found: &Equilibrium, exact: &KirschHole) -> (f64, f64, f64) {
     assert!((work / reported - 1.0).abs() < 1e-9, "{work} {reported}");
 
     let ready = Prepared::new(problem, &TIGHT).unwrap();
-    let z = adjoints(&ready, problem, &[], &[load]).unwrap();
+    let z = adjoints(&ready, problem, &[], vec![load]).unwrap();
     let team = Team::new(1);
     let fields = [u.as_slice(), z[0].as_slice()];
     let smoothed = Smoothing::new(problem, part_nodes).smooth(&team, &fields);
