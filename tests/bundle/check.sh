@@ -1,27 +1,14 @@
 #!/usr/bin/env bash
 # Exports the audit bundle of a coarse construct whose cortex has an axis, reads it with meshio, solves it again with
 # scikit-fem and SciPy and computes its responses again; then that of one with friction, a tightened and a threaded
-# screw, whose equilibrium it checks and which `bicolumn solve` solves again. Needs python3 with venv and PyPI; as root
-# on a Debian system it installs the former itself.
-# It fails where it cannot run: a check that is left out is not a check that passed.
+# screw, whose equilibrium it checks and which `bicolumn solve` solves again. Needs what tests/venv.sh needs.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
+source tests/venv.sh
 
 target="${CARGO_TARGET_DIR:-target}"
 venv="$target/bundle-venv"
-make_venv() {
-    python3 -m venv "$venv" >/dev/null 2>&1
-}
-if ! make_venv; then
-    if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then
-        apt-get update -qq && apt-get install -y -qq python3 python3-venv >/dev/null
-    fi
-    if ! make_venv; then
-        echo "the audit bundle was NOT checked: python3 with its module venv is missing (Debian: apt-get install python3-venv)" >&2
-        exit 1
-    fi
-fi
-"$venv/bin/pip" install --quiet --disable-pip-version-check -r tests/bundle/requirements.txt
+make_venv "$venv" tests/bundle/requirements.txt
 
 bundle="$target/bundle"
 rm -rf "$bundle"
