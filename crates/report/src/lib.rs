@@ -48,6 +48,7 @@ mod published;
 mod scenes;
 mod sensitivity;
 mod sources;
+mod stress_pictures;
 mod study_view;
 mod summary;
 mod surface;

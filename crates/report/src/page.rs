@@ -4,7 +4,7 @@ use crate::as_built_table::{as_built_table, construct_table};
 use crate::caution::{CAUTION, NOT_MODELLED};
 use crate::chart::escape;
 use crate::checklist::checklist;
-use crate::colour::{hex, stress_colour};
+use crate::colour::hex;
 use crate::drawn::regression_table;
 use crate::effects::effect_table;
 use crate::error::ReportError;
@@ -12,24 +12,24 @@ use crate::grouped_warnings::grouped_warnings;
 use crate::hypothesis::{Hypothesis, hypotheses};
 use crate::hypothesis_chart::{hypothesis_charts, hypothesis_legend};
 use crate::interaction_chart::{construct_legend, interaction_charts};
-use crate::labels::{STAGGER, capital, case_words, factor_words, level_words, shown_unit};
+use crate::labels::{STAGGER, capital, case_words, factor_words, level_words};
 use crate::line_styles::{drawn_levels, level_colour, lines, some_points_left_out};
 use crate::load_table::load_table;
 use crate::marks::{frame_marks, peak_legend, peak_marks};
 use crate::model_table::model_table;
 use crate::motion_chart::{MOST_POINTS, band_legend, motion_charts};
 use crate::moved_to_fit::moved_table;
-use crate::number::plain;
 use crate::pareto::pareto_table;
 use crate::picture::Picture;
 use crate::profile_chart::profile_charts;
 use crate::published::published_table;
 use crate::scenes::{
-    BACK_MEDIAL, Eye, FRONT, PLATES, StressScene, construct_picture, data_uri, whole_picture,
+    BACK_MEDIAL, FRONT, LATERAL, MEDIAL, PLATES, construct_picture, data_uri, whole_picture,
 };
 use crate::sensitivity::sensitivity_tables;
 use crate::sources::sources_sentence;
-use crate::study_view::{StudyView, response, value_of};
+use crate::stress_pictures::StressPictures;
+use crate::study_view::{StudyView, value_of};
 use crate::surface::Surface;
 use crate::tables::{
     cell_markup, definition_table, evidence_table, given_table, headline_tables, input_table,
@@ -49,25 +49,24 @@ const STYLE: &str = include_str!("style.css");
 /// Most points of which pictures are shown.
 const MOST_PICTURED: usize = 8;
 const PIXELS_CONSTRUCT: usize = 840;
-const PIXELS_STRESS: usize = 600;
 
 /// A picture with its words.
 #[derive(Serialize)]
-struct Image {
-    source: String,
-    alt: String,
-    caption: String,
-    width: usize,
-    height: usize,
+pub(crate) struct Image {
+    pub(crate) source: String,
+    pub(crate) alt: String,
+    pub(crate) caption: String,
+    pub(crate) width: usize,
+    pub(crate) height: usize,
     /// Marks over it, as SVG.
-    marks: String,
+    pub(crate) marks: String,
 }
 
 /// Pictures that belong together.
 #[derive(Serialize)]
-struct ImageRow {
-    label: String,
-    images: Vec<Image>,
+pub(crate) struct ImageRow {
+    pub(crate) label: String,
+    pub(crate) images: Vec<Image>,
 }
 
 /// Page of a study, and what was stored for it and cannot be used.
@@ -96,7 +95,7 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
     let unusable = faults.iter().map(|f| format!("stored and not used: {f}"));
     let warnings: Vec<String> = unusable.chain(grouped_warnings(view)).collect();
     let worst_case = view.worst_case();
-    let (stress, scales) = stress_images(view, &surfaces, worst_case.as_deref())?;
+    let stress = StressPictures::of(view, &surfaces, worst_case.as_deref())?;
     let profiles: Vec<_> = profile_charts(view)
         .into_iter()
         .map(|(case, panels)| context! { case, panels => safe(panels) })
@@ -154,9 +153,10 @@ pub(crate) fn render(view: &StudyView, models: Option<&ModelsRecord>) -> Result<
         lines_left_out => some_points_left_out(view),
         constructs => data(constructs),
         plate_legend => safe(plate_legend(view)),
-        stress_rows => stress.len().div_ceil(2),
-        stress => data(stress),
-        scales => safe(scales),
+        stress_rows => stress.rows.len().div_ceil(2),
+        scales => safe(stress.scales),
+        ratio => stress.ratio,
+        stress => data(stress.rows),
         worst_case => worst_case.map(|c| case_words(&c)),
         pictures_chosen => pictured.len() < view.done().count(),
         motion => motion,
@@ -264,7 +264,7 @@ fn level_legend(view: &StudyView) -> Vec<String> {
 }
 
 /// Description of a point, in words: construct and level, otherwise its id.
-fn point_words(view: &StudyView, point: &PointRecord) -> String {
+pub(crate) fn point_words(view: &StudyView, point: &PointRecord) -> String {
     let Some(headline) = view.headline() else {
         return point.id.clone();
     };
@@ -280,7 +280,7 @@ fn point_words(view: &StudyView, point: &PointRecord) -> String {
     format!("{} ({})", capital(&parts.join(", ")), point.id)
 }
 
-/// Each construct at its baseline level, from the front and from behind.
+/// Each construct at its baseline level, from the front, from behind and from both sides.
 fn construct_images(
     view: &StudyView,
     faults: &mut Vec<String>,
@@ -302,7 +302,7 @@ fn construct_images(
             continue;
         };
         let mut images = Vec::new();
-        for eye in [FRONT, BACK_MEDIAL] {
+        for eye in [FRONT, LATERAL, BACK_MEDIAL, MEDIAL] {
             let (picture, camera) = construct_picture(&surface, point, eye, PIXELS_CONSTRUCT);
             images.push(Image {
                 marks: peak_marks(view, &group, point, &camera),
@@ -354,43 +354,8 @@ fn files_of(view: &StudyView) -> Vec<String> {
     names.collect()
 }
 
-/// Stress pictures of each point under one load case, and the two colour bars they share.
-fn stress_images(
-    view: &StudyView,
-    surfaces: &[(&PointRecord, Surface)],
-    case: Option<&str>,
-) -> Result<(Vec<ImageRow>, Vec<String>), ReportError> {
-    let pairs: Vec<(&PointRecord, &Surface)> = surfaces.iter().map(|(p, s)| (*p, s)).collect();
-    let Some((case, scene)) = case.and_then(|c| Some((c, StressScene::new(&pairs, c)?))) else {
-        return Ok((Vec::new(), Vec::new()));
-    };
-    let mut rows = Vec::new();
-    for (point, surface) in pairs {
-        let headline = view.headline();
-        let hot_spot = headline.and_then(|h| response(point, case, &h.response)?.at_mm);
-        let what = format!("von Mises stress, {}", point.id);
-        let caption = |eye: Eye, part: &str| format!("{part}, {}", eye.words);
-        let mut images = Vec::new();
-        for (eye, picture) in scene.bone_pictures(surface, hot_spot, PIXELS_STRESS) {
-            images.push(image(&picture, &what, caption(eye, "bone"))?);
-        }
-        if let Some((eye, picture)) = scene.hardware_picture(surface, PIXELS_STRESS) {
-            images.push(image(&picture, &what, caption(eye, "hardware"))?);
-        }
-        rows.push(ImageRow {
-            label: point_words(view, point),
-            images,
-        });
-    }
-    let bars = vec![
-        colour_bar("bone", scene.bone_mpa),
-        colour_bar("plates and screws", scene.hardware_mpa),
-    ];
-    Ok((rows, bars))
-}
-
 /// A picture for the page, shown at half its pixels so that it stays sharp on dense screens.
-fn image(picture: &Picture, what: &str, caption: String) -> Result<Image, ReportError> {
+pub(crate) fn image(picture: &Picture, what: &str, caption: String) -> Result<Image, ReportError> {
     Ok(Image {
         source: data_uri(picture)?,
         alt: format!("{what}, {caption}"),
@@ -416,29 +381,4 @@ fn plate_legend(view: &StudyView) -> Vec<String> {
         swatch(&words, &hex(PLATES[i % PLATES.len()]))
     };
     sites.into_iter().map(swatch_of).collect()
-}
-
-/// A horizontal colour bar from zero to `top` MPa.
-fn colour_bar(what: &str, top: f64) -> String {
-    let steps = 64;
-    let mut boxes = String::new();
-    for i in 0..steps {
-        let colour = hex(stress_colour((f64::from(i) + 0.5) / f64::from(steps)));
-        let x = 4.0 + 240.0 * f64::from(i) / f64::from(steps);
-        boxes +=
-            &format!("<rect x=\"{x:.2}\" y=\"18\" width=\"4.2\" height=\"12\" fill=\"{colour}\"/>");
-    }
-    for i in 0..=4 {
-        let x = 4.0 + 60.0 * f64::from(i);
-        let value = plain(top * f64::from(i) / 4.0);
-        let sign = if i == 4 { "≥ " } else { "" };
-        boxes += &format!(
-            "<text class=\"t\" x=\"{x}\" y=\"43\" text-anchor=\"middle\">{sign}{value}</text>"
-        );
-    }
-    format!(
-        "<svg class=\"bar\" role=\"img\" aria-label=\"colour scale, {what}, 0 to {top} MPa\" viewBox=\"-8 0 276 48\" width=\"276\" height=\"48\">\
-         <text class=\"t\" x=\"4\" y=\"12\">von Mises stress, {what}, {}</text>{boxes}</svg>",
-        shown_unit("MPa")
-    )
 }

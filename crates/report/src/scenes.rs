@@ -43,6 +43,16 @@ pub(crate) const BACK_LATERAL: Eye = Eye {
     words: "back, lateral side",
     azimuth_deg: 145.0,
 };
+/// From the lateral side.
+pub(crate) const LATERAL: Eye = Eye {
+    words: "lateral side",
+    azimuth_deg: 90.0,
+};
+/// From the medial side.
+pub(crate) const MEDIAL: Eye = Eye {
+    words: "medial side",
+    azimuth_deg: 270.0,
+};
 const ELEVATION_DEG: f64 = 14.0;
 
 impl Eye {
@@ -69,7 +79,7 @@ pub(crate) struct StressScene {
     /// Top of the scale for plates and screws, MPa.
     pub(crate) hardware_mpa: f64,
     /// Eyes and cameras on the bone round the plate ends.
-    bone_views: [(Eye, Camera); 2],
+    bone_views: [(Eye, Camera); 3],
     /// Eye and camera on the whole hardware.
     hardware_view: (Eye, Camera),
 }
@@ -116,13 +126,13 @@ impl StressScene {
             case: case.to_string(),
             bone_mpa: top(&|class, level| class == PartClass::Bone && within(level)),
             hardware_mpa: top(&|class, _| class.is_hardware()),
-            bone_views: [BACK_MEDIAL, BACK_LATERAL]
+            bone_views: [BACK_MEDIAL, BACK_LATERAL, FRONT]
                 .map(|eye| (eye, eye.camera(&surfaces, levels_mm))),
             hardware_view: (BACK_MEDIAL, BACK_MEDIAL.camera(&surfaces, hardware_levels)),
         })
     }
 
-    /// Stress on the bone round the plate ends, from two sides; hardware as glass, so that the bone
+    /// Stress on the bone round the plate ends, from three sides; hardware as glass, so that the bone
     /// under a plate is seen. A ring marks the place given.
     pub(crate) fn bone_pictures(
         &self,
@@ -130,9 +140,41 @@ impl StressScene {
         hot_spot: Option<[f64; 3]>,
         pixels_high: usize,
     ) -> Vec<(Eye, Picture)> {
-        let Some(mises) = surface.mises(&self.case) else {
-            return Vec::new();
-        };
+        let views = self.bone_views.iter();
+        let seen = views.filter_map(|v| self.bone_picture(v, surface, hot_spot, pixels_high));
+        seen.collect()
+    }
+
+    /// The one of these views that faces a place most.
+    pub(crate) fn facing_picture(
+        &self,
+        surface: &Surface,
+        place: Option<[f64; 3]>,
+        pixels_high: usize,
+    ) -> Option<(Eye, Picture)> {
+        let middle = surface.points.iter().sum::<Vec3>() / surface.points.len().max(1) as f64;
+        let outwards = place.map_or(Vec3::zeros(), |at| Vec3::from(at) - middle);
+        let outwards = surface.side.vector(Vec3::new(outwards.x, 0.0, outwards.z));
+        let faces = |view: &(Eye, Camera)| view.1.towards_eye.dot(&outwards);
+        let first = self.bone_views.first()?;
+        let most =
+            self.bone_views
+                .iter()
+                .fold(first, |best, view| match faces(view) > faces(best) {
+                    true => view,
+                    false => best,
+                });
+        self.bone_picture(most, surface, place, pixels_high)
+    }
+
+    fn bone_picture(
+        &self,
+        (eye, camera): &(Eye, Camera),
+        surface: &Surface,
+        hot_spot: Option<[f64; 3]>,
+        pixels_high: usize,
+    ) -> Option<(Eye, Picture)> {
+        let mises = surface.mises(&self.case)?;
         let triangles = triangles(surface, |t, class| match class.is_hardware() {
             true => Paint::glass(STEEL),
             false => Paint::scale(surface, mises, t, self.bone_mpa),
@@ -144,13 +186,8 @@ impl StressScene {
                 radius_mm: 3.0,
             })
             .collect();
-        self.bone_views
-            .iter()
-            .map(|(eye, camera)| {
-                let camera = camera.on(surface.side);
-                (*eye, draw(&camera, &triangles, &rings, pixels_high))
-            })
-            .collect()
+        let camera = camera.on(surface.side);
+        Some((*eye, draw(&camera, &triangles, &rings, pixels_high)))
     }
 
     /// Stress on plates and screws, the bone as glass.

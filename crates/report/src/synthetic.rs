@@ -559,7 +559,7 @@ mod tests {
             assert!(!page.contains(forbidden), "{forbidden}");
         }
         assert_eq!(page.matches(crate::CAUTION).count(), 2);
-        assert_eq!(page.matches("<img ").count(), 1 + 2 * 2 + 6 * 3);
+        assert_eq!(page.matches("<img ").count(), 1 + 2 * 4 + 6 * 4);
         assert!(page.contains("source &lt;1&gt;") && !page.contains("source <1>"));
         assert!(page.contains("above the potting (invented)"));
         assert!(page.contains(" (screw.03)</span></td>"));
