@@ -76,7 +76,7 @@ pub(crate) fn layout(job: &Job, most: usize) -> Result<Layout, JobErrors> {
             })?
         }
         DesignKind::DefinitiveScreening => {
-            let design = definitive(job).map_err(|e| JobErrors(vec![e]))?;
+            let design = definitive(job)?;
             let design = definitive_screening(&design).ok_or_else(|| {
                 let why = format!(
                     "{factors} factors; it takes 3 to {MOST_DEFINITIVE}, one of three levels among them"
@@ -134,13 +134,13 @@ fn has_centre(kind: DesignKind) -> bool {
 }
 
 /// Has each factor of a definitive screening design three levels, and not two?
-fn definitive(job: &Job) -> Result<Vec<bool>, JobError> {
+fn definitive(job: &Job) -> Result<Vec<bool>, JobErrors> {
     let of_factor = |factor: &Factor| {
         let are_numbers = factor.levels.iter().all(|l| l.number().is_some());
         match factor.levels.len() {
             2 => Ok(false),
             3 if are_numbers => Ok(true),
-            count => Err(job.error(
+            count => Err(JobErrors(vec![job.error(
                 Some(factor.spot),
                 factor.path(),
                 String::new(),
@@ -153,7 +153,7 @@ fn definitive(job: &Job) -> Result<Vec<bool>, JobError> {
                     },
                     hint: "give a low, a middle and a high number, or two words".into(),
                 },
-            )),
+            )])),
         }
     };
     job.factors.iter().map(of_factor).collect()

@@ -21,9 +21,9 @@ pub(crate) struct Settled {
 /// Draws that cannot be built.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Replaced {
-    /// Those that the job asks for, each with the one that takes its place.
+    /// Draws that the job asks for, each with the one that takes its place.
     pub pairs: Vec<(String, Option<String>)>,
-    /// Later ones, which take no place.
+    /// Later draws, which take no place.
     pub passed_over: Vec<String>,
 }
 
