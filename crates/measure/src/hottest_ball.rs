@@ -339,7 +339,7 @@ mod tests {
             let opposite = |f: &StressField| StressField {
                 values: f.values.iter().map(|s| *s * -1.0).collect(),
             };
-            let fields = vec![field(0.0), field(2.0)];
+            let fields = [field(0.0), field(2.0)];
             let fields = vec![fields[0].clone(), opposite(&fields[1]), fields[1].clone(), opposite(&fields[0])];
             prop_assert_eq!(up_to_sign(&fields), (vec![0, 1], vec![0, 1, 1, 0]));
             let stress = RecoveredStress { part_nodes, fields };

@@ -165,16 +165,15 @@ mod tests {
             assert!((alpha - distance).abs() < 5e-4, "{factors}: {alpha}");
             // Rotatable to second order where Σ x⁴ = 3 Σ x² y² and odd moments vanish (Box and Hunter 1957).
             let places = [-alpha, -1.0, 0.0, 1.0, alpha];
-            let sum = |of: &dyn Fn(&dyn Fn(usize) -> f64) -> f64| -> f64 {
-                let points = design.points.iter();
-                points.map(|p| of(&|f| places[p[f]])).sum()
-            };
+            let placed = |p: &Vec<usize>| p.iter().map(|k| places[*k]).collect::<Vec<f64>>();
+            let points: Vec<Vec<f64>> = design.points.iter().map(placed).collect();
+            let sum = |of: &dyn Fn(&[f64]) -> f64| points.iter().map(|x| of(x)).sum::<f64>();
             for a in 0..factors {
-                let fourth = sum(&|x| x(a).powi(4));
+                let fourth = sum(&|x| x[a].powi(4));
                 for b in 0..a {
-                    let mixed = sum(&|x| (x(a) * x(b)).powi(2));
+                    let mixed = sum(&|x| (x[a] * x[b]).powi(2));
                     assert!((fourth - 3.0 * mixed).abs() < 1e-9 * fourth);
-                    assert!(sum(&|x| x(a).powi(3) * x(b)).abs() < 1e-9);
+                    assert!(sum(&|x| x[a].powi(3) * x[b]).abs() < 1e-9);
                 }
             }
         }
