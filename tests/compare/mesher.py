@@ -5,8 +5,8 @@
 
 Ours: `bicolumn mesh` of the design point, one thread: from the implicit shapes to curved ten-node tetrahedra, surfaces and
 quality checks included, of the lattice that was taken. Theirs: TetGen (constrained Delaunay) with the facets of our mesh, all interfaces between parts
-among them, as given triangles that it may not change; it fills them with four-node tetrahedra, at most as large on
-average as ours. So theirs is spared the surfaces and the curves.
+among them, as given triangles that it may not change; it fills them with four-node tetrahedra, none larger than twice
+our mean. So theirs is spared the surfaces and the curves.
 """
 
 import argparse

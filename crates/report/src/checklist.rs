@@ -203,7 +203,16 @@ fn loads(view: &StudyView) -> Answer {
 
 fn supports(view: &StudyView) -> Answer {
     match input(view, "bone.potting_level_mm") {
-        Some(level) => (State::Given, format!("Held at a plane at level {level}.")),
+        Some(level) => {
+            let length = input(view, "supports.potted_length_mm");
+            let text = match length.filter(|l| l != "0 mm") {
+                Some(length) => format!(
+                    "Held from level {level} up: outer surface over {length} and the cut face."
+                ),
+                None => format!("Held at a plane at level {level}."),
+            };
+            (State::Given, text)
+        }
         None => (State::Partly, "Held at the proximal end.".into()),
     }
 }
@@ -460,6 +469,14 @@ mod tests {
                 .starts_with("Load cases: axial, posterior bending,")
         );
         assert_eq!(supports(&view).1, "Held at a plane at level 190 mm.");
+        let mut view = view;
+        add(&mut view, "supports.potted_length_mm", "0 mm");
+        assert_eq!(supports(&view).1, "Held at a plane at level 190 mm.");
+        add(&mut view, "supports.potted_length_mm", "12 mm");
+        assert_eq!(
+            supports(&view).1,
+            "Held from level 190 mm up: outer surface over 12 mm and the cut face."
+        );
     }
 
     #[test]

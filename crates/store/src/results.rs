@@ -142,14 +142,15 @@ fn belongs(
 pub fn gather(folder: &StudyFolder) -> Result<Gathered, StoreError> {
     let gathered = Gathered::read(folder)?;
     let columns = columns(&gathered);
+    let rows = rows(&gathered, &columns);
     let csv_path = folder.results_csv();
-    let csv = table(&gathered, &columns).map_err(|e| StoreError::NotStorable {
+    let csv = csv_table(&columns, &rows).map_err(|e| StoreError::NotStorable {
         path: csv_path.clone(),
         reason: e.to_string(),
     })?;
     write_atomic(&csv_path, &csv)?;
     let parquet_path = folder.results_parquet();
-    let parquet = parquet_table(&gathered.study, &columns, &csv);
+    let parquet = parquet_table(&gathered.study, &columns, &rows);
     let parquet = parquet.map_err(|reason| StoreError::NotStorable {
         path: parquet_path.clone(),
         reason,
@@ -510,18 +511,19 @@ fn case_definition(gathered: &Gathered) -> String {
     text
 }
 
-fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(columns.iter().map(|c| &c.name))?;
+/// Cells of the table by row.
+fn rows(gathered: &Gathered, columns: &[Column]) -> Vec<Vec<String>> {
+    let mut rows = Vec::new();
     for id in &gathered.study.points {
         let Some(point) = gathered.points.iter().find(|p| p.id == *id) else {
             let reason = gathered.unread.iter().find(|(unread, _)| unread == id);
-            writer.write_record(columns.iter().map(|column| match column.source {
+            let cells = columns.iter().map(|column| match column.source {
                 Source::Id => id.clone(),
                 Source::Status => "unread".into(),
                 Source::Reason => reason.map_or(String::new(), |(_, reason)| reason.clone()),
                 _ => String::new(),
-            }))?;
+            });
+            rows.push(cells.collect());
             continue;
         };
         let mut cases: Vec<Option<&CaseRecord>> = point.cases.iter().map(Some).collect();
@@ -529,33 +531,47 @@ fn table(gathered: &Gathered, columns: &[Column]) -> Result<Vec<u8>, csv::Error>
             cases.push(None);
         }
         for case in cases {
-            writer.write_record(columns.iter().map(|c| cell(&c.source, point, case)))?;
+            rows.push(
+                columns
+                    .iter()
+                    .map(|c| cell(&c.source, point, case))
+                    .collect(),
+            );
         }
+    }
+    rows
+}
+
+fn csv_table(columns: &[Column], rows: &[Vec<String>]) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(columns.iter().map(|c| &c.name))?;
+    for row in rows {
+        writer.write_record(row)?;
     }
     writer.into_inner().map_err(|e| e.into_error().into())
 }
 
-/// The table of the CSV file as Parquet: the same cells, empty ones as nulls.
-fn parquet_table(study: &StudyRecord, columns: &[Column], csv: &[u8]) -> Result<Vec<u8>, String> {
-    let mut reader = csv::Reader::from_reader(csv);
-    let rows = reader.records().collect::<Result<Vec<_>, _>>();
-    let rows = rows.map_err(|e| e.to_string())?;
-    let cells = |c: usize| {
-        let of_row = rows.iter().map(move |row| row.get(c).unwrap_or_default());
-        of_row.map(|cell| (!cell.is_empty()).then_some(cell))
-    };
-    let number = |cell: &str| {
+/// The table as Parquet: the same cells, empty ones as nulls.
+fn parquet_table(
+    study: &StudyRecord,
+    columns: &[Column],
+    rows: &[Vec<String>],
+) -> Result<Vec<u8>, String> {
+    let number = |cell: &String| {
         cell.parse::<f64>()
             .map_err(|_| format!("{cell} is no number"))
     };
     let mut table = Vec::with_capacity(columns.len());
     for (c, column) in columns.iter().enumerate() {
+        let cells = rows
+            .iter()
+            .map(|row| Some(&row[c]).filter(|cell| !cell.is_empty()));
         let of_column = match column.source.is_number(study) {
             true => {
-                let numbers = cells(c).map(|cell| cell.map(number).transpose());
+                let numbers = cells.map(|cell| cell.map(number).transpose());
                 ColumnCells::Numbers(numbers.collect::<Result<_, _>>()?)
             }
-            false => ColumnCells::Text(cells(c).map(|cell| cell.map(str::to_owned)).collect()),
+            false => ColumnCells::Text(cells.map(Option::<&String>::cloned).collect()),
         };
         table.push((column.name.as_str(), of_column));
     }
